@@ -1,0 +1,94 @@
+package checks
+
+import (
+	"time"
+)
+
+// Schema is the version of the JSON report: it grows when a key changes its meaning.
+const Schema = 1
+
+// Stage says which of the three questions a report answers.
+type Stage string
+
+// The stages.
+const (
+	Before  Stage = "before"
+	After   Stage = "after"
+	Arrival Stage = "arrival"
+)
+
+// A Report is the only output of a run; window, text and JSON all render it.
+type Report struct {
+	Stage             Stage
+	Version           string
+	Started, Finished time.Time
+	Source            Place
+	Share             *Place // nil while no share is chosen
+	Totals            Totals
+	Verdict           Status // Pass, Warned or Failed
+	Checks            []Result
+	Machine           string // host, system, kernel and who ran it
+	Manifest          string // file written by the stage after copying
+	// Invented, if set, says which facts are a demo's and not measured.
+	Invented string
+	// Stopped is set where the person stopped the run; what had not ended is Unknown.
+	Stopped bool
+	// Largest are the folders that hold the most bytes, themselves and below, most first.
+	Largest []FolderSum
+}
+
+// A Place is the source or the share as it was found.
+type Place struct {
+	Path    string
+	Prefix  string   // folder on the share that will hold the copy
+	From    string   // device or host:/export
+	Type    string   // file system type
+	Options []string // mount options in force
+	Free    int64    // bytes; -1 unknown
+	Total   int64    // bytes; -1 unknown
+}
+
+// Totals count the source.
+type Totals struct {
+	Files   int64 `json:"files"`
+	Folders int64 `json:"folders"` // below the source; the source itself is not counted
+	Links   int64 `json:"links"`
+	Others  int64 `json:"others"`
+	Bytes   int64 `json:"bytes"` // of files, hard links each, sparse files in full
+}
+
+// A FolderSum says what lies in a folder and below.
+type FolderSum struct {
+	Path         string
+	Files, Bytes int64
+	Flagged      [3]int // findings by level
+}
+
+// A Result is one check as it ended.
+type Result struct {
+	Check    *Check
+	ID       string
+	Title    string
+	Status   Status
+	Summary  string // one line: the headline numbers and limits, or why it was not checked
+	Reason   string // why it could not judge; empty otherwise
+	Facts    []Fact
+	Rules    map[string]int64 // findings by rule, counted-only rules included
+	Levels   [3]int           // findings by level
+	Findings []Finding        // sorted by path, then rule
+}
+
+// verdict is the worst status; a check that could not look leaves the whole at best Warned.
+func verdict(results []Result) Status {
+	v := Pass
+	for _, r := range results {
+		switch r.Status {
+		case Failed:
+			return Failed
+		case Pass:
+		default:
+			v = Warned
+		}
+	}
+	return v
+}

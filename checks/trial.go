@@ -1,0 +1,209 @@
+package checks
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"sync"
+
+	"loadline/checks/walk"
+)
+
+// A Finding is one thing that is wrong in one place.
+type Finding struct {
+	// Path is relative to the source, "/" between parts; empty speaks of the whole job. Raw
+	// bytes: show it through names.Quote.
+	Path   string
+	Rule   *Rule
+	Level  Level
+	Size   int64  // bytes of the file; 0 for folders and the whole job
+	Detail string // the number and the limit: "name is 271 bytes, the share takes 255"
+	// Remedy replaces Rule.Fix where one finding wants another.
+	Remedy string
+}
+
+// Fix is what the person can do about it.
+func (f *Finding) Fix() string {
+	if f.Remedy != "" {
+		return f.Remedy
+	}
+	return f.Rule.Fix
+}
+
+// A Fact is one number behind a verdict, with its limit in Text: "Longest name: 255 of 255 bytes".
+type Fact struct {
+	Key   string // key in JSON, lower case with underscores
+	Value any    // what JSON holds
+	Text  string // what people read
+}
+
+// A Trial is one run of one check: its findings, facts and summary. Its status follows from them.
+type Trial struct {
+	Check *Check
+	Job   *Job
+	State any // what Check.Begin returned
+
+	run     *run
+	shards  []shard
+	mu      sync.Mutex
+	whole   []Finding // reported outside the walk
+	counts  map[*Rule]int64
+	facts   []Fact
+	summary string
+	reason  string // why it could not judge; makes the status Unknown
+	done    bool
+}
+
+// shard holds what one worker found; a worker never runs twice at a time, so none needs a lock.
+type shard struct {
+	found  []Finding
+	counts map[*Rule]int64
+	_      [88]byte // keeps two workers' shards off one cache line
+}
+
+// Flag records a finding of the rule's usual level on one entry. For use in Visit.
+func (t *Trial) Flag(d *walk.Dir, e *walk.Entry, r *Rule, format string, args ...any) {
+	t.FlagLevel(d, e, r, r.Level, format, args...)
+}
+
+// FlagLevel is Flag with a level of its own. For use in Visit.
+func (t *Trial) FlagLevel(d *walk.Dir, e *walk.Entry, r *Rule, level Level, format string, args ...any) {
+	f := Finding{Path: d.Join(e.Name), Rule: r, Level: level, Detail: format}
+	if e.Kind == walk.File && !e.Failed {
+		f.Size = e.Size
+	}
+	if len(args) > 0 {
+		f.Detail = fmt.Sprintf(format, args...)
+	}
+	t.FlagFinding(d, f)
+}
+
+// FlagFinding records a ready finding. For use in Visit.
+func (t *Trial) FlagFinding(d *walk.Dir, f Finding) {
+	s := &t.shards[d.Worker]
+	s.found = append(s.found, f)
+}
+
+// Count adds to the number of a rule without a finding. For use in Visit, with Counted rules.
+func (t *Trial) Count(d *walk.Dir, r *Rule, n int64) {
+	if n == 0 {
+		return
+	}
+	s := &t.shards[d.Worker]
+	if s.counts == nil {
+		s.counts = map[*Rule]int64{}
+	}
+	s.counts[r] += n
+}
+
+// Report records a finding outside the walk. Safe for concurrent use.
+func (t *Trial) Report(f Finding) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.whole = append(t.whole, f)
+}
+
+// Whole records a finding of the rule's usual level about the whole job.
+func (t *Trial) Whole(r *Rule, format string, args ...any) {
+	t.Report(Finding{Rule: r, Level: r.Level, Detail: fmt.Sprintf(format, args...)})
+}
+
+// Fact records a number for the card and the reports.
+func (t *Trial) Fact(key string, value any, format string, args ...any) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.facts = append(t.facts, Fact{key, value, fmt.Sprintf(format, args...)})
+}
+
+// Say sets the one line that stands under the title.
+func (t *Trial) Say(format string, args ...any) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.summary = fmt.Sprintf(format, args...)
+}
+
+// Of returns the trial of a check that ran before in the same run; nil if it is not in the list.
+func (t *Trial) Of(c *Check) *Trial { return t.run.trials[c] }
+
+// StateOf returns the state of a check that ran before in the same run, nil if it has none or
+// could not judge.
+func StateOf[T any](t *Trial, c *Check) *T {
+	if o := t.Of(c); o != nil && o.reason == "" {
+		s, _ := o.State.(*T)
+		return s
+	}
+	return nil
+}
+
+// Tally returns the totals of the walk. For use in Finish.
+func (t *Trial) Tally() *Tally { return &t.run.tally }
+
+// Total returns how many findings a rule has so far. For use in Finish.
+func (t *Trial) Total(r *Rule) int64 {
+	n := t.counts[r]
+	for i := range t.shards {
+		n += t.shards[i].counts[r]
+		for j := range t.shards[i].found {
+			if t.shards[i].found[j].Rule == r {
+				n++
+			}
+		}
+	}
+	for i := range t.whole {
+		if t.whole[i].Rule == r {
+			n++
+		}
+	}
+	return n
+}
+
+// result closes the trial: findings sorted, rules counted, status derived.
+func (t *Trial) result() Result {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	n := len(t.whole)
+	for i := range t.shards {
+		n += len(t.shards[i].found)
+	}
+	all := make([]Finding, 0, n)
+	all = append(all, t.whole...)
+	rules := map[string]int64{}
+	for i := range t.shards {
+		all = append(all, t.shards[i].found...)
+		for r, k := range t.shards[i].counts {
+			rules[r.ID] += k
+		}
+		t.shards[i] = shard{}
+	}
+	t.whole = nil
+	slices.SortFunc(all, func(a, b Finding) int {
+		return cmp.Or(cmp.Compare(a.Path, b.Path), cmp.Compare(a.Rule.ID, b.Rule.ID), cmp.Compare(a.Detail, b.Detail))
+	})
+	res := Result{
+		Check: t.Check, ID: t.Check.ID, Title: t.Check.Title, Summary: t.summary,
+		Facts: t.facts, Rules: rules, Findings: all, Reason: t.reason,
+	}
+	for i := range all {
+		rules[all[i].Rule.ID]++
+		res.Levels[all[i].Level]++
+	}
+	res.Status = status(res.Levels, t.reason)
+	if t.reason != "" && res.Status == Unknown {
+		res.Summary = t.reason
+	}
+	return res
+}
+
+// status is the only place where a status is made: the worst finding, or Unknown where the check
+// could not look. What it did find before it could not go on is not hidden: a fail stays a fail.
+func status(levels [3]int, reason string) Status {
+	switch {
+	case levels[Fail] > 0:
+		return Failed
+	case reason != "":
+		return Unknown
+	case levels[Warn] > 0:
+		return Warned
+	}
+	return Pass
+}

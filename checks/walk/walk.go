@@ -1,0 +1,86 @@
+// Package walk passes once over a disk, in parallel, and hands over one folder at a time with
+// what the file system says of every entry. It never follows a link and changes nothing.
+package walk
+
+import (
+	"context"
+	"sync/atomic"
+	"time"
+)
+
+// Kind is what an entry is.
+type Kind uint8
+
+// The kinds. Other is everything that is neither of the first three: FIFOs, sockets, devices.
+const (
+	File Kind = iota
+	Folder
+	Link
+	Other
+)
+
+// An Entry is one name in a folder. It is kept small: a folder may hold a million.
+type Entry struct {
+	Name      string // raw bytes, no "/", never "." or ".."
+	Size      int64  // bytes
+	Blocks    int64  // allocated, in units of 512 bytes; -1 where the system does not say
+	Inode     uint64 // 0 where the system does not say
+	Sec       int64  // modification time, seconds since 1970
+	Nsec      int32
+	BlockSize int32  // st_blksize
+	Links     uint32 // link count; 1 where the system does not say
+	UID, GID  uint32
+	Perm      uint16 // permission bits with set-uid, set-gid and sticky as in st_mode & 07777
+	Kind      Kind
+	Failed    bool // it was listed but could not be looked at: see Dir.Why. Only Name and Kind hold
+	MountRoot bool // another file system is mounted here
+}
+
+// ModTime returns the modification time.
+func (e *Entry) ModTime() time.Time { return time.Unix(e.Sec, int64(e.Nsec)) }
+
+// A Dir is one folder as its visitor sees it. Nothing in it may be kept after the visit, except
+// strings.
+type Dir struct {
+	Path    string // relative to the root, "/" between parts; "" is the root itself
+	Depth   int    // number of parts of Path
+	Entries []Entry
+	Err     error // the listing failed or broke off; Entries holds what came before
+	Worker  int   // 0 ≤ Worker < number of workers: index of state that needs no lock
+	Device  uint64
+	// Loop is set instead of Entries where this folder is one of its own ancestors again (a
+	// bind mount); it is not entered.
+	Loop bool
+
+	why map[string]error
+	at  handle
+}
+
+// Why returns why an entry could not be looked at, nil if it could.
+func (d *Dir) Why(name string) error { return d.why[name] }
+
+// Join returns the path of an entry relative to the root.
+func (d *Dir) Join(name string) string {
+	if d.Path == "" {
+		return name
+	}
+	return d.Path + "/" + name
+}
+
+// Progress is read by anybody while a walk runs.
+type Progress struct {
+	Folders, Entries, Bytes atomic.Int64
+}
+
+// Options are the wishes of a caller; the zero value is useful but for Visit.
+type Options struct {
+	// Visit is called once for every folder, the root included, concurrently from up to
+	// Workers goroutines. Folders that cannot be opened are visited too, with Err set.
+	Visit func(*Dir)
+
+	// Workers is how many folders are read at a time; 0 chooses by the medium of root.
+	Workers int
+
+	// Progress, if set, is counted up while the walk runs.
+	Progress *Progress
+}
