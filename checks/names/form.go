@@ -1,0 +1,193 @@
+package names
+
+import (
+	"bytes"
+	"slices"
+	"strings"
+	"sync"
+	"unicode/utf8"
+
+	"golang.org/x/text/cases"
+	"golang.org/x/text/unicode/norm"
+)
+
+// joiner is U+034F. x/text/unicode/norm puts one into any run of more than 30 combining marks
+// (Stream-Safe Text Format, UAX #15 section 13), so that its output there is neither NFC nor NFD. A
+// joiner that was not in the input tells; such names take the slow way below.
+const joiner = "\u034F"
+
+// caser applies the mappings C and F of CaseFolding.txt. Fold's documentation promises that it has
+// no state and is safe for concurrent use.
+var caser = cases.Fold()
+
+// IsNFC reports whether a name is in Normalization Form C. False for a name that is not valid UTF-8.
+func IsNFC(name string) bool {
+	if norm.NFC.IsNormalString(name) {
+		return utf8.ValidString(name)
+	}
+	return utf8.ValidString(name) && NFC(name) == name
+}
+
+// NFC returns the Normalization Form C of a name (UAX #15). A name that is not valid UTF-8 is
+// returned as it is.
+func NFC(name string) string {
+	if norm.NFC.IsNormalString(name) || !utf8.ValidString(name) {
+		return name
+	}
+	s := norm.NFC.String(name)
+	if strings.Count(s, joiner) > strings.Count(name, joiner) {
+		return string(compose(decompose([]byte(name))))
+	}
+	return s
+}
+
+// Fold returns the form under which names that differ in case only are equal: NFD, then full case
+// folding, then NFD (The Unicode Standard, section 3.13, D145). It can be three times as long as
+// the name. A name that is not valid UTF-8 is returned as it is.
+func Fold(name string) string {
+	switch t := bytesOf(name); {
+	case t&NotASCII == 0 && t&Upper == 0:
+		return name
+	case t&NotASCII != 0 && !utf8.ValidString(name):
+		return name
+	}
+	f := folders.Get().(*folder)
+	defer folders.Put(f)
+	return string(f.fold(name))
+}
+
+// bytesOf is the part of Look that needs only the bytes.
+func bytesOf(name string) (t Traits) {
+	for i := 0; i < len(name); i++ {
+		t |= byteTraits[name[i]]
+	}
+	return t
+}
+
+var folders = sync.Pool{New: func() any { return new(folder) }}
+
+// A folder folds names without allocating, once its buffers are as large as the names.
+type folder struct{ a, b []byte }
+
+// fold is Fold for a valid name. The result holds until the next call.
+func (f *folder) fold(name string) []byte {
+	f.a = append(f.a[:0], name...)
+	f.b = appendNFD(f.b[:0], f.a)
+	f.a = appendFolded(f.a[:0], f.b)
+	f.b = appendNFD(f.b[:0], f.a)
+	return f.b
+}
+
+// lower is fold for an ASCII name: there the two agree.
+func (f *folder) lower(name string) []byte {
+	f.b = append(f.b[:0], name...)
+	for i, c := range f.b {
+		if c >= 'A' && c <= 'Z' {
+			f.b[i] = c | 0x20
+		}
+	}
+	return f.b
+}
+
+func appendNFD(dst, src []byte) []byte {
+	n := len(dst)
+	dst = norm.NFD.Append(dst, src...)
+	if bytes.Count(dst[n:], []byte(joiner)) > bytes.Count(src, []byte(joiner)) {
+		dst = dst[:n]
+		for _, r := range decompose(src) {
+			dst = utf8.AppendRune(dst, r)
+		}
+	}
+	return dst
+}
+
+func appendFolded(dst, src []byte) []byte {
+	for len(src) > 0 {
+		dst = slices.Grow(dst, 3*len(src))
+		n, m, err := caser.Transform(dst[len(dst):cap(dst)], src, true)
+		dst, src = dst[:len(dst)+n], src[m:]
+		if err != nil && n == 0 && m == 0 {
+			return append(dst, src...) // never: there is room, and the input is whole
+		}
+	}
+	return dst
+}
+
+// decompose returns the NFD of valid UTF-8 straight by the rules D68 and D109 of The Unicode
+// Standard, for runs of combining marks of any length.
+func decompose(s []byte) []rune {
+	var out []rune
+	var ranks []uint8 // canonical combining classes
+	var buf [64]byte
+	for len(s) > 0 {
+		_, n := utf8.DecodeRune(s)
+		d := norm.NFD.Append(buf[:0], s[:n]...)
+		s = s[n:]
+		for len(d) > 0 {
+			r, n := utf8.DecodeRune(d)
+			rank := norm.NFD.Properties(d).CCC()
+			d = d[n:]
+			out, ranks = append(out, r), append(ranks, rank)
+		}
+	}
+	for i := 0; i < len(out); i++ {
+		if ranks[i] == 0 {
+			continue
+		}
+		j := i
+		for j < len(out) && ranks[j] != 0 {
+			j++
+		}
+		order(out[i:j], ranks[i:j])
+		i = j
+	}
+	return out
+}
+
+// order sorts a run of combining marks by class and keeps those of one class in order.
+func order(marks []rune, ranks []uint8) {
+	type mark struct {
+		r    rune
+		rank uint8
+	}
+	run := make([]mark, len(marks))
+	for i := range marks {
+		run[i] = mark{marks[i], ranks[i]}
+	}
+	slices.SortStableFunc(run, func(a, b mark) int { return int(a.rank) - int(b.rank) })
+	for i := range run {
+		marks[i], ranks[i] = run[i].r, run[i].rank
+	}
+}
+
+// compose returns the NFC of what decompose returned (The Unicode Standard, D117).
+func compose(s []rune) []rune {
+	out := s[:0]
+	starter := -1 // index in out
+	last := uint8(0)
+	for _, r := range s {
+		rank := norm.NFC.PropertiesString(string(r)).CCC()
+		// A mark is blocked from its starter by one of its own or a higher class between them,
+		// and a starter by anything between them.
+		adjacent := starter == len(out)-1
+		if starter >= 0 && (adjacent || last != 0 && last < rank) {
+			if c, ok := pair(out[starter], r); ok {
+				out[starter] = c
+				continue
+			}
+		}
+		if rank == 0 {
+			starter = len(out)
+		}
+		last = rank
+		out = append(out, r)
+	}
+	return out
+}
+
+// pair returns the primary composite of two characters.
+func pair(a, b rune) (rune, bool) {
+	s := norm.NFC.String(string([]rune{a, b}))
+	r, n := utf8.DecodeRuneInString(s)
+	return r, n == len(s)
+}
