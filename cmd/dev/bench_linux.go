@@ -1,0 +1,222 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"syscall"
+	"time"
+)
+
+// A contender is one program that passes over a tree.
+type contender struct {
+	name string
+	args func(tree string) []string
+	// may is an exit status that is as good as 0: a report that flags files has 1.
+	may int
+}
+
+// A sample is one run of a contender.
+type sample struct {
+	wall time.Duration
+	peak int64 // most memory in use, bytes
+}
+
+// bench measures the command against what a person would run instead and against a floor.
+func bench(ctx context.Context, args []string) (err error) {
+	flags := flag.NewFlagSet("bench", flag.ContinueOnError)
+	quick := flags.Bool("quick", false, "small trees and three rounds, to see that it works")
+	dir := flags.String("dir", os.TempDir(), "build the trees below this `folder`")
+	runs := flags.Int("runs", 5, "number of rounds")
+	if err := flags.Parse(args); err != nil {
+		return err
+	}
+	sizes := []int{300_000, 1_000_000}
+	if *quick {
+		sizes = []int{3_000}
+		*runs = min(*runs, 3)
+	}
+	work, err := os.MkdirTemp(*dir, "loadline-bench-")
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(work)) }()
+
+	contenders, err := buildContenders(ctx, work)
+	if err != nil {
+		return err
+	}
+	fmt.Printf("\n%s\n\n", machine(ctx, work))
+	fmt.Printf("Median of %d rounds in turn, caches warm, seconds of wall time and peak memory.\n\n", *runs)
+	fmt.Println("| files | tree | flagged | loadline-cli | find -printf | du -s | floor | ÷ floor | ÷ find | peak |")
+	fmt.Println("| ---: | --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |")
+	for _, files := range sizes {
+		for _, s := range shapes {
+			for _, flagged := range []int{0, 10} {
+				row, err := benchTree(ctx, work, contenders, s, files, flagged, *runs)
+				if err != nil {
+					return err
+				}
+				fmt.Println(row)
+			}
+		}
+	}
+	first, err := benchStart(ctx, work, contenders[0], *runs)
+	if err != nil {
+		return err
+	}
+	fmt.Printf("\nTrees: ")
+	for i, s := range shapes {
+		if i > 0 {
+			fmt.Print("; ")
+		}
+		fmt.Printf("%s is %s", s.name, s.doc)
+	}
+	fmt.Printf(".\nloadline-cli from start to end on a folder of one file: %s.\n", first.Round(100*time.Microsecond))
+	return nil
+}
+
+// buildContenders builds the command as it is released and the floor, and returns all programs
+// that are measured, ours first, the floor last.
+func buildContenders(ctx context.Context, work string) ([]contender, error) {
+	command, floor := filepath.Join(work, "loadline-cli"), filepath.Join(work, "floor")
+	if err := runPlain(ctx, "go", "build", "-trimpath", "-ldflags", "-s -w", "-o", command, "./cmd/loadline-cli"); err != nil {
+		return nil, err
+	}
+	if err := run(ctx, "cc", "-O2", "-pthread", "-o", floor, "testdata/bench/floor.c"); err != nil {
+		return nil, err
+	}
+	return []contender{
+		{"loadline-cli", func(t string) []string { return []string{command, "before", "-no-trial", "-json", t} }, 1},
+		{"find", func(t string) []string {
+			return []string{"find", t, "-printf", `%s %m %n %T@ %y %p\n`}
+		}, 0},
+		{"du", func(t string) []string { return []string{"du", "-s", t} }, 0},
+		{"floor", func(t string) []string { return []string{floor, t} }, 0},
+	}, nil
+}
+
+// benchTree makes one tree, runs every contender over it in turn and returns a row of the table.
+func benchTree(ctx context.Context, work string, all []contender, s shape, files, flagged, runs int) (row string, err error) {
+	tree := filepath.Join(work, "tree")
+	defer func() { err = errors.Join(err, os.RemoveAll(tree)) }()
+	if err := makeTree(ctx, tree, s, files, flagged); err != nil {
+		return "", err
+	}
+	samples := make([][]sample, len(all))
+	for round := -1; round < runs; round++ { // round -1 warms the caches and does not count
+		for i, c := range all {
+			one, err := measure(ctx, c, tree)
+			if err != nil {
+				return "", err
+			}
+			if round >= 0 {
+				samples[i] = append(samples[i], one)
+			}
+		}
+	}
+	var walls []time.Duration
+	for _, of := range samples {
+		walls = append(walls, median(of, func(s sample) time.Duration { return s.wall }))
+	}
+	share := "none"
+	if flagged > 0 {
+		share = fmt.Sprintf("%d %%", 100/flagged)
+	}
+	ours, find, du, floor := walls[0], walls[1], walls[2], walls[3]
+	return fmt.Sprintf("| %s | %s | %s | %.3f | %.3f | %.3f | %.3f | %.2f | %.2f | %.0f MiB |",
+		thousands(files), s.name, share, ours.Seconds(), find.Seconds(), du.Seconds(), floor.Seconds(),
+		ours.Seconds()/floor.Seconds(), ours.Seconds()/find.Seconds(),
+		float64(median(samples[0], func(s sample) int64 { return s.peak }))/(1<<20)), nil
+}
+
+// benchStart measures the command on a folder that holds next to nothing.
+func benchStart(ctx context.Context, work string, ours contender, runs int) (time.Duration, error) {
+	tree := filepath.Join(work, "one")
+	if err := makeTree(ctx, tree, shapes[0], 1, 0); err != nil {
+		return 0, err
+	}
+	var samples []sample
+	for range runs {
+		one, err := measure(ctx, ours, tree)
+		if err != nil {
+			return 0, err
+		}
+		samples = append(samples, one)
+	}
+	return median(samples, func(s sample) time.Duration { return s.wall }), nil
+}
+
+// measure runs a contender once. Its output goes straight to the null device: reading it here would
+// cost time. The peak is at least what this process itself used as it started the program, about
+// 20 MiB: the system counts from before exec.
+func measure(ctx context.Context, c contender, tree string) (sample, error) {
+	args := c.args(tree)
+	cmd := exec.CommandContext(ctx, args[0], args[1:]...)
+	cmd.Env = append(os.Environ(), "LC_ALL=C.UTF-8")
+	var complaints strings.Builder
+	cmd.Stderr = &complaints
+	begun := time.Now()
+	err := cmd.Run()
+	wall := time.Since(begun)
+	if exit := new(exec.ExitError); err != nil && !(errors.As(err, &exit) && exit.ExitCode() == c.may) {
+		return sample{}, fmt.Errorf("%s: %w\n%s", c.name, err, complaints.String())
+	}
+	usage, ok := cmd.ProcessState.SysUsage().(*syscall.Rusage)
+	if !ok {
+		return sample{}, errors.New("the system does not say how much memory a program used")
+	}
+	return sample{wall, usage.Maxrss << 10}, nil // Linux counts it in KiB: getrusage(2)
+}
+
+// median is the middle one of an odd number of samples, the upper middle one of an even number.
+func median[V cmp.Ordered](samples []sample, of func(sample) V) V {
+	var all []V
+	for _, s := range samples {
+		all = append(all, of(s))
+	}
+	slices.Sort(all)
+	return all[len(all)/2]
+}
+
+// machine says where and when the numbers were made.
+func machine(ctx context.Context, dir string) string {
+	say := func(name string, args ...string) string {
+		out, err := exec.CommandContext(ctx, name, args...).Output()
+		if err != nil {
+			return "unknown"
+		}
+		return strings.TrimSpace(string(out))
+	}
+	model := "unknown processor"
+	if f, err := os.Open("/proc/cpuinfo"); err == nil {
+		text, _ := io.ReadAll(f)
+		f.Close()
+		for l := range strings.Lines(string(text)) {
+			if k, v, ok := strings.Cut(l, ":"); ok && strings.TrimSpace(k) == "model name" {
+				model = strings.TrimSpace(v)
+				break
+			}
+		}
+	}
+	return fmt.Sprintf("Machine: %s, %d cores used, Linux %s, %s; %s; %s.", model, runtime.NumCPU(),
+		say("uname", "-r"), say("stat", "-f", "-c", "%T", dir), runtime.Version(), time.Now().Format("2 January 2006"))
+}
+
+// thousands writes a number with commas.
+func thousands(n int) string {
+	s := fmt.Sprint(n)
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	return s
+}

@@ -1,0 +1,126 @@
+// Command dev gets a machine ready for Loadline and then does one thing:
+//
+//	go run ./cmd/dev start [ARG…]          open the window on the demo
+//	go run ./cmd/dev test [-only STEP,…]   run every test
+//	go run ./cmd/dev bench [-quick]        measure the walk against find, du and a floor
+//
+// It installs only what is missing, with the system's own package manager, and prints every
+// command before it runs it.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"os/signal"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"time"
+)
+
+// windowTags goes with every build of the window: another set would build the toolkit anew, which
+// takes minutes.
+const windowTags = "migrated_fynedo"
+
+const usage = `usage: go run ./cmd/dev COMMAND
+
+  start [ARG…]          install what the window needs and open it on the demo;
+                        without a display run the command on the demo instead
+  test [-only STEP,…]   install what the tests need and run them all
+  bench [-quick] [-dir FOLDER]
+                        build trees and measure the walk (Linux)`
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	err := do(ctx, os.Args[1:])
+	if ctx.Err() != nil {
+		err = errors.New("interrupted")
+	}
+	if err != nil {
+		fmt.Fprintln(os.Stderr, "dev:", err)
+		stop()
+		os.Exit(1)
+	}
+}
+
+func do(ctx context.Context, args []string) error {
+	if len(args) == 0 {
+		return fmt.Errorf("say what to do\n%s", usage)
+	}
+	root, err := moduleRoot()
+	if err != nil {
+		return err
+	}
+	if err := os.Chdir(root); err != nil {
+		return err
+	}
+	switch args[0] {
+	case "start":
+		return start(ctx, args[1:])
+	case "test":
+		return test(ctx, args[1:])
+	case "bench":
+		return bench(ctx, args[1:])
+	case "help", "-h", "-help", "--help":
+		fmt.Println(usage)
+		return nil
+	}
+	return fmt.Errorf("%q is not one of start, test, bench\n%s", args[0], usage)
+}
+
+// moduleRoot is the folder of go.mod, at or above the current one.
+func moduleRoot() (string, error) {
+	dir, err := os.Getwd()
+	if err != nil {
+		return "", err
+	}
+	for {
+		if _, err := os.Stat(filepath.Join(dir, "go.mod")); err == nil {
+			return dir, nil
+		}
+		up := filepath.Dir(dir)
+		if up == dir {
+			return "", errors.New("no go.mod here or above: run this in the folder of the project")
+		}
+		dir = up
+	}
+}
+
+// command prepares a program that sees this terminal and ends when ctx does.
+func command(ctx context.Context, name string, args ...string) *exec.Cmd {
+	cmd := exec.CommandContext(ctx, name, args...)
+	cmd.Stdin, cmd.Stdout, cmd.Stderr = os.Stdin, os.Stdout, os.Stderr
+	cmd.Cancel = func() error { return cmd.Process.Signal(os.Interrupt) }
+	cmd.WaitDelay = 10 * time.Second
+	return cmd
+}
+
+// run prints a command line and runs it.
+func run(ctx context.Context, name string, args ...string) error {
+	fmt.Println("+", line(name, args))
+	return failed(command(ctx, name, args...).Run(), name, args)
+}
+
+// failed says which command it was that failed.
+func failed(err error, name string, args []string) error {
+	if err == nil {
+		return nil
+	}
+	return fmt.Errorf("%s: %w", line(name, args), err)
+}
+
+// line is a command as a person would type it.
+func line(name string, args []string) string {
+	words := []string{name}
+	for _, a := range args {
+		if a == "" || strings.ContainsAny(a, " \t\n'\"$&|;<>()*?[]#~\\") {
+			a = "'" + strings.ReplaceAll(a, "'", `'\''`) + "'"
+		}
+		words = append(words, a)
+	}
+	return strings.Join(words, " ")
+}

@@ -1,0 +1,76 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+)
+
+// start opens the window on the demo, or runs the command on it where no window can open.
+func start(ctx context.Context, args []string) error {
+	if why := noDisplay(runtime.GOOS, os.Getenv); why != "" {
+		fmt.Println(why)
+		fmt.Println("So here is the same demo as the command reports it.")
+		return demoReport(ctx, args)
+	}
+	if err := install(ctx, needWindow); err != nil {
+		return err
+	}
+	program, err := buildWindow(ctx)
+	if err != nil {
+		return err
+	}
+	return run(ctx, program, append([]string{"-demo"}, args...)...)
+}
+
+// noDisplay says why no window can open; empty if one can.
+func noDisplay(system string, env func(string) string) string {
+	switch {
+	case system == "darwin" || system == "windows" || env("DISPLAY") != "":
+		return ""
+	case env("WAYLAND_DISPLAY") != "":
+		return "No window can open: WAYLAND_DISPLAY is set but DISPLAY is not, and the window needs Xwayland."
+	}
+	return "No window can open: neither DISPLAY nor WAYLAND_DISPLAY is set, so there is no screen here."
+}
+
+// buildWindow builds the window and returns its path. The file stays, so that the next start need
+// not link it again.
+func buildWindow(ctx context.Context) (string, error) {
+	program := filepath.Join("bin", "loadline"+exe())
+	fmt.Println("Building the window. The first time this takes a few minutes.")
+	return program, run(ctx, "go", "build", "-tags", windowTags, "-o", program, "./cmd/loadline")
+}
+
+// demoReport runs the command on the demo. A demo has files to flag, so that the command's status
+// is 1: that is no failure of ours.
+func demoReport(ctx context.Context, args []string) error {
+	program := filepath.Join("bin", "loadline-cli"+exe())
+	if err := runPlain(ctx, "go", "build", "-o", program, "./cmd/loadline-cli"); err != nil {
+		return err
+	}
+	err := run(ctx, program, append([]string{"before", "-demo"}, args...)...)
+	if exit := new(exec.ExitError); errors.As(err, &exit) && exit.ExitCode() == 1 {
+		return nil
+	}
+	return err
+}
+
+// runPlain is run without cgo, for what must do without it.
+func runPlain(ctx context.Context, name string, args ...string) error {
+	fmt.Println("+ CGO_ENABLED=0", line(name, args))
+	cmd := command(ctx, name, args...)
+	cmd.Env = append(os.Environ(), "CGO_ENABLED=0")
+	return failed(cmd.Run(), name, args)
+}
+
+func exe() string {
+	if runtime.GOOS == "windows" {
+		return ".exe"
+	}
+	return ""
+}

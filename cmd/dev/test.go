@@ -1,0 +1,233 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"os"
+	"path"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+)
+
+// A step is one part of the test run.
+type step struct {
+	name  string // for -only
+	title string
+	do    func(context.Context) error
+}
+
+// steps are all parts in the order in which they run: what is quick and fails often comes first.
+var steps = []step{
+	{"format", "Go files are formatted (gofumpt)", formatted},
+	{"vet", "go vet", func(ctx context.Context) error {
+		return run(ctx, "go", "vet", "-tags", e2eTag, "./...")
+	}},
+	{"staticcheck", "staticcheck", func(ctx context.Context) error {
+		return run(ctx, "go", "tool", "staticcheck", "-tags", e2eTag, "./...")
+	}},
+	{"tidy", "go.mod is tidy", func(ctx context.Context) error {
+		return run(ctx, "go", "mod", "tidy", "-diff")
+	}},
+	{"cross", "The command builds everywhere without cgo", cross},
+	{"unit", "Tests, with the race detector", func(ctx context.Context) error {
+		return run(ctx, "go", "test", "-race", "-timeout", "20m", "./...")
+	}},
+	{"fuzz", "Every fuzz target for a few seconds", fuzz},
+	{"window", "The window builds", func(ctx context.Context) error {
+		_, err := buildWindow(ctx)
+		return err
+	}},
+	{"e2e", "The real window, end to end", func(ctx context.Context) error {
+		return run(ctx, "go", "test", "-tags", e2eTag+","+windowTags, "-count=1", "-v", "-timeout", "15m", "./cmd/loadline")
+	}},
+}
+
+// e2eTag is the build tag of the tests that need a display of their own.
+const e2eTag = "e2e"
+
+// test installs what the tests need and runs all steps, or those named. A step that fails does not
+// keep the others from running: all that is wrong is seen at once.
+func test(ctx context.Context, args []string) error {
+	flags := flag.NewFlagSet("test", flag.ContinueOnError)
+	var names []string
+	for _, s := range steps {
+		names = append(names, s.name)
+	}
+	only := flags.String("only", "", "run these `steps`, with commas: "+strings.Join(names, ", "))
+	if err := flags.Parse(args); err != nil {
+		return err
+	}
+	if flags.NArg() > 0 {
+		return fmt.Errorf("test takes no arguments, so not %q", flags.Arg(0))
+	}
+	chosen, err := choose(steps, *only)
+	if err != nil {
+		return err
+	}
+	if err := install(ctx, needWindow, needTests); err != nil {
+		return err
+	}
+	begun := time.Now()
+	lines, failures := runSteps(ctx, chosen)
+	fmt.Printf("\n=== Summary, %s\n%s", round(time.Since(begun)), strings.Join(lines, ""))
+	if ctx.Err() == nil && len(failures) > 0 {
+		return fmt.Errorf("failed: %s", strings.Join(failures, ", "))
+	}
+	return ctx.Err()
+}
+
+// choose picks the steps that list names; all if it names none.
+func choose(all []step, list string) ([]step, error) {
+	if list == "" {
+		return all, nil
+	}
+	var chosen []step
+	for _, name := range strings.Split(list, ",") {
+		i := slices.IndexFunc(all, func(s step) bool { return s.name == name })
+		if i < 0 {
+			return nil, fmt.Errorf("there is no step %q", name)
+		}
+		chosen = append(chosen, all[i])
+	}
+	return chosen, nil
+}
+
+// runSteps runs steps until all ran or ctx ends. It returns a line about each, and the names of
+// those that failed.
+func runSteps(ctx context.Context, list []step) (lines, failures []string) {
+	for _, s := range list {
+		if ctx.Err() != nil {
+			lines = append(lines, fmt.Sprintf("not run  %-12s %s\n", s.name, s.title))
+			continue
+		}
+		fmt.Printf("\n=== %s: %s\n", s.name, s.title)
+		begun := time.Now()
+		err := s.do(ctx)
+		took := round(time.Since(begun))
+		word := "ok"
+		if err != nil {
+			word = "FAILED"
+			failures = append(failures, s.name)
+			fmt.Fprintf(os.Stderr, "%s: %v\n", s.name, err)
+		}
+		fmt.Printf("--- %s: %s, %s\n", s.name, word, took)
+		lines = append(lines, fmt.Sprintf("%-8s %-12s %7s  %s\n", word, s.name, took, s.title))
+	}
+	return lines, failures
+}
+
+func round(d time.Duration) time.Duration { return d.Round(100 * time.Millisecond) }
+
+// formatted lists the files that gofumpt would change.
+func formatted(ctx context.Context) error {
+	fmt.Println("+ go tool gofumpt -l .")
+	cmd := command(ctx, "go", "tool", "gofumpt", "-l", ".")
+	var out bytes.Buffer
+	cmd.Stdout = &out
+	if err := cmd.Run(); err != nil {
+		return err
+	}
+	if out.Len() > 0 {
+		return fmt.Errorf("not formatted; run go tool gofumpt -w on\n%s", out.String())
+	}
+	return nil
+}
+
+// cross builds the command and vets the checks for every system it is meant for.
+func cross(ctx context.Context) error {
+	var errs []error
+	for _, system := range []string{"linux", "darwin", "windows"} {
+		for _, arch := range []string{"amd64", "arm64"} {
+			env := []string{"CGO_ENABLED=0", "GOOS=" + system, "GOARCH=" + arch}
+			for _, args := range [][]string{
+				{"build", "-o", os.DevNull, "./cmd/loadline-cli"},
+				{"vet", "./checks/...", "./cmd/loadline-cli/...", "./cmd/dev/..."},
+			} {
+				if ctx.Err() != nil {
+					return ctx.Err()
+				}
+				fmt.Println("+", strings.Join(env, " "), line("go", args))
+				cmd := command(ctx, "go", args...)
+				cmd.Env = append(os.Environ(), env...)
+				if err := cmd.Run(); err != nil {
+					errs = append(errs, fmt.Errorf("%s/%s: go %s: %w", system, arch, args[0], err))
+				}
+			}
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// A target is one fuzz function of a package.
+type target struct{ folder, name string }
+
+// Bounds of the fuzzing: a smoke test, not a hunt.
+const (
+	fuzzAll  = 2 * time.Minute
+	fuzzEach = 4 * time.Second
+)
+
+// fuzz runs every fuzz target for a moment.
+func fuzz(ctx context.Context) error {
+	targets, err := fuzzTargets(os.DirFS("."))
+	if err != nil {
+		return err
+	}
+	if len(targets) == 0 {
+		return errors.New("no fuzz target found: there should be one for every parser")
+	}
+	each := min(fuzzEach, fuzzAll/time.Duration(len(targets))).Round(100 * time.Millisecond)
+	var errs []error
+	for _, t := range targets {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		errs = append(errs, run(ctx, "go", "test", "-run", "^$", "-fuzz", "^"+t.name+"$",
+			"-fuzztime", each.String(), "-fuzzminimizetime", "1s", "./"+t.folder))
+	}
+	return errors.Join(errs...)
+}
+
+// fuzzTargets finds the fuzz functions in all test files below root, in order of folder and name.
+// Reading the sources is quick; go test -list would link every test first.
+func fuzzTargets(root fs.FS) ([]target, error) {
+	var found []target
+	err := fs.WalkDir(root, ".", func(file string, e fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if e.IsDir() {
+			if name := e.Name(); file != "." && (name == "testdata" || name[0] == '.' || name[0] == '_') {
+				return fs.SkipDir
+			}
+			return nil
+		}
+		if !strings.HasSuffix(file, "_test.go") {
+			return nil
+		}
+		source, err := fs.ReadFile(root, file)
+		if err != nil {
+			return err
+		}
+		parsed, err := parser.ParseFile(token.NewFileSet(), filepath.FromSlash(file), source, parser.SkipObjectResolution)
+		if err != nil {
+			return err
+		}
+		for _, d := range parsed.Decls {
+			if f, ok := d.(*ast.FuncDecl); ok && f.Recv == nil && strings.HasPrefix(f.Name.Name, "Fuzz") {
+				found = append(found, target{path.Dir(file), f.Name.Name})
+			}
+		}
+		return nil
+	})
+	return found, err
+}
