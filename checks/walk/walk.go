@@ -4,6 +4,7 @@ package walk
 
 import (
 	"context"
+	"errors"
 	"sync/atomic"
 	"time"
 )
@@ -52,8 +53,10 @@ type Dir struct {
 	// bind mount); it is not entered.
 	Loop bool
 
-	why map[string]error
-	at  handle
+	why  map[string]error
+	at   handle  // what the methods that look closer work on; nil outside of a visit
+	by   *worker // who visits
+	last int     // where kindOf found the entry before
 }
 
 // Why returns why an entry could not be looked at, nil if it could.
@@ -78,9 +81,43 @@ type Options struct {
 	// Workers goroutines. Folders that cannot be opened are visited too, with Err set.
 	Visit func(*Dir)
 
-	// Workers is how many folders are read at a time; 0 chooses by the medium of root.
+	// Workers is how many folders are read at a time; 0 chooses by the medium of root. A caller
+	// who keeps state per worker needs the number before the walk begins: see Resolve.
 	Workers int
 
-	// Progress, if set, is counted up while the walk runs.
+	// Progress, if set, is counted up while the walk runs: once a folder, and now and then
+	// inside a huge one. Folders includes the root; Bytes are those of plain files.
 	Progress *Progress
+}
+
+// Resolve settles Workers, by the medium of root where it is 0, and returns it: d.Worker will be
+// less.
+func (o *Options) Resolve(root string) int {
+	if o.Workers <= 0 {
+		o.Workers = DefaultWorkers(root)
+	}
+	return o.Workers
+}
+
+// ErrVisiting is wrapped in what Walk returns where the walk was cancelled and a visitor would not
+// end: it may run on, so its state must not be read.
+var ErrVisiting = errors.New("a visit is still going on")
+
+// Walk visits the folder root and every folder below it, each once, in no particular order.
+// Links are never followed, but root itself may be one; other file systems mounted below are
+// entered. Every entry that is a Folder and has not Failed is visited, as soon as its parent has
+// been listed: not necessarily after its parent's visit has begun.
+//
+// The error is nil unless root itself cannot be opened or listed, or ctx is done. Then Walk
+// returns at once, even if the file system has stopped to answer: goroutines that hang in the
+// system are left to themselves and end when it lets them go. No visitor runs on after Walk has
+// returned, deferred calls aside: a visit that is going on when ctx is done is waited for, and
+// ended by runtime.Goexit at its next call of a method of Dir that asks the system. Only one that
+// neither returns nor makes such a call within two seconds is given up, with ErrVisiting.
+//
+// Memory is bounded by the number of folders that wait, and by the entries of the largest folders
+// (about 100 bytes each) that are visited at a time.
+func Walk(ctx context.Context, root string, o Options) error {
+	o.Resolve(root)
+	return run(ctx, o, newSystem(root))
 }

@@ -1,0 +1,145 @@
+package walk
+
+import (
+	"errors"
+	"io"
+	"io/fs"
+	"os"
+)
+
+// A handle looks closer at the entries of one open folder.
+type handle interface {
+	readlink(name string) (string, error)
+	open(name string) (*os.File, error)
+	access(name string, kind Kind) error
+	look(name string) (Entry, error)
+	xattrs(name string) ([]string, error)
+}
+
+var errNotVisiting = errors.New("the folder is not open")
+
+// enter begins a closer look. Every enter that returns nil is followed by a leave.
+func (d *Dir) enter(op, name string) error {
+	if d.at == nil {
+		return &fs.PathError{Op: op, Path: d.Join(name), Err: errNotVisiting}
+	}
+	d.by.enter()
+	return nil
+}
+
+// Readlink returns what a link points to: raw bytes as they stand in the link. Like all methods
+// that ask the system it works during the visit only, from the goroutine of the visit, and costs
+// one system call.
+func (d *Dir) Readlink(name string) (string, error) {
+	if err := d.enter("readlink", name); err != nil {
+		return "", err
+	}
+	s, err := d.at.readlink(name)
+	d.by.leave(nil)
+	return s, err
+}
+
+// Open opens an entry to read it, without following a link and without waiting at a FIFO. Open
+// plain files only: opening a device may set it in motion.
+func (d *Dir) Open(name string) (*os.File, error) {
+	if err := d.enter("open", name); err != nil {
+		return nil, err
+	}
+	f, err := d.at.open(name)
+	d.by.leave(func() {
+		if f != nil {
+			f.Close()
+		}
+	})
+	return f, err
+}
+
+// Head reads the first bytes of a plain file into p, as many as there are. Unlike reading a file
+// that Open has opened it never holds up a walk that is cancelled.
+func (d *Dir) Head(name string, p []byte) (int, error) {
+	if err := d.enter("open", name); err != nil {
+		return 0, err
+	}
+	// The visitor's memory must not change once Walk has returned, so the read has its own.
+	own := make([]byte, len(p))
+	n, err := head(d.at, name, own)
+	d.by.leave(nil)
+	return copy(p, own[:n]), err
+}
+
+func head(at handle, name string, p []byte) (n int, err error) {
+	f, err := at.open(name)
+	if err != nil {
+		return 0, err
+	}
+	defer f.Close()
+	for n < len(p) && err == nil {
+		var k int
+		k, err = f.Read(p[n:])
+		n += k
+		if k == 0 {
+			break
+		}
+	}
+	if errors.Is(err, io.EOF) {
+		err = nil
+	}
+	return n, err
+}
+
+// Access returns nil if the effective user may read the entry, for a folder also search it, as
+// the system judges: access lists and capabilities included. A link is judged itself.
+func (d *Dir) Access(name string) error {
+	if err := d.enter("access", name); err != nil {
+		return err
+	}
+	err := d.at.access(name, d.kindOf(name))
+	d.by.leave(nil)
+	return err
+}
+
+// Look looks at an entry once more, for callers who want to know whether it has changed.
+func (d *Dir) Look(name string) (Entry, error) {
+	if err := d.enter("look at", name); err != nil {
+		return Entry{Name: name, Failed: true}, err
+	}
+	e, err := d.at.look(name)
+	d.by.leave(nil)
+	return e, err
+}
+
+// Xattrs returns the names of the extended attributes of an entry, of a link those of the link
+// itself. None on systems that are neither Linux nor macOS, and on file systems without.
+func (d *Dir) Xattrs(name string) ([]string, error) {
+	if err := d.enter("list attributes of", name); err != nil {
+		return nil, err
+	}
+	s, err := d.at.xattrs(name)
+	d.by.leave(nil)
+	return s, err
+}
+
+// kindOf finds the kind of an entry. Visitors go through Entries in order, so it begins where it
+// found the one before.
+func (d *Dir) kindOf(name string) Kind {
+	for i := range d.Entries {
+		j := d.last + i
+		if j >= len(d.Entries) {
+			j -= len(d.Entries)
+		}
+		if d.Entries[j].Name == name {
+			d.last = j
+			return d.Entries[j].Kind
+		}
+	}
+	return File
+}
+
+// fail marks the entry of index i as one that could not be looked at.
+func (d *Dir) fail(i int, name string, kind Kind, err error) {
+	d.Entries[i] = Entry{Name: name, Kind: kind, Blocks: -1, Links: 1, Failed: true}
+	if d.why == nil {
+		d.why = map[string]error{}
+	}
+	d.why[name] = err
+}

@@ -1,0 +1,5 @@
+//go:build !linux && !darwin && !windows
+
+package walk
+
+func mediumOf(string) medium { return unknownMedium }

@@ -1,0 +1,30 @@
+//go:build !unix
+
+package walk
+
+import (
+	"io/fs"
+	"os"
+)
+
+const (
+	openNoFollow = 0
+	openNoWait   = 0
+	openFolder   = 0
+
+	// maxPath is out of reach: package os takes care of long paths here.
+	maxPath = 1 << 30
+)
+
+func fillSystem(*Entry, fs.FileInfo) (dev uint64) { return 0 }
+
+// access tries: there is no call that answers without opening.
+func access(path string, _ bool) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	return f.Close()
+}
+
+func xattrs(string) ([]string, error) { return nil, nil }

@@ -1,0 +1,17 @@
+//go:build !linux
+
+package walk
+
+import "os"
+
+type folder struct{}
+
+func newSystem(root string) system { return newPortable(root) }
+
+// Look looks at the entry rel ("/" between parts, "" the root itself) below root without following
+// a link. rel may be longer than the system takes in one piece.
+func Look(root, rel string) (Entry, error) { return portableLook(root, rel) }
+
+// Open opens the plain file rel below root to read it, like Dir.Open. rel may be longer than the
+// system takes in one piece.
+func Open(root, rel string) (*os.File, error) { return portableOpen(root, rel) }
