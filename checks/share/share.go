@@ -15,7 +15,13 @@ var (
 	ErrSilent = errors.New("the share does not answer")
 	// ErrBusy: too many calls hang already; nothing more is asked until one comes back.
 	ErrBusy = errors.New("earlier calls to the share still hang")
+	// ErrNotFolder: there is something at the path, but no folder.
+	ErrNotFolder = errors.New("this is not a folder")
 )
+
+// DefaultDeadline is how long a call to a share may stay silent where the caller does not say
+// otherwise (common practice, no source).
+const DefaultDeadline = 10 * time.Second
 
 // A Mount is one row of the mount table with the options in force.
 type Mount struct {
@@ -100,10 +106,21 @@ type Result struct {
 	LeftBehind []string // marked trial folders of earlier runs, paths on the share
 }
 
+// Habits of names that a Refusal may speak of.
+const (
+	HabitTrailingDot   = "trailing-dot"
+	HabitTrailingSpace = "trailing-space"
+	HabitLeadingSpace  = "leading-space"
+	HabitInvalidUTF8   = "invalid-utf8"
+	HabitDeviceName    = "device-name"
+	// HabitSupplementary: a character over U+FFFF, four bytes in UTF-8.
+	HabitSupplementary = "supplementary-character"
+)
+
 // A Refusal is one character, or one habit of names, that the share does not keep.
 type Refusal struct {
 	Rune  rune   // the character; 0 where Habit speaks
-	Habit string // "trailing-dot", "trailing-space", "leading-space", "invalid-utf8", "device-name"
+	Habit string // one of the Habit constants
 	Err   error  // what the share answered; nil where it took the name but changed it
 	Back  string // the name as it came back, where it was changed
 }
