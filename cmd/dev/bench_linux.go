@@ -59,20 +59,24 @@ func bench(ctx context.Context, args []string) (err error) {
 	fmt.Printf("Median of %d rounds in turn, caches warm, seconds of wall time and peak memory.\n\n", *runs)
 	fmt.Println("| files | tree | flagged | loadline-cli | find -printf | du -s | floor | ÷ floor | ÷ find | peak |")
 	fmt.Println("| ---: | --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |")
+	first, err := benchStart(ctx, work, contenders[0], *runs)
+	if err != nil {
+		return err
+	}
+	trees := &forest{root: work}
 	for _, files := range sizes {
 		for _, s := range shapes {
 			for _, flagged := range []int{0, 10} {
-				row, err := benchTree(ctx, work, contenders, s, files, flagged, *runs)
+				if err := trees.arrange(ctx, s, files, flagged); err != nil {
+					return err
+				}
+				row, err := benchTree(ctx, trees, contenders, *runs)
 				if err != nil {
 					return err
 				}
 				fmt.Println(row)
 			}
 		}
-	}
-	first, err := benchStart(ctx, work, contenders[0], *runs)
-	if err != nil {
-		return err
 	}
 	fmt.Printf("\nTrees: ")
 	for i, s := range shapes {
@@ -105,17 +109,12 @@ func buildContenders(ctx context.Context, work string) ([]contender, error) {
 	}, nil
 }
 
-// benchTree makes one tree, runs every contender over it in turn and returns a row of the table.
-func benchTree(ctx context.Context, work string, all []contender, s shape, files, flagged, runs int) (row string, err error) {
-	tree := filepath.Join(work, "tree")
-	defer func() { err = errors.Join(err, os.RemoveAll(tree)) }()
-	if err := makeTree(ctx, tree, s, files, flagged); err != nil {
-		return "", err
-	}
+// benchTree runs every contender over the forest in turn and returns a row of the table.
+func benchTree(ctx context.Context, trees *forest, all []contender, runs int) (string, error) {
 	samples := make([][]sample, len(all))
 	for round := -1; round < runs; round++ { // round -1 warms the caches and does not count
 		for i, c := range all {
-			one, err := measure(ctx, c, tree)
+			one, err := measure(ctx, c, trees.tree())
 			if err != nil {
 				return "", err
 			}
@@ -129,29 +128,29 @@ func benchTree(ctx context.Context, work string, all []contender, s shape, files
 		walls = append(walls, median(of, func(s sample) time.Duration { return s.wall }))
 	}
 	share := "none"
-	if flagged > 0 {
-		share = fmt.Sprintf("%d %%", 100/flagged)
+	if trees.flagged > 0 {
+		share = fmt.Sprintf("%d %%", 100/trees.flagged)
 	}
 	ours, find, du, floor := walls[0], walls[1], walls[2], walls[3]
 	return fmt.Sprintf("| %s | %s | %s | %.3f | %.3f | %.3f | %.3f | %.2f | %.2f | %.0f MiB |",
-		thousands(files), s.name, share, ours.Seconds(), find.Seconds(), du.Seconds(), floor.Seconds(),
+		thousands(trees.files), trees.shape.name, share, ours.Seconds(), find.Seconds(), du.Seconds(), floor.Seconds(),
 		ours.Seconds()/floor.Seconds(), ours.Seconds()/find.Seconds(),
 		float64(median(samples[0], func(s sample) int64 { return s.peak }))/(1<<20)), nil
 }
 
 // benchStart measures the command on a folder that holds next to nothing.
 func benchStart(ctx context.Context, work string, ours contender, runs int) (time.Duration, error) {
-	tree := filepath.Join(work, "one")
-	if err := makeTree(ctx, tree, shapes[0], 1, 0); err != nil {
+	one := &forest{root: filepath.Join(work, "one")}
+	if err := one.arrange(ctx, shapes[0], 1, 0); err != nil {
 		return 0, err
 	}
 	var samples []sample
 	for range runs {
-		one, err := measure(ctx, ours, tree)
+		s, err := measure(ctx, ours, one.tree())
 		if err != nil {
 			return 0, err
 		}
-		samples = append(samples, one)
+		samples = append(samples, s)
 	}
 	return median(samples, func(s sample) time.Duration { return s.wall }), nil
 }

@@ -59,18 +59,19 @@ func do(ctx context.Context, args []string) error {
 		return err
 	}
 	switch args[0] {
-	case "start":
-		return start(ctx, args[1:])
-	case "test":
-		return test(ctx, args[1:])
-	case "bench":
-		return bench(ctx, args[1:])
 	case "help", "-h", "-help", "--help":
 		fmt.Println(usage)
 		return nil
 	}
-	return fmt.Errorf("%q is not one of start, test, bench\n%s", args[0], usage)
+	c := commands[args[0]]
+	if c == nil {
+		return fmt.Errorf("%q is not one of start, test, bench\n%s", args[0], usage)
+	}
+	return c(ctx, args[1:])
 }
+
+// commands are the words that may stand first.
+var commands = map[string]func(context.Context, []string) error{"start": start, "test": test, "bench": bench}
 
 // moduleRoot is the folder of go.mod, at or above the current one.
 func moduleRoot() (string, error) {

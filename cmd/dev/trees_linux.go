@@ -18,7 +18,7 @@ type shape struct {
 }
 
 var shapes = []shape{
-	{"flat", "all in one folder", func(int) string { return "." }},
+	{"flat", "all in one folder", func(int) string { return "" }},
 	{"wide", "100 in a folder, two levels", func(i int) string {
 		return fmt.Sprintf("reel%04d/day%02d", i/10_000, i/100%100)
 	}},
@@ -43,35 +43,72 @@ var flaggedNames = []string{
 	"take%d\xff.mov",        // invalid-utf8
 }
 
-// makeTree makes files of 1,000 bytes without blocks, so that a million of them fit anywhere, and
-// dates them into the past, so that they do not count as just written. Where flagged is not 0,
-// every flagged-th name breaks a rule.
-func makeTree(ctx context.Context, root string, s shape, files, flagged int) error {
-	old := time.Date(2026, 1, 2, 3, 4, 5, 0, time.UTC)
+// A forest is one set of files that takes one shape after the other by renaming. Making every tree
+// anew is slow: ext4 looks at each inode that was freed a short while ago before it takes one.
+type forest struct {
+	root    string
+	shape   shape
+	flagged int // every flagged-th name breaks a rule; 0 none
+	files   int
+}
+
+// tree is the folder that holds the files now.
+func (f *forest) tree() string { return filepath.Join(f.root, f.shape.name) }
+
+// folder is where a file lies.
+func (f *forest) folder(i int) string {
+	return filepath.Join(f.tree(), filepath.FromSlash(f.shape.folder(i)))
+}
+
+// name is what a file is called.
+func (f *forest) name(i int) string {
+	if f.flagged > 0 && i%f.flagged == 0 {
+		return fmt.Sprintf(flaggedNames[i/f.flagged%len(flaggedNames)], i)
+	}
+	return fmt.Sprintf("t%07d.mov", i)
+}
+
+// arrange gives the forest a shape and makes the files that it lacks.
+func (f *forest) arrange(ctx context.Context, s shape, files, flagged int) error {
+	was := *f
+	f.shape, f.flagged = s, flagged
 	made := ""
-	for i := range files {
+	for i := range max(files, f.files) {
 		if i%1000 == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
-		folder := filepath.Join(root, filepath.FromSlash(s.folder(i)))
+		folder := f.folder(i)
 		if folder != made {
 			if err := os.MkdirAll(folder, 0o755); err != nil {
 				return err
 			}
 			made = folder
 		}
-		name := fmt.Sprintf("t%07d.mov", i)
-		if flagged > 0 && i%flagged == 0 {
-			name = fmt.Sprintf(flaggedNames[i/flagged%len(flaggedNames)], i)
+		path := folder + "/" + f.name(i)
+		if i >= was.files {
+			if err := makeFile(path); err != nil {
+				return err
+			}
+			f.files++
+			continue
 		}
-		if err := makeFile(folder+"/"+name, old); err != nil {
-			return err
+		if old := was.folder(i) + "/" + was.name(i); old != path {
+			if err := os.Rename(old, path); err != nil {
+				return err
+			}
 		}
+	}
+	if was.files > 0 && was.tree() != f.tree() {
+		return os.RemoveAll(was.tree()) // folders only: every file has moved
 	}
 	return nil
 }
 
-func makeFile(path string, date time.Time) error {
+// longAgo is the date of all files, so that none counts as just written.
+var longAgo = time.Date(2026, 1, 2, 3, 4, 5, 0, time.UTC)
+
+// makeFile makes a file of 1,000 bytes without blocks, so that a million of them fit anywhere.
+func makeFile(path string) error {
 	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o644)
 	if err != nil {
 		return err
@@ -83,5 +120,5 @@ func makeFile(path string, date time.Time) error {
 	if err := f.Close(); err != nil {
 		return err
 	}
-	return os.Chtimes(path, date, date)
+	return os.Chtimes(path, longAgo, longAgo)
 }

@@ -29,7 +29,7 @@
 //	total
 //	dialog   name of the dialog or menu that is in front: "save", "overwrite", "close", "keys", …
 //	focus    name of the element that has the keyboard
-//	saved    absolute path of the report that was last written, with every line feed out
+//	saved    absolute path of the report that was written last, once it is whole on the disk
 //	message  the text of the sentence last shown to the person: an error, a hint, a success
 //	theme    "light" or "dark"
 //	scale    pixels of the screen for one unit of the canvas

@@ -1,0 +1,100 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"os/exec"
+	"strings"
+	"testing"
+	"time"
+)
+
+// The trees are counted by find (GNU findutils), so that the table speaks of what it says.
+func TestArrange(t *testing.T) {
+	count := func(tree string, args ...string) int {
+		t.Helper()
+		out, err := exec.Command("find", append([]string{tree}, append(args, "-printf", ".")...)...).Output()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return len(out)
+	}
+	trees := &forest{root: t.TempDir()}
+	for _, files := range []int{300, 725} {
+		for _, s := range shapes {
+			for _, flagged := range []int{0, 10} {
+				if err := trees.arrange(t.Context(), s, files, flagged); err != nil {
+					t.Fatal(err)
+				}
+				what := fmt.Sprintf("%d files, %s, every %d flagged", files, s.name, flagged)
+				tree := trees.tree()
+				if n := count(trees.root, "-type", "f"); n != files {
+					t.Errorf("%s: %d files in all", what, n)
+				}
+				if n := count(tree, "-type", "f", "-size", "1000c", "-mtime", "+0"); n != files {
+					t.Errorf("%s: %d files of 1,000 bytes and older than a day, want all", what, n)
+				}
+				if n := count(tree, "-mindepth", "20"); n != 0 {
+					t.Errorf("%s: %d entries are deeper than 18 folders", what, n)
+				}
+				if n := count(tree, "-type", "d", "-empty"); n != 0 {
+					t.Errorf("%s: %d empty folders", what, n)
+				}
+				odd := count(tree, "-type", "f", "-not", "-regex", `.*/t[0-9]+\.mov`)
+				if want := min(flagged, 1) * (files + 9) / 10; odd != want {
+					t.Errorf("%s: %d names are out of the ordinary, want %d", what, odd, want)
+				}
+			}
+		}
+	}
+}
+
+func TestArrangeIsInterrupted(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	trees := &forest{root: t.TempDir()}
+	if err := trees.arrange(ctx, shapes[0], 10, 0); err == nil {
+		t.Error("no error")
+	}
+	if _, err := os.Stat(trees.tree()); err == nil {
+		t.Error("it began all the same")
+	}
+}
+
+func TestMeasure(t *testing.T) {
+	sh := func(script string, may int) contender {
+		return contender{"sh", func(tree string) []string { return []string{"sh", "-c", script, "sh", tree} }, may}
+	}
+	got, err := measure(t.Context(), sh(`test "$1" = tree`, 0), "tree")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got.wall <= 0 || got.peak < 100<<10 {
+		t.Errorf("measured %v: no shell runs in that", got)
+	}
+	if _, err := measure(t.Context(), sh("exit 1", 1), ""); err != nil {
+		t.Errorf("a status that may be: %v", err)
+	}
+	if _, err := measure(t.Context(), sh("echo why >&2; exit 2", 1), ""); err == nil || !strings.Contains(err.Error(), "why") {
+		t.Errorf("a status that may not be gave %v", err)
+	}
+}
+
+func TestMedian(t *testing.T) {
+	var s []sample
+	for _, d := range []time.Duration{5, 1, 9, 2, 3} {
+		s = append(s, sample{wall: d})
+	}
+	if m := median(s, func(s sample) time.Duration { return s.wall }); m != 3 {
+		t.Errorf("median of 1 2 3 5 9 is %d", m)
+	}
+}
+
+func TestThousands(t *testing.T) {
+	for n, want := range map[int]string{7: "7", 999: "999", 1000: "1,000", 300_000: "300,000", 1_000_000: "1,000,000"} {
+		if got := thousands(n); got != want {
+			t.Errorf("%d: %s, want %s", n, got, want)
+		}
+	}
+}

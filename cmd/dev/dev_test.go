@@ -1,0 +1,230 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"io/fs"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"testing/fstest"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+func TestNoDisplay(t *testing.T) {
+	for _, c := range []struct {
+		system, display, wayland string
+		why                      string // part of the sentence; empty: a window can open
+	}{
+		{"linux", ":0", "", ""},
+		{"linux", ":0", "wayland-0", ""},
+		{"linux", "", "", "no screen"},
+		{"linux", "", "wayland-0", "Xwayland"},
+		{"freebsd", "", "", "no screen"},
+		{"darwin", "", "", ""},
+		{"windows", "", "", ""},
+	} {
+		got := noDisplay(c.system, func(name string) string {
+			return map[string]string{"DISPLAY": c.display, "WAYLAND_DISPLAY": c.wayland}[name]
+		})
+		if (c.why == "") != (got == "") || !strings.Contains(got, c.why) {
+			t.Errorf("%+v: %q", c, got)
+		}
+	}
+}
+
+func TestFindManager(t *testing.T) {
+	for program, want := range map[string]string{"apt-get": "apt", "dnf": "dnf", "pacman": "pacman", "other": ""} {
+		got := ""
+		m := findManager(func(name string) (string, error) {
+			if name == program {
+				return name, nil
+			}
+			return "", exec.ErrNotFound
+		})
+		if m != nil {
+			got = m.name
+		}
+		if got != want {
+			t.Errorf("with %s: got %q, want %q", program, got, want)
+		}
+	}
+}
+
+func TestManagersAreWhole(t *testing.T) {
+	for _, m := range managers {
+		for _, n := range []need{needWindow, needTests} {
+			if len(m.packages[n]) == 0 {
+				t.Errorf("%s has no packages for need %d", m.name, n)
+			}
+		}
+		all := slices.Concat(m.packages[needWindow], m.packages[needTests])
+		slices.Sort(all)
+		if n := len(slices.Compact(slices.Clone(all))); n != len(all) {
+			t.Errorf("%s names a package twice: %v", m.name, all)
+		}
+		cmd := m.install([]string{"a", "b"})
+		if cmd[0] != m.program || !slices.Equal(cmd[len(cmd)-2:], []string{"a", "b"}) {
+			t.Errorf("%s installs by %v", m.name, cmd)
+		}
+		if (m.refresh == nil) != (m.stale == nil) {
+			t.Errorf("%s must have both or neither of refresh and stale", m.name)
+		}
+	}
+}
+
+// A package that was removed but not purged has a line with another status.
+func TestWithout(t *testing.T) {
+	out := "gcc installed\nxvfb config-files\npax not-installed\nodd\n"
+	got := without([]string{"gcc", "xvfb", "pax", "unheard"}, out, "installed")
+	if d := cmp.Diff([]string{"xvfb", "pax", "unheard"}, got); d != "" {
+		t.Error(d)
+	}
+}
+
+func TestStale(t *testing.T) {
+	dir := t.TempDir()
+	now := time.Now()
+	if !stale(dir, now.Add(-time.Hour)) {
+		t.Error("no list at all must be stale")
+	}
+	if err := os.WriteFile(filepath.Join(dir, "archive_main_binary-amd64_Packages.lz4"), nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	partial := filepath.Join(dir, "partial")
+	if err := os.Mkdir(partial, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	for age, want := range map[time.Duration]bool{time.Minute: false, 2 * time.Hour: true} {
+		if err := os.Chtimes(partial, now, now.Add(-age)); err != nil {
+			t.Fatal(err)
+		}
+		if got := stale(dir, now.Add(-time.Hour)); got != want {
+			t.Errorf("updated %s ago, limit an hour: stale %v", age, got)
+		}
+	}
+}
+
+func TestChoose(t *testing.T) {
+	all := []step{{name: "a"}, {name: "b"}, {name: "c"}}
+	names := func(list []step) (n []string) {
+		for _, s := range list {
+			n = append(n, s.name)
+		}
+		return n
+	}
+	for list, want := range map[string]string{"": "a b c", "b": "b", "c,a": "c a"} {
+		got, err := choose(all, list)
+		if err != nil || strings.Join(names(got), " ") != want {
+			t.Errorf("-only %q: %v, %v; want %s", list, names(got), err, want)
+		}
+	}
+	if _, err := choose(all, "a,nosuch"); err == nil {
+		t.Error("a step that does not exist was taken")
+	}
+}
+
+func TestStepsGoOnAfterAFailure(t *testing.T) {
+	ran := ""
+	say := func(name string, err error) step {
+		return step{name, "title " + name, func(context.Context) error {
+			ran += name
+			return err
+		}}
+	}
+	lines, failures := runSteps(t.Context(), []step{say("a", nil), say("b", errors.New("no")), say("c", nil)})
+	if ran != "abc" {
+		t.Errorf("ran %q, want all three", ran)
+	}
+	if d := cmp.Diff([]string{"b"}, failures); d != "" {
+		t.Error(d)
+	}
+	for i, want := range []string{"ok", "FAILED", "ok"} {
+		if !strings.HasPrefix(lines[i], want+" ") {
+			t.Errorf("line %d is %q, want %s first", i, lines[i], want)
+		}
+	}
+}
+
+func TestStepsEndOnInterrupt(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	lines, _ := runSteps(ctx, []step{
+		{"a", "", func(context.Context) error { cancel(); return nil }},
+		{"b", "", func(context.Context) error { t.Error("b ran after the interrupt"); return nil }},
+	})
+	if !strings.HasPrefix(lines[1], "not run") {
+		t.Errorf("the summary says %q of a step that did not run", lines[1])
+	}
+}
+
+func TestFuzzTargets(t *testing.T) {
+	file := func(s string) *fstest.MapFile { return &fstest.MapFile{Data: []byte(s)} }
+	got, err := fuzzTargets(fstest.MapFS{
+		"p/a_test.go":          file("package p\nimport \"testing\"\nfunc FuzzA(f *testing.F) {}\nfunc TestB(t *testing.T) {}\nfunc (x) FuzzC() {}\n// func FuzzD(\n"),
+		"p/q/z_linux_test.go":  file("package q_test\nimport \"testing\"\nfunc FuzzZ(f *testing.F) {}\n"),
+		"p/a.go":               file("package p\nfunc FuzzNot() {}\n"),
+		"p/testdata/x_test.go": file("not Go"),
+		".git/x_test.go":       file("not Go"),
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff([]target{{"p", "FuzzA"}, {"p/q", "FuzzZ"}}, got, cmp.AllowUnexported(target{})); d != "" {
+		t.Error(d)
+	}
+	if _, err := fuzzTargets(fstest.MapFS{"x_test.go": file("not Go")}); err == nil {
+		t.Error("a test file that cannot be parsed was passed over")
+	}
+}
+
+func TestLine(t *testing.T) {
+	if got, want := line("go", []string{"run", "a b", "it's", "", "-x=1"}), `go run 'a b' 'it'\''s' '' -x=1`; got != want {
+		t.Errorf("got %s, want %s", got, want)
+	}
+}
+
+func TestUnknownCommand(t *testing.T) {
+	t.Chdir(".") // do changes the folder; this puts it back
+	for _, args := range [][]string{nil, {"stop"}, {"test", "-only", "nosuch"}, {"test", "extra"}} {
+		if err := do(t.Context(), args); err == nil {
+			t.Errorf("dev %v ended without an error", args)
+		}
+	}
+}
+
+func TestModuleRoot(t *testing.T) {
+	top := t.TempDir()
+	if err := os.WriteFile(filepath.Join(top, "go.mod"), nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	deep := filepath.Join(top, "a", "b")
+	if err := os.MkdirAll(deep, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	t.Chdir(deep)
+	got, err := moduleRoot()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if same(t, got) != same(t, top) {
+		t.Errorf("got %s, want %s", got, top)
+	}
+}
+
+// same resolves links: temporary folders lie behind one on macOS.
+func same(t *testing.T, path string) string {
+	t.Helper()
+	path, err := filepath.EvalSymlinks(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return path
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
