@@ -2,7 +2,6 @@ package walk
 
 import (
 	"errors"
-	"io"
 	"io/fs"
 	"os"
 )
@@ -11,6 +10,7 @@ import (
 type handle interface {
 	readlink(name string) (string, error)
 	open(name string) (*os.File, error)
+	head(name string, p []byte) (int, error)
 	access(name string, kind Kind) error
 	look(name string) (Entry, error)
 	xattrs(name string) ([]string, error)
@@ -62,29 +62,9 @@ func (d *Dir) Head(name string, p []byte) (int, error) {
 	}
 	// The visitor's memory must not change once Walk has returned, so the read has its own.
 	own := make([]byte, len(p))
-	n, err := head(d.at, name, own)
+	n, err := d.at.head(name, own)
 	d.by.leave(nil)
 	return copy(p, own[:n]), err
-}
-
-func head(at handle, name string, p []byte) (n int, err error) {
-	f, err := at.open(name)
-	if err != nil {
-		return 0, err
-	}
-	defer f.Close()
-	for n < len(p) && err == nil {
-		var k int
-		k, err = f.Read(p[n:])
-		n += k
-		if k == 0 {
-			break
-		}
-	}
-	if errors.Is(err, io.EOF) {
-		err = nil
-	}
-	return n, err
 }
 
 // Access returns nil if the effective user may read the entry, for a folder also search it, as

@@ -69,6 +69,8 @@ type system interface {
 	lister() lister
 	// drop tells that n will never be listed.
 	drop(n *node)
+	// close tells that no worker is left.
+	close()
 }
 
 // A lister reads folders, one at a time.
@@ -251,6 +253,7 @@ func (e *engine) work(w *worker) {
 			e.halt(errGone)
 		}
 		if e.running.Add(-1) == 0 {
+			e.sys.close()
 			close(e.done)
 		}
 	}()

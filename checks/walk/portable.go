@@ -16,6 +16,7 @@ func newPortable(root string) system { return &portable{root} }
 
 func (p *portable) lister() lister { return &portableLister{p: p} }
 func (p *portable) drop(*node)     {}
+func (p *portable) close()         {}
 
 type portableLister struct {
 	p  *portable
@@ -237,6 +238,19 @@ func (p *place) open(name string) (*os.File, error) {
 }
 
 var errIsLink = errors.New("it is a link")
+
+func (p *place) head(name string, b []byte) (n int, err error) {
+	f, err := p.open(name)
+	if err != nil {
+		return 0, err
+	}
+	defer f.Close()
+	n, err = io.ReadFull(f, b)
+	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
+		err = nil
+	}
+	return n, err
+}
 
 func (p *place) look(name string) (Entry, error) {
 	info, err := p.lstat(name)

@@ -1,0 +1,189 @@
+package walk
+
+import (
+	"io/fs"
+	"os"
+	"strconv"
+	"strings"
+	"sync/atomic"
+	"syscall"
+	"unsafe"
+
+	"golang.org/x/sys/unix"
+)
+
+// entryName returns the name of an entry as the system wants it, good until the next call; nil
+// for what cannot be one, which might lead out of the folder.
+func (l *linuxLister) entryName(name string) *byte {
+	if name == "" || name == ".." || strings.IndexByte(name, 0) >= 0 || strings.IndexByte(name, '/') >= 0 {
+		return nil
+	}
+	return l.cname(name)
+}
+
+func pathError(op, name string, errno syscall.Errno) error {
+	return &fs.PathError{Op: op, Path: name, Err: errno}
+}
+
+func (l *linuxLister) readlink(name string) (string, error) {
+	p := l.entryName(name)
+	if p == nil {
+		return "", pathError("readlink", name, unix.EINVAL)
+	}
+	for {
+		// The listing is over, so its buffer is free; targets are shorter than PATH_MAX.
+		n, _, errno := syscall.Syscall6(syscall.SYS_READLINKAT, uintptr(l.at.fd), uintptr(unsafe.Pointer(p)),
+			uintptr(unsafe.Pointer(&l.buf[0])), uintptr(len(l.buf)), 0, 0)
+		switch errno {
+		case 0:
+			return string(l.buf[:n]), nil
+		case unix.EINTR:
+		default:
+			return "", pathError("readlink", name, errno)
+		}
+	}
+}
+
+func (l *linuxLister) openEntry(name string) (int, error) {
+	p := l.entryName(name)
+	if p == nil {
+		return -1, pathError("open", name, unix.EINVAL)
+	}
+	fd, errno := openAt(l.at.fd, p, readFlags|unix.O_NOATIME)
+	if errno != 0 {
+		return -1, pathError("open", name, errno)
+	}
+	return fd, nil
+}
+
+func (l *linuxLister) open(name string) (*os.File, error) {
+	fd, err := l.openEntry(name)
+	if err != nil {
+		return nil, err
+	}
+	return os.NewFile(uintptr(fd), name), nil
+}
+
+func (l *linuxLister) head(name string, p []byte) (n int, err error) {
+	fd, err := l.openEntry(name)
+	if err != nil {
+		return 0, err
+	}
+	defer unix.Close(fd)
+	for n < len(p) {
+		k, err := unix.Read(fd, p[n:])
+		if err == unix.EINTR { //nolint:errorlint // x/sys returns it bare
+			continue
+		}
+		if err != nil {
+			return n, &fs.PathError{Op: "read", Path: name, Err: err}
+		}
+		if k == 0 {
+			break
+		}
+		n += k
+	}
+	return n, nil
+}
+
+func (l *linuxLister) look(name string) (Entry, error) {
+	if l.entryName(name) == nil {
+		return Entry{Name: name, Blocks: -1, Links: 1, Failed: true}, pathError("look at", name, unix.EINVAL)
+	}
+	return l.lookIn(l.at.fd, name)
+}
+
+// lookIn looks at one entry of the open folder dir; "" is the folder itself.
+func (l *linuxLister) lookIn(dir int, name string) (Entry, error) {
+	flags := 0
+	if name == "" {
+		flags = unix.AT_EMPTY_PATH
+	}
+	e := Entry{Name: name}
+	more, errno := l.stat(dir, l.cname(name), flags, &e)
+	if errno != 0 {
+		return Entry{Name: name, Blocks: -1, Links: 1, Failed: true}, pathError("look at", name, errno)
+	}
+	if e.Kind == Folder && name != "" {
+		e.MountRoot = more.mountRoot
+		if !more.tellsMounts {
+			var self Entry
+			if own, errno := l.stat(dir, l.cname(""), unix.AT_EMPTY_PATH, &self); errno == 0 {
+				e.MountRoot = own.dev != more.dev
+			}
+		}
+	}
+	return e, nil
+}
+
+// faccessat2 came with Linux 5.8; without it only the real user can be asked about.
+var noFaccessat2 atomic.Bool
+
+func (l *linuxLister) access(name string, kind Kind) error {
+	p := l.entryName(name)
+	if p == nil {
+		return pathError("access", name, unix.EINVAL)
+	}
+	mode := uintptr(unix.R_OK)
+	if kind == Folder {
+		mode |= unix.X_OK
+	}
+	for {
+		var errno syscall.Errno
+		if noFaccessat2.Load() {
+			if kind == Link {
+				return nil // it would be followed; links themselves can always be read
+			}
+			_, _, errno = syscall.Syscall6(syscall.SYS_FACCESSAT, uintptr(l.at.fd), uintptr(unsafe.Pointer(p)), mode, 0, 0, 0)
+		} else {
+			_, _, errno = syscall.Syscall6(unix.SYS_FACCESSAT2, uintptr(l.at.fd), uintptr(unsafe.Pointer(p)),
+				mode, unix.AT_EACCESS|unix.AT_SYMLINK_NOFOLLOW, 0, 0)
+		}
+		switch {
+		case errno == 0:
+			return nil
+		case errno == unix.EINTR:
+		case errno == unix.ENOSYS && !noFaccessat2.Load():
+			noFaccessat2.Store(true)
+		default:
+			return pathError("access", name, errno)
+		}
+	}
+}
+
+// listxattrat came with Linux 6.13; before, the only way from a descriptor to the attributes of a
+// name in it, without opening that, leads through /proc.
+var noListxattrat atomic.Bool
+
+const sysListxattrat = 465 // the same on all of Go's architectures: asm-generic/unistd.h
+
+func (l *linuxLister) xattrs(name string) ([]string, error) {
+	if l.entryName(name) == nil {
+		return nil, pathError("listxattr", name, unix.EINVAL)
+	}
+	for {
+		var n uintptr
+		var errno syscall.Errno
+		if noListxattrat.Load() {
+			l.path = append(l.path[:0], "/proc/self/fd/"...)
+			l.path = strconv.AppendInt(l.path, int64(l.at.fd), 10)
+			l.path = append(append(append(l.path, '/'), name...), 0)
+			n, _, errno = syscall.Syscall(syscall.SYS_LLISTXATTR, uintptr(unsafe.Pointer(&l.path[0])),
+				uintptr(unsafe.Pointer(&l.buf[0])), uintptr(len(l.buf)))
+		} else {
+			n, _, errno = syscall.Syscall6(sysListxattrat, uintptr(l.at.fd), uintptr(unsafe.Pointer(l.cname(name))),
+				unix.AT_SYMLINK_NOFOLLOW, uintptr(unsafe.Pointer(&l.buf[0])), uintptr(len(l.buf)), 0)
+		}
+		switch {
+		case errno == 0:
+			return splitNames(l.buf[:n]), nil
+		case errno == unix.ENOTSUP:
+			return nil, nil
+		case errno == unix.EINTR:
+		case !noListxattrat.Load() && (errno == unix.ENOSYS || errno == unix.EPERM):
+			noListxattrat.Store(true)
+		default:
+			return nil, pathError("listxattr", name, errno)
+		}
+	}
+}
