@@ -40,6 +40,9 @@ func bench(ctx context.Context, args []string) (err error) {
 	if err := flags.Parse(args); err != nil {
 		return err
 	}
+	if *runs < 1 || flags.NArg() > 0 {
+		return errors.New("bench takes no arguments, and -runs must be at least 1")
+	}
 	sizes := []int{300_000, 1_000_000}
 	if *quick {
 		sizes = []int{3_000}

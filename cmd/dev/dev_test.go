@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"io"
 	"io/fs"
 	"os"
 	"os/exec"
@@ -137,7 +138,7 @@ func TestStepsGoOnAfterAFailure(t *testing.T) {
 			return err
 		}}
 	}
-	lines, failures := runSteps(t.Context(), []step{say("a", nil), say("b", errors.New("no")), say("c", nil)})
+	lines, failures := runSteps(t.Context(), io.Discard, []step{say("a", nil), say("b", errors.New("no")), say("c", nil)})
 	if ran != "abc" {
 		t.Errorf("ran %q, want all three", ran)
 	}
@@ -153,7 +154,7 @@ func TestStepsGoOnAfterAFailure(t *testing.T) {
 
 func TestStepsEndOnInterrupt(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
-	lines, _ := runSteps(ctx, []step{
+	lines, _ := runSteps(ctx, io.Discard, []step{
 		{"a", "", func(context.Context) error { cancel(); return nil }},
 		{"b", "", func(context.Context) error { t.Error("b ran after the interrupt"); return nil }},
 	})

@@ -9,6 +9,7 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
+	"io"
 	"io/fs"
 	"os"
 	"path"
@@ -77,8 +78,8 @@ func test(ctx context.Context, args []string) error {
 		return err
 	}
 	begun := time.Now()
-	lines, failures := runSteps(ctx, chosen)
-	fmt.Printf("\n=== Summary, %s\n%s", round(time.Since(begun)), strings.Join(lines, ""))
+	lines, failures := runSteps(ctx, os.Stdout, chosen)
+	fmt.Printf("\n## Summary, %s\n%s", round(time.Since(begun)), strings.Join(lines, ""))
 	if ctx.Err() == nil && len(failures) > 0 {
 		return fmt.Errorf("failed: %s", strings.Join(failures, ", "))
 	}
@@ -101,15 +102,15 @@ func choose(all []step, list string) ([]step, error) {
 	return chosen, nil
 }
 
-// runSteps runs steps until all ran or ctx ends. It returns a line about each, and the names of
-// those that failed.
-func runSteps(ctx context.Context, list []step) (lines, failures []string) {
+// runSteps runs steps until all ran or ctx ends, with a heading to out before and after each. It
+// returns a line about each, and the names of those that failed.
+func runSteps(ctx context.Context, out io.Writer, list []step) (lines, failures []string) {
 	for _, s := range list {
 		if ctx.Err() != nil {
 			lines = append(lines, fmt.Sprintf("not run  %-12s %s\n", s.name, s.title))
 			continue
 		}
-		fmt.Printf("\n=== %s: %s\n", s.name, s.title)
+		fmt.Fprintf(out, "\n## %s: %s\n", s.name, s.title)
 		begun := time.Now()
 		err := s.do(ctx)
 		took := round(time.Since(begun))
@@ -117,9 +118,9 @@ func runSteps(ctx context.Context, list []step) (lines, failures []string) {
 		if err != nil {
 			word = "FAILED"
 			failures = append(failures, s.name)
-			fmt.Fprintf(os.Stderr, "%s: %v\n", s.name, err)
+			fmt.Fprintf(out, "%s: %v\n", s.name, err)
 		}
-		fmt.Printf("--- %s: %s, %s\n", s.name, word, took)
+		fmt.Fprintf(out, "## %s: %s, %s\n", s.name, word, took)
 		lines = append(lines, fmt.Sprintf("%-8s %-12s %7s  %s\n", word, s.name, took, s.title))
 	}
 	return lines, failures

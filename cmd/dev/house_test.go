@@ -1,0 +1,374 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io"
+	"io/fs"
+	"os"
+	"os/exec"
+	"path"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// The tests here keep the house in order: who may import whom, what lies where, what a test may
+// not do, and that the handbook names commands that exist.
+
+const module = "loadline"
+
+// may lists what each package of ours may import of ours, the folder below the module each; a
+// pattern that ends in "/..." covers what lies below it too. A package that is not named here
+// has no room yet: give it one.
+var may = []struct {
+	pkg     string
+	imports []string
+}{
+	{"cmd/...", []string{"gui/...", "checks/...", "assets/..."}},
+	{"gui/...", []string{"gui/...", "checks/...", "assets/..."}},
+	{"checks/walk", nil},
+	{"checks/names", nil},
+	{"checks/share", nil},
+	{"checks/repair", []string{"checks", "checks/walk", "checks/names"}},
+	{"checks/seal", []string{"checks", "checks/walk", "checks/names"}},
+	{"checks", []string{"checks/walk", "checks/names", "checks/share"}},
+	{"assets/...", nil},
+}
+
+// Tests may import more: the harness of the window, and the lower rooms from above.
+var testsMay = []string{"cmd/dev/e2e", "checks/..."}
+
+// lowest are the rooms that lean on little: nothing outside the standard library but these.
+var (
+	lowest    = []string{"checks/walk", "checks/names", "checks/share"}
+	lowestMay = []string{
+		"golang.org/x/sys/...", "golang.org/x/text/...",
+		"github.com/shirou/gopsutil/v3/...", "github.com/dustin/go-humanize/...",
+	}
+)
+
+const fyne = "fyne.io/fyne/v2"
+
+type goPackage struct {
+	ImportPath                         string
+	Standard                           bool
+	Imports, TestImports, XTestImports []string
+	Deps                               []string
+	Error                              *struct{ Err string }
+}
+
+// list asks the go command for our packages as one system sees them.
+func list(t *testing.T, env []string, args ...string) []goPackage {
+	t.Helper()
+	cmd := exec.Command("go", append([]string{"list", "-e", "-json=ImportPath,Standard,Imports,TestImports,XTestImports,Deps,Error"}, args...)...)
+	cmd.Dir = "../.."
+	cmd.Env = append(os.Environ(), env...)
+	var complaints bytes.Buffer
+	cmd.Stderr = &complaints
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("go list: %v\n%s", err, complaints.String())
+	}
+	var all []goPackage
+	for d := json.NewDecoder(bytes.NewReader(out)); ; {
+		var p goPackage
+		if err := d.Decode(&p); errors.Is(err, io.EOF) {
+			return all
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, p)
+	}
+}
+
+// covers tells whether a pattern such as "gui/..." speaks of a path.
+func covers(pattern, path string) bool {
+	if base, below := strings.CutSuffix(pattern, "/..."); below {
+		return path == base || strings.HasPrefix(path, base+"/")
+	}
+	return path == pattern
+}
+
+func coveredBy(patterns []string, path string) bool {
+	return slices.ContainsFunc(patterns, func(p string) bool { return covers(p, path) })
+}
+
+// faults reports what one package imports against the rules.
+func faults(p goPackage) []string {
+	var out []string
+	own := strings.TrimPrefix(p.ImportPath, module+"/")
+	i := slices.IndexFunc(may, func(m struct {
+		pkg     string
+		imports []string
+	},
+	) bool {
+		return covers(m.pkg, own)
+	})
+	if i < 0 {
+		return []string{fmt.Sprintf("%s is not one of the agreed rooms", own)}
+	}
+	check := func(imports []string, test bool) {
+		for _, imp := range imports {
+			room, ours := strings.CutPrefix(imp, module+"/")
+			outside := !ours && strings.Contains(strings.Split(imp, "/")[0], ".")
+			switch {
+			case ours && room != own && !coveredBy(may[i].imports, room) && !(test && coveredBy(testsMay, room)):
+				out = append(out, fmt.Sprintf("%s imports %s: the way of imports is one way only", own, room))
+			case covers(fyne+"/app", imp) && own != "cmd/loadline":
+				out = append(out, fmt.Sprintf("%s imports fyne/app; only cmd/loadline may", own))
+			case outside && !test && coveredBy(lowest, own) && !coveredBy(lowestMay, imp):
+				out = append(out, fmt.Sprintf("%s imports %s; it may lean on %v only", own, imp, lowestMay))
+			}
+		}
+	}
+	check(p.Imports, false)
+	check(p.TestImports, true)
+	check(p.XTestImports, true)
+	if covers("checks/...", own) || covers("cmd/loadline-cli/...", own) {
+		for _, d := range p.Deps {
+			if covers(fyne+"/...", d) || covers(module+"/gui/...", d) {
+				out = append(out, fmt.Sprintf("%s depends on %s: it must do without a window", own, d))
+			}
+		}
+	}
+	return out
+}
+
+func TestImportsRunOneWay(t *testing.T) {
+	for _, system := range []string{"linux", "darwin", "windows"} {
+		// With cgo the window's own packages are seen whole; nothing is compiled here.
+		all := list(t, []string{"GOOS=" + system, "GOARCH=amd64", "CGO_ENABLED=1"}, "-tags", e2eTag, "./...")
+		if len(all) < 5 {
+			t.Fatalf("go list found only %d packages", len(all))
+		}
+		for _, p := range all {
+			for _, f := range faults(p) {
+				t.Errorf("%s: %s", system, f)
+			}
+		}
+	}
+}
+
+// A rule that cannot fail is none: each of these must be found.
+func TestFaultsAreFound(t *testing.T) {
+	for _, c := range []struct {
+		pkg, imports string
+		bad          bool
+	}{
+		{"checks/walk", "golang.org/x/sys/unix", false},
+		{"checks/walk", "io/fs", false},
+		{"checks/walk", "github.com/jezek/xgb", true},
+		{"checks/walk", module + "/checks", true},
+		{"checks/names", module + "/checks/walk", true},
+		{"checks", module + "/checks/repair", true},
+		{"checks", module + "/checks/names", false},
+		{"checks/seal", module + "/checks/share", true},
+		{"gui", module + "/cmd/dev", true},
+		{"gui", fyne + "/app", true},
+		{"gui", fyne + "/widget", false},
+		{"cmd/loadline", fyne + "/app", false},
+		{"cmd/loadline-cli", fyne + "/app", true},
+		{"elsewhere", "fmt", true},
+	} {
+		got := faults(goPackage{ImportPath: module + "/" + c.pkg, Imports: []string{c.imports}})
+		if (len(got) > 0) != c.bad {
+			t.Errorf("%s imports %s: %q", c.pkg, c.imports, got)
+		}
+	}
+	deep := faults(goPackage{ImportPath: module + "/cmd/loadline-cli", Deps: []string{"fmt", fyne + "/theme"}})
+	if len(deep) != 1 {
+		t.Errorf("a window deep below the command: %q", deep)
+	}
+}
+
+// agreed are the only names at the top, beside those that begin with a dot.
+var agreed = []string{"cmd", "gui", "checks", "assets", "testdata", "go.mod", "go.sum", "README.md", "DEVELOPERS.md", "LICENSE"}
+
+func TestTopLevel(t *testing.T) {
+	ignored, err := os.ReadFile("../../.gitignore")
+	if err != nil {
+		t.Fatal(err)
+	}
+	entries, err := os.ReadDir("../..")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range entries {
+		n := e.Name()
+		built := regexp.MustCompile(`(?m)^/` + regexp.QuoteMeta(n) + `/?$`).Match(ignored)
+		if n[0] != '.' && !slices.Contains(agreed, n) && !built {
+			t.Errorf("%s does not belong at the top; only %v do", n, agreed)
+		}
+	}
+	for _, n := range agreed {
+		if _, err := os.Stat(filepath.Join("../..", n)); err != nil {
+			t.Errorf("%s is missing at the top", n)
+		}
+	}
+}
+
+// Words that leave work to somebody else; in two parts, so that this file does not hold them.
+var leftOver = regexp.MustCompile(`\b(TO` + `DO|FIX` + `ME|XX` + `X|HA` + `CK)\b`)
+
+func TestGoFiles(t *testing.T) {
+	n := 0
+	err := fs.WalkDir(os.DirFS("../.."), ".", func(file string, e fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if e.IsDir() && (e.Name() == ".git" || file == "bin") {
+			return fs.SkipDir
+		}
+		if e.IsDir() || path.Ext(file) != ".go" {
+			return nil
+		}
+		n++
+		text, err := os.ReadFile(filepath.Join("../..", file))
+		if err != nil {
+			return err
+		}
+		for _, f := range fileFaults(file, text) {
+			t.Error(f)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n < 10 {
+		t.Errorf("only %d Go files were seen", n)
+	}
+}
+
+// fileFaults reports what a Go file has that none may have.
+func fileFaults(file string, text []byte) []string {
+	var out []string
+	if n := bytes.Count(text, []byte("\n")); n > 500 {
+		out = append(out, fmt.Sprintf("%s has %d lines, 500 is the most: it holds more than one thing", file, n))
+	}
+	for i, l := range bytes.Split(text, []byte("\n")) {
+		if leftOver.Match(l) {
+			out = append(out, fmt.Sprintf("%s:%d leaves work: %s", file, i+1, bytes.TrimSpace(l)))
+		}
+	}
+	if !strings.HasSuffix(file, "_test.go") {
+		return out
+	}
+	set := token.NewFileSet()
+	parsed, err := parser.ParseFile(set, file, text, parser.SkipObjectResolution)
+	if err != nil {
+		return append(out, err.Error())
+	}
+	ast.Inspect(parsed, func(n ast.Node) bool {
+		call, ok := n.(*ast.CallExpr)
+		if !ok {
+			return true
+		}
+		sel, ok := call.Fun.(*ast.SelectorExpr)
+		if !ok {
+			return true
+		}
+		x, _ := sel.X.(*ast.Ident)
+		switch {
+		case x != nil && x.Name == "time" && sel.Sel.Name == "Sleep":
+			out = append(out, fmt.Sprintf("%s sleeps; use testing/synctest or a channel", set.Position(n.Pos())))
+		case slices.Contains([]string{"Skip", "Skipf", "SkipNow"}, sel.Sel.Name):
+			out = append(out, fmt.Sprintf("%s skips; a test that cannot run must say so and fail", set.Position(n.Pos())))
+		}
+		return true
+	})
+	return out
+}
+
+func TestFileFaultsAreFound(t *testing.T) {
+	for _, c := range []struct {
+		name, file, text string
+		want             int
+	}{
+		{"clean", "a_test.go", "package a\n", 0},
+		{"long", "a.go", "package a\n" + strings.Repeat("\n", 500), 1},
+		{"as long as may be", "a.go", "package a\n" + strings.Repeat("\n", 499), 0},
+		{"left over", "a.go", "package a // TO" + "DO: later\n", 1},
+		{"sleeps", "a_test.go", "package a\nfunc f() { time.Sleep(1) }\n", 1},
+		{"sleeps outside a test", "a.go", "package a\nfunc f() { time.Sleep(1) }\n", 0},
+		{"skips", "a_test.go", "package a\nfunc f() { t.Skip(); t.Skipf(\"\"); t.SkipNow() }\n", 3},
+	} {
+		if got := fileFaults(c.file, []byte(c.text)); len(got) != c.want {
+			t.Errorf("%s: %q, want %d", c.name, got, c.want)
+		}
+	}
+}
+
+var (
+	devCommand = regexp.MustCompile(`go run \./cmd/dev(?: ([a-z]+))?(?: -only ([a-z0-9,]+))?`)
+	link       = regexp.MustCompile(`\]\(([^)#:\s]+)\)`)
+)
+
+func TestHandbooks(t *testing.T) {
+	for _, name := range []string{"README.md", "DEVELOPERS.md"} {
+		text, err := os.ReadFile(filepath.Join("../..", name))
+		if err != nil {
+			t.Errorf("%s is not written yet: %v", name, err)
+			continue
+		}
+		seen := map[string]bool{}
+		for _, m := range devCommand.FindAllStringSubmatch(string(text), -1) {
+			seen[m[1]] = true
+			if commands[m[1]] == nil {
+				t.Errorf("%s names the command %q, which does not exist", name, m[0])
+			}
+			if _, err := choose(steps, m[2]); err != nil {
+				t.Errorf("%s: %q: %v", name, m[0], err)
+			}
+		}
+		for _, c := range []string{"start", "test"} {
+			if !seen[c] {
+				t.Errorf("%s does not name go run ./cmd/dev %s", name, c)
+			}
+		}
+		for _, m := range link.FindAllStringSubmatch(string(text), -1) {
+			if _, err := os.Stat(filepath.Join("../..", filepath.FromSlash(m[1]))); err != nil {
+				t.Errorf("%s links to %s, which is not there", name, m[1])
+			}
+		}
+	}
+}
+
+// What runs on every change is what the handbook says, and nothing cleverer.
+func TestRunOnEveryChange(t *testing.T) {
+	text, err := os.ReadFile("../../.ci/run")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var calls []string
+	for l := range strings.Lines(string(text)) {
+		if l = strings.TrimSpace(l); strings.Contains(l, "go ") && l[0] != '#' {
+			calls = append(calls, l)
+		}
+	}
+	if !slices.Equal(calls, []string{"go run ./cmd/dev test"}) {
+		t.Errorf(".ci/run calls %q, want the test command of the handbook and nothing else", calls)
+	}
+	if info, err := os.Stat("../../.ci/run"); err == nil && info.Mode()&0o111 == 0 {
+		t.Error(".ci/run cannot be executed")
+	}
+}
+
+// The window and the command are built for people from a clean module: no local replacement.
+func TestNoReplacements(t *testing.T) {
+	text, err := os.ReadFile("../../go.mod")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if regexp.MustCompile(`(?m)^\s*replace\b`).Match(text) {
+		t.Error("go.mod replaces a module")
+	}
+}
