@@ -3,7 +3,6 @@ package names
 import (
 	"bytes"
 	"slices"
-	"strings"
 	"sync"
 	"unicode/utf8"
 
@@ -14,54 +13,47 @@ import (
 // joiner is U+034F. x/text/unicode/norm puts one into any run of more than 30 combining marks
 // (Stream-Safe Text Format, UAX #15 section 13), so that its output there is neither NFC nor NFD. A
 // joiner that was not in the input tells; such names take the slow way below.
-const joiner = "\u034F"
+var joiner = []byte("\u034F")
 
 // caser applies the mappings C and F of CaseFolding.txt. Fold's documentation promises that it has
 // no state and is safe for concurrent use.
 var caser = cases.Fold()
 
 // IsNFC reports whether a name is in Normalization Form C. False for a name that is not valid UTF-8.
-func IsNFC(name string) bool {
-	if norm.NFC.IsNormalString(name) {
-		return utf8.ValidString(name)
+func IsNFC(name string) bool { return utf8.ValidString(name) && isNFC(name) }
+
+// isNFC is IsNFC for a valid name. Unlike norm.NFC.IsNormalString, QuickSpanString does not allocate.
+func isNFC(name string) bool {
+	if norm.NFC.QuickSpanString(name) == len(name) {
+		return true
 	}
-	return utf8.ValidString(name) && NFC(name) == name
+	f := folders.Get().(*folder)
+	defer folders.Put(f)
+	f.a = append(f.a[:0], name...)
+	f.b = appendNFC(f.b[:0], f.a)
+	return bytes.Equal(f.a, f.b)
 }
 
 // NFC returns the Normalization Form C of a name (UAX #15). A name that is not valid UTF-8 is
 // returned as it is.
 func NFC(name string) string {
-	if norm.NFC.IsNormalString(name) || !utf8.ValidString(name) {
+	if norm.NFC.QuickSpanString(name) == len(name) || !utf8.ValidString(name) {
 		return name
 	}
-	s := norm.NFC.String(name)
-	if strings.Count(s, joiner) > strings.Count(name, joiner) {
-		return string(compose(decompose([]byte(name))))
-	}
-	return s
+	return string(appendNFC(nil, []byte(name)))
 }
 
 // Fold returns the form under which names that differ in case only are equal: NFD, then full case
 // folding, then NFD (The Unicode Standard, section 3.13, D145). It can be three times as long as
 // the name. A name that is not valid UTF-8 is returned as it is.
 func Fold(name string) string {
-	switch t := bytesOf(name); {
-	case t&NotASCII == 0 && t&Upper == 0:
-		return name
-	case t&NotASCII != 0 && !utf8.ValidString(name):
+	t := bytesOf(name)
+	if !t.Any(NotASCII|Upper) || !utf8.ValidString(name) {
 		return name
 	}
 	f := folders.Get().(*folder)
 	defer folders.Put(f)
-	return string(f.fold(name))
-}
-
-// bytesOf is the part of Look that needs only the bytes.
-func bytesOf(name string) (t Traits) {
-	for i := 0; i < len(name); i++ {
-		t |= byteTraits[name[i]]
-	}
-	return t
+	return string(f.form(name, t))
 }
 
 var folders = sync.Pool{New: func() any { return new(folder) }}
@@ -69,8 +61,11 @@ var folders = sync.Pool{New: func() any { return new(folder) }}
 // A folder folds names without allocating, once its buffers are as large as the names.
 type folder struct{ a, b []byte }
 
-// fold is Fold for a valid name. The result holds until the next call.
-func (f *folder) fold(name string) []byte {
+// form is Fold for a valid name with its traits. The result holds until the next call.
+func (f *folder) form(name string, t Traits) []byte {
+	if !t.Any(NotASCII) {
+		return f.lower(name)
+	}
 	f.a = append(f.a[:0], name...)
 	f.b = appendNFD(f.b[:0], f.a)
 	f.a = appendFolded(f.a[:0], f.b)
@@ -78,7 +73,7 @@ func (f *folder) fold(name string) []byte {
 	return f.b
 }
 
-// lower is fold for an ASCII name: there the two agree.
+// lower is form for an ASCII name.
 func (f *folder) lower(name string) []byte {
 	f.b = append(f.b[:0], name...)
 	for i, c := range f.b {
@@ -89,21 +84,61 @@ func (f *folder) lower(name string) []byte {
 	return f.b
 }
 
-func appendNFD(dst, src []byte) []byte {
+func appendNFC(dst, src []byte) []byte {
 	n := len(dst)
-	dst = norm.NFD.Append(dst, src...)
-	if bytes.Count(dst[n:], []byte(joiner)) > bytes.Count(src, []byte(joiner)) {
-		dst = dst[:n]
-		for _, r := range decompose(src) {
-			dst = utf8.AppendRune(dst, r)
-		}
+	dst = norm.NFC.Append(dst, src...)
+	if joined(dst[n:], src) {
+		return appendRunes(dst[:n], compose(decompose(src)))
 	}
 	return dst
 }
 
+func appendNFD(dst, src []byte) []byte {
+	n := len(dst)
+	dst = norm.NFD.Append(dst, src...)
+	if joined(dst[n:], src) {
+		return appendRunes(dst[:n], decompose(src))
+	}
+	return dst
+}
+
+// joined reports whether a joiner was put in.
+func joined(out, in []byte) bool {
+	return bytes.Count(out, joiner) > bytes.Count(in, joiner)
+}
+
+func appendRunes(dst []byte, s []rune) []byte {
+	for _, r := range s {
+		dst = utf8.AppendRune(dst, r)
+	}
+	return dst
+}
+
+// appendFolded appends src with the mappings C and F of CaseFolding.txt applied. Cherokee capitals
+// (U+13A0–13F5) fold to themselves and their small letters to them, but the caser swaps the two
+// (golang.org/issue/46101), so it never sees the capitals.
 func appendFolded(dst, src []byte) []byte {
 	for len(src) > 0 {
-		dst = slices.Grow(dst, 3*len(src))
+		n := 0
+		for n < len(src) && cherokeeCapital(src[n:]) {
+			n += 3
+		}
+		dst, src = append(dst, src[:n]...), src[n:]
+		for n = 0; n < len(src) && !cherokeeCapital(src[n:]); {
+			n++
+		}
+		dst, src = appendCased(dst, src[:n]), src[n:]
+	}
+	return dst
+}
+
+func cherokeeCapital(s []byte) bool {
+	return s[0] == 0xE1 && len(s) > 2 && (s[1] == 0x8E && s[2] >= 0xA0 || s[1] == 0x8F && s[2] <= 0xB5)
+}
+
+func appendCased(dst, src []byte) []byte {
+	for len(src) > 0 {
+		dst = slices.Grow(dst, 3*len(src)) // no mapping grows more than threefold
 		n, m, err := caser.Transform(dst[len(dst):cap(dst)], src, true)
 		dst, src = dst[:len(dst)+n], src[m:]
 		if err != nil && n == 0 && m == 0 {

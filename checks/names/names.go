@@ -4,6 +4,7 @@
 package names
 
 import (
+	"slices"
 	"strings"
 	"unicode/utf8"
 )
@@ -77,10 +78,7 @@ func Look(name string) Traits {
 	if name == "" {
 		return 0
 	}
-	var t Traits
-	for i := 0; i < len(name); i++ {
-		t |= byteTraits[name[i]]
-	}
+	t := bytesOf(name)
 	switch name[0] {
 	case ' ':
 		t |= LeadingSpace
@@ -103,6 +101,14 @@ func Look(name string) Traits {
 	return t
 }
 
+// bytesOf returns what the bytes of a name, one by one, add to its traits.
+func bytesOf(name string) (t Traits) {
+	for i := 0; i < len(name); i++ {
+		t |= byteTraits[name[i]]
+	}
+	return t
+}
+
 func lookCharacters(name string, t Traits) Traits {
 	if !utf8.ValidString(name) {
 		return t&^characters | Invalid
@@ -112,7 +118,7 @@ func lookCharacters(name string, t Traits) Traits {
 			t |= runeTraits(r)
 		}
 	}
-	if !IsNFC(name) {
+	if !isNFC(name) {
 		t |= NotNFC
 	}
 	return t
@@ -159,25 +165,17 @@ func asciiEqual(s, lower string) bool {
 	return true
 }
 
-// Which returns the characters of a valid name that have one of the traits u, each once, in order of
+// Which returns the characters of a name that have one of the traits u, each once, in order of
 // appearance. Only traits that single characters have are found: NotASCII, Upper, NotPortable,
-// Reserved, LineBreak, HardControl, SoftControl and Bidi.
+// Reserved, LineBreak, HardControl, SoftControl and Bidi. Bytes that are no characters are left out.
 func Which(name string, u Traits) string {
 	var found []rune
-next:
-	for i, r := range name {
-		if runeTraits(r)&u == 0 {
-			continue
+	for len(name) > 0 {
+		r, n := utf8.DecodeRuneInString(name)
+		name = name[n:]
+		if (r != utf8.RuneError || n > 1) && runeTraits(r).Any(u) && !slices.Contains(found, r) {
+			found = append(found, r)
 		}
-		if r == utf8.RuneError && name[i] != 0xEF {
-			continue // a byte that is no character
-		}
-		for _, have := range found {
-			if have == r {
-				continue next
-			}
-		}
-		found = append(found, r)
 	}
 	return string(found)
 }

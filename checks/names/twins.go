@@ -52,18 +52,17 @@ func (t *Twins) Find(n int, name func(int) string, traits func(int) Traits, repo
 	if n < 2 {
 		return
 	}
-	// Two thirds of a hash are enough: what has equal keys is compared in full.
+	// A hash may lose its upper bits to the index: what has equal keys is compared in full.
 	shift := bits.Len(uint(n - 1))
 	t.keys = slices.Grow(t.keys[:0], n)
 	for i := range n {
 		kind := traits(i)
-		if kind&Invalid != 0 {
+		if kind.Any(Invalid) {
 			continue
 		}
 		t.keys = append(t.keys, t.hash(name(i), kind)<<shift|uint64(i))
 	}
 	slices.Sort(t.keys)
-	t.members, t.groups = t.members[:0], t.groups[:0]
 	for i := 0; i < len(t.keys); {
 		j := i + 1
 		for j < len(t.keys) && t.keys[i]>>shift == t.keys[j]>>shift {
@@ -74,6 +73,11 @@ func (t *Twins) Find(n int, name func(int) string, traits func(int) Traits, repo
 		}
 		i = j
 	}
+	t.emit(report)
+}
+
+// emit reports the groups in their order and forgets them.
+func (t *Twins) emit(report func(TwinKind, []int)) {
 	if len(t.groups) == 0 {
 		return
 	}
@@ -83,23 +87,30 @@ func (t *Twins) Find(n int, name func(int) string, traits func(int) Traits, repo
 	for _, g := range t.groups {
 		report(g.kind, t.members[g.start:g.end:g.end])
 	}
-	clear(t.near[:cap(t.near)]) // holds on to no names
-	clear(t.groups)
+	t.members = t.members[:0]
+	t.groups = t.groups[:0]
+	clear(t.groups[:cap(t.groups)]) // holds on to no name
+	if cap(t.near) > roomy {
+		t.near = nil
+	}
+	if cap(t.members) > roomy {
+		t.members, t.groups = nil, nil
+	}
 }
 
+// roomy is how many names that collide the scratch keeps room for: a folder full of twins is rare.
+const roomy = 1024
+
 func (t *Twins) hash(name string, kind Traits) uint64 {
-	switch {
-	case kind&NotASCII != 0:
-		return maphash.Bytes(seed, t.folder.fold(name))
-	case kind&Upper != 0:
-		return maphash.Bytes(seed, t.folder.lower(name))
+	if !kind.Any(NotASCII | Upper) {
+		return maphash.String(seed, name)
 	}
-	return maphash.String(seed, name)
+	return maphash.Bytes(seed, t.folder.form(name, kind))
 }
 
 // compare looks closely at names with one hash.
 func (t *Twins) compare(keys []uint64, mask uint64, name func(int) string) {
-	t.near = t.near[:0]
+	defer func() { clear(t.near); t.near = t.near[:0] }()
 	for _, k := range keys {
 		i := int(k & mask)
 		s := name(i)
