@@ -100,5 +100,3 @@ func deviceOf(info fs.FileInfo) uint64 {
 	}
 	return 0
 }
-
-func isStale(err error) bool { return errors.Is(err, unix.ESTALE) }

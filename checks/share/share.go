@@ -106,17 +106,6 @@ type Result struct {
 	LeftBehind []string // marked trial folders of earlier runs, paths on the share
 }
 
-// Habits of names that a Refusal may speak of.
-const (
-	HabitTrailingDot   = "trailing-dot"
-	HabitTrailingSpace = "trailing-space"
-	HabitLeadingSpace  = "leading-space"
-	HabitInvalidUTF8   = "invalid-utf8"
-	HabitDeviceName    = "device-name"
-	// HabitSupplementary: a character over U+FFFF, four bytes in UTF-8.
-	HabitSupplementary = "supplementary-character"
-)
-
 // A Refusal is one character, or one habit of names, that the share does not keep.
 type Refusal struct {
 	Rune  rune   // the character; 0 where Habit speaks

@@ -1,0 +1,240 @@
+package share
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"os"
+	"time"
+)
+
+// dateStep is the coarsest step in which a file system keeps dates: 2 s on vfat (kernel
+// documentation, filesystems/vfat; from memory).
+const dateStep = 2 * time.Second
+
+// pattern fills buf with bytes that follow from seed and block, the same every time, which neither
+// a share that compresses nor one that gives back another block can imitate.
+func pattern(buf []byte, seed, block uint64) {
+	src := rand.NewPCG(seed, block)
+	for len(buf) >= 8 {
+		v := src.Uint64()
+		for i := range 8 {
+			buf[i] = byte(v >> (8 * i))
+		}
+		buf = buf[8:]
+	}
+	for i, v := 0, src.Uint64(); i < len(buf); i++ {
+		buf[i] = byte(v >> (8 * i))
+	}
+}
+
+// probe writes one file, flushes, closes and reads it back, and does with it what a copy does with
+// a file. It returns how many bytes a second were written, 0 unknown.
+func (t *trial) probe() (rate float64, err error) {
+	const seed = 1
+	want := make([]byte, min(probeBytes, t.bytes))
+	pattern(want, seed, 0)
+	var f *os.File
+	if err := t.call("making a file", func() (err error) { f, err = t.in.create("probe"); return err }); err != nil {
+		return 0, t.fail("making a file", err)
+	}
+	start := time.Now()
+	if err := t.finish(f, func() error { _, err := f.Write(want); return err }); err != nil {
+		return 0, err
+	}
+	end := time.Now()
+	rate = float64(len(want)) / end.Sub(start).Seconds()
+
+	var back []byte
+	var modified time.Time
+	how := ""
+	err = t.call("opening a file again", func() error {
+		f, via, err := t.in.pastCache("probe")
+		if err != nil {
+			return err
+		}
+		defer f.Close()
+		how = via
+		info, err := f.Stat()
+		if err != nil {
+			return err
+		}
+		modified = info.ModTime()
+		back, err = io.ReadAll(&aligned{r: f, buf: alignedBuffer(probeBytes)})
+		return err
+	})
+	if err != nil {
+		return 0, t.fail("opening a file again that was just written", err)
+	}
+	if !bytes.Equal(back, want) {
+		return 0, t.lost(fmt.Sprintf("wrote %d bytes, flushed and closed; read back %d bytes%s",
+			len(want), len(back), firstDifference(want, back)))
+	}
+	t.update(func(r *Result) {
+		r.PastCache = how
+		// The date is of some moment between start and end.
+		r.ClockKnown = true
+		r.ClockAhead = ahead(modified, start, end)
+	})
+	if err := t.habits(); err != nil {
+		return 0, err
+	}
+	return rate, nil
+}
+
+// ahead is how far a date lies outside the time in which it was given; 0 within.
+func ahead(date, from, to time.Time) time.Duration {
+	// Without the monotonic clock, which a date of the share knows nothing of.
+	from, to = from.Round(0), to.Round(0)
+	// A clock that ticks every 10 ms, or keeps whole seconds, is not behind.
+	switch {
+	case date.Before(from):
+		d := date.Sub(from)
+		if -d < time.Second && date.Nanosecond() == 0 || -d < 10*time.Millisecond {
+			return 0
+		}
+		return d
+	case date.After(to):
+		return date.Sub(to)
+	}
+	return 0
+}
+
+// finish writes with write, flushes and closes a file. The first flush tells: after it the system
+// has forgotten what did not arrive (fsync(2)).
+func (t *trial) finish(f *os.File, write func() error) error {
+	err := t.call("writing", write)
+	doing := "writing a file"
+	if err == nil {
+		doing = "flushing a file"
+		err = t.call("flushing", f.Sync)
+	}
+	closed := t.tidy("closing", f.Close)
+	if err == nil && closed != nil {
+		doing, err = "closing a file", closed
+	}
+	if err != nil {
+		return t.fail(doing, err)
+	}
+	return nil
+}
+
+// lost records bytes that did not come back.
+func (t *trial) lost(detail string) error {
+	t.update(func(r *Result) { r.Problems = append(r.Problems, Problem{Rule: ruleLost, Detail: detail}) })
+	return errProblem
+}
+
+func firstDifference(want, back []byte) string {
+	n := min(len(want), len(back))
+	for i := range n {
+		if want[i] != back[i] {
+			return fmt.Sprintf(", different from byte %d on", i)
+		}
+	}
+	if len(want) == len(back) {
+		return ""
+	}
+	return fmt.Sprintf(", the same up to byte %d", n)
+}
+
+// habits renames and dates the file, gives it away where this is root, and measures what the
+// smallest file takes up.
+func (t *trial) habits() error {
+	err := t.call("renaming a file", func() error { return t.in.rename("probe", "renamed") })
+	if err != nil {
+		return t.fail("renaming a file", err)
+	}
+	date := time.Date(2001, 2, 3, 4, 5, 6, 0, time.UTC)
+	var came time.Time
+	var tried, kept bool
+	var owner error
+	doing := "opening a renamed file again"
+	err = t.call("setting dates", func() error {
+		f, err := t.in.reopen("renamed", 0)
+		if err != nil {
+			return err
+		}
+		defer f.Close()
+		doing = "setting the date of a file"
+		if err := setDate(f, t.in, "renamed", date); err != nil {
+			return err
+		}
+		info, err := t.in.root.Lstat("renamed")
+		if err != nil {
+			return err
+		}
+		came = info.ModTime()
+		tried, kept, owner = giveAway(f)
+		return nil
+	})
+	if err != nil {
+		return t.fail(doing, err)
+	}
+	if came.Sub(date).Abs() > dateStep {
+		t.update(func(r *Result) {
+			r.Problems = append(r.Problems, Problem{
+				Rule:   ruleOwnerNotKept,
+				Detail: fmt.Sprintf("dates are not kept: set %s, came back %s", date.Format(time.RFC3339), came.UTC().Format(time.RFC3339)),
+			})
+		})
+	}
+	switch {
+	case tried && owner != nil && ruleOf(owner) != ruleDenied && !errors.Is(owner, errors.ErrUnsupported):
+		return t.fail("giving a file to another owner", owner)
+	case tried && (owner != nil || !kept):
+		t.update(func(r *Result) {
+			r.Problems = append(r.Problems, Problem{Rule: ruleOwnerNotKept, Detail: "giving a file to another owner as root", Err: owner})
+		})
+	}
+	return t.unit()
+}
+
+// unit measures what a file of one byte takes up on the share.
+func (t *trial) unit() error {
+	var f *os.File
+	if err := t.call("making a file", func() (err error) { f, err = t.in.create("unit"); return err }); err != nil {
+		return t.fail("making a file", err)
+	}
+	if err := t.finish(f, func() error { _, err := f.Write([]byte{1}); return err }); err != nil {
+		return err
+	}
+	var unit int64
+	// Opened anew the client asks the server, which alone knows (nfs(5), close-to-open).
+	err := t.call("opening a file again", func() error {
+		f, err := t.in.reopen("unit", 0)
+		if err != nil {
+			return err
+		}
+		defer f.Close()
+		unit, err = allocated(f)
+		return err
+	})
+	if err != nil {
+		return t.fail("opening a file again that was just written", err)
+	}
+	t.update(func(r *Result) { r.Unit = unit })
+	return nil
+}
+
+// aligned reads in whole buffers, as O_DIRECT asks for (open(2)).
+type aligned struct {
+	r    io.Reader
+	buf  []byte
+	have []byte
+}
+
+func (a *aligned) Read(p []byte) (int, error) {
+	if len(a.have) == 0 {
+		n, err := a.r.Read(a.buf)
+		a.have = a.buf[:n]
+		if n == 0 {
+			return 0, err
+		}
+	}
+	n := copy(p, a.have)
+	a.have = a.have[n:]
+	return n, nil
+}

@@ -1,0 +1,45 @@
+package share
+
+import (
+	"errors"
+	"io/fs"
+)
+
+// Rules that the write trial finds broken. Their texts stand with the checks.
+const (
+	ruleReadOnly     = "share-read-only"
+	ruleDenied       = "share-denied"
+	ruleLost         = "write-lost"
+	ruleFull         = "share-full"
+	ruleStale        = "stale-handle"
+	ruleOwnerNotKept = "owner-not-kept"
+)
+
+// ruleOf says which rule an error of the share breaks. What no other rule names is a write that
+// did not arrive.
+func ruleOf(err error) string {
+	switch {
+	case isReadOnly(err):
+		return ruleReadOnly
+	case isStale(err):
+		return ruleStale
+	case isFull(err):
+		return ruleFull
+	case errors.Is(err, fs.ErrPermission):
+		return ruleDenied
+	}
+	return ruleLost
+}
+
+// trouble makes a problem of an error that came up while doing something. soft says that the share
+// is mounted soft, where an I/O error is how a silent server looks.
+func trouble(doing string, err error, soft bool) Problem {
+	p := Problem{Rule: ruleOf(err), Detail: doing, Err: err}
+	if soft && isIO(err) {
+		p.Detail += ": the server did not answer in time, and a soft mount reports that as an input/output error; the write is lost"
+	}
+	return p
+}
+
+// ownFault says that an error is of this machine and tells nothing of the share.
+func ownFault(err error) bool { return isTooManyFiles(err) }

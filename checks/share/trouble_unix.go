@@ -1,0 +1,22 @@
+//go:build unix
+
+package share
+
+import (
+	"errors"
+
+	"golang.org/x/sys/unix"
+)
+
+func isReadOnly(err error) bool { return errors.Is(err, unix.EROFS) }
+
+func isFull(err error) bool { return errors.Is(err, unix.ENOSPC) || errors.Is(err, unix.EDQUOT) }
+
+func isStale(err error) bool { return errors.Is(err, unix.ESTALE) }
+
+// isIO also knows ETIMEDOUT, which softerr gives (nfs(5)).
+func isIO(err error) bool { return errors.Is(err, unix.EIO) || errors.Is(err, unix.ETIMEDOUT) }
+
+func isTooManyFiles(err error) bool {
+	return errors.Is(err, unix.EMFILE) || errors.Is(err, unix.ENFILE) || errors.Is(err, unix.ENOMEM)
+}

@@ -1,0 +1,24 @@
+package share
+
+import (
+	"errors"
+
+	"golang.org/x/sys/windows"
+)
+
+func isReadOnly(err error) bool { return errors.Is(err, windows.ERROR_WRITE_PROTECT) }
+
+func isFull(err error) bool {
+	return errors.Is(err, windows.ERROR_DISK_FULL) || errors.Is(err, windows.ERROR_HANDLE_DISK_FULL) ||
+		errors.Is(err, windows.ERROR_DISK_QUOTA_EXCEEDED)
+}
+
+func isStale(err error) bool { return errors.Is(err, windows.ERROR_FILE_INVALID) }
+
+func isIO(err error) bool {
+	return errors.Is(err, windows.ERROR_IO_DEVICE) || errors.Is(err, windows.ERROR_SEM_TIMEOUT)
+}
+
+func isTooManyFiles(err error) bool {
+	return errors.Is(err, windows.ERROR_TOO_MANY_OPEN_FILES) || errors.Is(err, windows.ERROR_NOT_ENOUGH_MEMORY)
+}
