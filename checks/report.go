@@ -78,8 +78,8 @@ type Result struct {
 	Findings []Finding        // sorted by path, then rule
 }
 
-// verdict is the worst status; a check that could not look leaves the whole at best Warned.
-func verdict(results []Result) Status {
+// Verdict is the worst status; a check that could not look leaves the whole at best Warned.
+func Verdict(results []Result) Status {
 	v := Pass
 	for _, r := range results {
 		switch r.Status {

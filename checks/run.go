@@ -4,52 +4,18 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
-	"path/filepath"
-	"runtime"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"loadline/checks/share"
 	"loadline/checks/walk"
 )
 
-// Job is what the person asked for.
-type Job struct {
-	Stage  Stage
-	Source string // folder to be copied
-	Share  string // folder of the mounted share; empty while the appliance has not come
-	Prefix string // folder on the share that will hold the copy, and so the head of every key
-
-	KeyBytes    int   // longest key of the object store, bytes; 0 means DefaultKeyBytes
-	ObjectBytes int64 // largest object, bytes; 0 means DefaultObjectBytes
-	Portable    bool  // notes on non-portable names become warnings
-	NoTrial     bool  // write nothing on the share
-
-	Link    float64       // line rate to the share, bits a second; 0 means measured or unknown
-	Uplink  float64       // line rate to the internet, bits a second; 0 means unknown
-	Battery time.Duration // how long the appliance runs on its battery; 0 means unknown
-
-	// Deadline is how long a share may stay silent before its check gives up; 0 means
-	// DefaultDeadline.
-	Deadline time.Duration
-	// Workers is how many folders are read at a time; 0 chooses by the medium.
-	Workers int
-	// StandIn replaces the mount facts of the share in the demo. The report says so.
-	StandIn *share.Facts
-	Version string
-	// Now is the clock; nil means time.Now.
-	Now func() time.Time
-}
-
-// Defaults of a Job.
-const (
-	DefaultKeyBytes    = 1024             // usual limit of object stores (common practice, no source)
-	DefaultObjectBytes = int64(5) << 40   // 5 TiB, the usual limit of one object (common practice, no source)
-	DefaultDeadline    = 10 * time.Second // common practice, no source
-	progressEvery      = 100 * time.Millisecond
-)
+const progressEvery = 100 * time.Millisecond
 
 // An Event tells what a run is doing. Events come one at a time, from one goroutine at a time.
 type Event struct {
@@ -70,11 +36,254 @@ type Progress struct {
 	Left    time.Duration // estimated; negative while unknown
 }
 
-// ErrBadJob wraps what makes a job impossible to run; its text says what to do.
-var ErrBadJob = errors.New("cannot check")
-
+// A run is one pass over a list of checks.
 type run struct {
 	job    *Job
 	trials map[*Check]*Trial
-	tally  Tally
+	tally  *Tally
+	watch  func(Event)
+	mu     sync.Mutex // events come one at a time
+
+	started  time.Time
+	phase    atomic.Pointer[phase]
+	progress walk.Progress
+
+	mountOnce  sync.Once
+	mount      share.Mount // of the source
+	mountKnown bool
+}
+
+// phase is what the run does at the moment.
+type phase struct {
+	text  string
+	began time.Time
+	done  float64 // 0 to 1; negative while unknown
+}
+
+// Run judges a job by the checks of a list, in their order, and returns the report. It tells watch
+// (if not nil) what it does: never two events at a time, mere progress at most ten a second.
+//
+// A job that cannot be run returns an error that wraps ErrBadJob. If ctx ends, Run returns at once
+// with ctx's error and a report whose Stopped is set: the checks that had not ended are Unknown.
+// A call that hangs in the system is left behind, never waited for.
+func Run(ctx context.Context, job Job, list []*Check, watch func(Event)) (*Report, error) {
+	if err := Validate(list); err != nil {
+		return nil, err
+	}
+	if err := job.settle(ctx); err != nil {
+		return nil, err
+	}
+	if watch == nil {
+		watch = func(Event) {}
+	}
+	r := &run{job: &job, trials: map[*Check]*Trial{}, watch: watch, tally: newTally(0), started: time.Now()}
+	stopPump := r.pump()
+	defer stopPump()
+
+	options := walk.Options{Workers: job.Workers, Progress: &r.progress}
+	workers := options.Resolve(job.Source)
+	options.Workers = workers
+	for _, c := range list {
+		r.trials[c] = newTrial(r, c, workers)
+	}
+	rep := &Report{Stage: job.Stage, Version: job.Version, Started: job.Now(), Verdict: Warned}
+	walked := false
+	for i, c := range list {
+		if c.Visit != nil && !walked {
+			walked = true
+			if err := r.walk(ctx, list[i:], options); err != nil && ctx.Err() == nil {
+				return nil, fmt.Errorf("%w: %w", ErrBadJob, err)
+			}
+		}
+		rep.Checks = append(rep.Checks, r.finish(ctx, c))
+	}
+	rep.Verdict = Verdict(rep.Checks)
+	rep.Totals = r.tally.Totals
+	rep.Largest = r.tally.largest(rep.Checks)
+	rep.Finished = job.Now()
+	rep.Stopped = ctx.Err() != nil
+	r.describe(rep)
+	return rep, ctx.Err()
+}
+
+// walk passes once over the source for all checks that can judge.
+func (r *run) walk(ctx context.Context, list []*Check, o walk.Options) error {
+	r.enter("Reading the source", -1)
+	type visitor struct {
+		trial *Trial
+		visit func(*Trial, *walk.Dir)
+	}
+	var visitors []visitor
+	for _, c := range list {
+		if c.Visit == nil {
+			continue
+		}
+		if t := r.trials[c]; r.begin(t) {
+			visitors = append(visitors, visitor{t, c.Visit})
+		}
+	}
+	tally := newTally(o.Workers)
+	r.tally = tally
+	o.Visit = func(d *walk.Dir) {
+		tally.visit(d)
+		for _, v := range visitors {
+			v.visit(v.trial, d)
+		}
+	}
+	err := walk.Walk(ctx, r.job.Source, o)
+	if ctx.Err() != nil {
+		// Abandoned workers may still write what they counted: nothing of it is read again.
+		for _, v := range visitors {
+			r.trials[v.trial.Check] = v.trial.anew(errStopped)
+		}
+		r.tally = newTally(0)
+		return err
+	}
+	tally.end()
+	return err
+}
+
+var errStopped = errors.New("stopped before it was done")
+
+// begin makes a check ready to look, or gives the reason why it cannot.
+func (r *run) begin(t *Trial) bool {
+	if t.begun {
+		return t.reason == ""
+	}
+	t.begun = true
+	r.tell(Event{Check: t.Check})
+	if t.Check.NeedsShare && r.job.Share == "" {
+		t.reason = "No share chosen yet."
+		return false
+	}
+	for _, n := range t.Check.Needs {
+		if o := r.trials[n]; o != nil && o.reason != "" {
+			t.reason = fmt.Sprintf("Rests on “%s”, which could not be checked.", n.Title)
+			if o.reason == reasonNoTrial {
+				t.reason = reasonNoTrial
+			}
+			return false
+		}
+	}
+	if t.Check.Begin != nil {
+		t.State = t.Check.Begin(t)
+	}
+	return true
+}
+
+// finish concludes one check and tells of it.
+func (r *run) finish(ctx context.Context, c *Check) Result {
+	t := r.trials[c]
+	if r.begin(t) && ctx.Err() == nil && c.Finish != nil {
+		if err := c.Finish(ctx, t); err != nil {
+			t.reason = sentence(err)
+		}
+		t.ended = ctx.Err() == nil
+	}
+	if ctx.Err() != nil && t.reason == "" && !t.ended {
+		t.reason = sentence(errStopped)
+	}
+	res := t.Close(t.reason)
+	r.tell(Event{Check: c, Result: &res})
+	return res
+}
+
+// sentence makes an error's text one for people: a capital and a full stop.
+func sentence(err error) string {
+	s := err.Error()
+	if s == "" {
+		return s
+	}
+	first, size := utf8.DecodeRuneInString(s)
+	s = string(unicode.ToUpper(first)) + s[size:]
+	if !strings.HasSuffix(s, ".") {
+		s += "."
+	}
+	return s
+}
+
+// enter starts a phase.
+func (r *run) enter(text string, done float64) {
+	r.phase.Store(&phase{text: text, began: time.Now(), done: done})
+}
+
+// step says how far the phase is.
+func (r *run) step(text string, done float64) {
+	p := r.phase.Load()
+	began := time.Now()
+	if p != nil && p.text == text {
+		began = p.began
+	}
+	r.phase.Store(&phase{text: text, began: began, done: done})
+}
+
+// tell passes an event on, one at a time.
+func (r *run) tell(e Event) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	e.Progress = r.now()
+	r.watch(e)
+}
+
+// pump tells of progress until the returned function is called.
+func (r *run) pump() (stop func()) {
+	quit, done := make(chan struct{}), make(chan struct{})
+	go func() {
+		defer close(done)
+		tick := time.NewTicker(progressEvery)
+		defer tick.Stop()
+		for {
+			select {
+			case <-quit:
+				return
+			case <-tick.C:
+				r.tell(Event{})
+			}
+		}
+	}()
+	return func() { close(quit); <-done }
+}
+
+func (r *run) now() Progress {
+	p := Progress{
+		Elapsed: time.Since(r.started),
+		Folders: r.progress.Folders.Load(),
+		Entries: r.progress.Entries.Load(),
+		Bytes:   r.progress.Bytes.Load(),
+		Done:    -1, Left: -1,
+	}
+	ph := r.phase.Load()
+	if ph == nil {
+		return p
+	}
+	p.Phase, p.Done = ph.text, ph.done
+	if p.Done < 0 && p.Entries > 0 && r.job.Expect > 0 {
+		p.Done = min(float64(p.Entries)/float64(r.job.Expect), 0.99)
+	}
+	if since := time.Since(ph.began); p.Done > 0.02 && since > time.Second {
+		p.Left = time.Duration(float64(since) * (1 - p.Done) / p.Done)
+	}
+	return p
+}
+
+// describe fills in where the report was made.
+func (r *run) describe(rep *Report) {
+	rep.Source = Place{Path: r.job.Source, Free: -1, Total: -1}
+	if m, ok := r.sourceMount(); ok {
+		rep.Source.From, rep.Source.Type, rep.Source.Options = m.From, m.Type, m.Options
+	}
+	rep.Machine = machine()
+	if r.job.Share == "" {
+		return
+	}
+	p := &Place{Path: r.job.Share, Prefix: r.job.Prefix, Free: -1, Total: -1}
+	if t := r.trials[shareMounted]; t != nil {
+		if s, ok := t.State.(*shareState); ok && s.facts != nil {
+			f := s.facts
+			p.From, p.Type, p.Options = f.Mount.From, f.Mount.Type, f.Mount.Options
+			p.Free, p.Total = f.Space.Free, f.Space.Total
+			rep.Invented = f.Invented
+		}
+	}
+	rep.Share = p
 }

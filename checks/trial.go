@@ -51,7 +51,8 @@ type Trial struct {
 	facts   []Fact
 	summary string
 	reason  string // why it could not judge; makes the status Unknown
-	done    bool
+	begun   bool
+	ended   bool // Finish came to its end
 }
 
 // shard holds what one worker found; a worker never runs twice at a time, so none needs a lock.
@@ -136,7 +137,7 @@ func StateOf[T any](t *Trial, c *Check) *T {
 }
 
 // Tally returns the totals of the walk. For use in Finish.
-func (t *Trial) Tally() *Tally { return &t.run.tally }
+func (t *Trial) Tally() *Tally { return t.run.tally }
 
 // Total returns how many findings a rule has so far. For use in Finish.
 func (t *Trial) Total(r *Rule) int64 {
@@ -157,8 +158,32 @@ func (t *Trial) Total(r *Rule) int64 {
 	return n
 }
 
-// result closes the trial: findings sorted, rules counted, status derived.
-func (t *Trial) result() Result {
+// NewTrial makes a trial outside Run, for stages that have a runner of their own. Workers is how
+// many goroutines may use the methods for Visit, each with a walk.Dir.Worker below it.
+func NewTrial(c *Check, job *Job, workers int) *Trial {
+	t := newTrial(&run{job: job}, c, workers)
+	if c.Begin != nil {
+		t.State = c.Begin(t)
+	}
+	return t
+}
+
+func newTrial(r *run, c *Check, workers int) *Trial {
+	return &Trial{Check: c, Job: r.job, run: r, shards: make([]shard, max(workers, 1))}
+}
+
+// anew returns a trial that could not judge, to stand for one whose walk was abandoned: workers
+// that hang in the system may still write to the old one.
+func (t *Trial) anew(why error) *Trial {
+	n := newTrial(t.run, t.Check, len(t.shards))
+	n.begun, n.reason = true, sentence(why)
+	return n
+}
+
+// Close ends a trial: findings sorted, rules counted, status derived. A reason says why the check
+// could not judge; it is empty where it could.
+func (t *Trial) Close(reason string) Result {
+	t.reason = reason
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	n := len(t.whole)
@@ -187,16 +212,16 @@ func (t *Trial) result() Result {
 		rules[all[i].Rule.ID]++
 		res.Levels[all[i].Level]++
 	}
-	res.Status = status(res.Levels, t.reason)
+	res.Status = Derive(res.Levels, t.reason)
 	if t.reason != "" && res.Status == Unknown {
 		res.Summary = t.reason
 	}
 	return res
 }
 
-// status is the only place where a status is made: the worst finding, or Unknown where the check
+// Derive is the only place where a status is made: the worst finding, or Unknown where the check
 // could not look. What it did find before it could not go on is not hidden: a fail stays a fail.
-func status(levels [3]int, reason string) Status {
+func Derive(levels [3]int, reason string) Status {
 	switch {
 	case levels[Fail] > 0:
 		return Failed

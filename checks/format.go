@@ -1,0 +1,133 @@
+package checks
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+	"unicode"
+
+	"github.com/dustin/go-humanize"
+
+	"loadline/checks/names"
+)
+
+// Bytes returns a size for people in units of 1000 (IEC 80000-13): "1.8 TB", "512 B".
+func Bytes(n int64) string {
+	if n < 0 {
+		return "-" + Bytes(-n)
+	}
+	return humanize.Bytes(uint64(n))
+}
+
+// Count returns a number with thousands set apart: "412,906".
+func Count(n int64) string { return humanize.Comma(n) }
+
+// Of returns a count with its noun in the right number: "1 file", "2 files".
+func Of(n int64, noun string) string {
+	switch {
+	case n == 1:
+		return "1 " + noun
+	case strings.HasSuffix(noun, "y"):
+		return Count(n) + " " + strings.TrimSuffix(noun, "y") + "ies"
+	}
+	return Count(n) + " " + noun + "s"
+}
+
+// quoteList returns the first names of a list, safe to show.
+func quoteList(list []string, most int) string {
+	shown := make([]string, 0, most+1)
+	for i, s := range list {
+		if i == most {
+			return fmt.Sprintf("%s and %d more", strings.Join(shown, ", "), len(list)-most)
+		}
+		shown = append(shown, names.Quote(s))
+	}
+	return strings.Join(shown, ", ")
+}
+
+// Rate returns bytes a second for people: "112 MB/s".
+func Rate(bytesPerSecond float64) string { return Bytes(int64(bytesPerSecond)) + "/s" }
+
+// LineRate returns bits a second for people: "1 Gb/s".
+func LineRate(bits float64) string {
+	v, prefix := humanize.ComputeSI(bits)
+	return strings.TrimSuffix(strings.TrimSuffix(fmt.Sprintf("%.1f", v), "0"), ".") + " " + prefix + "b/s"
+}
+
+// Span returns a duration for people, in its two largest units: "2 h 21 min", "9 days 6 h".
+func Span(d time.Duration) string {
+	switch {
+	case d < 0:
+		return "-" + Span(-d)
+	case d < time.Second:
+		return strconv.FormatFloat(float64(d.Microseconds())/1000, 'f', 1, 64) + " ms"
+	case d < 10*time.Second:
+		return strings.TrimSuffix(strconv.FormatFloat(d.Seconds(), 'f', 1, 64), ".0") + " s"
+	}
+	s := int64(d.Round(time.Second) / time.Second)
+	two := func(a int64, unit string, b int64, small string) string {
+		if b == 0 {
+			return fmt.Sprintf("%d %s", a, unit)
+		}
+		return fmt.Sprintf("%d %s %d %s", a, unit, b, small)
+	}
+	const minute, hour, day = 60, 3600, 86400
+	switch {
+	case s < minute:
+		return fmt.Sprintf("%d s", s)
+	case s < hour:
+		return two(s/minute, "min", s%minute, "s")
+	case s < day:
+		return two(s/hour, "h", s%hour/minute, "min")
+	case s < 2*day:
+		return two(1, "day", s%day/hour, "h")
+	}
+	return two(s/day, "days", s%day/hour, "h")
+}
+
+// Character returns one character for people, safely: its look where it has one, and its number.
+func Character(r rune) string {
+	if unicode.IsGraphic(r) && !unicode.IsSpace(r) && !unicode.Is(unicode.M, r) {
+		return fmt.Sprintf("%c (U+%04X)", r, r)
+	}
+	return fmt.Sprintf("U+%04X", r)
+}
+
+// ParseRate reads a line rate as people write it, in bits a second: "1Gb/s", "100 Mbit/s", "10M",
+// "12.5 MB/s" (bytes). The prefixes k, M, G and T are powers of 1000.
+func ParseRate(s string) (float64, error) {
+	bad := func() (float64, error) {
+		return 0, fmt.Errorf("%q is no rate; write one like 10Mb/s or 1Gb/s", s)
+	}
+	t := strings.ReplaceAll(strings.TrimSpace(s), " ", "")
+	end := strings.LastIndexAny(t, "0123456789.") + 1
+	v, err := strconv.ParseFloat(t[:end], 64)
+	if err != nil || !(v > 0) || v > 1e15 {
+		return bad()
+	}
+	unit := t[end:]
+	for _, per := range []string{"/s", "ps"} {
+		unit = strings.TrimSuffix(unit, per)
+	}
+	bits := 1.0
+	if u := strings.TrimSuffix(strings.TrimSuffix(unit, "Byte"), "B"); u != unit {
+		unit, bits = u, 8
+	} else {
+		unit = strings.TrimSuffix(strings.TrimSuffix(unit, "bit"), "b")
+	}
+	switch unit {
+	case "":
+	case "k", "K":
+		bits *= 1e3
+	case "M", "m":
+		bits *= 1e6
+	case "G", "g":
+		bits *= 1e9
+	case "T", "t":
+		bits *= 1e12
+	default:
+		return bad()
+	}
+	return v * bits, nil
+}

@@ -1,0 +1,158 @@
+package checks
+
+import (
+	"context"
+
+	"loadline/checks/names"
+	"loadline/checks/walk"
+)
+
+var (
+	specialFile = &Rule{
+		ID: "special-file", Level: Warn,
+		When:   "it is a FIFO, a socket or a device: it has no content to copy, and reading it can hang a copy",
+		Fix:    "Leave it out of the copy.",
+		Source: "common practice, no source",
+	}
+	hardLink = &Rule{
+		ID: "hard-link", Level: Warn,
+		When:   "the file has several names: each becomes a copy of its own",
+		Fix:    "Nothing, if there is room for all (the free space counts each); else leave some names out.",
+		Source: "link(2)",
+	}
+	sparseFile = &Rule{
+		ID: "sparse-file", Level: Warn,
+		When:   "the file has holes and takes up less than its size: it swells when copied",
+		Fix:    "Nothing, if there is room (the free space counts it in full).",
+		Source: "stat(2) st_blocks",
+	}
+	emptyFolder = &Rule{
+		ID: "empty-folder", Level: Note,
+		When:   "the folder holds nothing: object stores hold no folders, so it does not arrive",
+		Fix:    "Put a small file in it if its name matters.",
+		Source: "common practice, no source",
+	}
+	zeroLength = &Rule{
+		ID: "zero-length", Level: Warn,
+		When:   "the file has no content: often a take that was never written",
+		Fix:    "Look for the take on the card or another disk before you go on.",
+		Source: "common practice, no source",
+	}
+	tooLarge = &Rule{
+		ID: "too-large", Level: Fail,
+		When:   "the file is larger than an object may be (5 TiB, or -object-bytes), or than the share's file system takes",
+		Fix:    "Split it (POSIX split(1)) and note how to join it again.",
+		Source: "common practice, no source; RFC 1813 FSINFO maxfilesize",
+	}
+	otherMount = &Rule{
+		ID: "other-mount", Level: Note,
+		When:   "another file system is mounted in this folder; it is counted and copied too",
+		Fix:    "Unmount it if it is not part of the archive.",
+		Source: "proc(5) mountinfo; find(1) -xdev",
+	}
+	folderLoop = &Rule{
+		ID: "folder-loop", Level: Fail,
+		When:   "the folder is one of those it lies in (a bind mount): a copy would never end",
+		Fix:    "Unmount it before you copy.",
+		Source: "mount(8) bind; find(1) reports the same as a file system loop",
+	}
+	nothingToCopy = &Rule{
+		ID: "nothing-to-copy", Level: Fail,
+		When:   "the source holds no file at all",
+		Fix:    "Look whether the disk is mounted, and whether this is the folder you meant.",
+		Source: "common practice, no source",
+	}
+)
+
+var fileKinds = &Check{
+	ID: "file-kinds", Title: "Everything is a plain file or folder", Group: GroupFiles,
+	Doc: "An object has a key and bytes, nothing else. What is neither a plain file nor a folder with files in " +
+		"it arrives differently, several times, or not at all.",
+	Fix:   "Decide for each kind that is listed whether to leave it out or to change it.",
+	Rules: []*Rule{specialFile, hardLink, sparseFile, emptyFolder, zeroLength, tooLarge, otherMount, folderLoop, nothingToCopy},
+	Begin: func(t *Trial) any {
+		limit := t.Job.ObjectBytes
+		if n := fileLimit(t); n > 0 {
+			limit = min(limit, n)
+		}
+		return &limit
+	},
+	Visit: func(t *Trial, d *walk.Dir) {
+		limit := *t.State.(*int64)
+		switch {
+		case d.Loop:
+			t.FlagFinding(d, Finding{Path: d.Path, Rule: folderLoop, Level: folderLoop.Level, Detail: "leads back to a folder above it"})
+		case len(d.Entries) == 0 && d.Err == nil && d.Path != "":
+			t.FlagFinding(d, Finding{Path: d.Path, Rule: emptyFolder, Level: emptyFolder.Level, Detail: "holds nothing"})
+		}
+		for i := range d.Entries {
+			e := &d.Entries[i]
+			if e.Failed {
+				continue
+			}
+			if e.MountRoot {
+				t.Flag(d, e, otherMount, "another file system is mounted here")
+			}
+			switch e.Kind {
+			case walk.Other:
+				t.Flag(d, e, specialFile, "neither file nor folder nor link")
+			case walk.File:
+				if e.Links > 1 || e.Size == 0 || e.Size > limit || isSparse(e) {
+					judgeFile(t, d, e, limit)
+				}
+			}
+		}
+	},
+	Finish: func(_ context.Context, t *Trial) error {
+		n := t.Tally()
+		t.Fact("files", n.Files, "%s, %s", Of(n.Files, "file"), Bytes(n.Bytes))
+		t.Fact("folders", n.Folders, "%s", Of(n.Folders, "folder"))
+		t.Fact("links", n.Links, "%s", Of(n.Links, "link"))
+		t.Fact("others", n.Others, "%s", Of(n.Others, "special file"))
+		if n.LargestFile > 0 {
+			t.Fact("largest_bytes", n.LargestFile, "Largest file: %s, %s", Bytes(n.LargestFile), names.Quote(n.LargestPath))
+		}
+		if n.Files == 0 {
+			t.Whole(nothingToCopy, "%s, no file", Of(n.Folders, "folder"))
+			t.Say("There is nothing to copy.")
+			return nil
+		}
+		t.Say("%s in %s, %s links, %s special files.", Of(n.Files, "file"), Of(n.Folders, "folder"), Count(n.Links), Count(n.Others))
+		return nil
+	},
+}
+
+// fileLimit is the largest file that the share's file system takes, 0 where that is not known. An
+// NFS server tells it to its client only (RFC 1813 FSINFO).
+func fileLimit(t *Trial) int64 {
+	s := StateOf[shareState](t, shareMounted)
+	if s == nil || s.facts == nil {
+		return 0
+	}
+	switch {
+	case s.facts.NFS && s.facts.Version == "2":
+		return 1<<31 - 1 // RFC 1094 (from memory)
+	case s.facts.Mount.Type == "vfat" || s.facts.Mount.Type == "msdos":
+		return 1<<32 - 1 // size field of 32 bits (from memory)
+	}
+	return 0
+}
+
+func isSparse(e *walk.Entry) bool {
+	return e.Blocks >= 0 && e.Blocks*512+int64(e.BlockSize) < e.Size
+}
+
+func judgeFile(t *Trial, d *walk.Dir, e *walk.Entry, limit int64) {
+	if e.Links > 1 {
+		t.Flag(d, e, hardLink, "has %d names", e.Links)
+	}
+	if e.Size == 0 {
+		t.Flag(d, e, zeroLength, "0 bytes")
+	}
+	if e.Size > limit {
+		t.Flag(d, e, tooLarge, "file is %s bytes, %s are possible", Count(e.Size), Count(limit))
+	}
+	if isSparse(e) {
+		t.Flag(d, e, sparseFile, "takes up %s, its size is %s", Bytes(e.Blocks*512), Bytes(e.Size))
+	}
+}

@@ -1,0 +1,185 @@
+package checks
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path"
+	"path/filepath"
+	"strings"
+	"sync/atomic"
+
+	"loadline/checks/names"
+	"loadline/checks/walk"
+)
+
+var (
+	linkAbsolute = &Rule{
+		ID: "link-absolute", Level: Fail,
+		When:   "the link's target is an absolute path, which means something else on any other machine",
+		Fix:    "Replace the link by a copy of what it points to.",
+		Source: "symlink(7), path_resolution(7)",
+	}
+	linkOutside = &Rule{
+		ID: "link-outside", Level: Fail,
+		When:   "the link leaves the source: what it points to is not copied",
+		Fix:    "Replace the link by a copy of what it points to.",
+		Source: "symlink(7), path_resolution(7)",
+	}
+	linkLoop = &Rule{
+		ID: "link-loop", Level: Fail,
+		When:   "the link leads through more than 40 links, or in a circle",
+		Fix:    "Remove the link, or point it at a file.",
+		Source: "path_resolution(7): at most 40 links",
+	}
+	linkDangling = &Rule{
+		ID: "link-dangling", Level: Fail,
+		When:   "the link's target does not exist",
+		Fix:    "Find what it pointed to, or leave it out.",
+		Source: "symlink(7)",
+	}
+	linkInside = &Rule{
+		ID: "link-inside", Level: Warn,
+		When:   "the link points into the source: its content arrives, the link does not become an object",
+		Fix:    "Replace the link by a copy if something relies on its place.",
+		Source: "symlink(7)",
+	}
+)
+
+// linksMax is how many links one path may lead through (path_resolution(7)).
+const linksMax = 40
+
+var symlinks = &Check{
+	ID: "symlinks", Title: "No content hides behind links", Group: GroupFiles,
+	Doc: "Follows every symbolic link on paper, step by step as the system would, and tells where it ends. " +
+		"An object store holds no links, and a copy command either drops them or follows them.",
+	Fix:   "Replace links by copies of what they point to, or leave them out knowingly.",
+	Rules: []*Rule{linkAbsolute, linkOutside, linkLoop, linkDangling, linkInside},
+	Begin: func(*Trial) any { return new(atomic.Int64) },
+	Visit: func(t *Trial, d *walk.Dir) {
+		for i := range d.Entries {
+			if e := &d.Entries[i]; e.Kind == walk.Link && !e.Failed {
+				t.State.(*atomic.Int64).Add(1)
+				judgeLink(t, d, e)
+			}
+		}
+	},
+	Finish: func(_ context.Context, t *Trial) error {
+		n := t.State.(*atomic.Int64).Load()
+		t.Fact("links", n, "%s looked at", Of(n, "link"))
+		if n == 0 {
+			t.Say("There are no links.")
+		} else {
+			t.Say("%s looked at; %s into the source.", Of(n, "link"), Count(t.Total(linkInside)))
+		}
+		return nil
+	},
+}
+
+func judgeLink(t *Trial, d *walk.Dir, e *walk.Entry) {
+	target, err := d.Readlink(e.Name)
+	if err != nil {
+		t.Flag(d, e, linkDangling, "its target cannot be read: %s", reasonOf(err))
+		return
+	}
+	shown := "points to " + names.Quote(target)
+	if path.IsAbs(target) || filepath.IsAbs(target) {
+		t.Flag(d, e, linkAbsolute, "%s", shown)
+		return
+	}
+	root := t.Job.Source
+	end, err := follow(filepath.Join(root, filepath.FromSlash(d.Path)), target)
+	outside := !within(root, end)
+	if err != nil && !outside {
+		// What does not exist is judged by its words first.
+		outside = escapes(d.Path, target)
+	}
+	switch {
+	case outside:
+		t.Flag(d, e, linkOutside, "%s", shown)
+	case errors.Is(err, errTooManyLinks):
+		t.Flag(d, e, linkLoop, "%s; at most %d links are followed", shown, linksMax)
+	case err != nil:
+		t.Flag(d, e, linkDangling, "%s: %s", shown, reasonOf(err))
+	default:
+		t.Flag(d, e, linkInside, "%s", shown)
+	}
+}
+
+var errTooManyLinks = errors.New("too many links")
+
+// follow resolves the target of a link that lies in the real folder dir, as path_resolution(7)
+// says. It returns the real path, or where it could not go on and why. The link itself is the first
+// of the links that count.
+func follow(dir, target string) (end string, err error) {
+	links := 1
+	at := dir
+	parts := strings.Split(filepath.ToSlash(target), "/")
+	for i := 0; len(parts) > 0; i++ {
+		part := parts[0]
+		parts = parts[1:]
+		switch part {
+		case "", ".":
+			continue
+		case "..":
+			at = filepath.Dir(at)
+			continue
+		}
+		next := filepath.Join(at, part)
+		info, err := os.Lstat(next)
+		if err != nil {
+			return next, err
+		}
+		switch {
+		case info.Mode()&os.ModeSymlink != 0:
+			if links++; links > linksMax {
+				return next, errTooManyLinks
+			}
+			inner, err := os.Readlink(next)
+			if err != nil {
+				return next, err
+			}
+			if filepath.IsAbs(inner) {
+				at = filepath.VolumeName(inner) + string(filepath.Separator)
+				inner = strings.TrimPrefix(inner, filepath.VolumeName(inner))
+			}
+			parts = append(strings.Split(filepath.ToSlash(inner), "/"), parts...)
+		case !info.IsDir() && len(parts) > 0:
+			// A file in the middle of a path, or a slash behind a file.
+			return next, fmt.Errorf("%s is not a folder", names.Quote(part))
+		default:
+			at = next
+		}
+	}
+	return at, nil
+}
+
+// within reports whether a real path is root or lies in it.
+func within(root, p string) bool {
+	if p == root {
+		return true
+	}
+	return strings.HasPrefix(p, strings.TrimSuffix(root, string(filepath.Separator))+string(filepath.Separator))
+}
+
+// escapes reports whether a target leaves the source by its words alone.
+func escapes(dir, target string) bool {
+	p := path.Join("/", dir)
+	depth := 0
+	if p != "/" {
+		depth = strings.Count(p, "/")
+	}
+	for _, part := range strings.Split(filepath.ToSlash(target), "/") {
+		switch part {
+		case "", ".":
+		case "..":
+			if depth--; depth < 0 {
+				return true
+			}
+		default:
+			depth++
+		}
+	}
+	return false
+}

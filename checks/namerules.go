@@ -1,0 +1,262 @@
+package checks
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"sync/atomic"
+
+	"loadline/checks/names"
+	"loadline/checks/share"
+	"loadline/checks/walk"
+)
+
+// nameLimit is the longest name that the share takes, in bytes: the least of what was tried, what
+// statfs says, and 255. Some file systems say more than they mean, counting other units than bytes.
+func nameLimit(t *Trial) int {
+	limit := names.NameMax
+	if got := StateOf[share.Result](t, shareWrites); got != nil && got.NameLimit > 0 {
+		limit = min(limit, got.NameLimit)
+	}
+	if s := StateOf[shareState](t, shareMounted); s != nil && s.facts != nil && s.facts.Space.NameLimit > 0 {
+		limit = min(limit, s.facts.Space.NameLimit)
+	}
+	return limit
+}
+
+var (
+	nameTooLong = &Rule{
+		ID: "name-too-long", Level: Fail,
+		When:   "the name has more bytes than the share takes (255 where unknown)",
+		Fix:    "Shorten the name; keep its extension.",
+		Source: "nfs(5) namlen, limits.h NAME_MAX; measured",
+	}
+	overPosixName = &Rule{
+		ID: "over-posix-name", Level: Note, Counted: true,
+		When:   "the name has more than 14 bytes, which is all that POSIX promises",
+		Fix:    "Nothing to do for today's systems.",
+		Source: "POSIX limits.h _POSIX_NAME_MAX; pathchk -p",
+	}
+)
+
+type nameLengthState struct {
+	limit   int
+	longest atomic.Int64
+}
+
+var nameLength = &Check{
+	ID: "name-length", Title: "No name is too long", Group: GroupNames,
+	Doc: "Counts the bytes of every name in UTF-8 and compares with what the share takes. Some disks count " +
+		"characters instead: 255 Chinese characters are a valid name there, and 765 bytes here.",
+	Fix:   "Shorten the names that are listed; keep their extensions.",
+	Rules: []*Rule{nameTooLong, overPosixName},
+	Begin: func(t *Trial) any { return &nameLengthState{limit: nameLimit(t)} },
+	Visit: func(t *Trial, d *walk.Dir) {
+		s := t.State.(*nameLengthState)
+		longest, over := 0, int64(0)
+		for i := range d.Entries {
+			e := &d.Entries[i]
+			n := len(e.Name)
+			longest = max(longest, n)
+			if n > names.PosixNameMax {
+				over++
+				if n > s.limit {
+					t.Flag(d, e, nameTooLong, "name is %d bytes, the share takes %d", n, s.limit)
+				}
+			}
+		}
+		t.Count(d, overPosixName, over)
+		raise(&s.longest, int64(longest))
+	},
+	Finish: func(_ context.Context, t *Trial) error {
+		s := t.State.(*nameLengthState)
+		t.Fact("limit_bytes", s.limit, "Limit: %d bytes", s.limit)
+		t.Fact("longest_bytes", s.longest.Load(), "Longest name: %d bytes", s.longest.Load())
+		t.Say("The longest name has %d bytes; the share takes %d.", s.longest.Load(), s.limit)
+		return nil
+	},
+}
+
+// raise lifts a maximum.
+func raise(m *atomic.Int64, n int64) {
+	for old := m.Load(); n > old && !m.CompareAndSwap(old, n); old = m.Load() {
+	}
+}
+
+var (
+	invalidUTF8 = &Rule{
+		ID: "invalid-utf8", Level: Fail,
+		When:   "the name is not valid UTF-8",
+		Fix:    "Rename it in UTF-8: keys of object stores must be.",
+		Source: "RFC 3629 §3–4 (from memory), utf-8(7)",
+	}
+	lineBreak = &Rule{
+		ID: "line-break", Level: Fail,
+		When:   "the name holds a line feed or a carriage return",
+		Fix:    "Rename it without the line break: lists of names break there.",
+		Source: "RFC 8493 §2.1.3, which must escape them",
+	}
+	controlCharacter = &Rule{
+		ID: "control-character", Level: Fail,
+		When:   "the name holds U+0001–001F, U+FFFE or U+FFFF (fails: an XML listing cannot hold them), or TAB, U+007F, U+0080–009F (warns)",
+		Fix:    "Rename it without the character.",
+		Source: "XML 1.0 §2.2 Char (from memory)",
+	}
+	bidiControl = &Rule{
+		ID: "bidi-control", Level: Warn,
+		When:   "the name holds a character that turns the direction of text: what you see is not what it is called",
+		Fix:    "Rename it without the character.",
+		Source: "UAX #9 (from memory)",
+	}
+	reservedCharacter = &Rule{
+		ID: "reserved-character", Level: Warn,
+		When:   `the name holds one of \ : * ? " < > | (fails if the share refuses it)`,
+		Fix:    "Rename it without the character, or it cannot be restored to most disks.",
+		Source: "exFAT specification, invalid file name characters (from memory); kernel documentation of ntfs3",
+	}
+	trailingDotOrSpace = &Rule{
+		ID: "trailing-dot-or-space", Level: Warn,
+		When:   "the name ends in a dot or a space",
+		Fix:    "Rename it without it: some systems drop it, and two names become one.",
+		Source: "measured: vfat merges “e.” and “e”",
+	}
+	leadingSpace = &Rule{
+		ID: "leading-space", Level: Warn,
+		When:   "the name begins with a space",
+		Fix:    "Rename it without it: it is easily lost in lists and scripts.",
+		Source: "common practice, no source",
+	}
+	deviceName = &Rule{
+		ID: "device-name", Level: Warn,
+		When:   "the name is CON, PRN, AUX, NUL, COM1–9 or LPT1–9, in any case, with or without extension",
+		Fix:    "Rename it, or it cannot be restored to a Windows disk.",
+		Source: "kernel documentation of ntfs3, option windows_names",
+	}
+	leadingHyphen = &Rule{
+		ID: "leading-hyphen", Level: Warn,
+		When:   "the name begins with a hyphen: commands take it for an option",
+		Fix:    "Rename it without the hyphen in front.",
+		Source: "POSIX.1-2017 XBD 3.282; pathchk -P",
+	}
+	notPortable = &Rule{
+		ID: "not-portable", Level: Note,
+		When:   "the name holds a byte outside A–Z a–z 0–9 . _ - (warns with -portable)",
+		Fix:    "Nothing to do for today's systems; rename if the archive must be readable everywhere.",
+		Source: "POSIX portable filename character set, XBD 3.282; pathchk -p",
+	}
+)
+
+var nameCharacters = &Check{
+	ID: "name-characters", Title: "Names use safe characters", Group: GroupNames,
+	Doc: "Looks at every byte of every name. Some characters cannot stand in a key or a listing at all, " +
+		"others survive the journey but break on the disk to which you restore.",
+	Fix:   "Rename the files that are listed; the fix page proposes names.",
+	Rules: []*Rule{invalidUTF8, lineBreak, controlCharacter, bidiControl, reservedCharacter, trailingDotOrSpace, leadingSpace, deviceName, leadingHyphen, notPortable},
+	Begin: func(t *Trial) any {
+		got := StateOf[share.Result](t, shareWrites)
+		if got == nil {
+			return refusalsOf(nil)
+		}
+		return refusalsOf(got.Refused)
+	},
+	Visit: func(t *Trial, d *walk.Dir) {
+		refused := t.State.(*refusals)
+		for i := range d.Entries {
+			e := &d.Entries[i]
+			if traits := names.Look(e.Name); traits.Any(anyCharacterRule) {
+				judgeCharacters(t, d, e, traits, refused)
+			}
+		}
+	},
+	Finish: func(_ context.Context, t *Trial) error {
+		bad := int64(0)
+		for _, r := range t.Check.Rules {
+			if r != notPortable {
+				bad += t.Total(r)
+			}
+		}
+		odd := t.Total(notPortable)
+		t.Fact("not_portable", odd, "%s with bytes outside the portable set", Of(odd, "name"))
+		switch {
+		case bad > 0:
+			t.Say("%s to look at; %s with bytes outside the portable set.", Of(bad, "finding"), Of(odd, "name"))
+		case odd > 0:
+			t.Say("None is unsafe; %s with bytes outside the portable set.", Of(odd, "name"))
+		default:
+			t.Say("Every name is portable.")
+		}
+		return nil
+	},
+}
+
+const anyCharacterRule = names.NotPortable | names.TrailingDot | names.LeadingHyphen | names.Device
+
+func judgeCharacters(t *Trial, d *walk.Dir, e *walk.Entry, traits names.Traits, refused *refusals) {
+	name := e.Name
+	if traits.Any(names.Invalid) {
+		t.Flag(d, e, invalidUTF8, "%s", firstInvalid(name))
+	}
+	if traits.Any(names.LineBreak) {
+		t.Flag(d, e, lineBreak, "%s", characters(name, names.LineBreak))
+	}
+	if traits.Any(names.HardControl) {
+		t.Flag(d, e, controlCharacter, "%s", characters(name, names.HardControl|names.SoftControl))
+	} else if traits.Any(names.SoftControl) {
+		t.FlagLevel(d, e, controlCharacter, Warn, "%s", characters(name, names.SoftControl))
+	}
+	if traits.Any(names.Bidi) {
+		t.Flag(d, e, bidiControl, "%s", characters(name, names.Bidi))
+	}
+	if traits.Any(names.Reserved) {
+		level, tail := Warn, ""
+		for _, c := range names.ReservedIn(name) {
+			if refused.ascii[c] {
+				level, tail = Fail, ", which the share refuses"
+				break
+			}
+		}
+		t.FlagLevel(d, e, reservedCharacter, level, "%s%s", characters(name, names.Reserved), tail)
+	}
+	switch {
+	case traits.Any(names.TrailingDot):
+		t.Flag(d, e, trailingDotOrSpace, "ends in a dot")
+	case traits.Any(names.TrailingSpace):
+		t.Flag(d, e, trailingDotOrSpace, "ends in a space")
+	}
+	if traits.Any(names.LeadingSpace) {
+		t.Flag(d, e, leadingSpace, "begins with a space")
+	}
+	if traits.Any(names.Device) {
+		base, _, _ := strings.Cut(name, ".")
+		t.Flag(d, e, deviceName, "%s", strings.ToUpper(base)+" is a device name")
+	}
+	if traits.Any(names.LeadingHyphen) {
+		t.Flag(d, e, leadingHyphen, "begins with a hyphen")
+	}
+	if traits.Any(names.NotPortable) {
+		level := Note
+		if t.Job.Portable {
+			level = Warn
+		}
+		t.FlagLevel(d, e, notPortable, level, "outside A–Z a–z 0–9 . _ -")
+	}
+}
+
+// characters names the characters of a name that have a trait.
+func characters(name string, traits names.Traits) string {
+	var list []string
+	for _, r := range names.Which(name, traits) {
+		list = append(list, Character(r))
+	}
+	return "holds " + strings.Join(list, ", ")
+}
+
+// firstInvalid tells where a name stops being UTF-8.
+func firstInvalid(name string) string {
+	for i, r := range name {
+		if r == '\uFFFD' && !strings.HasPrefix(name[i:], "\uFFFD") {
+			return fmt.Sprintf("byte 0x%02X at position %d is not UTF-8", name[i], i+1)
+		}
+	}
+	return "not UTF-8"
+}

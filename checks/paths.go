@@ -1,0 +1,170 @@
+package checks
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"sync"
+	"sync/atomic"
+
+	"loadline/checks/names"
+	"loadline/checks/walk"
+)
+
+var (
+	pathTooLong = &Rule{
+		ID: "path-too-long", Level: Fail,
+		When:   "share path, prefix and relative path together have more than 4,095 bytes",
+		Fix:    "Shorten the longest folder names on its way.",
+		Source: "limits.h PATH_MAX 4,096 with the NUL that ends it; measured",
+	}
+	keyTooLong = &Rule{
+		ID: "key-too-long", Level: Fail,
+		When:   "prefix and relative path together have more bytes than a key may (1,024, or -key-bytes)",
+		Fix:    "Shorten the longest folder names on its way, or the prefix.",
+		Source: "common practice, no source: the usual limit of object stores",
+	}
+	longForWindows = &Rule{
+		ID: "long-for-windows", Level: Note,
+		When:   "the relative path has more than 259 UTF-16 units",
+		Fix:    "Nothing to do now; shorten it if the archive must be opened on older Windows programs.",
+		Source: "common practice, no source",
+	}
+	overPosixPath = &Rule{
+		ID: "over-posix-path", Level: Note, Counted: true,
+		When:   "the relative path has more than 255 bytes, which is all that POSIX promises",
+		Fix:    "Nothing to do for today's systems.",
+		Source: "POSIX limits.h _POSIX_PATH_MAX 256 with the NUL; pathchk -p",
+	}
+	tooDeep = &Rule{
+		ID: "too-deep", Level: Warn,
+		When:   "the folder lies more than 20 folders deep",
+		Fix:    "Move it up, or archive it as one file.",
+		Source: "common practice, no source",
+	}
+)
+
+// pathState holds what the walk adds up for paths.
+type pathState struct {
+	head    int // bytes of share path and prefix with the slashes behind them
+	prefix  int // bytes of the prefix with the slash behind it
+	longest atomic.Int64
+	deepest atomic.Int64
+	mu      sync.Mutex
+	below   map[string]*below // by topmost folder that is too deep
+}
+
+// below counts what lies in a folder that is flagged as a whole.
+type below struct{ files, bytes int64 }
+
+var pathDepth = &Check{
+	ID: "path-depth", Title: "No path is too long or too deep", Group: GroupNames,
+	Doc: "Adds up the bytes of every path as it will stand on the share, and of every key as it will stand in " +
+		"the object store: the prefix, a slash, the path below the source.",
+	Fix:   "Shorten the longest folder names on the way of what is listed, or choose a shorter prefix.",
+	Rules: []*Rule{pathTooLong, keyTooLong, longForWindows, overPosixPath, tooDeep},
+	Begin: func(t *Trial) any {
+		s := &pathState{below: map[string]*below{}}
+		if t.Job.Prefix != "" {
+			s.prefix = len(t.Job.Prefix) + 1
+		}
+		s.head = s.prefix
+		if t.Job.Share != "" {
+			s.head += len(strings.TrimSuffix(t.Job.Share, "/")) + 1
+		}
+		return s
+	},
+	Visit: visitPaths,
+	Finish: func(_ context.Context, t *Trial) error {
+		s := t.State.(*pathState)
+		for p, b := range s.below {
+			t.Report(Finding{Path: p, Rule: tooDeep, Level: Warn,
+				Detail: fmt.Sprintf("%d folders deep, %d are workable; %s, %s below", names.DepthMax+1, names.DepthMax, Of(b.files, "file"), Bytes(b.bytes))})
+		}
+		t.Fact("longest_key_bytes", s.longest.Load(), "Longest key: %s of %s bytes", Count(s.longest.Load()), Count(int64(t.Job.KeyBytes)))
+		t.Fact("deepest", s.deepest.Load(), "Deepest folder: %d of %d", s.deepest.Load(), names.DepthMax)
+		t.Say("The longest key has %s of %s bytes; folders are up to %d deep.", Count(s.longest.Load()), Count(int64(t.Job.KeyBytes)), s.deepest.Load())
+		return nil
+	},
+}
+
+func visitPaths(t *Trial, d *walk.Dir) {
+	s := t.State.(*pathState)
+	raise(&s.deepest, int64(d.Depth))
+	at := 0 // bytes of the folder's path with the slash behind it
+	if d.Path != "" {
+		at = len(d.Path) + 1
+	}
+	longest, over := 0, int64(0)
+	for i := range d.Entries {
+		e := &d.Entries[i]
+		n := at + len(e.Name)
+		if n > names.PosixPathMax {
+			over++
+		}
+		if e.Kind != walk.File && e.Kind != walk.Link {
+			continue
+		}
+		longest = max(longest, n)
+		if n <= names.WindowsPathMax && s.head+n <= names.PathMax && s.prefix+n <= t.Job.KeyBytes {
+			continue
+		}
+		if full := s.head + n; full > names.PathMax {
+			t.Flag(d, e, pathTooLong, "path is %d bytes on the share, %d are possible", full, names.PathMax)
+		}
+		if key := s.prefix + n; key > t.Job.KeyBytes {
+			t.Flag(d, e, keyTooLong, "key is %d bytes, %d are possible", key, t.Job.KeyBytes)
+		}
+		if n > names.WindowsPathMax {
+			if units := names.UTF16Len(d.Path) + min(at, 1) + names.UTF16Len(e.Name); units > names.WindowsPathMax {
+				t.Flag(d, e, longForWindows, "path is %d UTF-16 units, %d are usual", units, names.WindowsPathMax)
+			}
+		}
+	}
+	t.Count(d, overPosixPath, over)
+	if longest > 0 {
+		raise(&s.longest, int64(s.prefix+longest))
+	}
+	if d.Depth > names.DepthMax {
+		s.countBelow(d)
+	}
+}
+
+// countBelow adds a folder to the topmost one above it that is too deep. It takes a lock, which only
+// folders that are too deep pay for.
+func (s *pathState) countBelow(d *walk.Dir) {
+	top := firstParts(d.Path, names.DepthMax+1)
+	files, bytes := plainFiles(d)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	b := s.below[top]
+	if b == nil {
+		b = &below{}
+		s.below[strings.Clone(top)] = b
+	}
+	b.files += files
+	b.bytes += bytes
+}
+
+// firstParts returns the first n parts of a path.
+func firstParts(path string, n int) string {
+	for i := 0; i < len(path); i++ {
+		if path[i] == '/' {
+			if n--; n == 0 {
+				return path[:i]
+			}
+		}
+	}
+	return path
+}
+
+// plainFiles counts the regular files right in a folder and their bytes.
+func plainFiles(d *walk.Dir) (files, bytes int64) {
+	for i := range d.Entries {
+		if d.Entries[i].Kind == walk.File {
+			files++
+			bytes += d.Entries[i].Size
+		}
+	}
+	return files, bytes
+}

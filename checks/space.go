@@ -1,0 +1,199 @@
+package checks
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"path/filepath"
+	"sync/atomic"
+
+	"loadline/checks/share"
+	"loadline/checks/walk"
+)
+
+var (
+	tooFewBytes = &Rule{
+		ID: "too-few-bytes", Level: Fail,
+		When:   "the copy needs more bytes than are free on the share",
+		Fix:    "Free space on the share, leave something out, or ask for a larger appliance.",
+		Source: "statfs(2); measured: the allocation unit of the share counts, hard links each, sparse files in full",
+	}
+	thinMargin = &Rule{
+		ID: "thin-margin", Level: Warn,
+		When:   "less than 2 % of the copy, or less than its largest file, would be left",
+		Fix:    "Leave something out, so that a second try of the largest file fits.",
+		Source: "common practice, no source",
+	}
+	tooFewInodes = &Rule{
+		ID: "too-few-inodes", Level: Fail,
+		When:   "there are more files and folders than the share can still hold",
+		Fix:    "Pack folders of many small files into one file each (POSIX pax).",
+		Source: "statfs(2) f_ffree; measured",
+	}
+)
+
+const (
+	usualUnit   = 4096 // bytes a share allocates at a time, where not measured (common practice, no source)
+	marginShare = 0.02 // of the copy (common practice, no source)
+)
+
+// spaceState adds up what the copy takes up on the share.
+type spaceState struct {
+	unit    int64
+	rounded atomic.Int64
+}
+
+// applianceSizes are the usual ones, in bytes (common practice, no source).
+var applianceSizes = []int64{8e12, 14e12, 80e12}
+
+var freeSpace = &Check{
+	ID: "free-space", Title: "The copy fits on the share", Group: GroupShare,
+	Doc: "Adds up every file, rounded up to what the share allocates at a time; hard links count once a name and " +
+		"sparse files in full, since that is how they arrive. What lies on the share already with the same " +
+		"size, from a copy that was begun, is taken off.",
+	Fix:   "Free space on the share, leave something out, or ask for a larger appliance.",
+	Rules: []*Rule{tooFewBytes, thinMargin, tooFewInodes, shareFull},
+	Begin: func(t *Trial) any {
+		s := &spaceState{unit: usualUnit}
+		if got := StateOf[share.Result](t, shareWrites); got != nil && got.Unit > 0 {
+			s.unit = got.Unit
+		}
+		return s
+	},
+	Visit: func(t *Trial, d *walk.Dir) {
+		s := t.State.(*spaceState)
+		sum := int64(0)
+		for i := range d.Entries {
+			if e := &d.Entries[i]; e.Kind == walk.File {
+				sum += roundUp(e.Size, s.unit)
+			}
+		}
+		s.rounded.Add(sum)
+	},
+	Finish: finishSpace,
+}
+
+func roundUp(n, unit int64) int64 { return (n + unit - 1) / unit * unit }
+
+func finishSpace(ctx context.Context, t *Trial) error {
+	s := t.State.(*spaceState)
+	n := t.Tally()
+	need := s.rounded.Load()
+	entries := n.Files + n.Folders
+	t.Fact("need_bytes", need, "Needed: %s (%s bytes), in units of %s", Bytes(need), Count(need), Count(s.unit))
+	t.Fact("need_inodes", entries, "Files and folders: %s", Count(entries))
+	m := StateOf[shareState](t, shareMounted)
+	if m == nil || m.facts == nil || !m.usable {
+		planCapacity(t, need)
+		if t.Job.Share == "" {
+			return errors.New("no share chosen yet")
+		}
+		if m == nil {
+			return errors.New("nothing is known of the share")
+		}
+		return errors.New("not compared: " + m.why)
+	}
+	if w := t.Of(shareWrites); w != nil && w.Total(shareFull) > 0 {
+		t.Whole(shareFull, "the write trial found the share full; its free space may be limited by a quota")
+	}
+	there, err := alreadyThere(ctx, t, m.facts, s.unit)
+	if err != nil {
+		return err
+	}
+	if there.files+there.folders > 0 {
+		t.Fact("already_bytes", there.bytes, "Already there with the same size: %s, %s", Of(there.files, "file"), Bytes(there.bytes))
+		need -= there.bytes
+		entries -= there.files + there.folders
+	}
+	space := m.facts.Space
+	if space.Free < 0 {
+		return errors.New("the share does not say how much is free")
+	}
+	left := space.Free - need
+	t.Fact("free_bytes", space.Free, "Free: %s of %s", Bytes(space.Free), Bytes(space.Total))
+	t.Fact("total_bytes", space.Total, "Size of the share: %s", Bytes(space.Total))
+	t.Fact("left_bytes", left, "Left after the copy: %s", Bytes(left))
+	margin := max(int64(float64(need)*marginShare), n.LargestFile)
+	switch {
+	case left < 0:
+		t.Whole(tooFewBytes, "the copy needs %s bytes, %s are free: %s too few", Count(need), Count(space.Free), Bytes(-left))
+	case need > 0 && float64(left) < float64(need)*marginShare:
+		t.Whole(thinMargin, "%s would be left, 2 %% of the copy is %s", Bytes(left), Bytes(int64(float64(need)*marginShare)))
+	case need > 0 && left < n.LargestFile:
+		t.Whole(thinMargin, "%s would be left, the largest file has %s", Bytes(left), Bytes(n.LargestFile))
+	}
+	t.Fact("margin_bytes", margin, "Should be left: %s", Bytes(margin))
+	if space.TotalInodes > 0 && space.FreeInodes >= 0 {
+		t.Fact("free_inodes", space.FreeInodes, "Files and folders that the share can still hold: %s", Count(space.FreeInodes))
+		if entries > space.FreeInodes {
+			t.Whole(tooFewInodes, "%s files and folders, the share has room for %s", Count(entries), Count(space.FreeInodes))
+		}
+	}
+	if left < 0 {
+		t.Say("%s needed, %s free: %s too few.", Bytes(need), Bytes(space.Free), Bytes(-left))
+	} else {
+		t.Say("%s needed, %s free; %s would be left.", Bytes(need), Bytes(space.Free), Bytes(left))
+	}
+	return nil
+}
+
+// planCapacity says what to rent while there is no share to measure.
+func planCapacity(t *Trial, need int64) {
+	want := need + max(int64(float64(need)*marginShare), t.Tally().LargestFile)
+	t.Fact("plan_bytes", want, "Plan for %s: the copy and room to spare", Bytes(want))
+	largest := applianceSizes[len(applianceSizes)-1]
+	for _, size := range applianceSizes {
+		if want <= size {
+			t.Fact("plan_appliance_bytes", size, "The smallest usual appliance that holds it: %s (common practice)", Bytes(size))
+			t.Say("Plan for %s: an appliance of %s holds it.", Bytes(want), Bytes(size))
+			return
+		}
+	}
+	n := (want + largest - 1) / largest
+	t.Fact("plan_appliance_bytes", largest, "It takes %d appliances of %s (common practice)", n, Bytes(largest))
+	t.Say("Plan for %s: %d appliances of %s.", Bytes(want), n, Bytes(largest))
+}
+
+// present is what of the copy lies on the share already.
+type present struct{ files, folders, bytes int64 }
+
+// alreadyThere compares what lies on the share under the prefix with the source, so that a second
+// run after half a copy asks only for the rest. It reads the share's side, which is empty or small
+// as a rule, and looks up each file on the source.
+func alreadyThere(ctx context.Context, t *Trial, f *share.Facts, unit int64) (present, error) {
+	base := filepath.Join(f.Path, filepath.FromSlash(t.Job.Prefix))
+	if t.Job.Prefix != "" {
+		_, err := share.Guard(ctx, t.Job.Deadline, func() (fs.FileInfo, error) { return lstat(base) })
+		if errors.Is(err, fs.ErrNotExist) {
+			return present{}, nil
+		}
+		if err != nil {
+			return present{}, fmt.Errorf("the folder on the share cannot be looked at: %w", err)
+		}
+	}
+	t.run.enter("Looking at what lies on the share already", -1)
+	var files, folders, bytes atomic.Int64
+	o := walk.Options{Visit: func(d *walk.Dir) {
+		if d.Depth > 0 && d.Err == nil {
+			if e, err := walk.Look(t.Job.Source, d.Path); err == nil && e.Kind == walk.Folder {
+				folders.Add(1)
+			}
+		}
+		for i := range d.Entries {
+			e := &d.Entries[i]
+			if e.Kind != walk.File || e.Failed {
+				continue
+			}
+			if o, err := walk.Look(t.Job.Source, d.Join(e.Name)); err == nil && o.Kind == walk.File && o.Size == e.Size {
+				files.Add(1)
+				bytes.Add(roundUp(e.Size, unit))
+			}
+		}
+	}}
+	o.Workers = o.Resolve(base)
+	if err := patient(ctx, t.Job.Deadline, base, o); err != nil {
+		return present{}, fmt.Errorf("what lies on the share already could not be read: %w", err)
+	}
+	return present{files.Load(), folders.Load(), bytes.Load()}, nil
+}

@@ -1,0 +1,163 @@
+package checks
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"loadline/checks/walk"
+)
+
+// A Tally is what the walk adds up for all checks at once.
+type Tally struct {
+	Totals
+	LargestFile int64
+	LargestPath string
+
+	workers []tallyShard
+	folders map[string]*FolderSum
+}
+
+// tallyShard is one worker's share of the sums.
+type tallyShard struct {
+	Totals
+	largest     int64
+	largestPath string
+	folders     map[string]*FolderSum
+	_           [64]byte
+}
+
+const (
+	// sumDepth is how deep folders are summed for the picture of the largest ones: deeper sums
+	// would cost memory for every folder of the disk.
+	sumDepth = 3
+	// sumFolders bounds the sums of one worker.
+	sumFolders = 20_000
+	// largestShown is how many folders the report names.
+	largestShown = 12
+)
+
+func newTally(workers int) *Tally { return &Tally{workers: make([]tallyShard, workers)} }
+
+// visit adds one folder. It is called concurrently, never twice at a time with one d.Worker.
+func (t *Tally) visit(d *walk.Dir) {
+	w := &t.workers[d.Worker]
+	if d.Depth > 0 && !d.Loop {
+		w.Folders++
+	}
+	files, bytes := int64(0), int64(0)
+	for i := range d.Entries {
+		e := &d.Entries[i]
+		switch e.Kind {
+		case walk.File:
+			files++
+			bytes += e.Size
+			if e.Size > w.largest {
+				w.largest, w.largestPath = e.Size, d.Join(e.Name)
+			}
+		case walk.Link:
+			w.Links++
+		case walk.Other:
+			w.Others++
+		}
+	}
+	w.Files += files
+	w.Bytes += bytes
+	if d.Depth == 0 || files == 0 {
+		return
+	}
+	if w.folders == nil {
+		w.folders = map[string]*FolderSum{}
+	}
+	for at, depth := 0, 1; depth <= sumDepth; depth++ {
+		next := strings.IndexByte(d.Path[at:], '/')
+		p := d.Path
+		if next >= 0 {
+			p = d.Path[:at+next]
+		}
+		s := w.folders[p]
+		if s == nil {
+			if len(w.folders) >= sumFolders {
+				return
+			}
+			s = &FolderSum{Path: strings.Clone(p)}
+			w.folders[s.Path] = s
+		}
+		s.Files += files
+		s.Bytes += bytes
+		if next < 0 {
+			return
+		}
+		at += next + 1
+	}
+}
+
+// end joins the workers' sums.
+func (t *Tally) end() {
+	t.folders = map[string]*FolderSum{}
+	for i := range t.workers {
+		w := &t.workers[i]
+		t.Files += w.Files
+		t.Folders += w.Folders
+		t.Links += w.Links
+		t.Others += w.Others
+		t.Bytes += w.Bytes
+		if w.largest > t.LargestFile || w.largest == t.LargestFile && w.largestPath < t.LargestPath {
+			t.LargestFile, t.LargestPath = w.largest, w.largestPath
+		}
+		for p, s := range w.folders {
+			if o := t.folders[p]; o != nil {
+				o.Files += s.Files
+				o.Bytes += s.Bytes
+			} else {
+				t.folders[p] = s
+			}
+		}
+	}
+	t.workers = nil
+}
+
+// largest returns the folders that say most about where the bytes lie: the top ones, but where one
+// of them holds nearly everything, those inside it.
+func (t *Tally) largest(results []Result) []FolderSum {
+	under := ""
+	var level []FolderSum
+	for depth := 1; depth <= sumDepth; depth++ {
+		var inner []FolderSum
+		for p, s := range t.folders {
+			if strings.Count(p, "/") == depth-1 && (under == "" || strings.HasPrefix(p, under+"/")) {
+				inner = append(inner, *s)
+			}
+		}
+		if len(inner) == 0 {
+			break
+		}
+		level = inner
+		slices.SortFunc(level, func(a, b FolderSum) int {
+			return cmp.Or(cmp.Compare(b.Bytes, a.Bytes), cmp.Compare(a.Path, b.Path))
+		})
+		if level[0].Bytes*10 < t.Bytes*9 {
+			break
+		}
+		under = level[0].Path
+	}
+	level = level[:min(len(level), largestShown)]
+	at := map[string]*FolderSum{}
+	for i := range level {
+		at[level[i].Path] = &level[i]
+	}
+	for _, r := range results {
+		for i := range r.Findings {
+			f := &r.Findings[i]
+			for p := f.Path; p != ""; {
+				if s := at[p]; s != nil {
+					s.Flagged[f.Level]++
+					break
+				}
+				cut := strings.LastIndexByte(p, '/')
+				p = p[:max(cut, 0)]
+			}
+		}
+	}
+	return level
+}

@@ -1,0 +1,269 @@
+package checks
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"loadline/checks/names"
+)
+
+const (
+	columns = 100 // of the text report, where paths allow
+	listed  = 200 // flagged files a check in the text report
+	advised = 5   // steps of "what to do first"
+)
+
+// heads are the first line of the report and its answers, by stage.
+var heads = map[Stage]struct{ title, pass, warn, fail string }{
+	Before: {
+		"Before copying",
+		"Ready to copy. Keep the source until its arrival is verified.",
+		"You can copy, but read the warnings first.",
+		"Do not copy yet.",
+	},
+	After: {
+		"After copying",
+		"Every byte is on the share. You may ship the box; keep the source until its arrival is verified.",
+		"Look at the warnings before you ship the box. Keep the source.",
+		"Do not ship the box yet. Keep the source.",
+	},
+	Arrival: {
+		"After arrival",
+		"Every file is an object. You may erase the disk.",
+		"Do not erase the disk before you have looked at the warnings.",
+		"Do not erase the disk.",
+	},
+}
+
+// Answer returns the verdict in a sentence that says what to do.
+func (r *Report) Answer() string {
+	h := heads[r.Stage]
+	switch {
+	case r.Stopped:
+		return "Stopped before the end: nothing is certain yet. Check again."
+	case r.Verdict == Failed:
+		return h.fail
+	case r.Verdict == Pass:
+		return h.pass
+	case r.Stage == Before && r.Share == nil:
+		return "The source was looked at. Choose the share once the appliance has come, and check again."
+	}
+	return h.warn
+}
+
+// Tell counts the checks by status: "2 to fix first, 3 to take care of, 10 good, 2 not checked".
+func (r *Report) Tell() string {
+	var n [4]int
+	for i := range r.Checks {
+		n[r.Checks[i].Status]++
+	}
+	var parts []string
+	for _, p := range []struct {
+		s    Status
+		text string
+	}{{Failed, "to fix first"}, {Warned, "to take care of"}, {Pass, "good"}, {Unknown, "not checked"}} {
+		if n[p.s] > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", n[p.s], p.text))
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+// Advice returns the first things to do, most urgent first.
+func (r *Report) Advice() []string {
+	var list []string
+	for _, want := range []Status{Failed, Warned, Unknown} {
+		for i := range r.Checks {
+			c := &r.Checks[i]
+			if c.Status != want || len(list) == advised {
+				continue
+			}
+			switch {
+			case want == Unknown:
+				list = append(list, fmt.Sprintf("“%s” was not checked: %s", c.Title, c.Reason))
+			default:
+				list = append(list, fmt.Sprintf("%s (“%s”)", c.Check.Fix, c.Title))
+			}
+		}
+	}
+	return list
+}
+
+// WriteText writes the report for people: plain UTF-8, no escape codes, names quoted where they hold
+// anything but printable characters.
+func (r *Report) WriteText(w io.Writer) error {
+	t := &textWriter{w: bufio.NewWriter(w)}
+	t.line("LOADLINE: %s", strings.ToUpper(heads[r.Stage].title))
+	t.line("")
+	t.wrap("", "", r.Answer())
+	t.wrap("", "", upperFirst(r.Tell())+".")
+	if r.Invented != "" {
+		t.line("")
+		t.wrap("", "", "THIS IS A DEMO. Invented: "+r.Invented+". Everything else was computed.")
+	}
+	if advice := r.Advice(); len(advice) > 0 {
+		t.heading("What to do first")
+		for i, a := range advice {
+			t.wrap(fmt.Sprintf("%2d. ", i+1), "    ", a)
+		}
+	}
+	t.heading("What was looked at")
+	t.place("Source", &r.Source)
+	if r.Share != nil {
+		t.place("Share", r.Share)
+		if r.Share.Prefix != "" {
+			t.line("Folder on the share: %s", names.Quote(r.Share.Prefix))
+		}
+	} else if r.Stage == Before {
+		t.line("Share: none chosen yet")
+	}
+	t.line("%s, %s, %s, %s; %s (%s bytes)", Of(r.Totals.Files, "file"), Of(r.Totals.Folders, "folder"),
+		Of(r.Totals.Links, "link"), Of(r.Totals.Others, "special file"), Bytes(r.Totals.Bytes), Count(r.Totals.Bytes))
+	if r.Manifest != "" {
+		t.line("Manifest: %s", names.Quote(r.Manifest))
+	}
+	t.heading("The checks")
+	for i := range r.Checks {
+		t.check(i+1, &r.Checks[i])
+	}
+	flagged := false
+	for i := range r.Checks {
+		c := &r.Checks[i]
+		if len(c.Findings) == 0 {
+			continue
+		}
+		if !flagged {
+			t.heading("What was found")
+			flagged = true
+		}
+		t.findings(c)
+	}
+	t.heading("Cautions")
+	for _, c := range cautions {
+		t.wrap("- ", "  ", c)
+	}
+	t.heading("Made on")
+	t.wrap("", "", r.Machine)
+	t.line("%s to %s", r.Started.Format(time.RFC3339), r.Finished.Format(time.RFC3339))
+	t.line("Loadline %s", r.Version)
+	if t.err != nil {
+		return t.err
+	}
+	return t.w.Flush()
+}
+
+// cautions stand under every report: what can cost footage.
+var cautions = []string{
+	"Keep the source until its arrival in the object store is verified.",
+	"The instructions of the appliance and of its carrier come first, and so do the local rules for shipping batteries.",
+}
+
+type textWriter struct {
+	w   *bufio.Writer
+	err error
+}
+
+func (t *textWriter) line(format string, args ...any) {
+	if t.err == nil {
+		_, t.err = fmt.Fprintf(t.w, format+"\n", args...)
+	}
+}
+
+func (t *textWriter) heading(s string) {
+	t.line("")
+	t.line("%s", s)
+	t.line("%s", strings.Repeat("-", utf8.RuneCountInString(s)))
+}
+
+// wrap breaks a text at spaces. Words longer than a line, such as paths, stay whole.
+func (t *textWriter) wrap(first, rest, s string) {
+	line, width := first, utf8.RuneCountInString(first)
+	empty := true
+	for _, word := range strings.Fields(s) {
+		n := utf8.RuneCountInString(word)
+		if !empty && width+1+n > columns {
+			t.line("%s", line)
+			line, width, empty = rest, utf8.RuneCountInString(rest), true
+		}
+		if !empty {
+			line += " "
+			width++
+		}
+		line += word
+		width += n
+		empty = false
+	}
+	t.line("%s", line)
+}
+
+func (t *textWriter) place(role string, p *Place) {
+	t.line("%s: %s", role, names.Quote(p.Path))
+	if p.Type != "" {
+		t.wrap("    ", "    ", fmt.Sprintf("%s from %s, mounted with %s", names.Quote(p.Type), names.Quote(p.From), names.Quote(strings.Join(p.Options, ","))))
+	}
+}
+
+func (t *textWriter) check(n int, c *Result) {
+	t.line("%2d. [%s] %s", n, c.Status.Word(), c.Title)
+	if c.Summary != "" {
+		t.wrap("    ", "    ", c.Summary)
+	}
+	if c.Reason != "" && c.Reason != c.Summary {
+		t.wrap("    ", "    ", "Not checked: "+c.Reason)
+	}
+	for i := range c.Facts {
+		t.wrap("    - ", "      ", c.Facts[i].Text)
+	}
+	for _, rule := range c.Check.Rules {
+		if k := c.Rules[rule.ID]; k > 0 {
+			t.wrap("    * ", "      ", fmt.Sprintf("%s (%s): %s. Source: %s", rule.ID, Count(k), rule.When, rule.Source))
+		}
+	}
+	if c.Status != Pass && c.Status != Unknown {
+		t.wrap("    > ", "      ", c.Check.Fix)
+	}
+}
+
+func (t *textWriter) findings(c *Result) {
+	t.line("")
+	t.line("%s: %s, %s, %s", c.Title, counted(c.Levels[Fail], "failure"), counted(c.Levels[Warn], "warning"), counted(c.Levels[Note], "note"))
+	// The worst are listed first, so that the limit never hides a failure behind notes.
+	left := listed
+	for level := Fail; ; level-- {
+		for i := range c.Findings {
+			f := &c.Findings[i]
+			if f.Level != level {
+				continue
+			}
+			if left == 0 {
+				t.line("  and %s more", Count(int64(len(c.Findings)-listed)))
+				return
+			}
+			left--
+			path := "(the whole job)"
+			if f.Path != "" {
+				path = names.Quote(f.Path)
+			}
+			t.line("  %s  %s", f.Level, path)
+			t.wrap("        ", "        ", fmt.Sprintf("%s: %s", f.Rule.ID, f.Detail))
+			if f.Remedy != "" {
+				t.wrap("        ", "        ", f.Remedy)
+			}
+		}
+		if level == Note {
+			return
+		}
+	}
+}
+
+func counted(n int, noun string) string { return Of(int64(n), noun) }
+
+func upperFirst(s string) string { return strings.TrimSuffix(sentence(errString(s)), ".") }
+
+type errString string
+
+func (e errString) Error() string { return string(e) }

@@ -1,0 +1,126 @@
+package checks
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"sync"
+
+	"loadline/checks/names"
+	"loadline/checks/share"
+	"loadline/checks/walk"
+)
+
+var (
+	sameNormalForm = &Rule{
+		ID: "same-normal-form", Level: Fail,
+		When:   "two names in one folder look the same and differ only in how their bytes spell it",
+		Fix:    "Rename one of them: they become one key.",
+		Source: "UAX #15; unicode(7)",
+	}
+	notNFC = &Rule{
+		ID: "not-nfc", Level: Warn,
+		When:   "the name is not in Unicode normal form C (fails if the share folds normal forms)",
+		Fix:    "Rename it to normal form C, so that its key is what you type.",
+		Source: "UAX #15",
+	}
+	caseTwins = &Rule{
+		ID: "case-twins", Level: Warn,
+		When:   "two names in one folder differ only in case (fails if the share folds case)",
+		Fix:    "Rename one of them, or they overwrite each other where case does not count.",
+		Source: "Unicode CaseFolding (C and F), The Unicode Standard §3.13 D145",
+	}
+)
+
+// twinState levels the rules by what the share was measured to do.
+type twinState struct {
+	caseLevel, formLevel Level
+	scratch              sync.Pool
+}
+
+type twinScratch struct {
+	twins  names.Twins
+	traits []names.Traits
+}
+
+// twinsNamed is how many of its twins one finding names: all of them in a folder of 100,000 would be
+// a list of lists.
+const twinsNamed = 10
+
+var nameTwins = &Check{
+	ID: "name-twins", Title: "No two names collide", Group: GroupNames,
+	Doc: "Compares the names of each folder by Unicode normal form and by full case folding. Twins live side " +
+		"by side on your disk and become one file where the share, the store or the next disk folds them: " +
+		"the second overwrites the first.",
+	Fix:   "Rename one of each pair.",
+	Rules: []*Rule{sameNormalForm, notNFC, caseTwins},
+	Begin: func(t *Trial) any {
+		s := &twinState{caseLevel: Warn, formLevel: Warn}
+		s.scratch.New = func() any { return &twinScratch{} }
+		if got := StateOf[share.Result](t, shareWrites); got != nil {
+			if got.FoldsCase {
+				s.caseLevel = Fail
+			}
+			if got.FoldsForms {
+				s.formLevel = Fail
+			}
+		}
+		return s
+	},
+	Visit: visitTwins,
+	Finish: func(_ context.Context, t *Trial) error {
+		if n := t.Total(sameNormalForm) + t.Total(caseTwins); n > 0 {
+			t.Say("%s that collide with another, %s not in normal form C.", Of(n, "name"), Count(t.Total(notNFC)))
+		} else {
+			t.Say("No two names of a folder collide; %s not in normal form C.", Count(t.Total(notNFC)))
+		}
+		return nil
+	},
+}
+
+func visitTwins(t *Trial, d *walk.Dir) {
+	if len(d.Entries) == 0 {
+		return
+	}
+	s := t.State.(*twinState)
+	w := s.scratch.Get().(*twinScratch)
+	defer s.scratch.Put(w)
+	w.traits = w.traits[:0]
+	for i := range d.Entries {
+		e := &d.Entries[i]
+		traits := names.Look(e.Name)
+		w.traits = append(w.traits, traits)
+		if traits.Any(names.NotNFC) {
+			t.FlagLevel(d, e, notNFC, s.formLevel, "name is %d bytes, its normal form C %d", len(e.Name), len(names.NFC(e.Name)))
+		}
+	}
+	name := func(i int) string { return d.Entries[i].Name }
+	traits := func(i int) names.Traits { return w.traits[i] }
+	w.twins.Find(len(d.Entries), name, traits, func(kind names.TwinKind, members []int) {
+		rule, level := caseTwins, s.caseLevel
+		if kind == names.SameForm {
+			rule, level = sameNormalForm, Fail
+		}
+		for _, i := range members {
+			t.FlagLevel(d, &d.Entries[i], rule, level, "%s", "collides with "+others(d, members, i))
+		}
+	})
+	if cap(w.traits) > 1<<16 {
+		*w = twinScratch{} // one huge folder must not keep its memory for the rest of the walk
+	}
+}
+
+// others names the other members of a group.
+func others(d *walk.Dir, members []int, me int) string {
+	var list []string
+	for _, i := range members {
+		if i == me {
+			continue
+		}
+		if len(list) == twinsNamed {
+			return fmt.Sprintf("%s and %d more", strings.Join(list, ", "), len(members)-1-twinsNamed)
+		}
+		list = append(list, names.Quote(d.Entries[i].Name))
+	}
+	return strings.Join(list, ", ")
+}

@@ -1,0 +1,332 @@
+package checks
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"loadline/checks/names"
+	"loadline/checks/share"
+	"loadline/checks/walk"
+)
+
+var (
+	shareReadOnly = &Rule{
+		ID: "share-read-only", Level: Fail,
+		When:   "the server refuses to write, though the mount table may say rw",
+		Fix:    "Ask the appliance for write access to this share: its export is read-only.",
+		Source: "measured: only a write tells, neither the mount table nor access(2)",
+	}
+	shareDenied = &Rule{
+		ID: "share-denied", Level: Fail,
+		When:   "the share does not let you create a file, or does not open what was just written",
+		Fix:    "Run as the user whom the appliance expects, or change the owner or mode of the share's folder by its own instructions.",
+		Source: "exports(5) root_squash; measured",
+	}
+	writeLost = &Rule{
+		ID: "write-lost", Level: Fail,
+		When:   "bytes differ when read back past the cache, or flushing or closing failed",
+		Fix:    "Do not copy to this share. Check cable, network and mount options, then try again.",
+		Source: "close(2), fsync(2): only the first fsync tells; measured",
+	}
+	shareFull = &Rule{
+		ID: "share-full", Level: Fail,
+		When:   "the share says that it is full, often only when a file is flushed or closed",
+		Fix:    "Free space on the share or ask for a larger appliance: there may be a quota that the free space does not show.",
+		Source: "close(2); measured: statvfs did not show a quota",
+	}
+	staleHandle = &Rule{
+		ID: "stale-handle", Level: Fail,
+		When:   "the share forgets open files (ESTALE)",
+		Fix:    "Unmount and mount the share again: the server was set up anew since it was mounted.",
+		Source: "measured",
+	}
+	ownerNotKept = &Rule{
+		ID: "owner-not-kept", Level: Warn,
+		When:   "the share does not let root give a file to another owner",
+		Fix:    "Tell your copy command not to keep owners; else it reports an error a file and may skip dates.",
+		Source: "exports(5) root_squash; measured",
+	}
+	clockSkew = &Rule{
+		ID: "clock-skew", Level: Warn,
+		When:   "the clock of the share and this computer's differ by more than 2 s (fails over 300 s)",
+		Fix:    "Set this computer's clock by the network. Dates decide what a second copy run skips.",
+		Source: "common practice, no source",
+	}
+	trialLeftBehind = &Rule{
+		ID: "trial-left-behind", Level: Warn,
+		When:   "a trial folder of an earlier check lies on the share",
+		Fix:    "Remove it, or it will travel as part of the archive.",
+		Source: "own marker in the folder",
+	}
+)
+
+// The limits of the clocks (common practice, no source).
+const (
+	skewWarn = 2 * time.Second
+	skewFail = 300 * time.Second
+)
+
+const reasonNoTrial = "Nothing was written on the share, as you asked (-no-trial)."
+
+var shareWrites = &Check{
+	ID: "share-writes", Title: "The share takes writes and gives them back", Group: GroupShare, NeedsShare: true,
+	Doc: "Makes one marked folder on the share, writes files into it, flushes and closes them, reads them " +
+		"back past this computer's cache, renames, dates and removes them, and measures how fast that " +
+		"goes. Mount tables and permission bits can be wrong; a write cannot. The folder is removed again.",
+	Fix:   "Set right what the findings name, then check again; copy nothing before this passes.",
+	Rules: []*Rule{shareReadOnly, shareDenied, writeLost, shareFull, staleHandle, ownerNotKept, clockSkew, trialLeftBehind},
+	Needs: []*Check{shareMounted},
+	Begin: func(*Trial) any { return &share.Result{} },
+	Finish: func(ctx context.Context, t *Trial) error {
+		s := StateOf[shareState](t, shareMounted)
+		switch {
+		case t.Job.NoTrial:
+			return errors.New(reasonNoTrial)
+		case s == nil:
+			return errors.New("nothing is known of the share")
+		case !s.usable:
+			return errors.New("nothing was written: " + s.why)
+		}
+		got, err := share.Try(ctx, s.facts.Path, share.Wishes{
+			Deadline: t.Job.Deadline,
+			Progress: func(done float64, doing string) { t.run.step(doing, done) },
+		})
+		if got != nil {
+			t.State = got
+			judgeTrial(t, got)
+		}
+		return err
+	},
+}
+
+// judgeTrial turns what the write trial measured into findings and facts.
+func judgeTrial(t *Trial, got *share.Result) {
+	byID := map[string]*Rule{}
+	for _, r := range t.Check.Rules {
+		byID[r.ID] = r
+	}
+	for _, p := range got.Problems {
+		r := byID[p.Rule]
+		if r == nil {
+			r = writeLost // a problem that no rule names is never dropped
+		}
+		detail := p.Detail
+		if p.Err != nil {
+			detail = strings.TrimPrefix(fmt.Sprintf("%s: %v", detail, p.Err), ": ")
+		}
+		t.Report(Finding{Rule: r, Level: r.Level, Detail: detail})
+	}
+	if got.ClockKnown {
+		ahead := got.ClockAhead.Abs()
+		t.Fact("clock_ahead_seconds", got.ClockAhead.Seconds(), "Its clock differs by %s", Span(ahead))
+		which := "ahead of"
+		if got.ClockAhead < 0 {
+			which = "behind"
+		}
+		f := Finding{Rule: clockSkew, Level: Warn, Detail: fmt.Sprintf("the share's clock is %s %s this computer's", Span(ahead), which)}
+		if ahead > skewFail {
+			f.Level = Fail
+		}
+		if ahead > skewWarn {
+			t.Report(f)
+		}
+	}
+	for _, p := range got.LeftBehind {
+		t.Whole(trialLeftBehind, "%s", names.Quote(p))
+	}
+	if got.Rate > 0 {
+		t.Fact("write_bytes_per_second", int64(got.Rate), "Wrote %s at %s (%s to %s)",
+			Bytes(got.Written), Rate(got.Rate), Rate(got.RateLow), Rate(got.RateHigh))
+	}
+	if got.PerFile > 0 {
+		t.Fact("small_file_seconds", got.PerFile.Seconds(), "A small file takes %s", Span(got.PerFile))
+	}
+	if got.Unit > 0 {
+		t.Fact("allocation_unit", got.Unit, "Allocates in units of %s bytes", Count(got.Unit))
+	}
+	past := "Read back from this computer's cache only: no way past it was found"
+	if got.PastCache != "" {
+		past = "Read back past this computer's cache by " + got.PastCache
+	}
+	t.Fact("past_cache", got.PastCache, "%s", past)
+	switch {
+	case len(got.Problems) > 0:
+		t.Say("The trial on the share went wrong.")
+	case got.Rate > 0:
+		t.Say("Wrote, flushed and read back %s at %s; a small file takes %s.", Bytes(got.Written), Rate(got.Rate), Span(got.PerFile))
+	default:
+		t.Say("Wrote, flushed and read back a trial file.")
+	}
+}
+
+var (
+	nameCutShort = &Rule{
+		ID: "name-cut-short", Level: Fail,
+		When:   "a name over the limit is taken, or comes back changed",
+		Fix:    "Do not rely on this share for long names: rename to well under its limit, and compare names after copying.",
+		Source: "RFC 1813 PATHCONF no_trunc",
+	}
+	foldsCase = &Rule{
+		ID: "folds-case", Level: Warn,
+		When:   "the share takes A and a for one name; names that differ only in case then overwrite each other",
+		Fix:    "Rename the twins that “No two names collide” lists.",
+		Source: "RFC 1813 PATHCONF case_insensitive",
+	}
+	foldsNormalForm = &Rule{
+		ID: "folds-normal-form", Level: Warn,
+		When:   "the share changes the Unicode normal form of names, or takes two forms for one",
+		Fix:    "Rename files whose names are not in normal form C, so that keys are what you expect.",
+		Source: "UAX #15",
+	}
+	refusesCharacter = &Rule{
+		ID: "refuses-character", Level: Fail,
+		When:   "the name holds a character that the share refuses or changes",
+		Fix:    "Rename the file without that character.",
+		Source: "RFC 8881 NFS4ERR_BADCHAR (from memory); measured on vfat",
+	}
+)
+
+var shareNames = &Check{
+	ID: "share-names", Title: "The share keeps names as they are", Group: GroupShare, NeedsShare: true,
+	Doc: "Makes files with long, unusual and nearly equal names in the trial folder and reads the listing " +
+		"back. The key of every object is its name: what the share cuts, folds or refuses does not arrive " +
+		"as you named it.",
+	Fix:   "Rename what the findings list before you copy.",
+	Rules: []*Rule{nameCutShort, foldsCase, foldsNormalForm, refusesCharacter},
+	Needs: []*Check{shareWrites},
+	Begin: func(t *Trial) any {
+		got := StateOf[share.Result](t, shareWrites)
+		if got == nil || !got.NamesTried {
+			return (*refusals)(nil)
+		}
+		return refusalsOf(got.Refused)
+	},
+	Visit: func(t *Trial, d *walk.Dir) {
+		r := t.State.(*refusals)
+		if r == nil || r.none {
+			return
+		}
+		for i := range d.Entries {
+			e := &d.Entries[i]
+			if why := r.why(e.Name); why != "" {
+				t.Flag(d, e, refusesCharacter, "the share %s", why)
+			}
+		}
+	},
+	Finish: func(_ context.Context, t *Trial) error {
+		if t.State.(*refusals) == nil {
+			return errors.New("names could not be tried on the share; see the check before")
+		}
+		got := StateOf[share.Result](t, shareWrites)
+		if got.CutsShort {
+			t.Whole(nameCutShort, "a name over the limit was taken or came back changed")
+		}
+		if got.FoldsCase {
+			t.Whole(foldsCase, "made a file with a capital, and the same name in lower case opened it")
+		}
+		if got.FoldsForms {
+			t.Whole(foldsNormalForm, "the decomposed and the composed form of one name are one file there, or come back changed")
+		}
+		if got.NameLimit > 0 {
+			t.Fact("name_limit", got.NameLimit, "Takes names of up to %d bytes", got.NameLimit)
+		}
+		t.Fact("folds_case", got.FoldsCase, "%s", choose(got.FoldsCase, "Folds case", "Tells capitals and small letters apart"))
+		t.Fact("folds_normal_form", got.FoldsForms, "%s", choose(got.FoldsForms, "Folds normal forms", "Keeps normal forms as given"))
+		var refused []string
+		for _, r := range got.Refused {
+			refused = append(refused, refusalText(r))
+		}
+		if len(refused) > 0 {
+			t.Fact("refuses", refused, "Refuses or changes: %s", strings.Join(refused, ", "))
+		}
+		kept := "Every kind of name that was tried came back as it was"
+		if len(refused) > 0 || got.FoldsCase || got.FoldsForms || got.CutsShort {
+			kept = "Some kinds of names do not come back as they were"
+		}
+		t.Say("%s. Longest name: %d bytes.", kept, got.NameLimit)
+		return nil
+	},
+}
+
+func choose[T any](is bool, yes, no T) T {
+	if is {
+		return yes
+	}
+	return no
+}
+
+// refusals are the characters and habits that the share does not keep, ready for a look-up a name.
+type refusals struct {
+	none   bool
+	runes  map[rune]share.Refusal
+	ascii  [128]bool
+	habits map[string]share.Refusal
+}
+
+func refusalsOf(list []share.Refusal) *refusals {
+	r := &refusals{none: len(list) == 0, runes: map[rune]share.Refusal{}, habits: map[string]share.Refusal{}}
+	for _, f := range list {
+		if f.Habit != "" {
+			r.habits[f.Habit] = f
+			continue
+		}
+		r.runes[f.Rune] = f
+		if f.Rune < 128 {
+			r.ascii[f.Rune] = true
+		}
+	}
+	return r
+}
+
+// why says what the share does to a name, "" if it keeps it.
+func (r *refusals) why(name string) string {
+	for i := 0; i < len(name); i++ {
+		if b := name[i]; b < 128 && r.ascii[b] {
+			return r.say(r.runes[rune(b)])
+		}
+	}
+	t := names.Look(name)
+	if t.Any(names.NotASCII) && !t.Any(names.Invalid) {
+		for _, c := range name {
+			if f, ok := r.runes[c]; ok {
+				return r.say(f)
+			}
+			// One character beyond the Basic Multilingual Plane was tried for all of them.
+			if f, ok := r.habits[share.HabitSupplementary]; ok && c > 0xFFFF {
+				return r.say(f)
+			}
+		}
+	}
+	for _, h := range []struct {
+		trait names.Traits
+		habit string
+	}{
+		{names.Invalid, share.HabitInvalidUTF8},
+		{names.TrailingDot, share.HabitTrailingDot},
+		{names.TrailingSpace, share.HabitTrailingSpace},
+		{names.LeadingSpace, share.HabitLeadingSpace},
+		{names.Device, share.HabitDeviceName},
+	} {
+		if f, ok := r.habits[h.habit]; ok && t.Any(h.trait) {
+			return r.say(f)
+		}
+	}
+	return ""
+}
+
+func (r *refusals) say(f share.Refusal) string {
+	if f.Err != nil {
+		return "refuses " + refusalText(f)
+	}
+	return "changes names with " + refusalText(f)
+}
+
+func refusalText(f share.Refusal) string {
+	if f.Habit != "" {
+		return strings.ReplaceAll(f.Habit, "-", " ")
+	}
+	return Character(f.Rune)
+}

@@ -1,0 +1,161 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"golang.org/x/term"
+
+	"loadline/checks"
+)
+
+// newFlags returns a flag set that reports to stderr and exits nowhere.
+func newFlags(name, arguments string, stderr io.Writer) *flag.FlagSet {
+	fs := flag.NewFlagSet(name, flag.ContinueOnError)
+	fs.SetOutput(stderr)
+	fs.Usage = func() {
+		fmt.Fprintf(stderr, "usage: loadline-cli %s [flags] %s\n", name, arguments)
+		fs.PrintDefaults()
+	}
+	return fs
+}
+
+// parse reads flags wherever they stand and returns the other arguments. Behind "--" everything is
+// an argument.
+func parse(fs *flag.FlagSet, args []string) ([]string, error) {
+	var rest []string
+	for len(args) > 0 {
+		if err := fs.Parse(args); err != nil {
+			return nil, err
+		}
+		left := fs.Args()
+		if n := len(args) - len(left); n > 0 && args[n-1] == "--" {
+			return append(rest, left...), nil
+		}
+		if len(left) == 0 {
+			break
+		}
+		rest = append(rest, left[0])
+		args = left[1:]
+	}
+	return rest, nil
+}
+
+// parsed tells what to do when parse has failed: nothing more than the exit status.
+func parsed(err error) int {
+	if errors.Is(err, flag.ErrHelp) {
+		return exitGood
+	}
+	return exitError
+}
+
+// fault prints what went wrong and returns the exit status of it.
+func fault(stderr io.Writer, err error) int {
+	if errors.Is(err, context.Canceled) {
+		err = errors.New("interrupted; nothing was changed")
+	}
+	fmt.Fprintf(stderr, "loadline-cli: %v\n", err)
+	return exitError
+}
+
+// output says where a report goes and in which form.
+type output struct {
+	json bool
+	file string
+}
+
+func (o *output) register(fs *flag.FlagSet) {
+	fs.BoolVar(&o.json, "json", false, "print the report as JSON")
+	fs.StringVar(&o.file, "o", "", "write the report to `FILE` instead of standard output; an existing file is left alone")
+}
+
+// check refuses a file that is there before any work is done.
+func (o *output) check() error {
+	if o.file == "" {
+		return nil
+	}
+	if _, err := os.Lstat(o.file); err == nil {
+		return fmt.Errorf("%s exists; choose another file for the report, or remove that one", o.file)
+	}
+	return nil
+}
+
+// writeReport writes a report and returns the exit status that it stands for.
+func (o *output) writeReport(rep *checks.Report, stdout, stderr io.Writer) int {
+	if err := o.write(stdout, func(w io.Writer) error {
+		if o.json {
+			return rep.WriteJSON(w)
+		}
+		return rep.WriteText(w)
+	}); err != nil {
+		return fault(stderr, fmt.Errorf("the report could not be written: %w", err))
+	}
+	if rep.Verdict == checks.Failed {
+		return exitFail
+	}
+	return exitGood
+}
+
+// write writes to stdout, or to the chosen file: whole or not at all, and never over another.
+func (o *output) write(stdout io.Writer, write func(io.Writer) error) error {
+	if o.file == "" {
+		return write(stdout)
+	}
+	f, err := os.CreateTemp(filepath.Dir(o.file), ".loadline-report-*")
+	if err != nil {
+		return err
+	}
+	defer os.Remove(f.Name())
+	if err := errors.Join(write(f), f.Chmod(0o644), f.Sync(), f.Close()); err != nil {
+		return err
+	}
+	// A link, unlike a rename, fails where a file has come to be since check; a file system
+	// without hard links gets the rename.
+	err = os.Link(f.Name(), o.file)
+	if err != nil && !errors.Is(err, os.ErrExist) {
+		if _, there := os.Lstat(o.file); there == nil {
+			return fmt.Errorf("%s exists", o.file)
+		}
+		err = os.Rename(f.Name(), o.file)
+	}
+	return err
+}
+
+// progressLine shows progress on one line of a terminal, and nothing anywhere else.
+func progressLine(stderr io.Writer) (watch func(checks.Event), done func()) {
+	f, ok := stderr.(*os.File)
+	if !ok || !term.IsTerminal(int(f.Fd())) {
+		return nil, func() {}
+	}
+	width := 0
+	watch = func(e checks.Event) {
+		if e.Phase == "" || e.Check != nil {
+			return
+		}
+		line := e.Phase
+		if e.Done >= 0 {
+			line += fmt.Sprintf(" %3.0f %%", e.Done*100)
+		}
+		if e.Entries > 0 {
+			line += fmt.Sprintf(", %s, %s", checks.Of(e.Entries, "entry"), checks.Bytes(e.Bytes))
+			if s := e.Elapsed.Seconds(); s > 0 {
+				line += fmt.Sprintf(", %s/s", checks.Count(int64(float64(e.Entries)/s)))
+			}
+		}
+		if e.Left >= 0 {
+			line += ", " + checks.Span(e.Left) + " left"
+		}
+		if columns, _, err := term.GetSize(int(f.Fd())); err == nil && len(line) >= columns && columns > 1 {
+			line = line[:columns-1]
+		}
+		fmt.Fprintf(f, "\r%-*s", width, line)
+		width = len(line)
+	}
+	return watch, func() { fmt.Fprintf(f, "\r%s\r", strings.Repeat(" ", width)) }
+}

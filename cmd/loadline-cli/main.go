@@ -1,0 +1,61 @@
+// Command loadline-cli runs Loadline's checks without a window: as text for people, or as JSON.
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+)
+
+// Exit statuses.
+const (
+	exitGood  = 0 // no check failed
+	exitFail  = 1 // a check failed
+	exitError = 2 // the checks could not be run: bad argument, no such folder, interrupted
+)
+
+const usage = `Loadline tells whether a folder will arrive when it travels on a transfer appliance.
+
+  loadline-cli before  [flags] SOURCE [SHARE]       before copying: will everything arrive, as named?
+  loadline-cli after   [flags] SOURCE SHARE         after copying: is every byte on the share?
+  loadline-cli arrival [flags] MANIFEST LISTING...  after arrival: is every file an object?
+  loadline-cli fix     [flags] SOURCE               proposes better names; -apply renames, -undo goes back
+  loadline-cli before  -demo                        the checks on a small invented archive
+
+"loadline-cli COMMAND -h" lists the flags. Exit status: 0 no check failed, 1 a check failed,
+2 the checks could not be run.
+`
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	code := run(ctx, os.Args[1:], os.Stdout, os.Stderr)
+	stop()
+	os.Exit(code)
+}
+
+// run is the whole command, for main and for tests.
+func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	if len(args) == 0 {
+		fmt.Fprint(stderr, usage)
+		return exitError
+	}
+	name, rest := args[0], args[1:]
+	switch name {
+	case "before":
+		return before(ctx, rest, stdout, stderr)
+	case "after":
+		return after(ctx, rest, stdout, stderr)
+	case "arrival":
+		return arrival(ctx, rest, stdout, stderr)
+	case "fix":
+		return fix(ctx, rest, stdout, stderr)
+	case "help", "-h", "-help", "--help":
+		fmt.Fprint(stdout, usage)
+		return exitGood
+	}
+	fmt.Fprintf(stderr, "loadline-cli: there is no command %q\n\n%s", name, usage)
+	return exitError
+}
