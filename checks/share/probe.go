@@ -34,7 +34,7 @@ func pattern(buf []byte, seed, block uint64) {
 // a file. It returns how many bytes a second were written, 0 unknown.
 func (t *trial) probe() (rate float64, err error) {
 	const seed = 1
-	want := make([]byte, min(probeBytes, t.bytes))
+	want := make([]byte, max(1, min(probeBytes, t.bytes)))
 	pattern(want, seed, 0)
 	var f *os.File
 	if err := t.call("making a file", func() (err error) { f, err = t.in.create("probe"); return err }); err != nil {
@@ -62,7 +62,9 @@ func (t *trial) probe() (rate float64, err error) {
 			return err
 		}
 		modified = info.ModTime()
-		back, err = io.ReadAll(&aligned{r: f, buf: alignedBuffer(probeBytes)})
+		back = make([]byte, info.Size())
+		n, err := readAligned(f, back, alignedBuffer(probeBytes))
+		back = back[:n]
 		return err
 	})
 	if err != nil {
@@ -219,22 +221,19 @@ func (t *trial) unit() error {
 	return nil
 }
 
-// aligned reads in whole buffers, as O_DIRECT asks for (open(2)).
-type aligned struct {
-	r    io.Reader
-	buf  []byte
-	have []byte
-}
-
-func (a *aligned) Read(p []byte) (int, error) {
-	if len(a.have) == 0 {
-		n, err := a.r.Read(a.buf)
-		a.have = a.buf[:n]
-		if n == 0 {
-			return 0, err
+// readAligned fills p from a file that may only be read in whole buffers (O_DIRECT, open(2)): it
+// does not ask for what lies behind the end, which would be an odd place to read from. It returns
+// less than len(p) only at the end of the file.
+func readAligned(f *os.File, p, buf []byte) (n int, err error) {
+	for n < len(p) {
+		m, err := f.Read(buf)
+		n += copy(p[n:], buf[:m])
+		if errors.Is(err, io.EOF) {
+			return n, nil
+		}
+		if err != nil {
+			return n, err
 		}
 	}
-	n := copy(p, a.have)
-	a.have = a.have[n:]
 	return n, nil
 }

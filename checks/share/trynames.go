@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"runtime"
 	"strings"
 )
 
@@ -28,7 +29,10 @@ func attempts() []attempt {
 	}
 	char := func(c rune) { add(Refusal{Rune: c}, "n%s"+strings.ReplaceAll(string(c), "%", "%%")+"z") }
 	for _, c := range `\:*?"<>|` {
-		char(c)
+		// Windows itself takes these two for a separator and for a stream of the file before it.
+		if runtime.GOOS != "windows" || c != '\\' && c != ':' {
+			char(c)
+		}
 	}
 	for c := rune(1); c < 32; c++ {
 		char(c)
@@ -98,23 +102,23 @@ func (t *trial) names() (err error) {
 		}
 		refused = append(refused, a.Refusal)
 	}
-	for _, n := range []string{formC, formD} {
-		if came := find(back, n[:6]); folds.made[n] && came != n {
-			if came == otherOfC || came == otherOfD || came[:min(6, len(came))] == n[:6] && came[6:] == otherOfC[6:] {
-				folds.forms = true
-			} else {
-				refused = append(refused, Refusal{Rune: '\u00e9', Back: came})
-			}
+	for _, pair := range [][2]string{{formC, otherOfC}, {formD, otherOfD}} {
+		switch came := find(back, pair[0][1:6]); {
+		case !folds.made[pair[0]] || came == pair[0]:
+		case came == pair[1]:
+			folds.forms = true
+		default:
+			refused = append(refused, Refusal{Rune: '\u00e9', Back: came})
 		}
 	}
-	if came := find(back, "-901-"); folds.made[caseUpper] && came != caseUpper {
+	if came := find(back, caseUpper[1:6]); folds.made[caseUpper] && came != caseUpper {
 		folds.cases = true
 	}
 	for _, came := range back {
-		// A name that is no longer than the limit was one over it when it was made.
-		if strings.Contains(came, longMark[1:]) && !p.has(came) {
-			cuts = true
+		if !strings.Contains(came, longMark[1:]) || p.hasFolded(came) {
+			continue
 		}
+		limit, cuts = len(came), true // it was made under another name
 	}
 	t.update(func(r *Result) {
 		r.Refused, r.NamesTried = refused, true
@@ -124,8 +128,15 @@ func (t *trial) names() (err error) {
 	return nil
 }
 
-// has says whether a file was made under exactly this name.
-func (p *place) has(name string) bool { _, ok := p.made[name]; return ok }
+// hasFolded says whether a file was made under this name, but for its case.
+func (p *place) hasFolded(name string) bool {
+	for made := range p.made {
+		if strings.EqualFold(made, name) {
+			return true
+		}
+	}
+	return false
+}
 
 // find returns the listed name that holds a mark, "" if there is none.
 func find(names []string, mark string) string {
