@@ -1,0 +1,177 @@
+package seal
+
+import (
+	"bytes"
+	"errors"
+)
+
+// Two ways to write a name into one line.
+//
+// sha256sum (GNU coreutils, "cksum output modes"): where a name holds a backslash, LF or CR, the
+// line begins with a backslash and these stand as \\, \n and \r. Seen with coreutils 9.1.
+//
+// RFC 8493 §2.1.3: LF, CR and "%" stand as %0A, %0D and %25, everything else as it is.
+
+// appendSumLine appends one line as sha256sum writes it: digest, two spaces, name, LF.
+// A name "-" alone would be standard input to sha256sum -c, so it is written "./-".
+func appendSumLine(dst []byte, digest, name []byte) []byte {
+	escaped := bytes.ContainsAny(name, "\\\n\r")
+	if escaped {
+		dst = append(dst, '\\')
+	}
+	dst = appendHex(dst, digest)
+	dst = append(dst, ' ', ' ')
+	switch {
+	case len(name) == 1 && name[0] == '-':
+		dst = append(dst, "./-"...)
+	case escaped:
+		dst = appendEscaped(dst, name)
+	default:
+		dst = append(dst, name...)
+	}
+	return append(dst, '\n')
+}
+
+func appendEscaped(dst, name []byte) []byte {
+	for _, c := range name {
+		switch c {
+		case '\\':
+			dst = append(dst, '\\', '\\')
+		case '\n':
+			dst = append(dst, '\\', 'n')
+		case '\r':
+			dst = append(dst, '\\', 'r')
+		default:
+			dst = append(dst, c)
+		}
+	}
+	return dst
+}
+
+var errEscape = errors.New(`only \\, \n and \r may follow a backslash in a name`)
+
+// unescape takes appendEscaped back, in place.
+func unescape(name []byte) ([]byte, error) {
+	at := bytes.IndexByte(name, '\\')
+	if at < 0 {
+		return name, nil
+	}
+	out := name[:at]
+	for i := at; i < len(name); i++ {
+		c := name[i]
+		if c == '\\' {
+			i++
+			if i == len(name) {
+				return nil, errEscape
+			}
+			switch name[i] {
+			case '\\':
+			case 'n':
+				c = '\n'
+			case 'r':
+				c = '\r'
+			default:
+				return nil, errEscape
+			}
+		}
+		out = append(out, c)
+	}
+	return out, nil
+}
+
+// A sumLine is one line of sha256sum, md5sum and their kin.
+type sumLine struct {
+	digest []byte // hex, as it stands
+	name   []byte // unescaped; points into the line
+}
+
+var errSumLine = errors.New("not a line of a checksum list (digest, two spaces, name)")
+
+// parseSumLine reads a line without its LF. It changes the line where a name is escaped.
+func parseSumLine(line []byte) (sumLine, error) {
+	escaped := len(line) > 0 && line[0] == '\\'
+	if escaped {
+		line = line[1:]
+	}
+	n := 0
+	for n < len(line) && isHex(line[n]) {
+		n++
+	}
+	if n == 0 || n%2 != 0 || len(line) < n+3 || line[n] != ' ' || (line[n+1] != ' ' && line[n+1] != '*') {
+		return sumLine{}, errSumLine
+	}
+	s := sumLine{digest: line[:n], name: line[n+2:]}
+	if bytes.IndexByte(s.name, 0) >= 0 {
+		return sumLine{}, errors.New("the name holds a NUL byte, which no file name can")
+	}
+	if escaped {
+		name, err := unescape(s.name)
+		if err != nil {
+			return sumLine{}, err
+		}
+		s.name = name
+	}
+	return s, nil
+}
+
+// appendBagPath appends a path as a BagIt manifest holds it.
+func appendBagPath(dst, name []byte) []byte {
+	for _, c := range name {
+		switch c {
+		case '\n':
+			dst = append(dst, "%0A"...)
+		case '\r':
+			dst = append(dst, "%0D"...)
+		case '%':
+			dst = append(dst, "%25"...)
+		default:
+			dst = append(dst, c)
+		}
+	}
+	return dst
+}
+
+// bagPath takes appendBagPath back. Only the three codes are known, in either case of letters;
+// RFC 8493 §2.1.3 says that no other character may be coded.
+func bagPath(path []byte) ([]byte, error) {
+	if bytes.IndexByte(path, '%') < 0 {
+		return path, nil
+	}
+	out := make([]byte, 0, len(path))
+	for i := 0; i < len(path); i++ {
+		if path[i] != '%' {
+			out = append(out, path[i])
+			continue
+		}
+		if i+2 >= len(path) {
+			return nil, errBagPath
+		}
+		switch string(bytes.ToUpper(path[i+1 : i+3])) {
+		case "0A":
+			out = append(out, '\n')
+		case "0D":
+			out = append(out, '\r')
+		case "25":
+			out = append(out, '%')
+		default:
+			return nil, errBagPath
+		}
+		i += 2
+	}
+	return out, nil
+}
+
+var errBagPath = errors.New("a percent sign in a path must begin %0A, %0D or %25")
+
+const hexDigits = "0123456789abcdef"
+
+func appendHex(dst, b []byte) []byte {
+	for _, c := range b {
+		dst = append(dst, hexDigits[c>>4], hexDigits[c&15])
+	}
+	return dst
+}
+
+func isHex(c byte) bool {
+	return c >= '0' && c <= '9' || c >= 'a' && c <= 'f' || c >= 'A' && c <= 'F'
+}
