@@ -3,14 +3,9 @@ package share
 import (
 	"os"
 	"time"
-	"unsafe"
 
 	"golang.org/x/sys/unix"
 )
-
-// directAlign is what O_DIRECT asks of buffers, offsets and lengths on every file system that is
-// not odder than its disks (open(2)).
-const directAlign = 4096
 
 // pastCache opens a file that the place made so that reading it asks the server or the disk, not
 // this machine's cache: with O_DIRECT, or where that is refused, after the clean pages were dropped
@@ -39,16 +34,6 @@ func isInvalid(err error) bool {
 		return pe.Err == unix.EINVAL
 	}
 	return false
-}
-
-// alignedBuffer makes a buffer whose address O_DIRECT takes.
-func alignedBuffer(size int) []byte {
-	b := make([]byte, size+directAlign)
-	skip := 0
-	if r := int(uintptr(unsafe.Pointer(unsafe.SliceData(b))) % directAlign); r != 0 {
-		skip = directAlign - r
-	}
-	return b[skip : skip+size : skip+size]
 }
 
 // setDate dates an open file.

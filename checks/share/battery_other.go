@@ -1,0 +1,5 @@
+//go:build !linux && !darwin && !windows
+
+package share
+
+func battery() (onBattery, known bool) { return false, false }
