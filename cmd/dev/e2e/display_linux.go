@@ -43,6 +43,9 @@ func NewDisplay(t testing.TB, width, height int) *Display {
 		}
 	}
 	d := &Display{t: t, home: t.TempDir()}
+	if err := os.Mkdir(d.temp(), 0o700); err != nil {
+		t.Fatal(err)
+	}
 	d.shots = os.Getenv(ShotsEnv)
 	if d.shots == "" {
 		var err error
@@ -87,9 +90,9 @@ func NewDisplay(t testing.TB, width, height int) *Display {
 	return d
 }
 
-// env is the environment of every program on the display: the caller's, with a home of its own, so
+// Env is the environment of every program on the display: the caller's, with a home of its own, so
 // that no setting of the person who runs the test counts and none is changed.
-func (d *Display) env() []string {
+func (d *Display) Env() []string {
 	var env []string
 	for _, v := range os.Environ() {
 		name, _, _ := strings.Cut(v, "=")
@@ -100,7 +103,7 @@ func (d *Display) env() []string {
 			env = append(env, v)
 		}
 	}
-	return append(env, "DISPLAY="+d.name, "HOME="+d.home, "LANG=C.UTF-8", "LC_ALL=C.UTF-8",
+	return append(env, "DISPLAY="+d.name, "HOME="+d.home, "TMPDIR="+d.temp(), "LANG=C.UTF-8", "LC_ALL=C.UTF-8",
 		"XDG_CONFIG_HOME="+filepath.Join(d.home, "config"), "XDG_STATE_HOME="+filepath.Join(d.home, "state"),
 		"XDG_CACHE_HOME="+filepath.Join(d.home, "cache"), "XDG_DATA_HOME="+filepath.Join(d.home, "data"),
 		// Neither a session bus nor a portal: dialogs are the window's own.
@@ -110,6 +113,22 @@ func (d *Display) env() []string {
 // Home is the home folder of the programs on this display.
 func (d *Display) Home() string { return d.home }
 
+func (d *Display) temp() string { return filepath.Join(d.home, "tmp") }
+
+// Leftovers lists what the programs on this display left in their folder for temporary files.
+func (d *Display) Leftovers() []string {
+	d.t.Helper()
+	entries, err := os.ReadDir(d.temp())
+	if err != nil {
+		d.t.Fatal(err)
+	}
+	var names []string
+	for _, e := range entries {
+		names = append(names, e.Name())
+	}
+	return names
+}
+
 // Shot takes a picture of the screen; the name goes into the file's name. It returns the path.
 func (d *Display) Shot(name string) string {
 	d.t.Helper()
@@ -117,7 +136,7 @@ func (d *Display) Shot(name string) string {
 	file := fmt.Sprintf("%s-%d-%s.png", strings.ReplaceAll(d.t.Name(), "/", "-"), d.count, name)
 	path := filepath.Join(d.shots, file)
 	cmd := exec.Command("import", "-window", "root", path)
-	cmd.Env = d.env()
+	cmd.Env = d.Env()
 	if out, err := cmd.CombinedOutput(); err != nil {
 		d.t.Errorf("no picture %s: %v\n%s", name, err, out)
 	}
@@ -128,7 +147,7 @@ func (d *Display) Shot(name string) string {
 func (d *Display) xdotool(args ...string) {
 	d.t.Helper()
 	cmd := exec.Command("xdotool", args...)
-	cmd.Env = d.env()
+	cmd.Env = d.Env()
 	if out, err := cmd.CombinedOutput(); err != nil {
 		d.t.Fatalf("xdotool %s: %v\n%s", strings.Join(args, " "), err, out)
 	}

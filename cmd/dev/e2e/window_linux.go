@@ -1,14 +1,11 @@
 package e2e
 
 import (
-	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
-	"slices"
 	"strconv"
 	"strings"
-	"testing"
 	"time"
 
 	"github.com/jezek/xgb/xproto"
@@ -39,7 +36,7 @@ func (d *Display) Open(program string, args ...string) *Window {
 	}
 	w := &Window{Display: d, trace: filepath.Join(dir, "trace"), log: &logFile{filepath.Join(dir, "log")}, ended: make(chan struct{})}
 	w.cmd = exec.Command(program, args...)
-	w.cmd.Env = append(d.env(), TraceEnv+"="+w.trace)
+	w.cmd.Env = append(d.Env(), TraceEnv+"="+w.trace)
 	w.cmd.Dir = dir
 	out := w.log.open(t)
 	w.cmd.Stdout, w.cmd.Stderr = out, out
@@ -232,21 +229,3 @@ func (w *Window) Ended() {
 
 // Said is the end of what the program wrote to its standard output and error.
 func (w *Window) Said() string { return w.log.tail() }
-
-// Build builds a Go program for the tests, with tags, and returns its path.
-func Build(t testing.TB, pkg, tags string) string {
-	t.Helper()
-	path := filepath.Join(t.TempDir(), filepath.Base(pkg))
-	cmd := exec.Command("go", slices.DeleteFunc([]string{"build", tagsFlag(tags), "-o", path, pkg}, func(s string) bool { return s == "" })...)
-	if out, err := cmd.CombinedOutput(); err != nil {
-		t.Fatalf("%s: %v\n%s", cmd, err, out)
-	}
-	return path
-}
-
-func tagsFlag(tags string) string {
-	if tags == "" {
-		return ""
-	}
-	return fmt.Sprintf("-tags=%s", tags)
-}
