@@ -127,7 +127,7 @@ func fillDemo(root string) error {
 	at := func(name string) string { return filepath.Join(root, filepath.FromSlash(name)) }
 	deep := "archive" + strings.Repeat("/older", 21)
 	_ = demoFile(root, deep+"/cut.txt", 30)
-	_ = demoFile(root, "renders/"+strings.Repeat(strings.Repeat("a long folder name ", 6)+"/", 10)+"frame.png", 900)
+	_ = demoFile(root, "renders/"+strings.Repeat("wheel turning at high water, seen from the bridge, second pass with the long lens and the grey filter, graded and denoised/", 9)+"frame.png", 900)
 	_ = demoFile(root, "sound/._boom-001.wav", 0)
 	_ = os.WriteFile(at("sound/._boom-001.wav"), []byte("\x00\x05\x16\x07\x00\x02\x00\x00demo"), 0o644)
 	_ = os.Mkdir(at("footage/day-03"), 0o755)

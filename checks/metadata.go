@@ -83,7 +83,7 @@ func visitMetadata(t *Trial, d *walk.Dir) {
 	s := t.State.(*metadataState)
 	future := t.Job.Now().Add(ahead).Unix()
 	asked := s.asked.Load()
-	n := int64(0)
+	n, skipped := int64(0), int64(0)
 	for i := range d.Entries {
 		e := &d.Entries[i]
 		if e.Failed || e.Kind != walk.File && e.Kind != walk.Folder {
@@ -96,6 +96,7 @@ func visitMetadata(t *Trial, d *walk.Dir) {
 			t.Flag(d, e, dateOutOfRange, "dated %s", e.ModTime().UTC().Format(time.RFC3339))
 		}
 		if asked+n >= attributesAll && i%attributesEvery != 0 {
+			skipped++
 			continue
 		}
 		n++
@@ -106,7 +107,7 @@ func visitMetadata(t *Trial, d *walk.Dir) {
 		judgeAttributes(t, d, e, list)
 	}
 	s.asked.Add(n)
-	s.skipped.Add(int64(len(d.Entries)) - n)
+	s.skipped.Add(skipped)
 }
 
 func judgeAttributes(t *Trial, d *walk.Dir, e *walk.Entry, list []string) {

@@ -150,7 +150,7 @@ var nameCharacters = &Check{
 	ID: "name-characters", Title: "Names use safe characters", Group: GroupNames,
 	Doc: "Looks at every byte of every name. Some characters cannot stand in a key or a listing at all, " +
 		"others survive the journey but break on the disk to which you restore.",
-	Fix:   "Rename the files that are listed; the fix page proposes names.",
+	Fix:   "Rename the files that are listed; Loadline proposes names.",
 	Rules: []*Rule{invalidUTF8, lineBreak, controlCharacter, bidiControl, reservedCharacter, trailingDotOrSpace, leadingSpace, deviceName, leadingHyphen, notPortable},
 	Begin: func(t *Trial) any {
 		got := StateOf[share.Result](t, shareWrites)

@@ -3,6 +3,7 @@ package checks
 import (
 	"context"
 	"fmt"
+	"strconv"
 	"strings"
 	"sync"
 
@@ -97,12 +98,13 @@ func visitTwins(t *Trial, d *walk.Dir) {
 	name := func(i int) string { return d.Entries[i].Name }
 	traits := func(i int) names.Traits { return w.traits[i] }
 	w.twins.Find(len(d.Entries), name, traits, func(kind names.TwinKind, members []int) {
-		rule, level := caseTwins, s.caseLevel
+		rule, level, show := caseTwins, s.caseLevel, names.Quote
 		if kind == names.SameForm {
-			rule, level = sameNormalForm, Fail
+			// Shown as they are, they would look the same.
+			rule, level, show = sameNormalForm, Fail, strconv.QuoteToASCII
 		}
 		for _, i := range members {
-			t.FlagLevel(d, &d.Entries[i], rule, level, "%s", "collides with "+others(d, members, i))
+			t.FlagLevel(d, &d.Entries[i], rule, level, "%s", "collides with "+others(d, members, i, show))
 		}
 	})
 	if cap(w.traits) > 1<<16 {
@@ -111,7 +113,7 @@ func visitTwins(t *Trial, d *walk.Dir) {
 }
 
 // others names the other members of a group.
-func others(d *walk.Dir, members []int, me int) string {
+func others(d *walk.Dir, members []int, me int, show func(string) string) string {
 	var list []string
 	for _, i := range members {
 		if i == me {
@@ -120,7 +122,7 @@ func others(d *walk.Dir, members []int, me int) string {
 		if len(list) == twinsNamed {
 			return fmt.Sprintf("%s and %d more", strings.Join(list, ", "), len(members)-1-twinsNamed)
 		}
-		list = append(list, names.Quote(d.Entries[i].Name))
+		list = append(list, show(d.Entries[i].Name))
 	}
 	return strings.Join(list, ", ")
 }
