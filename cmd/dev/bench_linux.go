@@ -197,7 +197,8 @@ func machine(ctx context.Context, dir string) string {
 		if err != nil {
 			return "unknown"
 		}
-		return strings.TrimSpace(string(out))
+		lines := strings.Split(strings.TrimSpace(string(out)), "\n")
+		return strings.TrimSpace(lines[len(lines)-1])
 	}
 	model := "unknown processor"
 	if f, err := os.Open("/proc/cpuinfo"); err == nil {
@@ -210,8 +211,8 @@ func machine(ctx context.Context, dir string) string {
 			}
 		}
 	}
-	return fmt.Sprintf("Machine: %s, %d cores used, Linux %s, %s; %s; %s.", model, runtime.NumCPU(),
-		say("uname", "-r"), say("stat", "-f", "-c", "%T", dir), runtime.Version(), time.Now().Format("2 January 2006"))
+	return fmt.Sprintf("Machine: %s, %d cores, Linux %s, %s; %s; %s.", model, runtime.NumCPU(),
+		say("uname", "-r"), say("df", "--output=fstype", dir), runtime.Version(), time.Now().Format("2 January 2006"))
 }
 
 // thousands writes a number with commas.
