@@ -42,7 +42,7 @@ const (
 
 	// Asking for attributes costs a call to the system for every entry. The first attributesAll
 	// entries are asked all, of the rest one in attributesEvery: see Check.Doc.
-	attributesAll   = 50_000
+	attributesAll   = 20_000
 	attributesEvery = 32
 )
 
@@ -54,7 +54,7 @@ type metadataState struct {
 var metadata = &Check{
 	ID: "metadata", Title: "No attributes or access lists to lose", Group: GroupFiles,
 	Doc: "Asks for extended attributes and access lists, which do not become part of an object, and looks at " +
-		"dates. On a large disk, the first 50,000 entries are asked for attributes and then one in 32: each " +
+		"dates. On a large disk, the first 20,000 entries are asked for attributes and then one in 32: each " +
 		"question costs a call to the system.",
 	Fix:   "Write down what matters of them in a file beside the footage.",
 	Rules: []*Rule{extendedAttributes, accessList, dateOutOfRange, futureDate},
