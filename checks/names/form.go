@@ -87,31 +87,57 @@ func (f *folder) lower(name string) []byte {
 func appendNFC(dst, src []byte) []byte {
 	n := len(dst)
 	dst = norm.NFC.Append(dst, src...)
-	if joined(dst[n:], src) {
-		return appendRunes(dst[:n], compose(decompose(src)))
+	if bytes.Count(dst[n:], joiner) > bytes.Count(src, joiner) {
+		dst = dst[:n]
+		for _, r := range compose(decompose(src)) {
+			dst = utf8.AppendRune(dst, r)
+		}
 	}
 	return dst
 }
 
+// appendNFD appends the NFD of valid UTF-8. Unlike norm.NFD.Append it does not allocate, but for
+// marks that stand out of order, and puts no joiner in.
 func appendNFD(dst, src []byte) []byte {
-	n := len(dst)
-	dst = norm.NFD.Append(dst, src...)
-	if joined(dst[n:], src) {
-		return appendRunes(dst[:n], decompose(src))
+	start, last := len(dst), uint8(0) // class of the last character
+	for i := 0; i < len(src); {
+		if src[i] < utf8.RuneSelf {
+			dst, last = append(dst, src[i]), 0
+			i++
+			continue
+		}
+		p := norm.NFD.Properties(src[i:])
+		if first := p.LeadCCC(); first != 0 && first < last {
+			dst = dst[:start]
+			for _, r := range decompose(src) {
+				dst = utf8.AppendRune(dst, r)
+			}
+			return dst
+		}
+		dst, last = appendDecomposed(dst, src[i:i+p.Size()], p), p.TrailCCC()
+		i += p.Size()
 	}
 	return dst
 }
 
-// joined reports whether a joiner was put in.
-func joined(out, in []byte) bool {
-	return bytes.Count(out, joiner) > bytes.Count(in, joiner)
-}
-
-func appendRunes(dst []byte, s []rune) []byte {
-	for _, r := range s {
-		dst = utf8.AppendRune(dst, r)
+// appendDecomposed appends the decomposition of one character with its properties.
+func appendDecomposed(dst, char []byte, p norm.Properties) []byte {
+	if d := p.Decomposition(); d != nil {
+		return append(dst, d...)
 	}
-	return dst
+	// Hangul syllables are decomposed by arithmetic (The Unicode Standard, section 3.12).
+	const base, l, v, t = 0xAC00, 0x1100, 0x1161, 0x11A7
+	const vs, ts, all = 21, 28, 19 * 21 * 28
+	if r, _ := utf8.DecodeRune(char); r >= base && r < base+all {
+		s := r - base
+		dst = utf8.AppendRune(dst, l+s/(vs*ts))
+		dst = utf8.AppendRune(dst, v+s/ts%vs)
+		if s%ts != 0 {
+			dst = utf8.AppendRune(dst, t+s%ts)
+		}
+		return dst
+	}
+	return append(dst, char...)
 }
 
 // appendFolded appends src with the mappings C and F of CaseFolding.txt applied. Cherokee capitals
@@ -149,20 +175,19 @@ func appendCased(dst, src []byte) []byte {
 }
 
 // decompose returns the NFD of valid UTF-8 straight by the rules D68 and D109 of The Unicode
-// Standard, for runs of combining marks of any length.
+// Standard, for runs of combining marks of any length and in any order.
 func decompose(s []byte) []rune {
 	var out []rune
 	var ranks []uint8 // canonical combining classes
 	var buf [64]byte
 	for len(s) > 0 {
-		_, n := utf8.DecodeRune(s)
-		d := norm.NFD.Append(buf[:0], s[:n]...)
-		s = s[n:]
+		p := norm.NFD.Properties(s)
+		d := appendDecomposed(buf[:0], s[:p.Size()], p)
+		s = s[p.Size():]
 		for len(d) > 0 {
 			r, n := utf8.DecodeRune(d)
-			rank := norm.NFD.Properties(d).CCC()
+			out, ranks = append(out, r), append(ranks, norm.NFD.Properties(d).CCC())
 			d = d[n:]
-			out, ranks = append(out, r), append(ranks, rank)
 		}
 	}
 	for i := 0; i < len(out); i++ {
