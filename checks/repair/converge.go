@@ -1,0 +1,398 @@
+package repair
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"slices"
+	"time"
+
+	"loadline/checks/names"
+	"loadline/checks/walk"
+)
+
+// preflight makes sure, before anything changes, that every file is the one that was planned and
+// that no new name is taken.
+func (e *engine) preflight(ctx context.Context) error {
+	for _, m := range e.j.moves {
+		m.place = atOld
+	}
+	changed := func(path, what string) error {
+		return fmt.Errorf("%w (%s %s)", ErrChanged, names.Quote(path), what)
+	}
+	dates := map[string]bool{}
+	date := func(path string) error {
+		if dates[path] {
+			return nil
+		}
+		dates[path] = true
+		info, err := e.root.Lstat(cmpOr(path, "."))
+		if err != nil {
+			return fmt.Errorf("cannot look at the folder %s: %w", names.Quote(path), explain(err))
+		}
+		e.j.folders = append(e.j.folders, dated{path, identify(info)})
+		return nil
+	}
+	if err := date(""); err != nil {
+		return err
+	}
+	for _, dir := range e.dirs {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if err := date(dir); err != nil {
+			return err
+		}
+		list, err := e.list(cmpOr(dir, "."))
+		if err != nil {
+			return fmt.Errorf("cannot list the folder %s: %w", names.Quote(dir), explain(err))
+		}
+		leaves, others := map[string]bool{}, map[string]bool{}
+		for _, m := range e.byDir[dir] {
+			leaves[m.from] = true
+		}
+		for name := range list {
+			if !leaves[name] {
+				others[fold(name)] = true
+			}
+		}
+		for _, m := range e.byDir[dir] {
+			path := join(dir, m.from)
+			info, err := e.root.Lstat(path)
+			if errors.Is(err, fs.ErrNotExist) {
+				return changed(path, "is gone")
+			}
+			if err != nil {
+				return fmt.Errorf("cannot look at %s: %w", names.Quote(path), explain(err))
+			}
+			if !identify(info).unchanged(m.id, e.lasting) {
+				return changed(path, "was written to or replaced")
+			}
+			if others[fold(m.to)] {
+				return changed(join(dir, m.to), "has come up")
+			}
+			if m.id.Kind == walk.Folder {
+				if err := date(path); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	return e.preflightLinks(date)
+}
+
+func (e *engine) list(path string) (map[string]bool, error) {
+	d, err := e.root.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer d.Close()
+	all, err := d.Readdirnames(-1)
+	if err != nil {
+		return nil, err
+	}
+	out := make(map[string]bool, len(all))
+	for _, n := range all {
+		out[n] = true
+	}
+	return out, nil
+}
+
+// survey finds out, after a crash or another program, where everything is. It goes top down, so
+// that folders above are known first. What the journal says counts where the disk bears it out.
+func (e *engine) survey(ctx context.Context) error {
+	dirs := slices.Clone(e.dirs)
+	slices.Reverse(dirs)
+	for _, dir := range dirs {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		now := e.current(dir)
+		list, err := e.list(now)
+		if errors.Is(err, fs.ErrNotExist) {
+			continue // the folder is gone, and with it what was in it
+		}
+		if err != nil {
+			return fmt.Errorf("cannot list the folder %s: %w", names.Quote(dir), explain(err))
+		}
+		taken := map[string]bool{}
+		for _, sure := range []bool{true, false} {
+			for _, m := range e.byDir[dir] {
+				if m.place == "" {
+					e.locate(m, now, list, taken, sure)
+				}
+			}
+		}
+	}
+	for _, m := range e.j.moves {
+		if m.link {
+			e.locateLink(m)
+		}
+	}
+	return nil
+}
+
+// expected returns where a move can be, by its word in the journal, the likeliest first.
+func expected(at string) []string {
+	switch at {
+	case atOld:
+		return []string{atOld, atTemp, atNew}
+	case atTemp:
+		return []string{atTemp, atOld, atNew}
+	case atNew:
+		return []string{atNew, atTemp, atOld}
+	case oldToTemp:
+		return []string{atTemp, atOld, atNew}
+	case newToTemp:
+		return []string{atTemp, atNew, atOld}
+	case tempToNew:
+		return []string{atTemp, atNew, atOld}
+	case tempToOld:
+		return []string{atTemp, atOld, atNew}
+	case newToOld:
+		return []string{atOld, atNew, atTemp}
+	}
+	return []string{atTemp, atNew, atOld}
+}
+
+// locate finds one move in its folder. In the first pass, the sure one, only the likeliest place
+// counts, so that a file without a lasting number is not taken for one that has moved on.
+func (e *engine) locate(m *move, now string, list, taken map[string]bool, sure bool) {
+	places := expected(m.at)
+	if sure {
+		places = places[:1]
+	}
+	for _, place := range places {
+		name := m.name(place)
+		if !list[name] || taken[name] {
+			continue
+		}
+		info, err := e.root.Lstat(join(dot(now), name))
+		if err != nil || !identify(info).same(m.id, e.lasting) || e.isGuard(m, join(dot(now), name), info) {
+			continue
+		}
+		m.place, taken[name] = place, true
+		return
+	}
+}
+
+func dot(path string) string {
+	if path == "." {
+		return ""
+	}
+	return path
+}
+
+// forward brings everything to its new name.
+func (e *engine) forward(ctx context.Context) (*Outcome, error) {
+	if err := e.j.state(StateApplying); err != nil {
+		return nil, e.stopped(explain(err))
+	}
+	// A link is followed while what it points to has its old name still.
+	for _, m := range e.j.moves {
+		if m.link {
+			if err := e.link(ctx, m, atNew); err != nil {
+				return e.halt(err)
+			}
+		}
+	}
+	for _, dir := range e.dirs {
+		if err := e.pass(ctx, dir, atNew); err != nil {
+			return e.halt(err)
+		}
+	}
+	e.restoreDates()
+	if err := flush(e.dir); err != nil {
+		return e.halt(err)
+	}
+	if err := e.j.state(StateApplied); err != nil {
+		return e.halt(err)
+	}
+	e.restoreRoot()
+	e.out.Journal = e.j.path
+	return &e.out, nil
+}
+
+// halt ends midway. Where nothing was renamed yet, nothing is left behind either.
+func (e *engine) halt(err error) (*Outcome, error) {
+	err = explain(err)
+	for _, m := range e.j.moves {
+		if m.place != atOld && m.place != "" {
+			return nil, e.stopped(err)
+		}
+	}
+	if e.forget() != nil {
+		return nil, e.stopped(err)
+	}
+	e.restoreRoot()
+	return nil, err
+}
+
+// back brings everything to its old name.
+func (e *engine) back(ctx context.Context) (*Outcome, error) {
+	if err := e.j.state(StateUndoing); err != nil {
+		return nil, e.stopped(explain(err))
+	}
+	for _, dir := range slices.Backward(e.dirs) {
+		if err := e.pass(ctx, dir, atOld); err != nil {
+			return nil, e.stopped(explain(err))
+		}
+	}
+	for _, m := range slices.Backward(e.j.moves) {
+		if m.link {
+			if err := e.link(ctx, m, atOld); err != nil {
+				return nil, e.stopped(explain(err))
+			}
+		}
+	}
+	e.restoreDates()
+	if err := flush(e.dir); err != nil {
+		return nil, e.stopped(explain(err))
+	}
+	if err := e.j.state(StateUndone); err != nil {
+		return nil, e.stopped(explain(err))
+	}
+	if err := e.forget(); err != nil {
+		return nil, err
+	}
+	e.restoreRoot()
+	return &e.out, nil
+}
+
+// pass brings all of one folder to one place. What would take a name that another still has, or
+// its own in another spelling, steps aside first: so chains, rings and changes of case only work,
+// on disks that tell capital letters apart and on those that do not.
+func (e *engine) pass(ctx context.Context, dir, to string) error {
+	from := atOld
+	if to == atOld {
+		from = atNew
+	}
+	moves := e.byDir[dir]
+	left := map[string]bool{} // folded names that are being given up
+	for _, m := range moves {
+		if m.place == from {
+			left[fold(m.name(from))] = true
+		}
+	}
+	here, err := e.root.Open(e.current(dir))
+	if errors.Is(err, fs.ErrNotExist) {
+		e.gone(moves)
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	defer here.Close()
+	for _, m := range moves {
+		if m.place == from && left[fold(m.name(to))] {
+			if err := e.rename(ctx, here, m, atTemp); err != nil {
+				return err
+			}
+		}
+	}
+	for _, m := range moves {
+		if m.place == from {
+			if err := e.rename(ctx, here, m, to); err != nil {
+				return err
+			}
+		}
+	}
+	for _, m := range moves {
+		switch m.place {
+		case atTemp:
+			if err := e.rename(ctx, here, m, to); err != nil {
+				return err
+			}
+			e.out.Done++
+		case to:
+			e.out.Done++
+		default:
+			e.gone([]*move{m})
+		}
+	}
+	return e.spelled(dir, moves, to)
+}
+
+func (e *engine) gone(moves []*move) {
+	for _, m := range moves {
+		e.out.Gone = append(e.out.Gone, join(m.dir, m.from))
+	}
+}
+
+// spelled finds names that the disk keeps in a normal form of its own.
+func (e *engine) spelled(dir string, moves []*move, to string) error {
+	list, err := e.list(e.current(dir))
+	if err != nil {
+		return err
+	}
+	for _, m := range moves {
+		if m.place == to && !list[m.name(to)] {
+			e.out.Kept = append(e.out.Kept, join(dir, m.from))
+		}
+	}
+	return nil
+}
+
+// rename takes one step: journal first, then the name.
+func (e *engine) rename(ctx context.Context, here *os.File, m *move, to string) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	if e.o.Progress != nil {
+		e.o.Progress(e.out.Done, len(e.j.moves), join(m.dir, m.from))
+	}
+	now := dot(e.current(m.dir))
+	path := join(now, m.name(m.place))
+	info, err := e.root.Lstat(path)
+	if err != nil {
+		return fmt.Errorf("cannot look at %s: %w", names.Quote(path), err)
+	}
+	if id := identify(info); !id.same(m.id, e.lasting) || e.strict && !id.unchanged(m.id, e.lasting) {
+		return fmt.Errorf("%w (%s)", ErrChanged, names.Quote(path))
+	}
+	if err := e.j.mark(m, m.place+">"+to, true); err != nil {
+		return err
+	}
+	e.hook("rename")
+	if err := e.exclusive(here, now, m, to); err != nil {
+		return fmt.Errorf("cannot rename %s to %s: %w", names.Quote(path), names.Quote(m.name(to)), err)
+	}
+	m.place = to
+	e.hook("renamed")
+	return e.j.mark(m, to, false)
+}
+
+// restoreDates gives the folders the dates back that they had, the source folder excepted.
+func (e *engine) restoreDates() {
+	for _, f := range e.j.folders {
+		if f.path != "" {
+			e.restoreDate(f)
+		}
+	}
+}
+
+func (e *engine) restoreRoot() {
+	for _, f := range e.j.folders {
+		if f.path == "" {
+			e.restoreDate(f)
+		}
+	}
+}
+
+func (e *engine) restoreDate(f dated) {
+	now := e.current(f.path)
+	info, err := e.root.Lstat(now)
+	if errors.Is(err, fs.ErrNotExist) {
+		return
+	}
+	if err == nil && info.IsDir() && !info.ModTime().Equal(f.id.modTime()) {
+		e.hook("date")
+		err = e.root.Chtimes(now, time.Time{}, f.id.modTime())
+		e.hook("dated")
+	}
+	if err != nil {
+		e.out.Dates = append(e.out.Dates, f.path)
+	}
+}

@@ -1,0 +1,109 @@
+package repair
+
+import (
+	"errors"
+	"io/fs"
+	"os"
+	"strings"
+	"time"
+
+	"loadline/checks/walk"
+)
+
+// exclusive renames, never over a name that exists. Where the system has no such call, it first
+// takes the new name with a file or an empty folder of its own, which only succeeds if the name is
+// free, and renames over that.
+func (e *engine) exclusive(here *os.File, now string, m *move, to string) error {
+	from, name := m.name(m.place), m.name(to)
+	if !e.plain {
+		err := renameExclusive(here, from, name)
+		if !errors.Is(err, errors.ErrUnsupported) {
+			return err
+		}
+		e.plain = true
+	}
+	target := join(now, name)
+	if err := e.takeName(m, target); err != nil {
+		return err
+	}
+	e.hook("guarded")
+	if err := e.root.Rename(join(now, from), target); err != nil {
+		// The guard is ours and empty; without the rename it must not stay.
+		return errors.Join(err, e.dropGuard(m, target))
+	}
+	return nil
+}
+
+// guardText is what a file holds that keeps a name: after a crash it shows whose it is.
+func (e *engine) guardText() string {
+	return "loadline keeps this name for a rename " + e.j.head.ID + "\n"
+}
+
+func (e *engine) takeName(m *move, target string) error {
+	err := e.tryName(m, target)
+	if errors.Is(err, fs.ErrExist) {
+		// One of ours that a crash left?
+		info, lerr := e.root.Lstat(target)
+		if lerr == nil && e.isGuard(m, target, info) && e.dropGuard(m, target) == nil {
+			err = e.tryName(m, target)
+		}
+	}
+	return err
+}
+
+func (e *engine) tryName(m *move, target string) error {
+	e.hook("guard")
+	if m.id.Kind == walk.Folder {
+		return e.root.Mkdir(target, 0o700)
+	}
+	f, err := e.root.OpenFile(target, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	_, err = f.WriteString(e.guardText())
+	if err = errors.Join(err, f.Close()); err != nil {
+		return errors.Join(err, e.root.Remove(target))
+	}
+	return nil
+}
+
+// dropGuard removes a guard. Of a folder only an empty one can go.
+func (e *engine) dropGuard(_ *move, target string) error { return e.root.Remove(target) }
+
+// isGuard tells whether a name is held by a guard that a crash left. A file tells by its text. A
+// folder does where it is empty and younger than the plan, and the journal says that this very
+// name was about to be taken.
+func (e *engine) isGuard(m *move, path string, info fs.FileInfo) bool {
+	if info.Mode().IsRegular() {
+		text := e.guardText()
+		if info.Size() != int64(len(text)) {
+			return false
+		}
+		b, err := e.root.ReadFile(path)
+		return err == nil && string(b) == text
+	}
+	if m.id.Kind != walk.Folder || !info.IsDir() || info.ModTime().Before(e.j.head.Started.Add(-guardSlack)) {
+		return false
+	}
+	list, err := e.list(path)
+	if err != nil || len(list) > 0 {
+		return false
+	}
+	_, to, way := cutWay(m.at)
+	_, name := parent(path)
+	if !way || m.name(to) != name {
+		return false
+	}
+	// An empty folder can be what was moved. It is the guard only if the other name is there too.
+	from, _, _ := cutWay(m.at)
+	dir, _ := parent(path)
+	_, err = e.root.Lstat(join(dir, m.name(from)))
+	return err == nil
+}
+
+// guardSlack is how far the clock of a disk may be behind, dates in steps of 2 s included
+// (FAT, common practice).
+const guardSlack = 5 * time.Second
+
+// cutWay parts the word of a rename that was begun.
+func cutWay(at string) (from, to string, ok bool) { return strings.Cut(at, ">") }

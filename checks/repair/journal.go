@@ -1,0 +1,464 @@
+package repair
+
+import (
+	"bufio"
+	"bytes"
+	"crypto/rand"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"loadline/checks/names"
+)
+
+// A journal is a text file of JSON lines: a head, the dates of folders, one line a rename, a
+// foot. It is written and flushed whole before the first rename; after that only words of fixed
+// width in it change in place, flushed before each step, so that going on and going back need no
+// new space on a full disk.
+const (
+	journalMagic   = "renames"
+	journalVersion = 1
+	journalPrefix  = ".loadline-renames-"
+	journalSuffix  = ".jsonl"
+	tempPrefix     = ".loadline-moving-"
+	wordLen        = 8                 // of the words that change
+	wordAt         = len(`{"state":"`) // where they stand in their line
+	mostJournal    = 1 << 30           // bytes; a larger file is not ours
+)
+
+// Ours reports whether a name is that of a file that this package leaves on a source: a journal,
+// or a name on its way to another after a crash. Checks need not flag it.
+func Ours(name string) bool {
+	return strings.HasPrefix(name, tempPrefix) ||
+		strings.HasPrefix(name, journalPrefix) && strings.HasSuffix(name, journalSuffix)
+}
+
+// State is how far a journal has come.
+type State string
+
+// The states.
+const (
+	StatePlanned  State = "planned"  // written, nothing renamed yet
+	StateApplying State = "applying" // renaming, or broken off: resume or undo
+	StateApplied  State = "applied"  // all renamed: can be undone
+	StateUndoing  State = "undoing"  // going back, or broken off: undo once more
+	StateUndone   State = "undone"   // all back
+)
+
+// Places where a renamed thing can be, and ways between them. A way stands in the journal before
+// the rename, the place after it.
+const (
+	atOld     = "old"
+	atTemp    = "temp"
+	atNew     = "new"
+	oldToTemp = "old>temp"
+	oldToNew  = "old>new"
+	tempToNew = "temp>new"
+	newToTemp = "new>temp"
+	newToOld  = "new>old"
+	tempToOld = "temp>old"
+	// Of a link that is replaced by a copy.
+	copying = "copying" // link to copy
+	linking = "linking" // copy to link
+)
+
+var words = []string{
+	atOld, atTemp, atNew, oldToTemp, oldToNew, tempToNew, newToTemp, newToOld, tempToOld, copying, linking,
+	string(StatePlanned), string(StateApplying), string(StateApplied), string(StateUndoing), string(StateUndone),
+}
+
+// raw is a name or a path of any bytes. In JSON it is a string where it is UTF-8.
+type raw string
+
+func (r raw) MarshalJSON() ([]byte, error) {
+	if utf8.ValidString(string(r)) {
+		return json.Marshal(string(r))
+	}
+	return json.Marshal(map[string][]byte{"base64": []byte(r)})
+}
+
+func (r *raw) UnmarshalJSON(b []byte) error {
+	if len(b) > 0 && b[0] == '{' {
+		var o struct {
+			Base64 []byte `json:"base64"`
+		}
+		err := json.Unmarshal(b, &o)
+		*r = raw(o.Base64)
+		return err
+	}
+	return json.Unmarshal(b, (*string)(r))
+}
+
+type head struct {
+	State    string    `json:"state"`
+	Loadline string    `json:"loadline"`
+	Version  int       `json:"version"`
+	ID       string    `json:"id"`
+	Started  time.Time `json:"started"`
+	Source   raw       `json:"source"`
+}
+
+// line is any line but the head. Which it is, is told by what is set.
+type line struct {
+	State string `json:"state,omitempty"` // first, so that it stands at wordAt
+
+	// A rename: Dir is the folder as it was called when the plan was made.
+	Dir  raw `json:"dir,omitempty"`
+	From raw `json:"from,omitempty"`
+	To   raw `json:"to,omitempty"`
+	Temp raw `json:"temp,omitempty"`
+
+	// A link that is replaced by a copy: From is its name, Target what it points to, File what
+	// the copy is of.
+	Target raw       `json:"target,omitempty"`
+	File   *identity `json:"file,omitempty"`
+
+	// A folder whose date is kept.
+	Folder *raw `json:"folder,omitempty"`
+
+	ID *identity `json:"id,omitempty"`
+
+	// The foot: how many lines stand between.
+	Lines *int `json:"lines,omitempty"`
+}
+
+type journal struct {
+	path    string
+	file    *os.File
+	head    head
+	moves   []*move
+	folders []dated
+	inRoot  bool // it lies in the source folder
+	hook    func(string)
+}
+
+// move is one rename as the journal holds it.
+type move struct {
+	dir, from, to, temp string
+	id                  identity
+	link                bool
+	target              string
+	copyOf              identity
+	at                  string // word in the journal
+	offset              int64  // of the word; 0 while it is not written
+	place               string // where it is: atOld, atTemp, atNew; "" unknown
+}
+
+// dated is a folder with the date that it keeps.
+type dated struct {
+	path string
+	id   identity
+}
+
+func newID() string {
+	b := make([]byte, 4)
+	rand.Read(b) // never fails
+	return hex.EncodeToString(b)
+}
+
+// word pads a word to the width of its place.
+func word(w string) string { return w + strings.Repeat(" ", wordLen-len(w)) }
+
+// encode renders the whole journal and notes where its words stand.
+func (j *journal) encode() ([]byte, error) {
+	var b bytes.Buffer
+	add := func(v any) error {
+		s, err := json.Marshal(v)
+		b.Write(s)
+		b.WriteByte('\n')
+		return err
+	}
+	h := j.head
+	h.State = word(h.State)
+	errs := []error{add(h)}
+	n := 0
+	for _, f := range j.folders {
+		path := raw(f.path)
+		errs = append(errs, add(line{Folder: &path, ID: &f.id}))
+		n++
+	}
+	for _, m := range j.moves {
+		m.offset = int64(b.Len() + wordAt)
+		l := line{State: word(m.at), Dir: raw(m.dir), From: raw(m.from), To: raw(m.to), Temp: raw(m.temp), ID: &m.id}
+		if m.link {
+			l.Target, l.File = raw(m.target), &m.copyOf
+		}
+		errs = append(errs, add(l))
+		n++
+	}
+	errs = append(errs, add(line{Lines: &n}))
+	return b.Bytes(), errors.Join(errs...)
+}
+
+// ErrJournal wraps what makes a file no journal of ours.
+var ErrJournal = errors.New("not a journal that can be read")
+
+// errHalf is a journal that was still being written when its program ended: nothing was renamed.
+var errHalf = errors.New("the journal breaks off, so nothing was renamed yet")
+
+// decode reads a journal. It trusts nothing: names with a slash, paths that lead out of the source
+// and words out of place are refused.
+func decode(data []byte) (*journal, error) {
+	bad := func(n int, what string) error { return fmt.Errorf("%w: line %d %s", ErrJournal, n, what) }
+	j := &journal{}
+	r := bufio.NewReader(bytes.NewReader(data))
+	var at int64
+	foot := false
+	for n := 1; ; n++ {
+		text, err := r.ReadBytes('\n')
+		if errors.Is(err, io.EOF) {
+			if len(text) > 0 || !foot {
+				if n == 1 {
+					return nil, bad(1, "is not whole")
+				}
+				return j, errHalf
+			}
+			return j, nil
+		}
+		if foot {
+			return nil, bad(n, "stands behind the end")
+		}
+		if n == 1 {
+			if err := json.Unmarshal(text, &j.head); err != nil || j.head.Loadline != journalMagic {
+				return nil, bad(n, "is not the head of a journal")
+			}
+			if j.head.Version != journalVersion {
+				return nil, fmt.Errorf("%w: it is of version %d, this program knows %d", ErrJournal, j.head.Version, journalVersion)
+			}
+			j.head.State = known(j.head.State)
+			if len(j.head.ID) != 8 || strings.Trim(j.head.ID, "0123456789abcdef") != "" {
+				return nil, bad(n, "has no valid id")
+			}
+			if !isWord(text) {
+				return nil, bad(n, "has its state out of place")
+			}
+			at += int64(len(text))
+			continue
+		}
+		var l line
+		if err := json.Unmarshal(text, &l); err != nil {
+			return nil, bad(n, "cannot be read")
+		}
+		switch {
+		case l.Lines != nil:
+			if *l.Lines != n-2 {
+				return nil, bad(n, "tells of another number of lines")
+			}
+			foot = true
+		case l.Folder != nil:
+			if l.ID == nil || !inside(string(*l.Folder)) {
+				return nil, bad(n, "names no folder of the source")
+			}
+			j.folders = append(j.folders, dated{string(*l.Folder), *l.ID})
+		default:
+			m := &move{
+				dir: string(l.Dir), from: string(l.From), to: string(l.To), temp: string(l.Temp),
+				at: known(l.State), offset: at + int64(wordAt), target: string(l.Target), link: l.File != nil,
+			}
+			if l.ID == nil || !inside(m.dir) || !plainName(m.from) || !plainName(m.to) ||
+				!plainName(m.temp) || !strings.HasPrefix(m.temp, tempPrefix) {
+				return nil, bad(n, "names nothing on the source")
+			}
+			if !isWord(text) {
+				return nil, bad(n, "has its state out of place")
+			}
+			m.id = *l.ID
+			if l.File != nil {
+				m.copyOf = *l.File
+			}
+			j.moves = append(j.moves, m)
+		}
+		at += int64(len(text))
+	}
+}
+
+// isWord reports whether a word stands where it can be changed in place.
+func isWord(text []byte) bool {
+	return len(text) > wordAt+wordLen && string(text[:wordAt]) == `{"state":"` && text[wordAt+wordLen] == '"'
+}
+
+// known returns a word that stands in a journal, "" for one that was half written: then only a
+// look at the disk tells.
+func known(w string) string {
+	w = strings.TrimRight(w, " ")
+	if slices.Contains(words, w) {
+		return w
+	}
+	return ""
+}
+
+func plainName(s string) bool {
+	return s != "" && s != "." && s != ".." && !strings.ContainsAny(s, "/\x00")
+}
+
+func inside(path string) bool {
+	if path == "" {
+		return true
+	}
+	for s := range strings.SplitSeq(path, "/") {
+		if !plainName(s) {
+			return false
+		}
+	}
+	return true
+}
+
+// mark changes the word of a move and, where a rename follows, waits until it has arrived.
+func (j *journal) mark(m *move, w string, wait bool) error {
+	m.at = w
+	return j.set(m.offset, w, wait)
+}
+
+func (j *journal) state(s State) error {
+	j.head.State = string(s)
+	return j.set(int64(wordAt), string(s), true)
+}
+
+func (j *journal) set(offset int64, w string, wait bool) error {
+	j.hook("mark")
+	if _, err := j.file.WriteAt([]byte(word(w)), offset); err != nil {
+		return fmt.Errorf("cannot write the journal: %w", err)
+	}
+	if wait {
+		if err := j.file.Sync(); err != nil {
+			return fmt.Errorf("cannot flush the journal: %w", err)
+		}
+	}
+	j.hook("marked")
+	return nil
+}
+
+// A Journal tells of a plan that was applied or begun.
+type Journal struct {
+	Path    string
+	Source  string // as it was called then; where the journal lies in the source, its folder now
+	Started time.Time
+	State   State
+	Renames int
+	InRoot  bool // it lies in the source folder
+}
+
+// Unfinished reports whether the plan stopped midway.
+func (j *Journal) Unfinished() bool { return j.State == StateApplying || j.State == StateUndoing }
+
+// ReadJournal looks at one journal.
+func ReadJournal(path string) (*Journal, error) {
+	j, err := openJournal(path, os.O_RDONLY)
+	if err != nil {
+		return nil, err
+	}
+	defer j.file.Close()
+	return j.public(), nil
+}
+
+func (j *journal) public() *Journal {
+	return &Journal{
+		Path: j.path, Source: j.source(), Started: j.head.Started, State: State(j.head.State),
+		Renames: len(j.moves), InRoot: j.inRoot,
+	}
+}
+
+func (j *journal) source() string {
+	if j.inRoot {
+		return filepath.Dir(j.path)
+	}
+	return string(j.head.Source)
+}
+
+func openJournal(path string, flag int) (*journal, error) {
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return nil, err
+	}
+	f, err := os.OpenFile(path, flag, 0)
+	if err != nil {
+		return nil, fmt.Errorf("cannot open the journal %s: %w", names.Quote(path), cause(err))
+	}
+	data, err := io.ReadAll(io.LimitReader(f, mostJournal))
+	if err != nil {
+		f.Close()
+		return nil, fmt.Errorf("cannot read the journal %s: %w", names.Quote(path), cause(err))
+	}
+	j, err := decode(data)
+	if err != nil && !errors.Is(err, errHalf) {
+		f.Close()
+		return nil, fmt.Errorf("%s: %w", names.Quote(path), err)
+	}
+	if errors.Is(err, errHalf) {
+		j.head.State = string(StatePlanned)
+		j.moves, j.folders = nil, nil
+	}
+	j.path, j.file = path, f
+	j.inRoot = strings.HasPrefix(filepath.Base(path), ".")
+	return j, nil
+}
+
+// Journals finds the journals of a source, in its folder and in the state folder ("" for the usual
+// one), oldest first. What cannot be read as a journal is left out.
+func Journals(source, stateDir string) ([]*Journal, error) {
+	source, err := filepath.Abs(source)
+	if err != nil {
+		return nil, err
+	}
+	var out []*Journal
+	for _, dir := range []string{source, cmpOr(stateDir, StateDir())} {
+		f, err := os.Open(dir)
+		if err != nil {
+			if dir == source {
+				return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(dir), cause(err))
+			}
+			continue
+		}
+		list, err := f.Readdirnames(-1)
+		f.Close()
+		if err != nil {
+			return nil, fmt.Errorf("cannot list the folder %s: %w", names.Quote(dir), cause(err))
+		}
+		for _, name := range list {
+			if !strings.HasSuffix(name, journalSuffix) || !strings.HasPrefix("."+strings.TrimPrefix(name, "."), journalPrefix) {
+				continue
+			}
+			if j, err := ReadJournal(filepath.Join(dir, name)); err == nil && j.Source == source {
+				out = append(out, j)
+			}
+		}
+	}
+	slices.SortFunc(out, func(a, b *Journal) int { return a.Started.Compare(b.Started) })
+	return out, nil
+}
+
+func cmpOr(a, b string) string {
+	if a != "" {
+		return a
+	}
+	return b
+}
+
+// StateDir returns the folder for journals that cannot lie on the disk: loadline/renames in
+// XDG_STATE_HOME (XDG Base Directory Specification), or where the system keeps such things.
+func StateDir() string {
+	dir := os.Getenv("XDG_STATE_HOME")
+	if !filepath.IsAbs(dir) {
+		home, err := os.UserHomeDir()
+		if err != nil {
+			home = os.TempDir()
+		}
+		dir = filepath.Join(home, ".local", "state")
+		switch runtime.GOOS {
+		case "darwin":
+			dir = filepath.Join(home, "Library", "Application Support")
+		case "windows":
+			dir = cmpOr(os.Getenv("LOCALAPPDATA"), home)
+		}
+	}
+	return filepath.Join(dir, "loadline", "renames")
+}

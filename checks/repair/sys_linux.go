@@ -1,0 +1,37 @@
+package repair
+
+import (
+	"errors"
+	"os"
+
+	"golang.org/x/sys/unix"
+)
+
+// renameExclusive renames within one folder and fails with fs.ErrExist where the new name is
+// taken (renameat2(2), RENAME_NOREPLACE). It fails with errors.ErrUnsupported where the file system
+// cannot promise that.
+func renameExclusive(dir *os.File, from, to string) error {
+	err := unix.Renameat2(int(dir.Fd()), from, int(dir.Fd()), to, unix.RENAME_NOREPLACE)
+	if errors.Is(err, unix.EINVAL) || errors.Is(err, unix.ENOSYS) || errors.Is(err, unix.ENOTSUP) {
+		return errors.ErrUnsupported
+	}
+	return err
+}
+
+// flush waits until the names of the whole disk have arrived on it (syncfs(2)).
+func flush(dir *os.File) error { return unix.Syncfs(int(dir.Fd())) }
+
+// File system types whose inode numbers are made up while the disk is mounted (statfs(2)).
+const (
+	magicFAT  = 0x4d44
+	magicFUSE = 0x65735546 // some have lasting numbers, but it does not say which
+)
+
+// lastingInodes reports whether a file has one inode number for as long as it lives.
+func lastingInodes(dir *os.File) bool {
+	var st unix.Statfs_t
+	if err := unix.Fstatfs(int(dir.Fd()), &st); err != nil {
+		return false
+	}
+	return st.Type != magicFAT && st.Type != unix.EXFAT_SUPER_MAGIC && st.Type != magicFUSE
+}
