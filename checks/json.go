@@ -2,6 +2,7 @@ package checks
 
 import (
 	"bufio"
+	"bytes"
 	"encoding/base64"
 	"encoding/json"
 	"io"
@@ -14,7 +15,7 @@ import (
 // writes finding by finding, so that a million of them cost no memory.
 func (r *Report) WriteJSON(w io.Writer) error {
 	b := bufio.NewWriterSize(w, 1<<16)
-	j := jsonWriter{w: b}
+	j := newJSONWriter(b)
 	j.open('{')
 	j.field("tool", "loadline")
 	j.field("version", r.Version)
@@ -58,8 +59,17 @@ func (r *Report) WriteJSON(w io.Writer) error {
 // jsonWriter writes values one after the other; it remembers whether a comma is due.
 type jsonWriter struct {
 	w     *bufio.Writer
+	buf   bytes.Buffer
+	enc   *json.Encoder // writes into buf
 	err   error
 	comma bool
+}
+
+func newJSONWriter(w *bufio.Writer) *jsonWriter {
+	j := &jsonWriter{w: w}
+	j.enc = json.NewEncoder(&j.buf)
+	j.enc.SetEscapeHTML(false)
+	return j
 }
 
 func (j *jsonWriter) raw(s string) {
@@ -103,11 +113,9 @@ func (j *jsonWriter) value(v any) {
 	if j.err != nil {
 		return
 	}
-	var s strings.Builder
-	e := json.NewEncoder(&s)
-	e.SetEscapeHTML(false)
-	if j.err = e.Encode(v); j.err == nil {
-		j.raw(strings.TrimSuffix(s.String(), "\n"))
+	j.buf.Reset()
+	if j.err = j.enc.Encode(v); j.err == nil {
+		_, j.err = j.w.Write(bytes.TrimSuffix(j.buf.Bytes(), []byte("\n")))
 	}
 }
 
@@ -156,15 +164,25 @@ func (j *jsonWriter) result(r *Result) {
 	j.key("findings")
 	j.open('[')
 	for i := range r.Findings {
-		f := &r.Findings[i]
-		j.open('{')
-		j.path("path", f.Path)
-		j.field("rule", f.Rule.ID)
-		j.field("level", f.Level)
-		j.field("detail", f.Detail)
-		j.field("fix", f.Fix())
-		j.close('}')
+		j.next()
+		j.finding(&r.Findings[i])
 	}
 	j.close(']')
 	j.close('}')
+}
+
+// finding writes a whole finding in one go: there may be a million.
+func (j *jsonWriter) finding(f *Finding) {
+	out := struct {
+		Path   string `json:"path"`
+		Base64 []byte `json:"path_base64,omitempty"`
+		Rule   string `json:"rule"`
+		Level  string `json:"level"`
+		Detail string `json:"detail"`
+		Fix    string `json:"fix"`
+	}{f.Path, nil, f.Rule.ID, f.Level.String(), f.Detail, f.Fix()}
+	if !utf8.ValidString(f.Path) {
+		out.Path, out.Base64 = strings.ToValidUTF8(f.Path, "\uFFFD"), []byte(f.Path)
+	}
+	j.value(&out)
 }

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 	"sync"
 
 	"loadline/checks/walk"
@@ -57,9 +58,44 @@ type Trial struct {
 
 // shard holds what one worker found; a worker never runs twice at a time, so none needs a lock.
 type shard struct {
-	found  []Finding
-	counts map[*Rule]int64
-	_      [88]byte // keeps two workers' shards off one cache line
+	found   [][]Finding // in blocks: a million findings must not be copied each time they outgrow a slice
+	counts  map[*Rule]int64
+	details map[string]string // equal details share their bytes
+	// The path of the entry flagged last: several rules may flag one.
+	dir, name, path string
+	_               [64]byte // keeps two workers' shards off one cache line
+}
+
+const (
+	findingBlock = 1024
+	detailsKept  = 256
+)
+
+func (s *shard) add(f Finding) {
+	last := len(s.found) - 1
+	if last < 0 || len(s.found[last]) == cap(s.found[last]) {
+		size := findingBlock
+		if last < 0 {
+			size = 16
+		}
+		s.found = append(s.found, make([]Finding, 0, size))
+		last++
+	}
+	s.found[last] = append(s.found[last], f)
+}
+
+// shared returns a string equal to detail that others use too, where it is a common one.
+func (s *shard) shared(detail string) string {
+	if kept, ok := s.details[detail]; ok {
+		return kept
+	}
+	if len(s.details) < detailsKept {
+		if s.details == nil {
+			s.details = map[string]string{}
+		}
+		s.details[detail] = detail
+	}
+	return detail
 }
 
 // Flag records a finding of the rule's usual level on one entry. For use in Visit.
@@ -69,20 +105,23 @@ func (t *Trial) Flag(d *walk.Dir, e *walk.Entry, r *Rule, format string, args ..
 
 // FlagLevel is Flag with a level of its own. For use in Visit.
 func (t *Trial) FlagLevel(d *walk.Dir, e *walk.Entry, r *Rule, level Level, format string, args ...any) {
-	f := Finding{Path: d.Join(e.Name), Rule: r, Level: level, Detail: format}
+	s := &t.shards[d.Worker]
+	if s.name != e.Name || s.dir != d.Path || s.path == "" {
+		s.dir, s.name, s.path = d.Path, e.Name, strings.Clone(d.Join(e.Name))
+	}
+	f := Finding{Path: s.path, Rule: r, Level: level, Detail: format}
 	if e.Kind == walk.File && !e.Failed {
 		f.Size = e.Size
 	}
 	if len(args) > 0 {
-		f.Detail = fmt.Sprintf(format, args...)
+		f.Detail = s.shared(fmt.Sprintf(format, args...))
 	}
-	t.FlagFinding(d, f)
+	s.add(f)
 }
 
 // FlagFinding records a ready finding. For use in Visit.
 func (t *Trial) FlagFinding(d *walk.Dir, f Finding) {
-	s := &t.shards[d.Worker]
-	s.found = append(s.found, f)
+	t.shards[d.Worker].add(f)
 }
 
 // Count adds to the number of a rule without a finding. For use in Visit, with Counted rules.
@@ -144,9 +183,11 @@ func (t *Trial) Total(r *Rule) int64 {
 	n := t.counts[r]
 	for i := range t.shards {
 		n += t.shards[i].counts[r]
-		for j := range t.shards[i].found {
-			if t.shards[i].found[j].Rule == r {
-				n++
+		for _, block := range t.shards[i].found {
+			for j := range block {
+				if block[j].Rule == r {
+					n++
+				}
 			}
 		}
 	}
@@ -188,22 +229,25 @@ func (t *Trial) Close(reason string) Result {
 	defer t.mu.Unlock()
 	n := len(t.whole)
 	for i := range t.shards {
-		n += len(t.shards[i].found)
+		for _, block := range t.shards[i].found {
+			n += len(block)
+		}
 	}
 	all := make([]Finding, 0, n)
 	all = append(all, t.whole...)
 	rules := map[string]int64{}
 	for i := range t.shards {
-		all = append(all, t.shards[i].found...)
+		for j, block := range t.shards[i].found {
+			all = append(all, block...)
+			t.shards[i].found[j] = nil
+		}
 		for r, k := range t.shards[i].counts {
 			rules[r.ID] += k
 		}
 		t.shards[i] = shard{}
 	}
 	t.whole = nil
-	slices.SortFunc(all, func(a, b Finding) int {
-		return cmp.Or(cmp.Compare(a.Path, b.Path), cmp.Compare(a.Rule.ID, b.Rule.ID), cmp.Compare(a.Detail, b.Detail))
-	})
+	slices.SortFunc(all, compareFindings)
 	res := Result{
 		Check: t.Check, ID: t.Check.ID, Title: t.Check.Title, Summary: t.summary,
 		Facts: t.facts, Rules: rules, Findings: all, Reason: t.reason,
@@ -217,6 +261,14 @@ func (t *Trial) Close(reason string) Result {
 		res.Summary = t.reason
 	}
 	return res
+}
+
+// compareFindings orders by path, then rule, bytewise.
+func compareFindings(a, b Finding) int {
+	if c := strings.Compare(a.Path, b.Path); c != 0 {
+		return c
+	}
+	return cmp.Or(strings.Compare(a.Rule.ID, b.Rule.ID), strings.Compare(a.Detail, b.Detail))
 }
 
 // Derive is the only place where a status is made: the worst finding, or Unknown where the check

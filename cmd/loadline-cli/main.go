@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"syscall"
 )
 
@@ -29,7 +30,14 @@ const usage = `Loadline tells whether a folder will arrive when it travels on a 
 2 the checks could not be run.
 `
 
+// collectAt is the growth of the heap, in per cent, after which garbage is collected. Findings are
+// nearly all that a run keeps, so collecting early costs little and halves what a million of them take.
+const collectAt = 50
+
 func main() {
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(collectAt)
+	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	code := run(ctx, os.Args[1:], os.Stdout, os.Stderr)
 	stop()
