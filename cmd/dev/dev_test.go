@@ -133,7 +133,7 @@ func TestChoose(t *testing.T) {
 func TestStepsGoOnAfterAFailure(t *testing.T) {
 	ran := ""
 	say := func(name string, err error) step {
-		return step{name, "title " + name, func(context.Context) error {
+		return step{name, "title " + name, nil, func(context.Context) error {
 			ran += name
 			return err
 		}}
@@ -155,8 +155,8 @@ func TestStepsGoOnAfterAFailure(t *testing.T) {
 func TestStepsEndOnInterrupt(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	lines, _ := runSteps(ctx, io.Discard, []step{
-		{"a", "", func(context.Context) error { cancel(); return nil }},
-		{"b", "", func(context.Context) error { t.Error("b ran after the interrupt"); return nil }},
+		{"a", "", nil, func(context.Context) error { cancel(); return nil }},
+		{"b", "", nil, func(context.Context) error { t.Error("b ran after the interrupt"); return nil }},
 	})
 	if !strings.HasPrefix(lines[1], "not run") {
 		t.Errorf("the summary says %q of a step that did not run", lines[1])

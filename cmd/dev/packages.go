@@ -18,7 +18,7 @@ type need int
 
 const (
 	needWindow need = iota // to build the window and to open it
-	needTests              // all of that, and what the tests run
+	needTests              // what the tests run
 )
 
 // A manager is a package manager of one family of systems.
@@ -87,6 +87,11 @@ var managers = []*manager{
 // install sees that everything for the given needs is there. It asks for a password only where
 // something is missing and the person is not root.
 func install(ctx context.Context, needs ...need) error {
+	if len(needs) == 0 {
+		return nil
+	}
+	slices.Sort(needs)
+	needs = slices.Compact(needs)
 	switch runtime.GOOS {
 	case "darwin":
 		return installXcode(ctx)

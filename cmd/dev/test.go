@@ -23,31 +23,32 @@ import (
 type step struct {
 	name  string // for -only
 	title string
+	needs []need // what is installed for it
 	do    func(context.Context) error
 }
 
 // steps are all parts in the order in which they run: what is quick and fails often comes first.
 var steps = []step{
-	{"format", "Go files are formatted (gofumpt)", formatted},
-	{"vet", "go vet", func(ctx context.Context) error {
+	{"format", "Go files are formatted (gofumpt)", nil, formatted},
+	{"vet", "go vet", []need{needWindow}, func(ctx context.Context) error {
 		return run(ctx, "go", "vet", "-tags", e2eTag, "./...")
 	}},
-	{"staticcheck", "staticcheck", func(ctx context.Context) error {
+	{"staticcheck", "staticcheck", []need{needWindow}, func(ctx context.Context) error {
 		return run(ctx, "go", "tool", "staticcheck", "-tags", e2eTag, "./...")
 	}},
-	{"tidy", "go.mod is tidy", func(ctx context.Context) error {
+	{"tidy", "go.mod is tidy", nil, func(ctx context.Context) error {
 		return run(ctx, "go", "mod", "tidy", "-diff")
 	}},
-	{"cross", "The command builds everywhere without cgo", cross},
-	{"unit", "Tests, with the race detector", func(ctx context.Context) error {
+	{"cross", "The command builds everywhere without cgo", nil, cross},
+	{"unit", "Tests, with the race detector", []need{needWindow, needTests}, func(ctx context.Context) error {
 		return run(ctx, "go", "test", "-race", "-timeout", "20m", "./...")
 	}},
-	{"fuzz", "Every fuzz target for a few seconds", fuzz},
-	{"window", "The window builds", func(ctx context.Context) error {
+	{"fuzz", "Every fuzz target for a few seconds", []need{needTests}, fuzz},
+	{"window", "The window builds", []need{needWindow}, func(ctx context.Context) error {
 		_, err := buildWindow(ctx)
 		return err
 	}},
-	{"e2e", "The real window, end to end", func(ctx context.Context) error {
+	{"e2e", "The real window, end to end", []need{needWindow, needTests}, func(ctx context.Context) error {
 		return run(ctx, "go", "test", "-tags", e2eTag+","+windowTags, "-count=1", "-v", "-timeout", "15m", "./cmd/loadline")
 	}},
 }
@@ -55,7 +56,7 @@ var steps = []step{
 // e2eTag is the build tag of the tests that need a display of their own.
 const e2eTag = "e2e"
 
-// test installs what the tests need and runs all steps, or those named. A step that fails does not
+// test installs what its steps need and runs them all, or those named. A step that fails does not
 // keep the others from running: all that is wrong is seen at once.
 func test(ctx context.Context, args []string) error {
 	flags := flag.NewFlagSet("test", flag.ContinueOnError)
@@ -74,7 +75,11 @@ func test(ctx context.Context, args []string) error {
 	if err != nil {
 		return err
 	}
-	if err := install(ctx, needWindow, needTests); err != nil {
+	var needs []need
+	for _, s := range chosen {
+		needs = append(needs, s.needs...)
+	}
+	if err := install(ctx, needs...); err != nil {
 		return err
 	}
 	begun := time.Now()
