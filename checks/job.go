@@ -9,6 +9,7 @@ import (
 	"path"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"time"
 
 	"loadline/checks/names"
@@ -26,6 +27,7 @@ type Job struct {
 	ObjectBytes int64 // largest object, bytes; 0 means DefaultObjectBytes
 	Portable    bool  // notes on non-portable names become warnings
 	NoTrial     bool  // write nothing on the share
+	CleanTrial  bool  // remove what an earlier trial left behind on the share
 
 	Link    float64       // line rate to the share, bits a second; 0 means measured or unknown
 	Uplink  float64       // line rate to the internet, bits a second; 0 means unknown
@@ -80,19 +82,16 @@ func (j *Job) settle(ctx context.Context) error {
 		return err
 	}
 	j.Prefix = prefix
-	if j.Source, err = folder(ctx, "source", j.Source, j.Deadline); err != nil {
+	if j.Source, err = sourceFolder(ctx, j.Source, j.Deadline); err != nil {
 		return err
 	}
 	if j.Share != "" {
-		found, err := folder(ctx, "share", j.Share, j.Deadline)
-		switch {
-		case err == nil:
-			j.Share = found
-		case errors.Is(err, share.ErrSilent), errors.Is(err, share.ErrBusy):
-			// A silent share is a finding of its check, not a reason to refuse the source.
-		default:
-			return err
+		// Nothing asks the share before its own check does: it may be silent.
+		abs, err := filepath.Abs(j.Share)
+		if err != nil {
+			return fmt.Errorf("%w: share %s: %w", ErrBadJob, names.Quote(j.Share), err)
 		}
+		j.Share = abs
 	}
 	return nil
 }
@@ -114,11 +113,11 @@ func CleanPrefix(prefix string) (string, error) {
 	return p, nil
 }
 
-// folder returns the absolute path of a folder with links resolved, or says why it is none.
-func folder(ctx context.Context, role, name string, deadline time.Duration) (string, error) {
+// sourceFolder returns the absolute path of a folder with links resolved, or says why it is none.
+func sourceFolder(ctx context.Context, name string, deadline time.Duration) (string, error) {
 	abs, err := filepath.Abs(name)
 	if err != nil {
-		return "", fmt.Errorf("%w: %s %s: %w", ErrBadJob, role, names.Quote(name), err)
+		return "", fmt.Errorf("%w: source %s: %w", ErrBadJob, names.Quote(name), err)
 	}
 	real, err := share.Guard(ctx, deadline, func() (string, error) {
 		real, err := filepath.EvalSymlinks(abs)
@@ -130,22 +129,31 @@ func folder(ctx context.Context, role, name string, deadline time.Duration) (str
 			return "", err
 		}
 		if !info.IsDir() {
-			return "", errNotFolder
+			return "", share.ErrNotFolder
 		}
 		return real, nil
 	})
-	shown := names.Quote(abs)
-	switch {
-	case err == nil:
-		return real, nil
-	case errors.Is(err, fs.ErrNotExist):
-		return "", fmt.Errorf("%w: there is no %s folder %s; look whether the disk is plugged in and mounted, and how the path is spelled", ErrBadJob, role, shown)
-	case errors.Is(err, fs.ErrPermission):
-		return "", fmt.Errorf("%w: you may not open the %s folder %s; run as a user who may, or change its permissions", ErrBadJob, role, shown)
-	case errors.Is(err, errNotFolder):
-		return "", fmt.Errorf("%w: the %s %s is a file; choose the folder that holds it", ErrBadJob, role, shown)
+	if errors.Is(err, share.ErrSilent) {
+		return "", fmt.Errorf("%w: the source %s has not answered for %s; look at its cable and power", ErrBadJob, names.Quote(abs), Span(deadline))
 	}
-	return "", fmt.Errorf("%w: %s %s: %w", ErrBadJob, role, shown, err)
+	return real, noFolder("source", abs, err)
 }
 
-var errNotFolder = errors.New("not a folder")
+// noFolder puts in words why a folder cannot be used, nil if it can.
+func noFolder(role, path string, err error) error {
+	shown := names.Quote(path)
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, fs.ErrNotExist):
+		return fmt.Errorf("%w: there is no %s folder %s; look whether it is plugged in and mounted, and how the path is spelled", ErrBadJob, role, shown)
+	case errors.Is(err, fs.ErrPermission):
+		return fmt.Errorf("%w: you may not open the %s folder %s; run as a user who may, or change its permissions", ErrBadJob, role, shown)
+	case errors.Is(err, share.ErrNotFolder), errors.Is(err, errNotDir):
+		return fmt.Errorf("%w: the %s %s is a file; choose the folder that holds it", ErrBadJob, role, shown)
+	}
+	return fmt.Errorf("%w: %s %s: %w", ErrBadJob, role, shown, err)
+}
+
+// errNotDir is the system's word for a path that leads through a file (POSIX open: ENOTDIR).
+var errNotDir error = syscall.ENOTDIR

@@ -67,7 +67,7 @@ var shareMounted = &Check{
 		facts := job.StandIn
 		if facts == nil {
 			var err error
-			facts, err = share.Look(ctx, job.Share, job.Deadline)
+			facts, err = lookAtShare(ctx, job)
 			if errors.Is(err, share.ErrSilent) || errors.Is(err, share.ErrBusy) {
 				s.facts, s.why = facts, "the share does not answer"
 				t.Whole(shareSilent, "no answer within %s", Span(job.Deadline))
@@ -75,7 +75,7 @@ var shareMounted = &Check{
 				return nil
 			}
 			if err != nil {
-				return err
+				return noFolder("share", job.Share, err)
 			}
 		}
 		s.facts, s.usable = facts, true
@@ -116,6 +116,23 @@ var shareMounted = &Check{
 		}
 		return nil
 	},
+}
+
+// lookAtShare learns where the copy will lie: on the share, or on what is mounted inside it where the
+// prefix leads.
+func lookAtShare(ctx context.Context, job *Job) (*share.Facts, error) {
+	facts, err := share.Look(ctx, job.Share, job.Deadline)
+	if err != nil || job.Prefix == "" {
+		return facts, err
+	}
+	inside, err := share.LookBelow(ctx, job.Share, job.Prefix, job.Deadline)
+	if err != nil {
+		return inside, err
+	}
+	if inside.Mount.Point != facts.Mount.Point || inside.Device != facts.Device {
+		return inside, nil
+	}
+	return facts, nil
 }
 
 // apart tells whether source and share lie in one another or on one file system. Every look at the

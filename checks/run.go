@@ -95,7 +95,11 @@ func Run(ctx context.Context, job Job, list []*Check, watch func(Event)) (*Repor
 				return nil, fmt.Errorf("%w: %w", ErrBadJob, err)
 			}
 		}
-		rep.Checks = append(rep.Checks, r.finish(ctx, c))
+		res, err := r.finish(ctx, c)
+		if err != nil {
+			return nil, err
+		}
+		rep.Checks = append(rep.Checks, res)
 	}
 	rep.Verdict = Verdict(rep.Checks)
 	rep.Totals = r.tally.Totals
@@ -171,11 +175,15 @@ func (r *run) begin(t *Trial) bool {
 	return true
 }
 
-// finish concludes one check and tells of it.
-func (r *run) finish(ctx context.Context, c *Check) Result {
+// finish concludes one check and tells of it. Its error is one that makes the whole job impossible.
+func (r *run) finish(ctx context.Context, c *Check) (Result, error) {
 	t := r.trials[c]
 	if r.begin(t) && ctx.Err() == nil && c.Finish != nil {
-		if err := c.Finish(ctx, t); err != nil {
+		err := c.Finish(ctx, t)
+		if errors.Is(err, ErrBadJob) {
+			return Result{}, err
+		}
+		if err != nil {
 			t.reason = sentence(err)
 		}
 		t.ended = ctx.Err() == nil
@@ -185,7 +193,7 @@ func (r *run) finish(ctx context.Context, c *Check) Result {
 	}
 	res := t.Close(t.reason)
 	r.tell(Event{Check: c, Result: &res})
-	return res
+	return res, nil
 }
 
 // sentence makes an error's text one for people: a capital and a full stop.

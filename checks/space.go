@@ -97,7 +97,7 @@ func finishSpace(ctx context.Context, t *Trial) error {
 	if w := t.Of(shareWrites); w != nil && w.Total(shareFull) > 0 {
 		t.Whole(shareFull, "the write trial found the share full; its free space may be limited by a quota")
 	}
-	there, err := alreadyThere(ctx, t, m.facts, s.unit)
+	there, err := alreadyThere(ctx, t, s.unit)
 	if err != nil {
 		return err
 	}
@@ -161,8 +161,8 @@ type present struct{ files, folders, bytes int64 }
 // alreadyThere compares what lies on the share under the prefix with the source, so that a second
 // run after half a copy asks only for the rest. It reads the share's side, which is empty or small
 // as a rule, and looks up each file on the source.
-func alreadyThere(ctx context.Context, t *Trial, f *share.Facts, unit int64) (present, error) {
-	base := filepath.Join(f.Path, filepath.FromSlash(t.Job.Prefix))
+func alreadyThere(ctx context.Context, t *Trial, unit int64) (present, error) {
+	base := filepath.Join(t.Job.Share, filepath.FromSlash(t.Job.Prefix))
 	if t.Job.Prefix != "" {
 		_, err := share.Guard(ctx, t.Job.Deadline, func() (fs.FileInfo, error) { return lstat(base) })
 		if errors.Is(err, fs.ErrNotExist) {

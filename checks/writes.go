@@ -58,7 +58,7 @@ var (
 	trialLeftBehind = &Rule{
 		ID: "trial-left-behind", Level: Warn,
 		When:   "a trial folder of an earlier check lies on the share",
-		Fix:    "Remove it, or it will travel as part of the archive.",
+		Fix:    "Remove it (the command does with -clean-trial), or it will travel as part of the archive.",
 		Source: "own marker in the folder",
 	}
 )
@@ -97,6 +97,11 @@ var shareWrites = &Check{
 		if t.Job.StandIn != nil {
 			wishes.Bytes = 4 << 20 // its rate says nothing of a share
 		}
+		if t.Job.CleanTrial {
+			if err := cleanTrials(ctx, t, s.facts.Path); err != nil {
+				return err
+			}
+		}
 		got, err := share.Try(ctx, s.facts.Path, wishes)
 		if got != nil {
 			t.State = got
@@ -104,6 +109,21 @@ var shareWrites = &Check{
 		}
 		return err
 	},
+}
+
+// cleanTrials removes the marked folders that earlier trials left behind.
+func cleanTrials(ctx context.Context, t *Trial, folder string) error {
+	left, err := share.LeftBehind(ctx, folder)
+	if err != nil {
+		return fmt.Errorf("earlier trial folders could not be looked for: %w", err)
+	}
+	for _, p := range left {
+		if err := share.Remove(ctx, p); err != nil {
+			return fmt.Errorf("the earlier trial folder %s could not be removed: %w", names.Quote(p), err)
+		}
+		t.Fact("removed_trial", p, "Removed the trial folder of an earlier check: %s", names.Quote(p))
+	}
+	return nil
 }
 
 // judgeTrial turns what the write trial measured into findings and facts.
