@@ -1,0 +1,383 @@
+package seal
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path"
+	"path/filepath"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"loadline/checks"
+	"loadline/checks/names"
+	"loadline/checks/share"
+	"loadline/checks/walk"
+)
+
+// Options are the wishes of a caller; the zero value checks, but remembers and writes nothing.
+type Options struct {
+	// State is a folder on this machine: what is proven is remembered there, so that a run that
+	// was stopped is resumed, and manifests are kept there. Empty: neither.
+	State string
+	// Manifest, if set, is the file of the manifest on this machine. It must not exist.
+	Manifest string
+	// Bag, if set, is a new folder for the tag files of a bag (RFC 8493) whose payload is the copy.
+	Bag string
+	// NoMD5 leaves MD5 out of the manifest: faster where two cores are too few. Most listings of
+	// stores hold no better checksum.
+	NoMD5 bool
+	// Fresh forgets what earlier runs have proven.
+	Fresh bool
+	// Silence is how long a side may stay silent while its files are read; 0 means one minute,
+	// the time after which NFS over TCP repeats a request (nfs(5), timeo=600).
+	Silence time.Duration
+}
+
+const defaultSilence = time.Minute
+
+// A Stage is one run of the stage after copying. Make a new one for every run.
+type Stage struct {
+	a    *after
+	list []*checks.Check
+}
+
+// NewAfter prepares the stage after copying.
+func NewAfter(o Options) *Stage {
+	if o.Silence == 0 {
+		o.Silence = defaultSilence
+	}
+	a := &after{o: &o, tree: &tree{byPath: map[string]int32{}}}
+	return &Stage{a: a, list: checksOf(a)}
+}
+
+// List returns the checks in their order.
+func (s *Stage) List() []*checks.Check { return s.list }
+
+// Run compares the source of a job with its copy on the share, and reports; see checks.Run. Besides,
+// it writes the manifest if everything is proven: Report.Manifest then names the file on this machine.
+// Memory: about 200 bytes a file, and 70 MB of blocks.
+func (s *Stage) Run(ctx context.Context, job checks.Job, watch func(checks.Event)) (*checks.Report, error) {
+	a := s.a
+	job.Stage = checks.After
+	if job.Share == "" {
+		return nil, fmt.Errorf("%w: no share chosen; choose the folder where the share is mounted", checks.ErrBadJob)
+	}
+	for _, out := range []string{a.o.Manifest, a.o.Bag} {
+		if out == "" {
+			continue
+		}
+		if _, err := os.Lstat(out); err == nil {
+			return nil, fmt.Errorf("%w: %s exists and is left alone; choose another name", checks.ErrBadJob, names.Quote(out))
+		}
+	}
+	if watch == nil {
+		watch = func(checks.Event) {}
+	}
+	rep, err := checks.Run(ctx, job, s.list, func(e checks.Event) {
+		a.meter.fill(&e.Progress)
+		watch(e)
+	})
+	if rep != nil {
+		rep.Manifest = a.manifest
+	}
+	return rep, err
+}
+
+// After is Run of a new Stage.
+func After(ctx context.Context, job checks.Job, o Options, watch func(checks.Event)) (*checks.Report, error) {
+	return NewAfter(o).Run(ctx, job, watch)
+}
+
+// after is what the checks of one run share.
+type after struct {
+	o     *Options
+	tree  *tree
+	meter meter
+
+	// flawed is set by every failure: then nothing is proven and no manifest is written.
+	flawed   atomic.Bool
+	facts    *share.Facts
+	copy     string // folder of the copy
+	leftOut  int64  // files of clutter that were not copied
+	manifest string
+
+	mu     sync.Mutex
+	extras extras
+}
+
+// fail reports a failure.
+func (a *after) fail(t *checks.Trial, r *checks.Rule, path string, size int64, format string, args ...any) {
+	a.flawed.Store(true)
+	t.Report(checks.Finding{Path: path, Rule: r, Level: checks.Fail, Size: size, Detail: fmt.Sprintf(format, args...)})
+}
+
+// visit takes a folder of the source.
+func (a *after) visit(t *checks.Trial, d *walk.Dir) {
+	if d.Err != nil {
+		a.fail(t, unreadableSource, d.Path, 0, "the folder cannot be listed: %v", plain(d.Err))
+	}
+	a.tree.addFolder(d)
+	for i := range d.Entries {
+		e := &d.Entries[i]
+		switch {
+		case e.Failed:
+			a.fail(t, unreadableSource, d.Join(e.Name), 0, "%v", plain(d.Why(e.Name)))
+		case e.Kind == walk.Link:
+			t.Flag(d, e, linkNotChecked, "a link holds no content")
+		case e.Kind == walk.Other:
+			t.Flag(d, e, specialNotChecked, "a special file holds no content")
+		}
+	}
+}
+
+// onShare is the Finish of its check: it walks the copy and compares.
+func (a *after) onShare(ctx context.Context, t *checks.Trial) error {
+	job := t.Job
+	a.copy = filepath.Join(job.Share, filepath.FromSlash(job.Prefix))
+	if err := a.look(ctx, job); err != nil {
+		return err
+	}
+	if a.tree.count == 0 {
+		a.fail(t, nothingToCheck, "", 0, "no file in %s", names.Quote(job.Source))
+	}
+	dates := int64(0)
+	o := walk.Options{Visit: func(d *walk.Dir) { a.match(t, d, &dates) }, Progress: &a.meter.share}
+	a.meter.phase("Reading the folders of the share")
+	err := checks.WalkShare(ctx, max(job.Deadline, a.o.Silence), a.copy, o)
+	a.meter.phase("")
+	switch {
+	case err == nil:
+	case ctx.Err() != nil:
+		return ctx.Err()
+	case isSilent(err):
+		return fmt.Errorf("the share has stopped to answer: %w; look at its cable, power and network, then check again", err)
+	case errors.Is(err, fs.ErrNotExist), errors.Is(err, errNotDir):
+		a.fail(t, noCopy, "", 0, "there is no folder %s", names.Quote(a.copy))
+		t.Say("The folder of the copy is not there.")
+		return nil
+	default:
+		return fmt.Errorf("the folder of the copy cannot be read: %w", err)
+	}
+	missing, missingBytes := a.absent(t)
+	a.hint(ctx, t, missing)
+	if n := atomic.LoadInt64(&dates); n > 0 {
+		t.Count(&walk.Dir{}, dateDiffers, n)
+	}
+	t.Fact("files", a.tree.count, "Files on the source: %s, %s", checks.Count(a.tree.count), checks.Bytes(a.tree.bytes))
+	if missing > 0 {
+		t.Fact("missing_files", missing, "Not on the share: %s, %s", checks.Of(missing, "file"), checks.Bytes(missingBytes))
+	}
+	differ := t.Total(sizeDiffers) + t.Total(kindDiffers) + t.Total(sourceChanged)
+	switch {
+	case a.tree.count == 0:
+		t.Say("There is nothing to check.")
+	case missing > 0 || differ > 0:
+		t.Say("Of %s, %s missing, %s different in size or kind.", checks.Of(a.tree.count, "file"), checks.Count(missing), checks.Count(differ))
+	default:
+		t.Say("All of %s are there, of the right size.", checks.Of(a.tree.count-a.leftOut, "file"))
+	}
+	return nil
+}
+
+var errNotDir = errors.New("not a folder")
+
+// look sees that the two sides are two.
+func (a *after) look(ctx context.Context, job *checks.Job) error {
+	nested, err := share.Guard(ctx, job.Deadline, func() (bool, error) { return share.Nested(job.Source, job.Share) })
+	if err == nil && nested {
+		a.flawed.Store(true)
+		return errors.New("source and share lie in one another, so there is no copy to check; choose two folders that lie apart")
+	}
+	if a.facts = job.StandIn; a.facts == nil {
+		if a.facts, err = share.Look(ctx, job.Share, job.Deadline); err != nil {
+			a.flawed.Store(true)
+			return err
+		}
+	}
+	// In an unmounted folder the copy may be whole, but it does not travel.
+	if a.facts.System {
+		a.flawed.Store(true)
+	}
+	return nil
+}
+
+// dateGrain is how far two dates may lie apart: FAT keeps even seconds (from memory).
+const dateGrain = 2 * time.Second
+
+// match compares one folder of the copy with the source. Called concurrently, once a folder.
+func (a *after) match(t *checks.Trial, d *walk.Dir, dates *int64) {
+	id, known := a.tree.byPath[d.Path]
+	if d.Err != nil {
+		a.fail(t, unreadableOnShare, d.Path, 0, "the folder cannot be listed: %v", plain(d.Err))
+	}
+	if known {
+		f := &a.tree.folders[id]
+		f.onShare, f.broken = true, d.Err != nil
+	}
+	for k := range d.Entries {
+		e := &d.Entries[k]
+		i := -1
+		if known {
+			i = a.tree.in(id, e.Name)
+		}
+		if i < 0 {
+			if e.Kind != walk.Folder {
+				a.extra(d, e)
+			}
+			continue
+		}
+		s := a.tree.files.at(i)
+		s.flags |= onShare
+		switch {
+		case e.Failed:
+			s.flags |= spoiled
+			a.fail(t, unreadableOnShare, d.Join(e.Name), s.size, "%v", plain(d.Why(e.Name)))
+			continue
+		case e.Kind != walk.File:
+			s.flags |= spoiled
+			a.fail(t, kindDiffers, d.Join(e.Name), s.size, "%s stands there", [...]string{"a file", "a folder", "a link", "a special file"}[e.Kind])
+			continue
+		}
+		apart := time.Unix(s.sec, int64(s.nsec)).Sub(e.ModTime())
+		if apart > dateGrain {
+			s.flags |= newer
+		}
+		if apart.Abs() > dateGrain {
+			atomic.AddInt64(dates, 1)
+		}
+		switch {
+		case e.Size == s.size:
+			s.flags |= sameSize
+		case s.flags&newer != 0:
+			a.fail(t, sourceChanged, d.Join(e.Name), s.size, "changed %s after its copy: %s bytes now, %s on the share", checks.Span(apart), checks.Count(s.size), checks.Count(e.Size))
+		default:
+			a.fail(t, sizeDiffers, d.Join(e.Name), s.size, "%s bytes on the source, %s on the share", checks.Count(s.size), checks.Count(e.Size))
+		}
+	}
+}
+
+// absent reports what is missing: a folder that is missing as a whole once, with what is in it.
+func (a *after) absent(t *checks.Trial) (files, bytes int64) {
+	type sum struct {
+		files, bytes int64
+		broken       bool
+	}
+	tops := map[string]*sum{}
+	for id := range a.tree.folders {
+		f := &a.tree.folders[id]
+		var top *sum
+		if !f.onShare {
+			name, broken := a.top(f.path)
+			if top = tops[name]; top == nil {
+				top = &sum{broken: broken}
+				tops[name] = top
+			}
+		}
+		for i := int(f.first); i < int(f.last); i++ {
+			e := a.tree.files.at(i)
+			if e.flags&onShare != 0 {
+				continue
+			}
+			p := a.tree.path(i)
+			if why := a.clutter(t, p); why != "" {
+				e.flags |= leftOut
+				a.leftOut++
+				t.Report(checks.Finding{Path: p, Rule: clutterLeftOut, Level: checks.Note, Size: e.size, Detail: why})
+				continue
+			}
+			files++
+			bytes += e.size
+			if top != nil {
+				top.files++
+				top.bytes += e.size
+			} else if !f.broken {
+				a.fail(t, missingOnShare, p, e.size, "not on the share")
+			}
+		}
+	}
+	for name, s := range tops {
+		switch {
+		case s.broken:
+		case s.files > 0:
+			a.fail(t, missingOnShare, name, s.bytes, "the whole folder is not on the share: %s, %s", checks.Of(s.files, "file"), checks.Bytes(s.bytes))
+		case checks.ClutterAbove(name) == "":
+			t.Report(checks.Finding{Path: name, Rule: missingFolder, Level: checks.Note, Detail: "not on the share; no file is in it"})
+		}
+	}
+	return files, bytes
+}
+
+// top returns the topmost folder above or at a path that is not on the share, and whether the listing
+// of its parent broke off.
+func (a *after) top(p string) (name string, broken bool) {
+	for {
+		up := ""
+		if at := strings.LastIndexByte(p, '/'); at >= 0 {
+			up = p[:at]
+		}
+		id, ok := a.tree.byPath[up]
+		if p == "" || !ok || a.tree.folders[id].onShare {
+			return p, ok && a.tree.folders[id].broken
+		}
+		p = up
+	}
+}
+
+// clutter says why a missing file is no loss, "" if it is one.
+func (a *after) clutter(t *checks.Trial, p string) string {
+	if top := checks.ClutterAbove(p); top != "" {
+		return names.Quote(top) + " is kept by a desktop or an operating system"
+	}
+	if !strings.HasPrefix(path.Base(p), "._") {
+		return ""
+	}
+	f, err := os.Open(filepath.Join(t.Job.Source, filepath.FromSlash(p)))
+	if err != nil {
+		return ""
+	}
+	defer f.Close()
+	var head [4]byte
+	if n, err := f.Read(head[:]); err != nil || n != 4 || head != [4]byte{0x00, 0x05, 0x16, 0x07} {
+		return ""
+	}
+	return "AppleDouble: attributes of the file beside it (RFC 1740, from memory)"
+}
+
+// hint adds where the copy may be instead, if nothing of it is where it should be.
+func (a *after) hint(ctx context.Context, t *checks.Trial, missing int64) {
+	job := t.Job
+	if a.tree.count == 0 || missing < a.tree.count || job.Prefix != "" {
+		return
+	}
+	base := filepath.Base(job.Source)
+	is, err := share.Guard(ctx, job.Deadline, func() (bool, error) {
+		info, err := os.Stat(filepath.Join(job.Share, base))
+		return err == nil && info.IsDir(), nil
+	})
+	if err != nil || !is {
+		return
+	}
+	t.Report(checks.Finding{
+		Rule: noCopy, Level: checks.Fail, Detail: "nothing of the source lies at the top of the share, but there is a folder " + names.Quote(base),
+		Remedy: "If that is the copy, check again with the folder " + names.Quote(base) + " as prefix.",
+	})
+}
+
+// plain takes the path out of an error: it stands beside it already, and could forge a line.
+func plain(err error) error {
+	var p *fs.PathError
+	if errors.As(err, &p) {
+		return p.Err
+	}
+	return err
+}
+
+// isSilent reports whether an error says that a side does not answer.
+func isSilent(err error) bool {
+	return errors.Is(err, share.ErrSilent) || errors.Is(err, share.ErrBusy)
+}

@@ -1,0 +1,320 @@
+package seal
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"slices"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"loadline/checks"
+	"loadline/checks/names"
+	"loadline/checks/share"
+)
+
+// Lanes: how many files of a side are read at a time. They stay below the number of calls that
+// share.Guard lets run at a time, 8. On the share several lanes hide the round trips of small files;
+// a disk that turns would only seek between them.
+const (
+	shareLanes  = 4
+	sourceLanes = 2
+)
+
+// flushPatience is how long sending what this machine still holds may take: 64 GB over 1 Gb/s take
+// 10 min (computed).
+const flushPatience = 15 * time.Minute
+
+// comparing is the state of the check of content while it runs.
+type comparing struct {
+	*after
+	t       *checks.Trial
+	journal *journal
+	sides   [2]*side
+	byName  []int32 // all files in the order of a manifest, once that is asked for
+
+	mu       sync.Mutex
+	proven   atomic.Int64        // files
+	troubles [2][]checks.Finding // errors since the side last gave something
+}
+
+// content is the Finish of its check: it reads both sides in full.
+func (a *after) content(ctx context.Context, t *checks.Trial) error {
+	c := &comparing{after: a, t: t}
+	files, bytes := int64(0), int64(0)
+	for _, chunk := range a.tree.files.chunks {
+		for i := range chunk {
+			if readable(&chunk[i]) {
+				files++
+				bytes += chunk[i].size
+			}
+		}
+	}
+	if files == 0 {
+		return errors.New("no file of the right size is on the share, so there is no content to compare")
+	}
+	if err := c.flush(ctx); err != nil {
+		return err
+	}
+	if err := c.open(ctx); err != nil {
+		return err
+	}
+	order := slices.DeleteFunc(a.tree.byPosition(), func(i int32) bool { return !readable(a.tree.files.at(int(i))) })
+	a.meter.start(c.sides[:], bytes, &c.proven)
+	err := c.read(ctx, order)
+	a.meter.stop()
+	if closed := c.journal.close(); closed != nil && err == nil {
+		t.Fact("journal_error", closed.Error(), "What was proven could not be remembered: %s", names.Quote(closed.Error()))
+	}
+	c.describe(files, bytes)
+	if err != nil {
+		a.flawed.Store(true)
+		if ctx.Err() == nil && isSilent(err) {
+			return fmt.Errorf("%w; %s proven before. Look at cable, power and network, then check again: what is proven is not read again", err, checks.Of(c.proven.Load(), "file"))
+		}
+		return err
+	}
+	if err := c.flush(ctx); err != nil {
+		return err
+	}
+	return c.seal(ctx)
+}
+
+// readable reports whether a file has a copy that can be compared.
+func readable(e *entry) bool { return e.flags&sameSize != 0 && e.flags&spoiled == 0 }
+
+// flush sends what this machine still holds for the share: only then can the share give it back.
+func (c *comparing) flush(ctx context.Context) error {
+	if flushWay == "" {
+		return nil
+	}
+	c.meter.phase("Sending what this machine still holds for the share")
+	defer c.meter.phase("")
+	_, err := share.Guard(ctx, flushPatience, func() (struct{}, error) { return struct{}{}, flush(c.copy) })
+	switch {
+	case err == nil || errors.Is(err, errors.ErrUnsupported) || errors.Is(err, fs.ErrInvalid):
+		return nil
+	case fatal(ctx, err):
+		return fmt.Errorf("what this machine still holds could not be sent to the share: %w", err)
+	}
+	c.fail(c.t, flushFailed, "", 0, "%s: %v", flushWay, plain(err))
+	return nil
+}
+
+// open prepares both sides and what earlier runs have proven.
+func (c *comparing) open(ctx context.Context) error {
+	job := c.t.Job
+	source := "disk"
+	if rows, err := share.Mounts(ctx); err == nil {
+		if m, ok := share.Covering(rows, job.Source); ok {
+			source = m.From + " " + m.Type
+		}
+	}
+	lanes := sourceLanes
+	if spins(job.Source) {
+		lanes = 1
+	}
+	c.sides = [2]*side{
+		{name: "the source", root: job.Source, place: source, lanes: lanes, md5: !c.o.NoMD5},
+		{name: "the share", root: c.copy, place: c.facts.Mount.From + " " + c.facts.Mount.Type, lanes: shareLanes, roaming: c.facts.Network},
+	}
+	for i, s := range c.sides {
+		s.number, s.deadline = i, c.o.Silence
+		s.recalled = func(file int) ident {
+			c.mu.Lock()
+			defer c.mu.Unlock()
+			if e := c.tree.files.at(file); e.flags&[...]flags{sourceKnown, shareKnown}[i] != 0 {
+				return e.idents[i]
+			}
+			return 0
+		}
+	}
+	if c.o.State == "" {
+		return nil
+	}
+	var err error
+	c.journal, err = openJournal(journalName(c.o.State, job.Source, job.Share, job.Prefix), c.o.Fresh, c.recall)
+	if err != nil {
+		c.t.Fact("journal_error", err.Error(), "What is proven cannot be remembered: %s", names.Quote(err.Error()))
+	}
+	return nil
+}
+
+// recall takes a record of an earlier run.
+func (c *comparing) recall(r *record) {
+	i := c.tree.find(r.path)
+	if i < 0 {
+		return
+	}
+	e := c.tree.files.at(i)
+	e.idents[r.side] = r.ident
+	if r.side == shareSide {
+		e.share = r.sums.SHA256
+		e.flags |= shareKnown
+		return
+	}
+	if e.sums = r.sums; c.o.NoMD5 || r.sums.HasMD5 {
+		e.flags |= sourceKnown
+	}
+}
+
+// read runs both sides.
+func (c *comparing) read(ctx context.Context, order []int32) error {
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	var both sync.WaitGroup
+	for _, s := range c.sides {
+		both.Add(1)
+		go func() {
+			defer both.Done()
+			err := s.run(ctx, c.tree, order, func(r *reading) {
+				if err := c.take(s, r); err != nil {
+					cancel(err)
+				}
+			})
+			if err != nil {
+				cancel(fmt.Errorf("%s: %w", s.name, err))
+			}
+		}()
+	}
+	both.Wait()
+	err := context.Cause(ctx)
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for i := range c.troubles {
+		// A row of errors up to the very end may be the side's fault, not the files'.
+		if err == nil {
+			for _, f := range c.troubles[i] {
+				c.flawed.Store(true)
+				c.t.Report(f)
+			}
+		}
+	}
+	return err
+}
+
+// mostTroubles is how many files in a row may give nothing but errors before it is put down to the
+// whole side (common practice, no source).
+const mostTroubles = 16
+
+// take judges what became of one file on one side.
+func (c *comparing) take(s *side, r *reading) error {
+	e := c.tree.files.at(r.file)
+	path := c.tree.path(r.file)
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if r.err != nil {
+		rule := unreadableSource
+		if s.number == shareSide {
+			rule = unreadableOnShare
+		}
+		e.flags |= spoiled
+		s.bytes.Add(e.size - r.got)
+		f := checks.Finding{Path: path, Rule: rule, Level: checks.Fail, Size: e.size, Detail: plain(r.err).Error()}
+		if errors.Is(r.err, fs.ErrPermission) || errors.Is(r.err, fs.ErrNotExist) {
+			c.flawed.Store(true)
+			c.t.Report(f)
+			return nil
+		}
+		if c.troubles[s.number] = append(c.troubles[s.number], f); len(c.troubles[s.number]) >= mostTroubles {
+			return fmt.Errorf("%s gives nothing but errors any more, the last being: %w", s.name, plain(r.err))
+		}
+		return nil
+	}
+	for _, f := range c.troubles[s.number] {
+		c.flawed.Store(true)
+		c.t.Report(f)
+	}
+	c.troubles[s.number] = nil
+	if bad := c.unstable(s, e, r, path); bad {
+		e.flags |= spoiled
+		return nil
+	}
+	if s.number == sourceSide {
+		if !r.known {
+			// An earlier run read other bytes here: the file was changed since.
+			if e.idents[sourceSide] != 0 && e.sums.SHA256 != r.sums.SHA256 {
+				e.flags |= newer
+			}
+			e.sums = r.sums
+		}
+		e.flags |= sourceRead
+	} else {
+		if !r.known {
+			e.share = r.sums.SHA256
+		}
+		e.flags |= shareRead
+	}
+	if !r.known {
+		c.journal.add(&record{side: s.number, ident: r.ident, sums: r.sums, path: path})
+	}
+	if e.flags&(sourceRead|shareRead) == sourceRead|shareRead {
+		c.conclude(e, path)
+	}
+	return nil
+}
+
+// unstable reports a file that was not the same from beginning to end.
+func (c *comparing) unstable(s *side, e *entry, r *reading, path string) bool {
+	if r.known {
+		return false
+	}
+	switch changed := r.changed || r.size != e.size; {
+	case changed && s.number == sourceSide:
+		c.fail(c.t, sourceChanged, path, e.size, "it changed while it was checked: %s bytes at first, %s when it was read", checks.Count(e.size), checks.Count(r.got))
+	case changed:
+		c.fail(c.t, stillCopying, path, e.size, "it changed while it was checked: %s bytes at first, %s when it was read", checks.Count(e.size), checks.Count(r.got))
+	case r.got != r.size && s.number == sourceSide:
+		c.fail(c.t, unreadableSource, path, e.size, "only %s of %s bytes could be read", checks.Count(r.got), checks.Count(r.size))
+	case r.got != r.size:
+		c.fail(c.t, shortOnShare, path, e.size, "the share gives %s of the %s bytes that it tells", checks.Count(r.got), checks.Count(r.size))
+	default:
+		return false
+	}
+	return true
+}
+
+// conclude compares the two sides of a file.
+func (c *comparing) conclude(e *entry, path string) {
+	if e.sums.SHA256 == e.share {
+		c.proven.Add(1)
+		return
+	}
+	e.flags |= spoiled
+	if e.flags&newer != 0 {
+		c.fail(c.t, sourceChanged, path, e.size, "the source was changed after its copy and holds other bytes now")
+		return
+	}
+	c.fail(c.t, contentDiffers, path, e.size, "SHA-256 is %x… on the source, %x… on the share", e.sums.SHA256[:8], e.share[:8])
+}
+
+// describe writes what was done onto the card.
+func (c *comparing) describe(files, bytes int64) {
+	t := c.t
+	proven := c.proven.Load()
+	t.Fact("proven_files", proven, "Proven equal: %s of %s", checks.Count(proven), checks.Of(files, "file"))
+	for _, s := range c.sides {
+		key := [...]string{"source", "share"}[s.number]
+		t.Fact(key+"_bytes_read", s.read.Load(), "Read from %s: %s", s.name, checks.Bytes(s.read.Load()))
+		if n := s.known.Load(); n > 0 {
+			t.Fact(key+"_known", n, "Known of %s from an earlier run, unchanged since: %s", s.name, checks.Of(n, "file"))
+		}
+		for _, way := range []string{directWay, adviceWay} {
+			if n := s.ways[way]; n > 0 && way != "" {
+				t.Fact(key+"_past_cache_"+squeeze(way), n, "Read from %s past this machine's cache, by %s: %s", s.name, way, checks.Of(n, "file"))
+			}
+		}
+		if n := s.ways[""]; n > 0 {
+			t.Fact(key+"_through_cache", n, "Read from %s through this machine's cache: %s", s.name, checks.Of(n, "file"))
+			if s.number == shareSide {
+				t.Whole(cacheNotPassed, "%s read through the cache", checks.Of(n, "file"))
+			}
+		}
+	}
+	if flushWay != "" {
+		t.Fact("flushed", flushWay, "Flushed before and after reading: %s on the share", flushWay)
+	}
+	t.Say("%s of %s proven equal by SHA-256, %s.", checks.Count(proven), checks.Of(files, "file"), checks.Bytes(bytes))
+}

@@ -1,0 +1,173 @@
+package seal
+
+import (
+	"cmp"
+	"slices"
+	"sort"
+	"strings"
+	"sync"
+
+	"loadline/checks/walk"
+)
+
+// A tree is the files of the source with what is known of their copies. It holds no pointer a file:
+// about 140 bytes and the name each.
+type tree struct {
+	mu      sync.Mutex
+	folders []folder
+	byPath  map[string]int32
+	files   chunked[entry]
+	names   arena
+
+	count, bytes, links, others int64
+}
+
+// A folder is one of the source. Its files are numbered first to last-1, sorted by name.
+type folder struct {
+	path        string
+	first, last int32
+	onShare     bool // it was listed there
+	broken      bool // it is there, but its listing broke off
+}
+
+type entry struct {
+	name   span
+	folder int32
+	flags  flags
+	size   int64
+	inode  uint64
+	sec    int64 // modification time of the source
+	nsec   int32
+	sums   Sums     // of the source, once sourceRead
+	share  [32]byte // SHA-256 of the copy, once shareRead
+	idents [2]ident // of both sides as they were when they were proven in an earlier run
+}
+
+type flags uint16
+
+const (
+	onShare     flags = 1 << iota // there is something of this name
+	sameSize                      // a file of the same size
+	newer                         // the source was modified after the copy
+	sourceKnown                   // sums, idents of an earlier run stand here, not yet trusted
+	shareKnown
+	sourceRead // sums hold
+	shareRead  // share holds
+	leftOut    // clutter that was not copied
+	spoiled    // a finding keeps it from being proven
+)
+
+// addFolder takes a folder of the source. Safe for concurrent use.
+func (t *tree) addFolder(d *walk.Dir) {
+	files := make([]*walk.Entry, 0, len(d.Entries))
+	links, others := int64(0), int64(0)
+	for i := range d.Entries {
+		switch e := &d.Entries[i]; e.Kind {
+		case walk.File:
+			if !e.Failed {
+				files = append(files, e)
+			}
+		case walk.Link:
+			links++
+		case walk.Other:
+			others++
+		}
+	}
+	slices.SortFunc(files, func(a, b *walk.Entry) int { return cmp.Compare(a.Name, b.Name) })
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.links += links
+	t.others += others
+	id := int32(len(t.folders))
+	first := int32(t.files.len())
+	for _, e := range files {
+		t.files.add(entry{
+			name: t.names.add([]byte(e.Name)), folder: id, size: e.Size, inode: e.Inode, sec: e.Sec, nsec: e.Nsec,
+		})
+		t.count++
+		t.bytes += e.Size
+	}
+	t.folders = append(t.folders, folder{path: d.Path, first: first, last: first + int32(len(files))})
+	t.byPath[d.Path] = id
+}
+
+// path returns the path of a file relative to the source.
+func (t *tree) path(i int) string {
+	e := t.files.at(i)
+	name := t.names.get(e.name)
+	if p := t.folders[e.folder].path; p != "" {
+		return p + "/" + string(name)
+	}
+	return string(name)
+}
+
+// find returns the number of a file, -1 if the source does not hold it.
+func (t *tree) find(path string) int {
+	dir, name := "", path
+	if at := strings.LastIndexByte(path, '/'); at >= 0 {
+		dir, name = path[:at], path[at+1:]
+	}
+	id, ok := t.byPath[dir]
+	if !ok {
+		return -1
+	}
+	return t.in(id, name)
+}
+
+// in returns the number of a file of one folder, -1 if that does not hold it.
+func (t *tree) in(id int32, name string) int {
+	f := &t.folders[id]
+	n := int(f.last - f.first)
+	k := sort.Search(n, func(k int) bool { return string(t.names.get(t.files.at(int(f.first)+k).name)) >= name })
+	if i := int(f.first) + k; k < n && string(t.names.get(t.files.at(i).name)) == name {
+		return i
+	}
+	return -1
+}
+
+// byName returns the numbers of all files in the bytewise order of their paths.
+func (t *tree) byName() []int32 {
+	order := t.byFolder(func(a, b *entry) int { return 0 })
+	// Within folders they stand sorted, and folders too; but "a/b" and "a.b" interleave, so the
+	// whole paths decide.
+	slices.SortStableFunc(order, func(x, y int32) int { return t.compare(int(x), int(y)) })
+	return order
+}
+
+// compare compares the paths of two files without joining them.
+func (t *tree) compare(x, y int) int {
+	a, b := t.files.at(x), t.files.at(y)
+	if a.folder == b.folder {
+		return strings.Compare(string(t.names.get(a.name)), string(t.names.get(b.name)))
+	}
+	p, q := t.folders[a.folder].path, t.folders[b.folder].path
+	n := min(len(p), len(q))
+	if c := strings.Compare(p[:n], q[:n]); c != 0 {
+		return c
+	}
+	return strings.Compare(t.path(x)[n:], t.path(y)[n:])
+}
+
+// byPosition returns the numbers of all files folder by folder, and in each by inode number: many
+// file systems lay out the files of a folder in that order, so the heads of a disk move less.
+func (t *tree) byPosition() []int32 {
+	return t.byFolder(func(a, b *entry) int { return cmp.Compare(a.inode, b.inode) })
+}
+
+func (t *tree) byFolder(compare func(a, b *entry) int) []int32 {
+	folders := make([]int32, len(t.folders))
+	for i := range folders {
+		folders[i] = int32(i)
+	}
+	slices.SortFunc(folders, func(a, b int32) int { return strings.Compare(t.folders[a].path, t.folders[b].path) })
+	order := make([]int32, 0, t.files.len())
+	for _, id := range folders {
+		f := &t.folders[id]
+		start := len(order)
+		for i := f.first; i < f.last; i++ {
+			order = append(order, i)
+		}
+		slices.SortStableFunc(order[start:], func(x, y int32) int { return compare(t.files.at(int(x)), t.files.at(int(y))) })
+	}
+	return order
+}

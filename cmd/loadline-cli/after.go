@@ -1,0 +1,50 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"io"
+	"path/filepath"
+
+	"github.com/adrg/xdg"
+
+	"loadline/checks"
+	"loadline/checks/seal"
+)
+
+// after runs the checks after copying, which write the manifest if everything is proven.
+func after(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	fs := newFlags("after", "SOURCE SHARE", stderr)
+	job := checks.Job{Stage: checks.After, Version: checks.Version}
+	options := seal.Options{State: filepath.Join(xdg.StateHome, "loadline")}
+	var out output
+	out.register(fs)
+	fs.StringVar(&job.Prefix, "prefix", "", "`FOLDER` on the share that holds the copy, and so the head of every key")
+	fs.StringVar(&options.Manifest, "manifest", "", "write the manifest of this machine to `FILE` (default: in the state folder); an existing file is left alone")
+	fs.StringVar(&options.Bag, "bag", "", "also write the tag files of a bag (RFC 8493) into the new folder `DIR`; the copy is its payload")
+	fs.BoolVar(&job.NoTrial, "no-trial", false, "write nothing on the share: the manifest stays on this machine only")
+	fs.BoolVar(&options.NoMD5, "no-md5", false, "leave MD5 out of the manifest: quicker on two cores, but most listings hold no better checksum")
+	fs.BoolVar(&options.Fresh, "fresh", false, "read everything again, whatever earlier runs have proven")
+	rest, err := parse(fs, args)
+	if err != nil {
+		return parsed(err)
+	}
+	if len(rest) != 2 {
+		fs.Usage()
+		return exitError
+	}
+	if err := out.check(); err != nil {
+		return fault(stderr, err)
+	}
+	job.Source, job.Share = rest[0], rest[1]
+	watch, done := progressLine(stderr)
+	rep, err := seal.After(ctx, job, options, watch)
+	done()
+	if err != nil {
+		if ctx.Err() != nil {
+			err = errors.New("stopped; what was proven is remembered, the next run goes on from there")
+		}
+		return fault(stderr, err)
+	}
+	return out.writeReport(rep, stdout, stderr)
+}

@@ -1,0 +1,43 @@
+package main
+
+import (
+	"context"
+	"io"
+
+	"loadline/checks"
+	"loadline/checks/seal"
+)
+
+// arrival compares the manifest with listings of the store.
+func arrival(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	fs := newFlags("arrival", "MANIFEST LISTING...", stderr)
+	options := seal.ArrivalOptions{Version: checks.Version}
+	var out output
+	out.register(fs)
+	fs.Func("prefix", "`FOLDER` that every key begins with (default: as the copy had it, else found)", func(s string) error {
+		options.Prefix, options.HasPrefix = s, true
+		return nil
+	})
+	fs.Func("columns", "which columns to read, as `LIST`: key=NAME,size=NAME,md5=NAME (or sha256, crc32c, checksum)", func(s string) (err error) {
+		options.Columns, err = seal.ParseWish(s)
+		return err
+	})
+	rest, err := parse(fs, args)
+	if err != nil {
+		return parsed(err)
+	}
+	if len(rest) < 2 {
+		fs.Usage()
+		return exitError
+	}
+	if err := out.check(); err != nil {
+		return fault(stderr, err)
+	}
+	watch, done := progressLine(stderr)
+	rep, err := seal.Arrival(ctx, rest[0], rest[1:], options, watch)
+	done()
+	if err != nil {
+		return fault(stderr, err)
+	}
+	return out.writeReport(rep, stdout, stderr)
+}
