@@ -1,6 +1,7 @@
 package walk
 
 import (
+	"bytes"
 	"io/fs"
 	"os"
 	"strings"
@@ -197,8 +198,8 @@ func compact(buf []byte) (names, size int) {
 	at := 0
 	for at+header < len(buf) {
 		length := int(*(*uint16)(unsafe.Pointer(&buf[at+16])))
-		if length <= header || at+length > len(buf) {
-			break
+		if length < header+5 || at+length > len(buf) {
+			break // never: records are multiples of eight
 		}
 		kind := buf[at+18]
 		name := buf[at+header : at+length]
@@ -206,10 +207,7 @@ func compact(buf []byte) (names, size int) {
 		if name[0] == '.' && (name[1] == 0 || name[1] == '.' && name[2] == 0) {
 			continue
 		}
-		end := 0
-		for end < len(name) && name[end] != 0 {
-			end++
-		}
+		end := max(bytes.IndexByte(name, 0), 0)
 		buf[size] = kind
 		size += 1 + copy(buf[size+1:], name[:end])
 		buf[size] = 0
