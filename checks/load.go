@@ -26,6 +26,8 @@ var (
 const (
 	hugeEntries     = 100_000 // common practice, no source
 	smallFilesShare = 0.25    // of the estimate (common practice, no source)
+	// smallFilesLeast keeps a copy that is over at once from being called slow.
+	smallFilesLeast = time.Second
 )
 
 var folderLoad = &Check{
@@ -59,8 +61,8 @@ var folderLoad = &Check{
 			part = float64(calls) / float64(whole)
 		}
 		t.Fact("calls_share", part, "Calls for files: %s of %s", Span(calls), Span(whole))
-		if part > smallFilesShare && n.Files > 0 {
-			t.Whole(smallFiles, "%s take %s for their calls alone, %.0f %% of the copy; over 25 %% is slow", Of(n.Files, "file"), Span(calls), part*100)
+		if part > smallFilesShare && whole > smallFilesLeast {
+			t.Whole(smallFiles, "%s: %s for calls alone, %.0f %% of the copy; over 25 %% is slow", Of(n.Files, "file"), Span(calls), part*100)
 		}
 		t.Say("%s, %s each on average; their calls are %.0f %% of the copy.", Of(n.Files, "file"), Bytes(mean), part*100)
 		return nil

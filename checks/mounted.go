@@ -297,7 +297,7 @@ func judgeOptions(t *Trial, f *share.Facts) {
 		t.Whole(noLocks, "%s", cmpOr(v, "nolock")+" in force")
 	}
 	if len(m.Options) > 0 {
-		t.Fact("options", m.Options, "In force: %s", names.Quote(strings.Join(m.Options, ",")))
+		t.Fact("options", m.Options, "In force: %s", names.Quote(strings.Join(m.Options, ", ")))
 	}
 	if !f.NFS {
 		t.Say("Not an NFS mount: only the options that any file system has could be judged.")

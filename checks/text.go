@@ -86,11 +86,31 @@ func (r *Report) Advice() []string {
 			case want == Unknown:
 				list = append(list, fmt.Sprintf("“%s” was not checked: %s", c.Title, c.Reason))
 			default:
-				list = append(list, fmt.Sprintf("%s (“%s”)", c.Check.Fix, c.Title))
+				list = append(list, fmt.Sprintf("%s (“%s”)", c.Remedy(), c.Title))
 			}
 		}
 	}
 	return list
+}
+
+// Remedy returns the first thing to do about a check: that of its worst findings where they break
+// one rule, else that of the check.
+func (r *Result) Remedy() string {
+	var worst *Finding
+	several := false
+	for i := range r.Findings {
+		f := &r.Findings[i]
+		switch {
+		case worst == nil || f.Level > worst.Level:
+			worst, several = f, false
+		case f.Level == worst.Level && f.Rule != worst.Rule:
+			several = true
+		}
+	}
+	if worst == nil || several {
+		return r.Check.Fix
+	}
+	return worst.Fix()
 }
 
 // WriteText writes the report for people: plain UTF-8, no escape codes, names quoted where they hold
@@ -203,7 +223,7 @@ func (t *textWriter) wrap(first, rest, s string) {
 func (t *textWriter) place(role string, p *Place) {
 	t.line("%s: %s", role, names.Quote(p.Path))
 	if p.Type != "" {
-		t.wrap("    ", "    ", fmt.Sprintf("%s from %s, mounted with %s", names.Quote(p.Type), names.Quote(p.From), names.Quote(strings.Join(p.Options, ","))))
+		t.wrap("    ", "    ", fmt.Sprintf("%s from %s, mounted with %s", names.Quote(p.Type), names.Quote(p.From), names.Quote(strings.Join(p.Options, ", "))))
 	}
 }
 
@@ -224,7 +244,7 @@ func (t *textWriter) check(n int, c *Result) {
 		}
 	}
 	if c.Status != Pass && c.Status != Unknown {
-		t.wrap("    > ", "      ", c.Check.Fix)
+		t.wrap("    > ", "      ", c.Remedy())
 	}
 }
 
