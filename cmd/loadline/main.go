@@ -1,0 +1,128 @@
+// Command loadline opens the window: wiring only. What it shows is in gui, what it finds out is in
+// checks.
+//
+//	loadline [SOURCE [SHARE]]    opens with both filled in
+//	loadline -demo               opens on an invented archive
+package main
+
+import (
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/app"
+
+	"loadline/assets"
+	"loadline/checks"
+	_ "loadline/cmd/loadline/locale" // before the toolkit's packages are initialised
+	"loadline/gui"
+)
+
+func main() { os.Exit(run(os.Args[1:], os.Stderr)) }
+
+// asked is what the command line asks for.
+type asked struct {
+	demo          bool
+	source, share string
+}
+
+var errUsage = errors.New("usage: loadline [SOURCE [SHARE]] or loadline -demo")
+
+// parse reads the arguments; flags may stand before or after the folders.
+func parse(args []string, out io.Writer) (asked, error) {
+	var a asked
+	f := flag.NewFlagSet("loadline", flag.ContinueOnError)
+	f.SetOutput(io.Discard)
+	f.BoolVar(&a.demo, "demo", false, "open on an invented archive")
+	var rest []string
+	for {
+		if err := f.Parse(args); err != nil {
+			if errors.Is(err, flag.ErrHelp) {
+				fmt.Fprintln(out, errUsage)
+				return a, err
+			}
+			return a, fmt.Errorf("%w: %w", err, errUsage)
+		}
+		if f.NArg() == 0 {
+			break
+		}
+		rest = append(rest, f.Arg(0))
+		args = f.Args()[1:]
+	}
+	if len(rest) > 2 || a.demo && len(rest) > 0 {
+		return a, errUsage
+	}
+	for i, to := range []*string{&a.source, &a.share} {
+		if i < len(rest) {
+			abs, err := filepath.Abs(rest[i])
+			if err != nil {
+				return a, err
+			}
+			*to = abs
+		}
+	}
+	return a, nil
+}
+
+// noDisplay says why no window can open; empty if one can.
+func noDisplay(system string, env func(string) string) string {
+	switch {
+	case system == "darwin" || system == "windows" || env("DISPLAY") != "":
+		return ""
+	case env("WAYLAND_DISPLAY") != "":
+		return "No window can open: WAYLAND_DISPLAY is set but DISPLAY is not, and the window needs Xwayland. Use loadline-cli, which does the same checks without a window."
+	}
+	return "No window can open, because there is no display here. Use loadline-cli, which does the same checks without a window."
+}
+
+func run(args []string, out io.Writer) int {
+	a, err := parse(args, out)
+	switch {
+	case errors.Is(err, flag.ErrHelp):
+		return 0
+	case err != nil:
+		fmt.Fprintln(out, err)
+		return 2
+	}
+	if why := noDisplay(runtime.GOOS, os.Getenv); why != "" {
+		fmt.Fprintln(out, why)
+		return 2
+	}
+	if err := canConnect(); err != nil {
+		fmt.Fprintf(out, "No window can open: the display %s does not answer (%v). Use loadline-cli, which does the same checks without a window.\n", os.Getenv("DISPLAY"), err)
+		return 2
+	}
+	app.SetMetadata(fyne.AppMetadata{
+		ID: "loadline", Name: "Loadline", Version: checks.Version,
+		Icon:       fyne.NewStaticResource("icon.png", assets.Icon()),
+		Migrations: map[string]bool{"fyneDo": true},
+	})
+	program := app.NewWithID("loadline")
+	win := program.NewWindow("Loadline")
+	desk := gui.RealDesk(win)
+	desk.Version = checks.Version
+	desk.ScreenWidth, desk.ScreenHeight = screen()
+	w := gui.New(win, gui.RealEngine(), desk)
+	if a.demo {
+		demo, err := checks.NewDemo()
+		if err != nil {
+			fmt.Fprintln(out, err)
+			return 2
+		}
+		defer func() {
+			if err := demo.Close(); err != nil {
+				fmt.Fprintln(out, err)
+			}
+		}()
+		w.Demo(demo.Job)
+	} else if a.source != "" {
+		w.Open(a.source, a.share)
+	}
+	win.ShowAndRun()
+	return 0
+}

@@ -1,0 +1,263 @@
+package gui
+
+import (
+	"image/color"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/canvas"
+	"fyne.io/fyne/v2/driver/desktop"
+	"fyne.io/fyne/v2/theme"
+	"fyne.io/fyne/v2/widget"
+
+	"loadline/checks"
+)
+
+// Columns of a card's head.
+const (
+	cardHigh   = 44
+	cardTwo    = 60 // title and summary on two lines
+	cardWide   = 760
+	cardText   = 48 // where the title begins
+	cardStatus = 122
+	cardPad    = 16
+)
+
+// card is one check: a line that opens in place.
+type card struct {
+	widget.BaseWidget
+	check  *checks.Check
+	status checks.Status
+	result *checks.Result // nil until it has ended
+	doing  string         // what goes on while it runs
+
+	open    bool
+	picture fyne.CanvasObject // a drawing under the line; nil for most
+	body    fyne.CanvasObject // built when the card opens
+	files   *button           // in the body: to the flagged files
+	build   func(*card) fyne.CanvasObject
+	toggled func(*card)
+
+	hovered, focused bool
+	r                *cardRenderer
+}
+
+func newCard(c *checks.Check) *card {
+	k := &card{check: c, status: checks.Waiting}
+	k.ExtendBaseWidget(k)
+	return k
+}
+
+// summary is the text beside the title.
+func (k *card) summary() string {
+	switch {
+	case k.result != nil:
+		return k.result.Summary
+	case k.status == checks.Running:
+		return k.doing
+	}
+	return ""
+}
+
+func (k *card) headHigh(w float32) float32 {
+	if w < cardWide {
+		return cardTwo
+	}
+	return cardHigh
+}
+
+func (k *card) heightFor(w float32) float32 {
+	h := k.headHigh(w)
+	if k.picture != nil && k.picture.Visible() {
+		h += heightOf(k.picture, k.inner(w)) + 12
+	}
+	if k.open && k.body != nil {
+		h += heightOf(k.body, k.inner(w)) + 20
+	}
+	return h
+}
+
+func (k *card) inner(w float32) float32 { return w - cardText - cardPad - 24 }
+
+// show takes over what became of the check. It returns whether the height may have changed.
+func (k *card) show(s checks.Status, res *checks.Result, doing string) bool {
+	if s == k.status && res == k.result && doing == k.doing {
+		return false
+	}
+	grew := (res == nil) != (k.result == nil) || res != k.result && k.open
+	if res != k.result {
+		k.body = nil
+	}
+	k.status, k.result, k.doing = s, res, doing
+	if k.open && k.body == nil && k.build != nil {
+		k.body = k.build(k)
+	}
+	if k.r != nil {
+		k.r.apply()
+		if !grew {
+			k.Refresh()
+		}
+	}
+	return grew
+}
+
+// setOpen opens or shuts the card.
+func (k *card) setOpen(on bool) {
+	if k.open == on {
+		return
+	}
+	k.open = on
+	if on && k.body == nil && k.build != nil {
+		k.body = k.build(k)
+	}
+	if k.r != nil {
+		k.r.apply()
+	}
+	if k.toggled != nil {
+		k.toggled(k)
+	}
+}
+
+// Tapped opens or shuts the card where its head is pressed.
+func (k *card) Tapped(e *fyne.PointEvent) {
+	if e == nil || e.Position.Y <= k.headHigh(k.Size().Width) {
+		k.setOpen(!k.open)
+	}
+}
+
+// MouseIn, MouseMoved and MouseOut implement desktop.Hoverable.
+func (k *card) MouseIn(e *desktop.MouseEvent) { k.MouseMoved(e) }
+
+// MouseMoved shows that the head can be pressed.
+func (k *card) MouseMoved(e *desktop.MouseEvent) {
+	if over := e.Position.Y <= k.headHigh(k.Size().Width); over != k.hovered {
+		k.hovered = over
+		k.Refresh()
+	}
+}
+
+// MouseOut takes the hover away.
+func (k *card) MouseOut() { k.hovered = false; k.Refresh() }
+
+// FocusGained, FocusLost, TypedRune and TypedKey implement fyne.Focusable.
+func (k *card) FocusGained() { k.focused = true; k.Refresh(); reveal(k) }
+
+// FocusLost takes the ring away.
+func (k *card) FocusLost() { k.focused = false; k.Refresh() }
+
+// TypedRune does nothing.
+func (k *card) TypedRune(rune) {}
+
+// TypedKey opens and shuts by Return, space, right and left; up and down go to the next card.
+func (k *card) TypedKey(e *fyne.KeyEvent) {
+	switch e.Name {
+	case fyne.KeyReturn, fyne.KeyEnter, fyne.KeySpace:
+		k.setOpen(!k.open)
+	case fyne.KeyRight:
+		k.setOpen(true)
+	case fyne.KeyLeft:
+		k.setOpen(false)
+	default:
+		passKey(k, e)
+	}
+}
+
+// Cursor implements desktop.Cursorable.
+func (k *card) Cursor() desktop.Cursor { return desktop.PointerCursor }
+
+// CreateRenderer implements fyne.Widget.
+func (k *card) CreateRenderer() fyne.WidgetRenderer {
+	r := &cardRenderer{
+		k: k, ground: canvas.NewRectangle(color.Transparent), ring: canvas.NewRectangle(color.Transparent),
+		mark: newMark("waiting", colIdle, 20), title: newText(k.check.Title, sizeTitle, colText).bold().ends(),
+		says: newText("", sizeBody, colMuted).ends(), word: newText("", sizeBody, colIdle).bold().right(),
+		arrow: newMark("open", colMuted, 16),
+	}
+	k.r = r
+	r.apply()
+	return r
+}
+
+type cardRenderer struct {
+	k                 *card
+	ground, ring      *canvas.Rectangle
+	mark, arrow       *mark
+	title, says, word *textLine
+}
+
+func (r *cardRenderer) apply() {
+	k := r.k
+	l := lookOf(k.status)
+	r.mark.set(l.mark, l.color)
+	titleColor := colText
+	if k.status == checks.Waiting {
+		titleColor = colMuted
+	}
+	r.title.set(k.check.Title, titleColor)
+	r.says.set(k.summary(), colMuted)
+	r.word.set(k.status.Word(), l.color)
+	arrow := "open"
+	if k.open {
+		arrow = "shut"
+	}
+	r.arrow.set(arrow, colMuted)
+	r.ground.CornerRadius, r.ring.CornerRadius = 8, 8
+	r.ground.FillColor = color.Transparent
+	if k.hovered {
+		r.ground.FillColor = paint(theme.ColorNameHover)
+	}
+	r.ring.StrokeWidth = 0
+	if k.focused {
+		r.ring.StrokeColor, r.ring.StrokeWidth = paint(colAccent), 2
+	}
+}
+
+func (r *cardRenderer) Layout(s fyne.Size) {
+	k := r.k
+	head := k.headHigh(s.Width)
+	place(r.ground, 3, 3, s.Width-6, head-6)
+	place(r.ring, 2, 2, s.Width-4, head-4)
+	place(r.mark, cardPad, (head-20)/2, 20, 20)
+	place(r.arrow, s.Width-cardPad-16, (head-16)/2, 16, 16)
+	right := s.Width - cardPad - 16 - 10
+	place(r.word, right-cardStatus, 0, cardStatus, head)
+	text := right - cardStatus - 12 - cardText
+	if s.Width < cardWide {
+		place(r.title, cardText, 9, text, 22)
+		place(r.says, cardText, 31, text, 20)
+	} else {
+		t := min(max(text*0.44, 300), text)
+		place(r.title, cardText, 0, t-14, head)
+		place(r.says, cardText+t, 0, text-t, head)
+	}
+	y := head
+	w := k.inner(s.Width)
+	if k.picture != nil && k.picture.Visible() {
+		h := heightOf(k.picture, w)
+		place(k.picture, cardText, y, w, h)
+		y += h + 12
+	}
+	if k.open && k.body != nil {
+		place(k.body, cardText, y+4, w, heightOf(k.body, w))
+	}
+}
+
+func (r *cardRenderer) MinSize() fyne.Size { return fyne.NewSize(260, cardHigh) }
+func (r *cardRenderer) Refresh() {
+	r.apply()
+	r.Layout(r.k.Size())
+	for _, o := range r.Objects() {
+		o.Refresh()
+	}
+}
+
+func (r *cardRenderer) Objects() []fyne.CanvasObject {
+	o := []fyne.CanvasObject{r.ground, r.mark, r.title, r.says, r.word, r.arrow, r.ring}
+	if r.k.picture != nil {
+		o = append(o, r.k.picture)
+	}
+	if r.k.open && r.k.body != nil {
+		o = append(o, r.k.body)
+	}
+	return o
+}
+func (r *cardRenderer) Destroy() {}

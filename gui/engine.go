@@ -1,0 +1,55 @@
+package gui
+
+import (
+	"context"
+
+	"loadline/checks"
+	"loadline/checks/seal"
+)
+
+// Request is one press of the button: a job, and for the arrival stage the files to compare.
+type Request struct {
+	checks.Job
+	Manifest string
+	Listings []string
+}
+
+// Engine is what the window drives. Tests give it a stand-in.
+type Engine struct {
+	// List returns the checks of a stage in the order in which they are shown.
+	List func(checks.Stage) []*checks.Check
+	// Run judges; it returns as soon as ctx ends. Watch is told of events, one at a time.
+	Run func(ctx context.Context, r Request, watch func(checks.Event)) (*checks.Report, error)
+}
+
+// Stages are the three questions in their order.
+var Stages = []checks.Stage{checks.Before, checks.After, checks.Arrival}
+
+// stageWords are what each stage is called.
+var stageWords = map[checks.Stage]struct{ name, button string }{
+	checks.Before:  {"Before copying", "Check before copying"},
+	checks.After:   {"After copying", "Check the copy"},
+	checks.Arrival: {"After arrival", "Check the arrival"},
+}
+
+// RealEngine runs the checks on the disk and the share.
+func RealEngine() Engine {
+	return Engine{List: listOf, Run: runReal}
+}
+
+func listOf(s checks.Stage) []*checks.Check {
+	switch s {
+	case checks.Before:
+		return checks.BeforeList()
+	case checks.Arrival:
+		return seal.ArrivalList()
+	}
+	return nil
+}
+
+func runReal(ctx context.Context, r Request, watch func(checks.Event)) (*checks.Report, error) {
+	if r.Stage == checks.Arrival {
+		return seal.Arrival(ctx, r.Manifest, r.Listings, seal.ArrivalOptions{}, watch)
+	}
+	return checks.Run(ctx, r.Job, listOf(r.Stage), watch)
+}

@@ -1,0 +1,85 @@
+package gui
+
+import (
+	"strconv"
+	"strings"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/driver/desktop"
+	"fyne.io/fyne/v2/widget"
+
+	"loadline/checks/names"
+)
+
+// field is a text field that leaves the window its shortcuts and passes on the keys it has no use
+// for: Fyne's own keeps both from the window.
+type field struct {
+	widget.Entry
+	shortcut func(fyne.Shortcut) bool // true if the window took it
+	down     func()                   // the down arrow: on to what is below
+	focus    func(on bool)
+}
+
+func newField(hint string) *field {
+	f := &field{}
+	f.Wrapping = fyne.TextWrapOff
+	f.SetPlaceHolder(hint)
+	f.ExtendBaseWidget(f)
+	return f
+}
+
+// TypedShortcut implements fyne.Shortcutable.
+func (f *field) TypedShortcut(s fyne.Shortcut) {
+	if _, ok := s.(*desktop.CustomShortcut); ok && f.shortcut != nil && f.shortcut(s) {
+		return
+	}
+	f.Entry.TypedShortcut(s)
+}
+
+// TypedKey implements fyne.Focusable.
+func (f *field) TypedKey(e *fyne.KeyEvent) {
+	switch {
+	case e.Name == fyne.KeyDown && f.down != nil:
+		f.down()
+	case e.Name == fyne.KeyEscape, len(e.Name) > 1 && e.Name[0] == 'F' && e.Name[1] >= '1' && e.Name[1] <= '9':
+		passKey(f, e)
+	default:
+		f.Entry.TypedKey(e)
+	}
+}
+
+// FocusGained implements fyne.Focusable.
+func (f *field) FocusGained() {
+	f.Entry.FocusGained()
+	reveal(f)
+	if f.focus != nil {
+		f.focus(true)
+	}
+}
+
+// FocusLost implements fyne.Focusable.
+func (f *field) FocusLost() {
+	f.Entry.FocusLost()
+	if f.focus != nil {
+		f.focus(false)
+	}
+}
+
+// showPath writes a path as it may stand in a text field, and typedPath reads it back: a name that
+// could mislead the eye stands in quotes and escapes.
+func showPath(p string) string {
+	if p == "" {
+		return ""
+	}
+	return names.Quote(p)
+}
+
+func typedPath(s string) string {
+	s = strings.TrimSpace(s)
+	if len(s) > 1 && s[0] == '"' {
+		if p, err := strconv.Unquote(s); err == nil {
+			return p
+		}
+	}
+	return s
+}

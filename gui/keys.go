@@ -1,0 +1,157 @@
+package gui
+
+import (
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/driver/desktop"
+
+	"loadline/checks"
+)
+
+// binding is one shortcut of the window.
+type binding struct {
+	keys string // for people
+	what string
+	key  fyne.KeyName
+	mod  fyne.KeyModifier
+	do   func(*Window)
+}
+
+const (
+	ctrl  = fyne.KeyModifierShortcutDefault
+	shift = fyne.KeyModifierShift
+)
+
+var bindings []binding
+
+func init() { // not in its declaration: what it names uses it
+	bindings = []binding{
+		{"Ctrl+R", "Check", fyne.KeyR, ctrl, (*Window).Check},
+		{"Esc", "Stop a run, close a dialog, go back", "", 0, nil},
+		{"Ctrl+1, 2, 3", "Before copying, after copying, after arrival", fyne.Key1, ctrl, func(w *Window) { w.setStage(checks.Before) }},
+		{"", "", fyne.Key2, ctrl, func(w *Window) { w.setStage(checks.After) }},
+		{"", "", fyne.Key3, ctrl, func(w *Window) { w.setStage(checks.Arrival) }},
+		{"Ctrl+O", "Choose the source", fyne.KeyO, ctrl, func(w *Window) { w.view().route.from.choose.Tapped(nil) }},
+		{"Ctrl+Shift+O", "Choose the share", fyne.KeyO, ctrl | shift, func(w *Window) { w.view().route.to.choose.Tapped(nil) }},
+		{"Ctrl+F", "Flagged files: find by text", fyne.KeyF, ctrl, func(w *Window) { w.findFiles() }},
+		{"Ctrl+E", "Fix names", fyne.KeyE, ctrl, func(w *Window) { w.showFix() }},
+		{"Ctrl+S", "Save the report, or the list of files", fyne.KeyS, ctrl, func(w *Window) { w.save() }},
+		{"Ctrl+L", "Open the last report", fyne.KeyL, ctrl, func(w *Window) { w.openLast() }},
+		{"Ctrl+D", "Light, dark, or as the desktop", fyne.KeyD, ctrl, func(w *Window) { w.turnTheme() }},
+		{"Tab, Shift+Tab", "Next and previous", "", 0, nil},
+		{"Up, Down", "Next and previous card or row", "", 0, nil},
+		{"Enter, Space", "Open a card, press a button", "", 0, nil},
+		{"Ctrl+C", "Flagged files: copy the path", "", 0, nil},
+		{"Ctrl+Shift+C", "Flagged files: copy the whole list", fyne.KeyC, ctrl | shift, func(w *Window) { w.copyList() }},
+		{"F1", "This list", "", 0, nil},
+		{"Ctrl+Q", "Close the window", fyne.KeyQ, ctrl, func(w *Window) { w.Close() }},
+	}
+}
+
+// bindKeys registers the shortcuts where nothing has the keyboard; fields ask shortcut themselves.
+func (w *Window) bindKeys() {
+	c := w.win.Canvas()
+	for _, b := range bindings {
+		if b.do != nil {
+			c.AddShortcut(&desktop.CustomShortcut{KeyName: b.key, Modifier: b.mod}, func(fyne.Shortcut) { w.press(b) })
+		}
+	}
+	c.AddShortcut(&fyne.ShortcutCopy{}, func(fyne.Shortcut) { w.copyPath() })
+	c.SetOnTypedKey(w.typedKey)
+}
+
+func (w *Window) press(b binding) {
+	if w.sheet == nil || b.key == fyne.KeyQ {
+		b.do(w)
+	}
+}
+
+// shortcut carries out what a text field was given and has no use for.
+func (w *Window) shortcut(s fyne.Shortcut) bool {
+	cs, ok := s.(*desktop.CustomShortcut)
+	if !ok {
+		return false
+	}
+	for _, b := range bindings {
+		if b.do != nil && b.key == cs.KeyName && b.mod == cs.Modifier {
+			w.press(b)
+			return true
+		}
+	}
+	return false
+}
+
+// typedKey takes the keys that nothing else had a use for.
+func (w *Window) typedKey(e *fyne.KeyEvent) {
+	switch e.Name {
+	case fyne.KeyEscape:
+		w.escape()
+	case fyne.KeyF1:
+		if w.sheet == nil {
+			w.showKeys()
+		}
+	case fyne.KeyF5:
+		if w.sheet == nil {
+			w.Check()
+		}
+	case fyne.KeyDown:
+		w.step(1)
+	case fyne.KeyUp:
+		w.step(-1)
+	}
+}
+
+// escape leaves what is in front: a sheet, a page, a run.
+func (w *Window) escape() {
+	switch {
+	case w.sheet != nil:
+		if w.sheet.no != nil {
+			w.sheet.no.Tapped(nil)
+		} else {
+			w.shut()
+		}
+	case w.at != pageChecks:
+		w.back()
+	case w.running != "":
+		w.Stop()
+	}
+}
+
+// step moves the keyboard from card to card.
+func (w *Window) step(d int) {
+	if w.sheet != nil || w.at != pageChecks {
+		return
+	}
+	cards := w.view().ledger.cards
+	if len(cards) == 0 {
+		return
+	}
+	at := -1
+	if d < 0 {
+		at = len(cards)
+	}
+	for i, k := range cards {
+		if k.focused {
+			at = i
+		}
+	}
+	if at += d; at >= 0 && at < len(cards) {
+		w.win.Canvas().Focus(cards[at])
+	}
+}
+
+// showKeys lists the shortcuts.
+func (w *Window) showKeys() {
+	s := &sheet{name: "keys"}
+	s.no = newButton(plain, "", "Close", func() { w.shut() })
+	var lines []fyne.CanvasObject
+	for _, b := range bindings {
+		if b.keys != "" {
+			lines = append(lines, newStretch(16, 1, newSized(150, 22, newText(b.keys, sizeBody, colText).mono()), newText(b.what, sizeBody, colMuted).ends()))
+		}
+	}
+	content := newColumn(gapMid,
+		newParagraph("Keys", 18, colText).bold(),
+		newColumn(3, lines...),
+		newStretch(10, 0, newText("", sizeBody, colText), s.no))
+	w.open(s, content, s.no)
+}

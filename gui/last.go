@@ -1,0 +1,220 @@
+package gui
+
+import (
+	"bufio"
+	"compress/gzip"
+	"encoding/gob"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"loadline/checks"
+)
+
+// The last whole report of each stage is kept, so that it opens again in the next start. Checks and
+// rules stand in it by their IDs: their texts and sources are the program's own.
+
+type keptReport struct {
+	Version int
+	Report  checks.Report // without its checks
+	Checks  []keptResult
+}
+
+type keptResult struct {
+	ID, Summary, Reason string
+	Status              checks.Status
+	Facts               []keptFact
+	Rules               map[string]int64
+	Levels              [3]int
+	Findings            []keptFinding
+}
+
+type keptFact struct {
+	Key, Text string
+	Number    float64
+	IsNumber  bool
+}
+
+type keptFinding struct {
+	Path, Rule, Detail, Remedy string
+	Level                      checks.Level
+	Size                       int64
+}
+
+const keptVersion = 1
+
+func lastFile(dir string, s checks.Stage) string {
+	return filepath.Join(dir, "last-"+string(s)+".gob.gz")
+}
+
+func keep(rep *checks.Report) keptReport {
+	k := keptReport{Version: keptVersion, Report: *rep}
+	k.Report.Checks = nil
+	for i := range rep.Checks {
+		r := &rep.Checks[i]
+		kr := keptResult{ID: r.ID, Summary: r.Summary, Reason: r.Reason, Status: r.Status, Rules: r.Rules, Levels: r.Levels}
+		for _, f := range r.Facts {
+			n, ok := number(r, f.Key)
+			kr.Facts = append(kr.Facts, keptFact{f.Key, f.Text, n, ok})
+		}
+		kr.Findings = make([]keptFinding, len(r.Findings))
+		for j := range r.Findings {
+			f := &r.Findings[j]
+			kr.Findings[j] = keptFinding{f.Path, f.Rule.ID, f.Detail, f.Remedy, f.Level, f.Size}
+		}
+		k.Checks = append(k.Checks, kr)
+	}
+	return k
+}
+
+// report rebuilds a kept report with the checks of this program. What this program does not know is
+// an error, never left out: a report must not get better by being kept.
+func (k *keptReport) report(list []*checks.Check) (*checks.Report, error) {
+	if k.Version != keptVersion {
+		return nil, fmt.Errorf("it was written by another version")
+	}
+	by := map[string]*checks.Check{}
+	for _, c := range list {
+		by[c.ID] = c
+	}
+	rep := k.Report
+	for _, kr := range k.Checks {
+		c := by[kr.ID]
+		if c == nil {
+			return nil, fmt.Errorf("it has a check %q that this version lacks", kr.ID)
+		}
+		rules := map[string]*checks.Rule{}
+		for _, r := range c.Rules {
+			rules[r.ID] = r
+		}
+		r := checks.Result{
+			Check: c, ID: c.ID, Title: c.Title, Status: kr.Status, Summary: kr.Summary, Reason: kr.Reason,
+			Rules: kr.Rules, Levels: kr.Levels, Findings: make([]checks.Finding, len(kr.Findings)),
+		}
+		for _, f := range kr.Facts {
+			fact := checks.Fact{Key: f.Key, Text: f.Text, Value: f.Text}
+			if f.IsNumber {
+				fact.Value = f.Number
+			}
+			r.Facts = append(r.Facts, fact)
+		}
+		for j, f := range kr.Findings {
+			rule := rules[f.Rule]
+			if rule == nil {
+				return nil, fmt.Errorf("it has a rule %q that this version lacks", f.Rule)
+			}
+			r.Findings[j] = checks.Finding{Path: f.Path, Rule: rule, Level: f.Level, Size: f.Size, Detail: f.Detail, Remedy: f.Remedy}
+		}
+		rep.Checks = append(rep.Checks, r)
+	}
+	return &rep, nil
+}
+
+func writeLast(dir string, rep *checks.Report) error {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return err
+	}
+	return writeFile(lastFile(dir, rep.Stage), true, func(f *os.File) error {
+		b := bufio.NewWriterSize(f, 1<<16)
+		z, err := gzip.NewWriterLevel(b, gzip.BestSpeed)
+		if err != nil {
+			return err
+		}
+		if err := gob.NewEncoder(z).Encode(keep(rep)); err != nil {
+			return err
+		}
+		if err := z.Close(); err != nil {
+			return err
+		}
+		return b.Flush()
+	})
+}
+
+func readLast(dir string, s checks.Stage, list []*checks.Check) (*checks.Report, error) {
+	f, err := os.Open(lastFile(dir, s))
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	z, err := gzip.NewReader(bufio.NewReaderSize(f, 1<<16))
+	if err != nil {
+		return nil, err
+	}
+	var k keptReport
+	if err := gob.NewDecoder(z).Decode(&k); err != nil {
+		return nil, err
+	}
+	return k.report(list)
+}
+
+// keepReport keeps a whole report beside the window. A demo's is not kept.
+func (w *Window) keepReport(rep *checks.Report) {
+	if w.desk.StateDir == "" || rep.Invented != "" || w.standIn != nil {
+		return
+	}
+	go func() {
+		err := writeLast(w.desk.StateDir, rep)
+		w.desk.Post(func() {
+			if err != nil {
+				w.tell(checks.Warned, "This report could not be kept for the next start: "+err.Error()+". Save it yourself.")
+			}
+			w.bar.update(w)
+		})
+	}()
+}
+
+func (w *Window) hasLast(s checks.Stage) bool {
+	if w.desk.StateDir == "" {
+		return false
+	}
+	_, err := os.Stat(lastFile(w.desk.StateDir, s))
+	return err == nil
+}
+
+// openLast shows the last report of the stage again.
+func (w *Window) openLast() {
+	v := w.view()
+	if w.running != "" || !w.hasLast(v.stage) {
+		return
+	}
+	list := w.engine.List(v.stage)
+	go func() {
+		rep, err := readLast(w.desk.StateDir, v.stage, list)
+		w.desk.Post(func() {
+			switch {
+			case w.running != "":
+			case errors.Is(err, fs.ErrNotExist):
+				w.tell(checks.Waiting, "No report is kept yet.")
+			case err != nil:
+				w.tell(checks.Warned, "The last report cannot be opened: "+err.Error()+". Check again to get a new one.")
+			default:
+				w.showReport(v, rep)
+			}
+		})
+	}()
+}
+
+// showReport fills a stage with a report that was kept.
+func (w *Window) showReport(v *view, rep *checks.Report) {
+	w.mute = true
+	if v.stage == checks.Arrival {
+		v.route.from.put(rep.Manifest)
+	} else {
+		v.route.from.put(rep.Source.Path)
+		share := ""
+		if rep.Share != nil {
+			share = rep.Share.Path
+			v.route.options.prefix.SetText(showPath(rep.Share.Prefix))
+		}
+		v.route.to.put(share)
+	}
+	w.mute = false
+	w.show(pageChecks)
+	v.take(rep, stateDone)
+	v.head.check.Enable()
+	v.head.check.set("", "Check again")
+	w.bar.update(w)
+	w.tell(checks.Waiting, "This is the report of "+rep.Finished.Local().Format("2 January 2006, 15:04")+". The disk may have changed since.")
+}

@@ -1,0 +1,227 @@
+package gui
+
+import (
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/container"
+)
+
+// tall is a thing whose height follows from its width.
+type tall interface {
+	fyne.CanvasObject
+	heightFor(w float32) float32
+}
+
+// heightOf returns the height that a thing wants at a width.
+func heightOf(o fyne.CanvasObject, w float32) float32 {
+	switch x := o.(type) {
+	case tall:
+		return x.heightFor(w)
+	case *fyne.Container:
+		if l, ok := x.Layout.(interface {
+			heightFor([]fyne.CanvasObject, float32) float32
+		}); ok {
+			return l.heightFor(x.Objects, w)
+		}
+	}
+	return o.MinSize().Height
+}
+
+func place(o fyne.CanvasObject, x, y, w, h float32) {
+	o.Move(fyne.NewPos(x, y))
+	o.Resize(fyne.NewSize(w, h))
+}
+
+// column stacks things from the top, each as wide as the column and as high as it wants. What wants
+// no height gets no gap either.
+type column struct{ gap float32 }
+
+func newColumn(gap float32, o ...fyne.CanvasObject) *fyne.Container {
+	return container.New(&column{gap}, o...)
+}
+
+func (c *column) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	y := float32(0)
+	for _, x := range o {
+		if !x.Visible() {
+			continue
+		}
+		h := heightOf(x, s.Width)
+		place(x, 0, y, s.Width, h)
+		if h > 0 {
+			y += h + c.gap
+		}
+	}
+}
+
+func (c *column) heightFor(o []fyne.CanvasObject, w float32) float32 {
+	h, n := float32(0), 0
+	for _, x := range o {
+		if !x.Visible() {
+			continue
+		}
+		if hx := heightOf(x, w); hx > 0 {
+			h += hx
+			n++
+		}
+	}
+	return h + c.gap*float32(max(n-1, 0))
+}
+
+func (c *column) MinSize(o []fyne.CanvasObject) fyne.Size {
+	var s fyne.Size
+	n := 0
+	for _, x := range o {
+		if x.Visible() {
+			m := x.MinSize()
+			s.Width = max(s.Width, m.Width)
+			s.Height += m.Height
+			n++
+		}
+	}
+	s.Height += c.gap * float32(max(n-1, 0))
+	return s
+}
+
+// row puts things beside each other, centred, each at its own width; those whose index stands in
+// stretch share what is left.
+type row struct {
+	gap     float32
+	stretch map[int]bool
+}
+
+// newRow makes a row in which nothing stretches.
+func newRow(gap float32, o ...fyne.CanvasObject) *fyne.Container {
+	return container.New(&row{gap: gap}, o...)
+}
+
+// newStretch makes a row in which the thing at index i takes what is left.
+func newStretch(gap float32, i int, o ...fyne.CanvasObject) *fyne.Container {
+	return container.New(&row{gap: gap, stretch: map[int]bool{i: true}}, o...)
+}
+
+func (r *row) widths(o []fyne.CanvasObject, w float32) []float32 {
+	ws := make([]float32, len(o))
+	left, n, shown := w, 0, 0
+	for i, x := range o {
+		if !x.Visible() {
+			continue
+		}
+		shown++
+		if r.stretch[i] {
+			n++
+			continue
+		}
+		ws[i] = x.MinSize().Width
+		left -= ws[i]
+	}
+	left -= r.gap * float32(max(shown-1, 0))
+	for i := range o {
+		if r.stretch[i] && n > 0 {
+			ws[i] = max(left/float32(n), 0)
+		}
+	}
+	return ws
+}
+
+func (r *row) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	x := float32(0)
+	for i, w := range r.widths(o, s.Width) {
+		if !o[i].Visible() {
+			continue
+		}
+		h := min(heightOf(o[i], w), s.Height)
+		place(o[i], x, (s.Height-h)/2, w, h)
+		x += w + r.gap
+	}
+}
+
+func (r *row) heightFor(o []fyne.CanvasObject, w float32) float32 {
+	h := float32(0)
+	for i, wi := range r.widths(o, w) {
+		if o[i].Visible() {
+			h = max(h, heightOf(o[i], wi))
+		}
+	}
+	return h
+}
+
+func (r *row) MinSize(o []fyne.CanvasObject) fyne.Size {
+	var s fyne.Size
+	n := 0
+	for _, x := range o {
+		if x.Visible() {
+			m := x.MinSize()
+			s.Width += m.Width
+			s.Height = max(s.Height, m.Height)
+			n++
+		}
+	}
+	s.Width += r.gap * float32(max(n-1, 0))
+	return s
+}
+
+// inset keeps a distance around one thing.
+type inset struct{ left, top, right, bottom float32 }
+
+func newInset(x, y float32, o fyne.CanvasObject) *fyne.Container {
+	return container.New(&inset{x, y, x, y}, o)
+}
+
+func (p *inset) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	place(o[0], p.left, p.top, s.Width-p.left-p.right, s.Height-p.top-p.bottom)
+}
+
+func (p *inset) heightFor(o []fyne.CanvasObject, w float32) float32 {
+	return heightOf(o[0], w-p.left-p.right) + p.top + p.bottom
+}
+
+func (p *inset) MinSize(o []fyne.CanvasObject) fyne.Size {
+	return o[0].MinSize().AddWidthHeight(p.left+p.right, p.top+p.bottom)
+}
+
+// sized gives one thing a least size; a zero leaves that side alone.
+type sized struct{ w, h float32 }
+
+func newSized(w, h float32, o fyne.CanvasObject) *fyne.Container {
+	return container.New(&sized{w, h}, o)
+}
+
+func (f *sized) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	h := min(max(heightOf(o[0], s.Width), f.h), s.Height)
+	place(o[0], 0, (s.Height-h)/2, s.Width, h)
+}
+
+func (f *sized) heightFor(o []fyne.CanvasObject, w float32) float32 {
+	return max(f.h, heightOf(o[0], w))
+}
+
+func (f *sized) MinSize(o []fyne.CanvasObject) fyne.Size {
+	return o[0].MinSize().Max(fyne.NewSize(f.w, f.h))
+}
+
+// layers puts things over each other.
+type layers struct{}
+
+func (layers) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	for _, x := range o {
+		place(x, 0, 0, s.Width, s.Height)
+	}
+}
+
+func (layers) MinSize(o []fyne.CanvasObject) (s fyne.Size) {
+	for _, x := range o {
+		if x.Visible() {
+			s = s.Max(x.MinSize())
+		}
+	}
+	return s
+}
+
+func (layers) heightFor(o []fyne.CanvasObject, w float32) (h float32) {
+	for _, x := range o {
+		if x.Visible() {
+			h = max(h, heightOf(x, w))
+		}
+	}
+	return h
+}

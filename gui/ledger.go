@@ -1,0 +1,211 @@
+package gui
+
+import (
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/container"
+
+	"loadline/checks"
+)
+
+// Widths of the ledger.
+const (
+	ledgerMost   = 1180 // wider lines are hard to follow
+	ledgerMargin = 148  // where the groups' names stand
+	ledgerWide   = 900  // narrower: the names stand above their cards
+)
+
+// ledger is all cards of a stage, by group, then the largest folders.
+type ledger struct {
+	cards  []*card
+	byID   map[string]*card
+	groups []*group
+	bars   *group
+	page   *page
+
+	report *checks.Report
+	files  func(*checks.Check)
+	folder []checks.FolderSum
+}
+
+// group is the cards that answer one part of the question, with its name in the margin.
+type group struct {
+	name  *textLine
+	says  *textLine
+	cards []*card
+	box   *fyne.Container
+}
+
+func newLedger(list []*checks.Check, files func(*checks.Check)) *ledger {
+	l := &ledger{byID: map[string]*card{}, files: files}
+	var blocks []fyne.CanvasObject
+	var at *group
+	var rows []fyne.CanvasObject
+	flush := func() {
+		if at != nil {
+			panel := newSurface(colSurface, colLine, newColumn(0, rows...)).pad(0, 3)
+			at.box = container.New(&groupLayout{}, at.name, at.says, panel)
+			blocks = append(blocks, at.box)
+		}
+		rows = nil
+	}
+	name := checks.Group("")
+	for _, c := range list {
+		if c.Group != name || at == nil {
+			flush()
+			name = c.Group
+			at = &group{name: newText(string(name), sizeTitle, colText).bold().ends(), says: newText("", sizeSmall+1, colMuted).ends()}
+			l.groups = append(l.groups, at)
+		}
+		k := newCard(c)
+		k.build = func(k *card) fyne.CanvasObject { return detail(k, l.files) }
+		k.toggled = func(*card) { l.page.reflow() }
+		if p := l.pictureOf(k); p != nil {
+			k.picture = p
+			p.Hide()
+		}
+		if len(rows) > 0 {
+			rows = append(rows, newInset(cardPad, 0, newRule()))
+		}
+		rows = append(rows, k)
+		at.cards = append(at.cards, k)
+		l.cards = append(l.cards, k)
+		l.byID[c.ID] = k
+	}
+	flush()
+	folders := newFolderBars(func() []checks.FolderSum { return l.folder })
+	l.bars = &group{name: newText("Largest folders", sizeTitle, colText).bold().ends(), says: newText("by bytes", sizeSmall+1, colMuted).ends()}
+	l.bars.box = container.New(&groupLayout{}, l.bars.name, l.bars.says, newSurface(colSurface, colLine, folders).pad(cardPad, 10))
+	l.bars.box.Hide()
+	blocks = append(blocks, l.bars.box)
+	l.page = newPage(newColumn(gapMid, blocks...))
+	return l
+}
+
+// pictureOf returns the drawing that a check's card carries; nil for most.
+func (l *ledger) pictureOf(k *card) *drawing {
+	switch k.check.ID {
+	case "free-space":
+		return newGauge(func() load {
+			if l.report == nil {
+				return load{}
+			}
+			v, _ := loadOf(k.result, l.report.Share, l.report.Totals)
+			return v
+		})
+	case "copy-time":
+		return newTimeBars(func() spans {
+			if k.result == nil {
+				return spans{}
+			}
+			v, _ := spansOf(k.result)
+			return v
+		})
+	}
+	return nil
+}
+
+// update shows one check's state; it returns whether heights changed.
+func (l *ledger) update(id string, s checks.Status, res *checks.Result, doing string) bool {
+	k := l.byID[id]
+	return k != nil && k.show(s, res, doing)
+}
+
+// finish shows what only a whole report knows: the gauges and the largest folders. Nil takes them
+// away.
+func (l *ledger) finish(rep *checks.Report) {
+	l.report = rep
+	for _, k := range l.cards {
+		if k.picture == nil {
+			continue
+		}
+		on := false
+		if rep != nil && k.result != nil {
+			switch k.check.ID {
+			case "free-space":
+				_, on = loadOf(k.result, rep.Share, rep.Totals)
+			case "copy-time":
+				_, on = spansOf(k.result)
+			}
+		}
+		if on {
+			k.picture.Show()
+			k.picture.Refresh()
+		} else {
+			k.picture.Hide()
+		}
+	}
+	l.folder = nil
+	if rep != nil {
+		l.folder = rep.Largest
+	}
+	if len(l.folder) > 0 {
+		l.bars.box.Show()
+		l.bars.box.Refresh()
+	} else {
+		l.bars.box.Hide()
+	}
+	l.margins()
+	l.page.reflow()
+}
+
+// margins writes under each group's name what became of it.
+func (l *ledger) margins() {
+	for _, g := range l.groups {
+		var fix, care, blind, done int64
+		for _, k := range g.cards {
+			switch k.status {
+			case checks.Failed:
+				fix++
+			case checks.Warned:
+				care++
+			case checks.Unknown:
+				blind++
+			case checks.Waiting, checks.Running:
+				continue
+			}
+			done++
+		}
+		switch {
+		case done < int64(len(g.cards)):
+			g.says.set("", colMuted)
+		case fix > 0:
+			g.says.set(checks.Count(fix)+" to fix first", colFail)
+		case care > 0:
+			g.says.set(checks.Count(care)+" to take care of", colWarn)
+		case blind > 0:
+			g.says.set(checks.Count(blind)+" not checked", colUnknown)
+		default:
+			g.says.set("All good", colPass)
+		}
+	}
+}
+
+// groupLayout: name and state in the margin, the panel beside them; on narrow windows above it.
+type groupLayout struct{}
+
+func (groupLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	if s.Width < ledgerWide {
+		nameW := o[0].(*textLine).full()
+		place(o[0], 2, 0, min(nameW, s.Width/2), 22)
+		place(o[1], nameW+14, 1, s.Width-nameW-14, 22)
+		place(o[2], 0, 27, s.Width, s.Height-27)
+		return
+	}
+	place(o[0], 0, 12, ledgerMargin-12, 22)
+	place(o[1], 0, 34, ledgerMargin-12, 20)
+	place(o[2], ledgerMargin, 0, s.Width-ledgerMargin, s.Height)
+}
+
+func (groupLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {
+	if w < ledgerWide {
+		return 27 + heightOf(o[2], w)
+	}
+	return max(heightOf(o[2], w-ledgerMargin), 58)
+}
+
+func (groupLayout) MinSize(o []fyne.CanvasObject) fyne.Size {
+	return fyne.NewSize(260, 27+o[2].MinSize().Height)
+}
+
+// full is the width of the whole text.
+func (t *textLine) full() float32 { return measure(t.text, t.size, t.style).Width }

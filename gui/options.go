@@ -1,0 +1,169 @@
+package gui
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/container"
+
+	"loadline/checks"
+)
+
+// options are what a person may know about the job besides the two folders.
+type options struct {
+	box     fyne.CanvasObject
+	line    *fyne.Container
+	prefix  *field
+	uplink  *field
+	battery *field
+	link    *field
+	problem *paragraph
+	changed func()
+}
+
+func newOptions() *options {
+	o := &options{
+		prefix:  newField("none: at the top"),
+		uplink:  newField("20 Mb/s"),
+		battery: newField("6 h"),
+		link:    newField("measured"),
+		problem: newParagraph("", sizeSmall+1, colFail),
+	}
+	o.problem.Hide()
+	for _, f := range o.fields() {
+		f.OnChanged = func(string) {
+			if o.changed != nil {
+				o.changed()
+			}
+		}
+	}
+	cell := func(label string, f *field) fyne.CanvasObject {
+		return container.New(&row{gap: 8, stretch: map[int]bool{1: true}}, newText(label, sizeSmall+1, colMuted), f)
+	}
+	o.line = container.New(&optionLayout{},
+		cell("Folder on the share", o.prefix), cell("Uplink", o.uplink),
+		cell("Appliance battery", o.battery), cell("Link", o.link))
+	o.box = newInset(12, 4, newColumn(4, o.line, o.problem))
+	return o
+}
+
+// onlyPrefix leaves what a later stage needs.
+func (o *options) onlyPrefix() {
+	for _, c := range o.line.Objects[1:] {
+		c.Hide()
+	}
+}
+
+func (o *options) fields() []*field { return []*field{o.prefix, o.uplink, o.battery, o.link} }
+
+func (o *options) lock(on bool) {
+	for _, f := range o.fields() {
+		if on {
+			f.Disable()
+		} else {
+			f.Enable()
+		}
+	}
+}
+
+// say shows what is wrong with what was typed; empty if nothing is.
+func (o *options) say(problem string) {
+	o.problem.set(problem, "")
+	if problem == "" {
+		o.problem.Hide()
+	} else {
+		o.problem.Show()
+	}
+}
+
+// into writes the options into a job, or says what cannot be understood.
+func (o *options) into(j *checks.Job) error {
+	var err error
+	if j.Prefix, err = checks.CleanPrefix(typedPath(o.prefix.Text)); err != nil {
+		return fmt.Errorf("the folder on the share must be a relative path without \"..\"")
+	}
+	if j.Uplink, err = rateIn(o.uplink.Text); err != nil {
+		return fmt.Errorf("uplink: %w", err)
+	}
+	if j.Link, err = rateIn(o.link.Text); err != nil {
+		return fmt.Errorf("link: %w", err)
+	}
+	if j.Battery, err = hoursIn(o.battery.Text); err != nil {
+		return fmt.Errorf("appliance battery: %w", err)
+	}
+	return nil
+}
+
+// rateIn reads a rate; a bare number means megabits a second.
+func rateIn(s string) (float64, error) {
+	s = strings.TrimSpace(s)
+	if s == "" {
+		return 0, nil
+	}
+	if _, err := strconv.ParseFloat(s, 64); err == nil {
+		s += " Mb/s"
+	}
+	return checks.ParseRate(s)
+}
+
+// hoursIn reads a duration; a bare number means hours.
+func hoursIn(s string) (time.Duration, error) {
+	t := strings.ReplaceAll(strings.TrimSpace(s), " ", "")
+	if t == "" {
+		return 0, nil
+	}
+	for _, unit := range []string{"hours", "hour"} {
+		t = strings.TrimSuffix(t, unit)
+	}
+	if _, err := strconv.ParseFloat(t, 64); err == nil {
+		t += "h"
+	}
+	d, err := time.ParseDuration(strings.ReplaceAll(t, "min", "m"))
+	if err != nil || d <= 0 || d > 10_000*time.Hour {
+		return 0, fmt.Errorf("%q is no time; write hours, like 6 or 5.5", s)
+	}
+	return d, nil
+}
+
+// optionLayout: the folder gets what the short fields leave; where it is narrow, two lines.
+type optionLayout struct{}
+
+const (
+	optionNarrow = 760
+	optionHigh   = 34
+)
+
+func (optionLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	const gap = 18
+	if !o[1].Visible() {
+		place(o[0], 0, 0, s.Width, optionHigh)
+		return
+	}
+	ws := [4]float32{0, 140, 190, 124}
+	if s.Width < optionNarrow {
+		half := (s.Width - 2*gap) / 3
+		place(o[0], 0, 0, s.Width, optionHigh)
+		for i := 1; i < 4; i++ {
+			place(o[i], float32(i-1)*(half+gap), optionHigh+6, half, optionHigh)
+		}
+		return
+	}
+	ws[0] = s.Width - ws[1] - ws[2] - ws[3] - 3*gap
+	x := float32(0)
+	for i, w := range ws {
+		place(o[i], x, 0, w, optionHigh)
+		x += w + gap
+	}
+}
+
+func (optionLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {
+	if w < optionNarrow && o[1].Visible() {
+		return 2*optionHigh + 6
+	}
+	return optionHigh
+}
+
+func (optionLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(500, optionHigh) }

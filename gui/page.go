@@ -1,0 +1,145 @@
+package gui
+
+import (
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/container"
+)
+
+// page scrolls one thing whose height follows from its width, centred and never too wide.
+type page struct {
+	scroll  *container.Scroll
+	content *fyne.Container
+	layout  *pageLayout
+	slot    *fyne.Container // above the thing: empty but on low windows
+}
+
+func newPage(o fyne.CanvasObject) *page {
+	p := &page{layout: &pageLayout{most: ledgerMost}, slot: newColumn(0)}
+	p.content = container.New(p.layout, newColumn(gapMid, p.slot, o))
+	p.scroll = container.NewVScroll(p.content)
+	p.layout.page = p
+	return p
+}
+
+// reflow is called when heights have changed.
+func (p *page) reflow() {
+	w := p.content.Size().Width
+	if w <= 0 {
+		return
+	}
+	size := fyne.NewSize(w, max(p.layout.height(p.content.Objects[0], w), p.scroll.Size().Height))
+	if size == p.content.Size() {
+		p.layout.Layout(p.content.Objects, size)
+	} else {
+		p.content.Resize(size)
+	}
+	// Columns inside lay out only when their size changes, so those that keep it are told.
+	relay(p.content.Objects[0])
+	p.scroll.Refresh()
+}
+
+// relay lays out containers again, from the top down.
+func relay(o fyne.CanvasObject) {
+	switch x := o.(type) {
+	case *fyne.Container:
+		if x.Layout != nil {
+			x.Layout.Layout(x.Objects, x.Size())
+		}
+		for _, c := range x.Objects {
+			relay(c)
+		}
+	case *surface:
+		relay(x.content)
+	case *card:
+		if x.r != nil {
+			x.r.Layout(x.Size())
+		}
+	}
+}
+
+// show scrolls so that a thing is in view.
+func (p *page) show(o fyne.CanvasObject) {
+	d := fyne.CurrentApp().Driver()
+	y := d.AbsolutePositionForObject(o).Y - d.AbsolutePositionForObject(p.content).Y
+	h := min(o.Size().Height, 120)
+	view := p.scroll.Size().Height
+	switch off := p.scroll.Offset.Y; {
+	case y < off+8:
+		p.scroll.ScrollToOffset(fyne.NewPos(0, max(y-30, 0)))
+	case y+h > off+view-8:
+		p.scroll.ScrollToOffset(fyne.NewPos(0, y+h-view+16))
+	}
+}
+
+// reveal scrolls what has the keyboard into view, if it stands on the page that is shown.
+func reveal(o fyne.CanvasObject) {
+	c := fyne.CurrentApp().Driver().CanvasForObject(o)
+	if p := shownPages[c]; c != nil && p != nil && holds(p.content, o) {
+		p.show(o)
+	}
+}
+
+// shownPages is the page that each window shows now. Only the goroutine of the user interface
+// touches it.
+var shownPages = map[fyne.Canvas]*page{}
+
+// holds reports whether a thing stands somewhere in a tree.
+func holds(tree, o fyne.CanvasObject) bool {
+	if tree == o {
+		return true
+	}
+	switch x := tree.(type) {
+	case *fyne.Container:
+		for _, c := range x.Objects {
+			if holds(c, o) {
+				return true
+			}
+		}
+	case *surface:
+		return holds(x.content, o)
+	case *card:
+		return x.open && x.body != nil && holds(x.body, o)
+	}
+	return false
+}
+
+type pageLayout struct {
+	page *page
+	most float32
+	w    float32
+}
+
+const pageEdge = 28
+
+func (l *pageLayout) inner(w float32) float32 { return min(w-2*edge(w), l.most) }
+
+// edge is the space beside everything: less where there is little.
+func edge(w float32) float32 {
+	if w < ledgerWide+2*pageEdge {
+		return 18
+	}
+	return pageEdge
+}
+
+func (l *pageLayout) height(o fyne.CanvasObject, w float32) float32 {
+	return heightOf(o, l.inner(w)) + 20
+}
+
+func (l *pageLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	w := l.inner(s.Width)
+	place(o[0], (s.Width-w)/2, 2, w, heightOf(o[0], w))
+	if s.Width != l.w {
+		l.w = s.Width
+		if h := max(l.height(o[0], s.Width), l.page.scroll.Size().Height); h != s.Height {
+			l.page.content.Resize(fyne.NewSize(s.Width, h))
+		}
+	}
+}
+
+func (l *pageLayout) MinSize(o []fyne.CanvasObject) fyne.Size {
+	w := l.w
+	if w <= 0 {
+		w = 800
+	}
+	return fyne.NewSize(o[0].MinSize().Width+2*18, l.height(o[0], w))
+}

@@ -1,0 +1,100 @@
+package gui
+
+import (
+	"context"
+	"errors"
+	"sync"
+	"time"
+
+	"loadline/checks"
+)
+
+// pumpEvery is how often the window looks at a run. More often would only paint what nobody sees.
+const pumpEvery = 100 * time.Millisecond
+
+// runner runs the engine beside the window. The engine's goroutines only write into it; one pump
+// carries what is new to the window and waits until it is shown, so that it can never pile up.
+type runner struct {
+	engine   Engine
+	postWait func(func())
+
+	mu     sync.Mutex
+	events []checks.Event // checks that began or ended, not yet shown
+	latest checks.Progress
+	cancel context.CancelFunc
+
+	lag time.Duration // longest wait for the window; read by the trace
+}
+
+// start runs a request. Step is called with what is new, and done once at the end, both on the
+// goroutine of the user interface.
+func (r *runner) start(req Request, step func([]checks.Event, checks.Progress), done func(*checks.Report, error)) {
+	ctx, cancel := context.WithCancel(context.Background())
+	r.cancel = cancel
+	ended := make(chan struct{})
+	var rep *checks.Report
+	var err error
+	go func() {
+		defer close(ended)
+		rep, err = r.engine.Run(ctx, req, r.note)
+	}()
+	go func() {
+		defer cancel()
+		tick := time.NewTicker(pumpEvery)
+		defer tick.Stop()
+		for over := false; !over; {
+			select {
+			case <-ended:
+				over = true
+			case <-tick.C:
+			}
+			events, p := r.take()
+			began := time.Now()
+			r.postWait(func() {
+				step(events, p)
+				if over {
+					done(rep, err)
+				}
+			})
+			r.mu.Lock()
+			r.lag = max(r.lag, time.Since(began))
+			r.mu.Unlock()
+		}
+	}()
+}
+
+// note takes an event from the engine.
+func (r *runner) note(e checks.Event) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if e.Check != nil {
+		r.events = append(r.events, e)
+	}
+	r.latest = e.Progress
+}
+
+func (r *runner) take() ([]checks.Event, checks.Progress) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	ev := r.events
+	r.events = nil
+	return ev, r.latest
+}
+
+// longestWait returns the longest time that the window took for one step, and forgets it.
+func (r *runner) longestWait() time.Duration {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	d := r.lag
+	r.lag = 0
+	return d
+}
+
+func (r *runner) stop() {
+	if r.cancel != nil {
+		r.cancel()
+	}
+}
+
+// stoppedErr reports whether a run ended because the person stopped it.
+func stoppedErr(err error) bool { return errors.Is(err, context.Canceled) }

@@ -1,0 +1,163 @@
+package gui
+
+import (
+	"bufio"
+	"errors"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/container"
+
+	"loadline/checks"
+	"loadline/checks/names"
+)
+
+// save asks where to write the report, or on the page of flagged files the list that is shown.
+func (w *Window) save() {
+	if w.sheet != nil {
+		return
+	}
+	stamp := w.desk.Now().Format("2006-01-02 15.04")
+	if w.at == pageFiles {
+		p := w.files
+		w.saveSheet("Save the list", "As text, or as CSV where the name ends in .csv.", "Loadline list "+stamp+".csv",
+			func(path string, out io.Writer) error {
+				if isCSV(path) {
+					return writeCSV(out, p.model.rows(), p.model.at)
+				}
+				return writeList(out, p.model.rows(), p.model.at)
+			})
+		return
+	}
+	v := w.view()
+	if v.report == nil || w.running == v.stage {
+		return
+	}
+	rep := v.report
+	w.saveSheet("Save the report", "As text, readable when pasted into a mail; as JSON where the name ends in .json.",
+		"Loadline "+string(rep.Stage)+" "+stamp+".txt",
+		func(path string, out io.Writer) error {
+			if filepath.Ext(path) == ".json" {
+				return rep.WriteJSON(out)
+			}
+			return rep.WriteText(out)
+		})
+}
+
+// saveSheet asks for a path and writes there, never over a file without asking.
+func (w *Window) saveSheet(title, text, name string, write func(string, io.Writer) error) {
+	s := &sheet{name: "save"}
+	s.path = newField("Path of the file")
+	s.path.TextStyle = fyne.TextStyle{Monospace: true}
+	s.path.SetText(showPath(filepath.Join(w.desk.ReportDir, name)))
+	problem := newParagraph("", sizeBody, colFail)
+	problem.Hide()
+	complain := func(text string) {
+		problem.set(text, "")
+		problem.Show()
+		w.message = text
+		s.fit()
+	}
+	do := func() {
+		path := typedPath(s.path.Text)
+		if path == "" {
+			complain("Type the path of the file to write.")
+			return
+		}
+		abs, err := filepath.Abs(path)
+		if err != nil {
+			complain("This path cannot be used: " + err.Error() + ".")
+			return
+		}
+		// Written beside the window: a million lines take a moment, a share that hangs longer.
+		s.yes.Disable()
+		w.writeOut(abs, false, write, func(err error) {
+			s.yes.Enable()
+			switch {
+			case errors.Is(err, fs.ErrExist):
+				w.askOver(abs, title, text, write)
+			case err != nil:
+				complain(saveProblem(abs, err))
+			default:
+				w.shut()
+				w.wrote(abs)
+			}
+		})
+	}
+	s.path.OnSubmitted = func(string) { do() }
+	s.yes = newButton(primary, "", "Save", do)
+	s.no = newButton(plain, "", "Cancel", func() { w.shut() })
+	browse := newButton(plain, "folder", "Choose folder…", func() {
+		w.desk.ChooseFolder("Choose where to save", filepath.Dir(typedPath(s.path.Text)), func(dir string, err error) {
+			w.desk.Post(func() {
+				if err == nil && dir != "" && w.sheet == s {
+					s.path.SetText(showPath(filepath.Join(dir, filepath.Base(typedPath(s.path.Text)))))
+				}
+			})
+		})
+	})
+	content := newColumn(gapMid,
+		newParagraph(title, 18, colText).bold(),
+		newParagraph(text, sizeBody, colMuted),
+		s.path, problem,
+		container.New(&row{gap: 10, stretch: map[int]bool{1: true}}, browse, newText("", sizeBody, colText), s.no, s.yes))
+	w.open(s, content, s.path)
+}
+
+// askOver asks before a file is replaced.
+func (w *Window) askOver(path, title, text string, write func(string, io.Writer) error) {
+	w.ask("overwrite", "This file is there already", names.Quote(path)+" would be replaced. Its present content would be lost.",
+		"Replace it", "Keep it", func() {
+			w.writeOut(path, true, write, func(err error) {
+				if err != nil {
+					w.tell(checks.Failed, saveProblem(path, err))
+					return
+				}
+				w.wrote(path)
+			})
+		})
+}
+
+// writeOut writes a file beside the window and tells done how it went.
+func (w *Window) writeOut(path string, replace bool, write func(string, io.Writer) error, done func(error)) {
+	go func() {
+		var err error
+		if _, statErr := os.Lstat(path); statErr == nil && !replace {
+			err = fs.ErrExist // before a million lines are written for nothing
+		} else {
+			err = writeFile(path, replace, func(f *os.File) error {
+				b := bufio.NewWriterSize(f, 1<<16)
+				if err := write(path, b); err != nil {
+					return err
+				}
+				return b.Flush()
+			})
+		}
+		w.desk.Post(func() { done(err) })
+	}()
+}
+
+func (w *Window) wrote(path string) {
+	w.saved = path
+	w.tell(checks.Pass, "Saved as "+names.Quote(path))
+	w.notice.offer("Open folder", func() {
+		if err := w.desk.Reveal(filepath.Dir(path)); err != nil {
+			w.tell(checks.Failed, "No file manager could be opened: "+err.Error())
+		}
+	})
+}
+
+// saveProblem says why a file could not be written and what to do.
+func saveProblem(path string, err error) string {
+	dir := names.Quote(filepath.Dir(path))
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return "There is no folder " + dir + ". Choose another one, or make it first."
+	case errors.Is(err, fs.ErrPermission):
+		return "You may not write in " + dir + ". Choose another folder."
+	}
+	return "It could not be written: " + err.Error() + ". Choose another folder, or make room."
+}

@@ -1,0 +1,7 @@
+package gui
+
+type trace struct{}
+
+func (*trace) close() {}
+
+func (w *Window) traceFromEnv() {}

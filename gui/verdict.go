@@ -1,0 +1,99 @@
+package gui
+
+import (
+	"fmt"
+	"strings"
+
+	"loadline/checks"
+	"loadline/checks/names"
+)
+
+// answer is a report in two sentences: the verdict, and what to do next.
+type answer struct {
+	look  look
+	title string
+	next  string
+}
+
+// answerOf puts a report into plain words. The verdict is the report's own; beside it stands the
+// first thing to do.
+func answerOf(rep *checks.Report) answer {
+	a := answer{look: lookOf(rep.Verdict)}
+	a.title, a.next = firstSentence(rep.Answer())
+	if rep.Stopped {
+		a.look = lookOf(checks.Unknown)
+		a.next += " What had not ended says nothing about the rest of the disk."
+		return a
+	}
+	var first *checks.Result
+	blind := int64(0)
+	for i := range rep.Checks {
+		r := &rep.Checks[i]
+		switch {
+		case r.Status == checks.Unknown:
+			blind++
+		case r.Status == checks.Failed && (first == nil || first.Status != checks.Failed),
+			r.Status == checks.Warned && first == nil:
+			first = r
+		}
+	}
+	more := ""
+	switch {
+	case first != nil && first.Status == checks.Failed:
+		more = fmt.Sprintf("Begin with “%s”: %s", first.Title, small(first.Check.Fix))
+	case rep.Verdict == checks.Pass:
+		more = passWords(rep)
+	case rep.Share == nil && rep.Stage == checks.Before:
+		more = "Until then the cards say what capacity and time to plan for."
+		if first != nil {
+			more += fmt.Sprintf(" On the disk, begin with “%s”.", first.Title)
+		}
+	case first != nil:
+		more = fmt.Sprintf("Begin with “%s”: %s", first.Title, small(first.Check.Fix))
+	case blind > 0:
+		more = many(blind, "check", "checks") + " could not look: open the cards marked “Not checked” to see why, and what to do."
+	}
+	a.next = strings.TrimSpace(a.next + " " + more)
+	return a
+}
+
+// firstSentence splits a text after its first sentence; the verdict loses its full stop.
+func firstSentence(s string) (first, rest string) {
+	for i, r := range s {
+		if (r == '.' || r == ':' || r == ';') && i+1 < len(s) && s[i+1] == ' ' {
+			return s[:i], capital(strings.TrimSpace(s[i+1:]))
+		}
+	}
+	return strings.TrimSuffix(s, "."), ""
+}
+
+// small takes the capital from a sentence that goes on after a colon, unless it is a name.
+func small(s string) string {
+	if len(s) > 1 && s[1] >= 'a' && s[1] <= 'z' || len(s) > 1 && s[1] == ' ' {
+		return strings.ToLower(s[:1]) + s[1:]
+	}
+	return s
+}
+
+// passWords is what comes after a clean report.
+func passWords(rep *checks.Report) string {
+	switch rep.Stage {
+	case checks.After:
+		return "Unmount the share and power the appliance off as its own instructions say; the carrier’s rules for batteries come first."
+	case checks.Arrival:
+		return "Save this report with your archive. If the disk would be the only other copy, make a second one first."
+	}
+	into := ""
+	if rep.Share != nil && rep.Share.Prefix != "" {
+		into = " into " + names.Quote(rep.Share.Prefix)
+	}
+	return "Save the report, then start your copy command" + into + "."
+}
+
+// many writes a number with its noun: "1 file", "1,204 files".
+func many(n int64, one, more string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return checks.Count(n) + " " + more
+}

@@ -1,0 +1,540 @@
+package gui
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/container"
+
+	"loadline/checks"
+)
+
+// The pages of the window, as the trace names them.
+const (
+	pageChecks = "checks"
+	pageFiles  = "files"
+	pageFix    = "fix"
+)
+
+// longRun is how long a run takes before its end is worth a notification.
+const longRun = 30 * time.Second
+
+// Window is the whole window. All its methods are for the goroutine of the user interface.
+type Window struct {
+	win    fyne.Window
+	engine Engine
+	desk   Desk
+
+	stage   checks.Stage
+	views   map[checks.Stage]*view
+	bar     *topBar
+	notice  *notice
+	body    *fyne.Container // the page that is shown
+	at      string
+	files   *filesPage
+	fix     *fixPage
+	sheet   *sheet
+	theme   Mode
+	mute    bool // texts are being put, not typed
+	standIn func(*checks.Job)
+
+	run     *runner
+	running checks.Stage // of the run that goes on; empty if none does
+	began   time.Time
+	stops   bool // the person has pressed Stop
+	closing bool
+
+	saved   string // where the last report was written
+	message string // what was last said to the person
+	probes  probes
+	trace   *trace
+}
+
+// New builds the window's content in win. It shows nothing yet: that is the caller's ShowAndRun.
+func New(win fyne.Window, e Engine, d Desk) *Window {
+	w := &Window{win: win, engine: e, desk: d, stage: checks.Before, views: map[checks.Stage]*view{}, at: pageChecks}
+	w.run = &runner{engine: e, postWait: d.PostWait}
+	c, err := loadChoices(d.StateDir)
+	w.setTheme(c.Theme)
+	w.bar = newTopBar(w)
+	w.notice = newNotice()
+	w.body = container.NewStack()
+	for _, s := range Stages {
+		w.views[s] = newView(w, s)
+		w.watch(w.views[s])
+	}
+	win.SetPadded(false)
+	win.SetContent(container.New(&frameLayout{}, newGround(), w.bar.box, w.body, w.notice.box))
+	win.Resize(openingSize(c, d, win.Canvas().Scale()))
+	win.SetCloseIntercept(w.Close)
+	win.SetOnDropped(w.dropped)
+	w.bindKeys()
+	w.recall(c)
+	w.show(pageChecks)
+	if err != nil {
+		w.tell(checks.Warned, "What was chosen last time could not be read, so the window starts empty: "+err.Error())
+	}
+	w.traceFromEnv()
+	return w
+}
+
+// openingSize is the size of the last time, or a usual one, never larger than the screen.
+func openingSize(c choices, d Desk, scale float32) fyne.Size {
+	s := fyne.NewSize(1280, 800)
+	if c.Width > 0 && c.Height > 0 {
+		s = fyne.NewSize(c.Width, c.Height)
+	}
+	if scale > 0 && d.ScreenWidth > 0 && d.ScreenHeight > 0 {
+		s = s.Min(fyne.NewSize(float32(d.ScreenWidth)/scale, float32(d.ScreenHeight)/scale))
+	}
+	return s
+}
+
+// Open fills in source and share, as the command line gives them.
+func (w *Window) Open(source, share string) {
+	w.setStage(checks.Before)
+	w.place(source, share)
+}
+
+// Demo fills in an invented job and says so.
+func (w *Window) Demo(job checks.Job) {
+	w.setStage(checks.Before)
+	w.standIn = func(j *checks.Job) {
+		if j.Source == job.Source && j.Share == job.Share {
+			j.StandIn = job.StandIn
+		}
+	}
+	w.place(job.Source, job.Share)
+	o := w.view().route.options
+	o.prefix.SetText(showPath(job.Prefix))
+	if job.Uplink > 0 {
+		o.uplink.SetText(checks.LineRate(job.Uplink))
+	}
+	if job.Battery > 0 {
+		o.battery.SetText(fmt.Sprintf("%g h", job.Battery.Hours()))
+	}
+	if job.Link > 0 {
+		o.link.SetText(checks.LineRate(job.Link))
+	}
+	w.tell(checks.Waiting, "This is a demo: an invented archive in a temporary folder, removed when the window closes.")
+}
+
+func (w *Window) place(source, share string) {
+	for _, s := range []checks.Stage{checks.Before, checks.After} {
+		w.views[s].route.from.put(source)
+		w.views[s].route.to.put(share)
+	}
+}
+
+func (w *Window) view() *view { return w.views[w.stage] }
+
+// recall puts what was remembered into the fields.
+func (w *Window) recall(c choices) {
+	w.place(string(c.Source), string(c.Share))
+	a := w.views[checks.Arrival].route
+	a.from.put(string(c.Manifest))
+	a.to.put(string(c.Listing))
+	o := w.views[checks.Before].route.options
+	o.prefix.SetText(showPath(string(c.Prefix)))
+	o.uplink.SetText(c.Uplink)
+	o.battery.SetText(c.Battery)
+	o.link.SetText(c.Link)
+	if _, ok := w.views[c.Stage]; ok {
+		w.stage = c.Stage
+	}
+}
+
+// remember keeps the choices for the next start.
+func (w *Window) remember() {
+	before, arrival := w.views[checks.Before].route, w.views[checks.Arrival].route
+	o := before.options
+	size := w.win.Canvas().Size()
+	c := choices{
+		Stage: w.stage, Theme: w.theme, Width: size.Width, Height: size.Height,
+		Source: []byte(before.from.get()), Share: []byte(before.to.get()), Prefix: []byte(typedPath(o.prefix.Text)),
+		Manifest: []byte(arrival.from.get()), Listing: []byte(arrival.to.get()),
+		Uplink: o.uplink.Text, Battery: o.battery.Text, Link: o.link.Text,
+	}
+	if w.standIn != nil { // a demo's folders are gone when it ends
+		old, err := loadChoices(w.desk.StateDir)
+		if err != nil {
+			return
+		}
+		old.Theme, old.Width, old.Height = c.Theme, c.Width, c.Height
+		c = old
+	}
+	if err := c.save(w.desk.StateDir); err != nil {
+		w.tell(checks.Warned, "Your choices could not be kept for the next start: "+err.Error())
+	}
+}
+
+// watch ties a view's fields to the window: one place is one place in all stages that have it.
+func (w *Window) watch(v *view) {
+	typed := func() {
+		if w.mute {
+			return
+		}
+		w.mute = true
+		if v.stage != checks.Arrival {
+			for _, o := range w.views {
+				if o != nil && o != v && o.stage != checks.Arrival {
+					o.route.from.put(v.route.from.get())
+					o.route.to.put(v.route.to.get())
+					o.route.options.prefix.SetText(v.route.options.prefix.Text)
+				}
+			}
+		}
+		w.mute = false
+		w.greet(v)
+		if w.view() == v {
+			w.probe(v)
+		}
+	}
+	v.route.from.changed = func(string) { typed() }
+	v.route.to.changed = func(string) { typed() }
+	if v.route.options != nil {
+		v.route.options.changed = typed
+	}
+	w.greet(v)
+}
+
+// greet says what can be done before a run.
+func (w *Window) greet(v *view) {
+	if v.state != stateIdle && v.state != stateError || w.running == v.stage {
+		return
+	}
+	v.state = stateIdle
+	from, to := v.route.from.get(), v.route.to.get()
+	l := look{"waiting", colAccent}
+	switch v.stage {
+	case checks.Arrival:
+		if from == "" || to == "" {
+			v.head.say(l, "Has every file arrived?", "Choose the manifest that the check after copying wrote, and a listing of the object store: CSV, TSV, JSON lines or checksum lines.")
+		} else {
+			v.head.say(l, "Ready to check the arrival", "Every file of the manifest is looked up in the listing. Keep the disk until this says that you may erase it.")
+		}
+	case checks.After:
+		if from == "" || to == "" {
+			v.head.say(l, "Is every byte on the share?", "Choose the disk and the mounted share. Both are read, nothing is changed but the manifest that is written.")
+		} else {
+			v.head.say(l, "Ready to check the copy", "Source and share are both read to the last byte: this takes about as long as the copy did. Keep the disk.")
+		}
+	default:
+		switch {
+		case from == "":
+			v.head.say(l, "Which disk do you want to copy?", "Drop its folder on this window, type its path, or choose it. Nothing on the disk is changed.")
+		case to == "":
+			v.head.say(l, "Ready to check the disk", "The appliance has not come yet? Check the disk now: you learn what to fix, and what capacity and time to plan for.")
+		default:
+			v.head.say(l, "Ready to check", "The disk is only read. On the share one small trial folder is written, and removed again.")
+		}
+	}
+	v.head.check.Enable()
+	if from == "" || v.stage != checks.Before && to == "" {
+		v.head.check.Disable()
+	}
+	v.relay()
+}
+
+// setStage shows another question.
+func (w *Window) setStage(s checks.Stage) {
+	if w.views[s] == nil || w.stage == s && w.at == pageChecks {
+		return
+	}
+	w.stage = s
+	w.show(pageChecks)
+	w.probe(w.view())
+}
+
+// show fills the window with a page.
+func (w *Window) show(page string) {
+	w.at = page
+	c := w.win.Canvas()
+	delete(shownPages, c)
+	var o fyne.CanvasObject
+	switch page {
+	case pageFiles:
+		o = w.files.root
+	case pageFix:
+		o = w.fix.root
+	default:
+		o = w.view().root
+		shownPages[c] = w.view().ledger.page
+	}
+	w.body.Objects = []fyne.CanvasObject{o}
+	w.body.Refresh()
+	w.bar.update(w)
+	if page == pageChecks {
+		w.view().relay()
+	}
+}
+
+// back leaves a page for the cards.
+func (w *Window) back() {
+	if w.files != nil {
+		w.files.leave()
+	}
+	w.show(pageChecks)
+	c := w.win.Canvas()
+	if id := w.backTo(); id != "" {
+		if k := w.view().ledger.byID[id]; k != nil {
+			c.Focus(k)
+			return
+		}
+	}
+	c.Unfocus()
+}
+
+func (w *Window) backTo() string {
+	if w.files != nil && w.files.check != nil {
+		return w.files.check.ID
+	}
+	return ""
+}
+
+// request reads the fields, or says what is wrong with them.
+func (w *Window) request(v *view) (Request, error) {
+	r := Request{Job: checks.Job{Stage: v.stage, Version: w.desk.Version}}
+	from, to := v.route.from.get(), v.route.to.get()
+	if v.stage == checks.Arrival {
+		r.Manifest = from
+		for _, l := range strings.Split(to, "\n") {
+			if l != "" {
+				r.Listings = append(r.Listings, l)
+			}
+		}
+		return r, nil
+	}
+	r.Source, r.Share = from, to
+	if err := v.route.options.into(&r.Job); err != nil {
+		return r, err
+	}
+	if w.standIn != nil {
+		w.standIn(&r.Job)
+	}
+	if rep := v.report; rep != nil && rep.Source.Path == from {
+		r.Expect = rep.Totals.Files + rep.Totals.Folders + rep.Totals.Links + rep.Totals.Others
+	}
+	return r, nil
+}
+
+// Check starts the checks of the stage that is shown.
+func (w *Window) Check() {
+	v := w.view()
+	if w.running != "" || v.head.check.Disabled() {
+		return
+	}
+	if w.at != pageChecks {
+		w.show(pageChecks)
+	}
+	req, err := w.request(v)
+	if err != nil {
+		v.route.options.say(capital(err.Error()) + ".")
+		w.message = err.Error()
+		v.relay()
+		return
+	}
+	if v.route.options != nil {
+		v.route.options.say("")
+	}
+	w.remember()
+	w.notice.hide()
+	w.running, w.stops, w.began = v.stage, false, w.desk.Now()
+	v.state = stateRunning
+	v.reset()
+	v.lock(true)
+	v.route.from.say("", "")
+	v.route.to.say("", "")
+	v.head.say(lookOf(checks.Running), runningWords(v.stage), "You can go on working. Cards fill in as they are done.")
+	v.head.setRunning(true)
+	v.relay()
+	w.bar.update(w)
+	w.run.start(req,
+		func(ev []checks.Event, p checks.Progress) { w.step10(v, ev, p) },
+		func(rep *checks.Report, err error) { w.ended(v, rep, err) })
+}
+
+func runningWords(s checks.Stage) string {
+	switch s {
+	case checks.After:
+		return "Reading both sides"
+	case checks.Arrival:
+		return "Looking every file up"
+	}
+	return "Checking before copying"
+}
+
+// step10 shows what is new in a run, ten times a second.
+func (w *Window) step10(v *view, ev []checks.Event, p checks.Progress) {
+	grew := false
+	for _, e := range ev {
+		if e.Result != nil {
+			grew = v.ledger.update(e.Check.ID, e.Result.Status, e.Result, "") || grew
+		} else {
+			grew = v.ledger.update(e.Check.ID, checks.Running, nil, "Looking…") || grew
+		}
+	}
+	if len(ev) > 0 {
+		v.ledger.margins()
+	}
+	if grew {
+		v.ledger.page.reflow()
+	}
+	v.head.progress(p)
+}
+
+// ended shows how a run ended.
+func (w *Window) ended(v *view, rep *checks.Report, err error) {
+	w.running = ""
+	v.lock(false)
+	v.head.setRunning(false)
+	took := w.desk.Now().Sub(w.began)
+	switch {
+	case rep != nil && rep.Stopped || err != nil && stoppedErr(err):
+		if rep == nil {
+			rep = v.stoppedReport()
+		}
+		v.take(rep, stateStopped)
+		w.message = "Stopped."
+	case err != nil:
+		w.failed(v, err)
+	default:
+		v.take(rep, stateDone)
+		w.message = v.head.title.text
+		w.keepReport(rep)
+		if took >= longRun {
+			w.desk.Notify(stageWords[v.stage].name+": "+v.head.title.text, rep.Tell())
+		}
+	}
+	v.head.check.set("", "Check again")
+	v.relay()
+	w.bar.update(w)
+	if w.closing {
+		w.leave()
+	}
+}
+
+// stoppedReport is what can be said where the engine gave no report: the cards as they are.
+func (v *view) stoppedReport() *checks.Report {
+	rep := &checks.Report{Stage: v.stage, Stopped: true, Verdict: checks.Warned}
+	for _, k := range v.ledger.cards {
+		r := checks.Result{Check: k.check, ID: k.check.ID, Title: k.check.Title, Status: checks.Unknown, Summary: "Stopped before it was done.", Reason: "Stopped before it was done."}
+		if k.result != nil {
+			r = *k.result
+		}
+		rep.Checks = append(rep.Checks, r)
+	}
+	return rep
+}
+
+// failed says beside the place at fault why a run could not begin.
+func (w *Window) failed(v *view, err error) {
+	v.state = stateError
+	text := strings.TrimPrefix(err.Error(), checks.ErrBadJob.Error()+": ")
+	text = capital(text) + "."
+	w.message = text
+	v.reset()
+	where := v.route.from
+	if strings.Contains(text, "share") || strings.Contains(text, "isting") {
+		where = v.route.to
+	}
+	if errors.Is(err, checks.ErrBadJob) {
+		where.say("", text)
+		v.head.say(lookOf(checks.Failed), "The check could not begin", "Put right what stands in red below, and check again.")
+	} else {
+		v.head.say(lookOf(checks.Failed), "The check could not be finished", text)
+	}
+}
+
+// Stop ends the run at once.
+func (w *Window) Stop() {
+	if w.running == "" {
+		return
+	}
+	w.stops = true
+	w.views[w.running].head.say(lookOf(checks.Running), "Stopping", "What has ended stays on its cards.")
+	w.run.stop()
+}
+
+// Close asks first while a run goes on.
+func (w *Window) Close() {
+	if w.running == "" {
+		w.leave()
+		return
+	}
+	if w.sheet != nil && w.sheet.name == "close" {
+		return
+	}
+	w.ask("close", "A check is still running", "Closing stops it. Nothing on the disk or the share is left half done.",
+		"Stop and close", "Go on checking", func() {
+			if w.running == "" {
+				w.leave()
+				return
+			}
+			w.closing = true
+			w.Stop()
+		})
+}
+
+func (w *Window) leave() {
+	w.remember()
+	if w.trace != nil {
+		w.trace.close()
+	}
+	delete(shownPages, w.win.Canvas())
+	w.win.Close()
+}
+
+// tell says something to the person, at the foot of the window.
+func (w *Window) tell(s checks.Status, text string) {
+	w.message = text
+	w.notice.say(s, text)
+}
+
+// dropped takes a folder from another program.
+func (w *Window) dropped(at fyne.Position, uris []fyne.URI) {
+	if len(uris) == 0 || w.running != "" || w.sheet != nil {
+		return
+	}
+	if w.at != pageChecks {
+		w.show(pageChecks)
+	}
+	r := w.view().route
+	to := r.from
+	if r.to.covers(at) {
+		to = r.to
+	}
+	to.put(uris[0].Path())
+	w.win.Canvas().Focus(w.view().head.check)
+}
+
+// setTheme takes a mode over.
+func (w *Window) setTheme(m Mode) {
+	switch m {
+	case Light, Dark:
+	default:
+		m = System
+	}
+	w.theme = m
+	fyne.CurrentApp().Settings().SetTheme(&Theme{Mode: m})
+}
+
+// turnTheme goes from what is shown to its opposite, and from there back to the desktop's wish.
+func (w *Window) turnTheme() {
+	next := Dark
+	if isDark() {
+		next = Light
+	}
+	if w.theme != System {
+		probe := &Theme{}
+		if probe.variant(fyne.CurrentApp().Settings().ThemeVariant()) == (&Theme{Mode: next}).variant(0) {
+			next = System
+		}
+	}
+	w.setTheme(next)
+	w.bar.update(w)
+	w.remember()
+}
