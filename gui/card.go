@@ -18,7 +18,7 @@ const (
 	cardTwo    = 60 // title and summary on two lines
 	cardWide   = 760
 	cardText   = 48 // where the title begins
-	cardStatus = 122
+	cardStatus = 92
 	cardPad    = 16
 )
 
@@ -225,7 +225,7 @@ func (r *cardRenderer) Layout(s fyne.Size) {
 		place(r.title, cardText, 9, text, 22)
 		place(r.says, cardText, 31, text, 20)
 	} else {
-		t := min(max(text*0.44, 300), text)
+		t := min(max(text*0.36, 320), text)
 		place(r.title, cardText, 0, t-14, head)
 		place(r.says, cardText+t, 0, text-t, head)
 	}

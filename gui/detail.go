@@ -21,7 +21,7 @@ func detail(k *card, files func(*checks.Check)) fyne.CanvasObject {
 		left = append(left, section("What to do", k.check.Fix))
 	}
 	left = append(left, section("What is looked at, and why", k.check.Doc))
-	if res != nil && res.Summary != "" {
+	if res != nil && len(res.Summary) > 64 { // it may be cut in the head
 		right = append(right, section("In short", res.Summary))
 	}
 	if res != nil && len(res.Facts) > 0 {

@@ -27,6 +27,7 @@ type filesPage struct {
 	wish   wish
 
 	table  *table
+	back   *button
 	find   *field
 	choice *widget.Select
 	levels [3]*button
@@ -110,9 +111,9 @@ func (p *filesPage) build() {
 	if p.check != nil {
 		title = p.check.Title
 	}
-	back := newButton(plain, "back", "All cards", p.w.back)
-	top := newStretch(14, 1, back, newText(title, 20, colText).bold().ends(), p.count)
-	tools := container.New(&toolsLayout{}, p.find, newSized(190, 34, p.choice),
+	p.back = newButton(plain, "back", "All cards", p.w.back)
+	top := newStretch(14, 1, p.back, newText(title, 20, colText).bold().ends(), p.count)
+	tools := container.New(&toolsLayout{}, p.find, newSurface("", colLine, newSized(200, 34, p.choice)).round(7).pad(1, 1),
 		newRow(6, p.levels[checks.Fail], p.levels[checks.Warn], p.levels[checks.Note]),
 		newRow(2, p.list, p.save))
 	text := newColumn(4, p.path, p.what, p.todo)
@@ -200,11 +201,7 @@ func (p *filesPage) now() {
 		p.table.choose(-1)
 		p.table.top = 0
 		p.table.renew()
-		shown, all := int64(p.model.rows()), int64(len(p.model.all))
-		if p.check != nil {
-			n := p.levelCounts()
-			all = n[0] + n[1] + n[2]
-		}
+		shown, all := int64(p.model.rows()), int64(p.total())
 		if shown == all {
 			p.count.set(many(all, "finding", "findings"), "")
 		} else {

@@ -77,7 +77,7 @@ func newTopBar(w *Window) *topBar {
 	b.keys = newButton(quiet, "keys", "Keys", w.showKeys)
 	b.theme = newButton(quiet, "light", "Theme", w.turnTheme)
 	b.right = newRow(2, b.fix, b.last, b.save, b.keys, b.theme)
-	b.box = container.New(&barLayout{b: b}, newRow(6, tabs...), b.right, newRule())
+	b.box = container.New(&barLayout{w: w, b: b}, newRow(6, tabs...), b.right, newRule())
 	return b
 }
 
@@ -94,6 +94,7 @@ func (b *topBar) update(w *Window) {
 		icon = "light"
 	}
 	b.theme.set(icon, b.theme.label)
+	relay(b.box)
 }
 
 func able(b *button, on bool) {
@@ -106,6 +107,7 @@ func able(b *button, on bool) {
 
 // barLayout leaves words out where there is no room for them.
 type barLayout struct {
+	w     *Window
 	b     *topBar
 	width float32
 }
@@ -129,7 +131,10 @@ func (l *barLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 			l.b.stages[st].set("", label)
 		}
 	}
-	e := max(edge(s.Width), (s.Width-ledgerMost)/2)
+	e := edge(s.Width)
+	if l.w.at == pageChecks {
+		e = max(e, (s.Width-ledgerMost)/2)
+	}
 	a, b := o[0].MinSize(), o[1].MinSize()
 	place(o[0], e, (barHigh-a.Height)/2, a.Width, a.Height)
 	place(o[1], s.Width-e-b.Width+10, (barHigh-b.Height)/2, b.Width, b.Height)

@@ -96,7 +96,8 @@ func drawGauge(p *pen, l load) {
 	span := float64(max(l.total, l.used+l.copy))
 	at := func(n int64) float32 { return float32(float64(n) / span * float64(p.w)) }
 	end := at(l.total)
-	p.box(0, top, end, high, 5, colWell)
+	bed := p.box(0, top, end, high, 5, colWell)
+	bed.StrokeColor, bed.StrokeWidth = paint(colLine), 1
 	fill := colAccent
 	switch {
 	case l.over() > 0:
@@ -118,9 +119,8 @@ func drawGauge(p *pen, l load) {
 		p.box(end-1, top-3, 2, high+6, 0, colText)
 	}
 	mark := at(l.line)
-	p.box(mark-10, top+high/2-1.5, 20, 3, 1.5, colMark)
-	p.box(mark-1.5, top-6, 3, high+12, 1.5, colMark)
-	label := "Load line"
+	p.box(mark-2, top-4, 4, high+8, 2, colMark)
+	label := "Load line " + checks.Bytes(l.line)
 	w := measure(label, sizeSmall, fyne.TextStyle{}).Width
 	p.word(min(max(mark-w/2, 0), p.w-w), 0, 0, label, sizeSmall, colMuted, fyne.TextStyle{})
 

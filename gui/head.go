@@ -28,7 +28,7 @@ type head struct {
 
 func newHead(check, stop, files func()) *head {
 	h := &head{
-		mark:    newMark("waiting", colAccent, 34),
+		mark:    newMark("loadline", colAccent, 34),
 		title:   newText("", sizeVerdict, colText).bold().ends(),
 		next:    newParagraph("", sizeBody+1, colMuted),
 		meter:   newMeter(),
@@ -93,6 +93,9 @@ func (h *head) setCounts(results []checks.Result) {
 	h.counts.Refresh()
 }
 
+// countWords follow a number of checks, as in the text report.
+var countWords = [...]string{checks.Pass: "good", checks.Warned: "to take care of", checks.Failed: "to fix first", checks.Unknown: "not checked"}
+
 func (h *head) drawCounts(p *pen) {
 	x := float32(0)
 	for _, s := range []checks.Status{checks.Failed, checks.Warned, checks.Unknown, checks.Pass} {
@@ -103,7 +106,7 @@ func (h *head) drawCounts(p *pen) {
 		l := lookOf(s)
 		p.mark(x, 3, 16, l.mark, l.color)
 		x += 22
-		x += p.word(x, 1, 0, fmt.Sprintf("%d %s", n, strings.ToLower(s.Word())), sizeBody, l.color, fyne.TextStyle{Bold: true}) + 20
+		x += p.word(x, 1, 0, fmt.Sprintf("%d %s", n, countWords[s]), sizeBody, l.color, fyne.TextStyle{Bold: true}) + 20
 	}
 }
 

@@ -1,6 +1,8 @@
 package gui
 
 import (
+	"slices"
+
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
 
@@ -9,7 +11,7 @@ import (
 
 // Widths of the ledger.
 const (
-	ledgerMost   = 1180 // wider lines are hard to follow
+	ledgerMost   = 1224 // wider lines are hard to follow
 	ledgerMargin = 148  // where the groups' names stand
 	ledgerWide   = 900  // narrower: the names stand above their cards
 )
@@ -49,7 +51,7 @@ func newLedger(list []*checks.Check, files func(*checks.Check)) *ledger {
 		rows = nil
 	}
 	name := checks.Group("")
-	for _, c := range list {
+	for _, c := range grouped(list) {
 		if c.Group != name || at == nil {
 			flush()
 			name = c.Group
@@ -79,6 +81,17 @@ func newLedger(list []*checks.Check, files func(*checks.Check)) *ledger {
 	blocks = append(blocks, l.bars.box)
 	l.page = newPage(newColumn(gapMid, blocks...))
 	return l
+}
+
+// grouped keeps the order of the checks within their groups, and puts the groups in theirs.
+func grouped(list []*checks.Check) []*checks.Check {
+	place := map[checks.Group]int{
+		checks.GroupShare: 0, checks.GroupNames: 1, checks.GroupFiles: 2,
+		checks.GroupTime: 3, checks.GroupCopy: 4, checks.GroupArrival: 5,
+	}
+	out := slices.Clone(list)
+	slices.SortStableFunc(out, func(a, b *checks.Check) int { return place[a.Group] - place[b.Group] })
+	return out
 }
 
 // pictureOf returns the drawing that a check's card carries; nil for most.

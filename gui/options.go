@@ -133,7 +133,7 @@ type optionLayout struct{}
 
 const (
 	optionNarrow = 760
-	optionHigh   = 34
+	optionHigh   = 36
 )
 
 func (optionLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {

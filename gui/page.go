@@ -122,12 +122,12 @@ func edge(w float32) float32 {
 }
 
 func (l *pageLayout) height(o fyne.CanvasObject, w float32) float32 {
-	return heightOf(o, l.inner(w)) + 20
+	return heightOf(o, l.inner(w)) + 30
 }
 
 func (l *pageLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	w := l.inner(s.Width)
-	place(o[0], (s.Width-w)/2, 2, w, heightOf(o[0], w))
+	place(o[0], (s.Width-w)/2, 6, w, heightOf(o[0], w))
 	if s.Width != l.w {
 		l.w = s.Width
 		if h := max(l.height(o[0], s.Width), l.page.scroll.Size().Height); h != s.Height {

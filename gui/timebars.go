@@ -116,8 +116,7 @@ func drawTimeBars(p *pen, bars []timeBar) {
 		}
 		if b.safe > 0 {
 			x := labelW + at(b.safe)
-			p.box(x-1.5, y+2, 3, 19, 1.5, colMark)
-			p.box(x-7, y+10, 14, 3, 1.5, colMark)
+			p.box(x-2, y+2, 4, 19, 2, colMark)
 		}
 		text := b.text
 		if b.safe > 0 {

@@ -1,7 +1,227 @@
 package gui
 
-type trace struct{}
+import (
+	"bytes"
+	"encoding/json"
+	"math"
+	"os"
+	"path/filepath"
+	"time"
 
-func (*trace) close() {}
+	"fyne.io/fyne/v2"
 
-func (w *Window) traceFromEnv() {}
+	"loadline/checks"
+)
+
+// traceEnv names a file to which the window writes what it shows, for tests that drive it from
+// outside. Package cmd/dev/e2e says what stands in it. Nothing is done without the variable.
+const traceEnv = "LOADLINE_TRACE"
+
+// snapshot is one line of the trace.
+type snapshot struct {
+	State   runState          `json:"state"`
+	Page    string            `json:"page"`
+	Stage   checks.Stage      `json:"stage,omitempty"`
+	Verdict string            `json:"verdict,omitempty"`
+	Checks  map[string]string `json:"checks,omitempty"`
+	Open    string            `json:"open,omitempty"`
+	Source  string            `json:"source,omitempty"`
+	Share   string            `json:"share,omitempty"`
+	Prefix  string            `json:"prefix,omitempty"`
+	Filter  string            `json:"filter,omitempty"`
+	Rows    int               `json:"rows,omitempty"`
+	Total   int               `json:"total,omitempty"`
+	Dialog  string            `json:"dialog,omitempty"`
+	Focus   string            `json:"focus,omitempty"`
+	Saved   string            `json:"saved,omitempty"`
+	Message string            `json:"message,omitempty"`
+	Theme   string            `json:"theme"`
+	Scale   float32           `json:"scale"`
+	At      map[string][4]int `json:"at,omitempty"`
+}
+
+type trace struct {
+	file *os.File
+	last []byte
+	quit chan struct{}
+	done chan struct{}
+}
+
+// traceFromEnv starts the trace if it is asked for.
+func (w *Window) traceFromEnv() {
+	name := os.Getenv(traceEnv)
+	if name == "" {
+		return
+	}
+	f, err := os.OpenFile(filepath.Clean(name), os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
+	if err != nil {
+		w.tell(checks.Warned, "The trace cannot be written: "+err.Error())
+		return
+	}
+	t := &trace{file: f, quit: make(chan struct{}), done: make(chan struct{})}
+	w.trace = t
+	go func() {
+		defer close(t.done)
+		tick := time.NewTicker(pumpEvery)
+		defer tick.Stop()
+		for {
+			select {
+			case <-t.quit:
+				return
+			case <-tick.C:
+				w.desk.Post(func() { t.write(w) })
+			}
+		}
+	}()
+}
+
+func (t *trace) close() {
+	close(t.quit)
+	<-t.done
+}
+
+// write adds a line if anything differs from the line before.
+func (t *trace) write(w *Window) {
+	line, err := json.Marshal(w.snapshot())
+	if err != nil || bytes.Equal(line, t.last) {
+		return
+	}
+	t.last = line
+	_, _ = t.file.Write(append(line[:len(line):len(line)], '\n')) // a test that misses a line says so
+}
+
+// snapshot is what the window shows now.
+func (w *Window) snapshot() snapshot {
+	v := w.view()
+	s := snapshot{
+		State: v.state, Page: w.at, Stage: w.stage, Checks: map[string]string{}, Saved: w.saved, Message: w.message,
+		Source: v.route.from.path.Text, Share: v.route.to.path.Text, Theme: "light", Scale: w.win.Canvas().Scale(), At: map[string][4]int{},
+	}
+	if isDark() {
+		s.Theme = "dark"
+	}
+	if v.route.options != nil {
+		s.Prefix = v.route.options.prefix.Text
+	}
+	if v.report != nil && (v.state == stateDone || v.state == stateStopped) {
+		s.Verdict = v.report.Verdict.String()
+	}
+	for _, k := range v.ledger.cards {
+		s.Checks[k.check.ID] = k.status.String()
+		if k.open {
+			s.Open = k.check.ID
+		}
+	}
+	if w.files != nil && w.at == pageFiles {
+		s.Filter, s.Rows, s.Total = w.files.find.Text, w.files.model.rows(), w.files.total()
+	}
+	if w.sheet != nil {
+		s.Dialog = w.sheet.name
+	}
+	focused, _ := w.win.Canvas().Focused().(fyne.CanvasObject)
+	for name, o := range w.elements() {
+		if o == focused {
+			s.Focus = name
+		}
+		if at, ok := w.rectangle(o); ok {
+			s.At[name] = at
+		}
+	}
+	return s
+}
+
+// total is how many rows there are without a filter.
+func (p *filesPage) total() int {
+	if p.check == nil {
+		return len(p.model.all)
+	}
+	n := p.levelCounts()
+	return int(n[0] + n[1] + n[2])
+}
+
+// elements names what can be seen and used now.
+func (w *Window) elements() map[string]fyne.CanvasObject {
+	m := map[string]fyne.CanvasObject{}
+	if s := w.sheet; s != nil {
+		if s.path != nil {
+			m["dialog-path"] = s.path
+		}
+		if s.yes != nil {
+			m["dialog-yes"] = s.yes
+		}
+		if s.no != nil {
+			m["dialog-no"] = s.no
+		}
+		return m
+	}
+	b := w.bar
+	m["theme"], m["keys"] = b.theme, b.keys
+	for name, x := range map[string]*button{"save": b.save, "fix": b.fix, "last": b.last} {
+		if !x.Disabled() {
+			m[name] = x
+		}
+	}
+	for s, x := range b.stages {
+		m["stage:"+string(s)] = x
+	}
+	switch w.at {
+	case pageFiles:
+		p := w.files
+		m["back"], m["filter"], m["rows"] = p.back, p.find, p.table
+		m["rule"], m["copy-list"], m["save-list"] = p.choice, p.list, p.save
+		m["level:fail"], m["level:warn"], m["level:note"] = p.levels[checks.Fail], p.levels[checks.Warn], p.levels[checks.Note]
+	case pageChecks:
+		v := w.view()
+		m["verdict"] = v.head.box
+		m["source"], m["source-choose"] = v.route.from.path, v.route.from.choose
+		m["share"], m["share-choose"] = v.route.to.path, v.route.to.choose
+		if o := v.route.options; o != nil {
+			m["prefix"] = o.prefix
+			if v.stage == checks.Before {
+				m["uplink"], m["battery"], m["link"] = o.uplink, o.battery, o.link
+			}
+		}
+		if v.head.check.Visible() && !v.head.check.Disabled() {
+			m["check"] = v.head.check
+		}
+		if v.head.stop.Visible() {
+			m["stop"] = v.head.stop
+		}
+		if v.head.files.Visible() {
+			m["files"] = v.head.files
+		}
+		for _, k := range v.ledger.cards {
+			m["card:"+k.check.ID] = k
+			if k.open && k.files != nil {
+				m["files:"+k.check.ID] = k.files
+			}
+		}
+	}
+	return m
+}
+
+// rectangle is where a thing is on the screen, in pixels; false if it is out of view. Of a card it
+// is the head.
+func (w *Window) rectangle(o fyne.CanvasObject) (r [4]int, seen bool) {
+	c := w.win.Canvas()
+	pos := fyne.CurrentApp().Driver().AbsolutePositionForObject(o)
+	size := o.Size()
+	if k, ok := o.(*card); ok {
+		size.Height = min(k.headHigh(size.Width), size.Height)
+	}
+	top, bottom := float32(0), c.Size().Height
+	if w.at == pageChecks && w.sheet == nil {
+		if p := w.view().ledger.page; holds(p.content, o) {
+			top = fyne.CurrentApp().Driver().AbsolutePositionForObject(p.scroll).Y
+			bottom = top + p.scroll.Size().Height
+			if w.notice.box.Visible() { // it lies over the cards
+				bottom = min(bottom, fyne.CurrentApp().Driver().AbsolutePositionForObject(w.notice.box).Y)
+			}
+		}
+	}
+	if size.Width <= 0 || size.Height <= 0 || pos.Y < top-1 || pos.Y+size.Height > bottom+1 || pos.X < 0 || pos.X > c.Size().Width {
+		return r, false
+	}
+	px := func(v float32) int { return int(math.Round(float64(v * c.Scale()))) }
+	return [4]int{px(pos.X), px(pos.Y), px(size.Width), px(size.Height)}, true
+}

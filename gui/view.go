@@ -154,7 +154,10 @@ type viewLayout struct {
 	low  bool
 }
 
-const viewLow = 540
+const (
+	viewLow = 540
+	viewTop = 18
+)
 
 func (l *viewLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	fixed := o[0].(*fyne.Container)
@@ -173,9 +176,9 @@ func (l *viewLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	if !l.low {
 		w := min(s.Width-2*edge(s.Width), ledgerMost)
 		h := heightOf(l.top, w)
-		place(o[0], 0, 0, s.Width, h+8)
-		place(l.top, (s.Width-w)/2, 4, w, h)
-		y = h + 4 + gapMid
+		place(o[0], 0, 0, s.Width, h+viewTop)
+		place(l.top, (s.Width-w)/2, viewTop, w, h)
+		y = h + viewTop + 10
 	} else {
 		place(o[0], 0, 0, s.Width, 0)
 	}

@@ -208,7 +208,7 @@ func (w *Window) greet(v *view) {
 	}
 	v.state = stateIdle
 	from, to := v.route.from.get(), v.route.to.get()
-	l := look{"waiting", colAccent}
+	l := look{"loadline", colAccent}
 	switch v.stage {
 	case checks.Arrival:
 		if from == "" || to == "" {
