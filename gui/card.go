@@ -88,6 +88,9 @@ func (k *card) show(s checks.Status, res *checks.Result, doing string) bool {
 		k.body = nil
 	}
 	k.status, k.result, k.doing = s, res, doing
+	if res != nil && res.Check != nil {
+		k.check = res.Check // a stage may make its checks anew for every run
+	}
 	if k.open && k.body == nil && k.build != nil {
 		k.body = k.build(k)
 	}

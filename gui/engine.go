@@ -12,6 +12,7 @@ type Request struct {
 	checks.Job
 	Manifest string
 	Listings []string
+	State    string // folder for what is proven and for manifests
 }
 
 // Engine is what the window drives. Tests give it a stand-in.
@@ -41,6 +42,8 @@ func listOf(s checks.Stage) []*checks.Check {
 	switch s {
 	case checks.Before:
 		return checks.BeforeList()
+	case checks.After:
+		return seal.NewAfter(seal.Options{}).List()
 	case checks.Arrival:
 		return seal.ArrivalList()
 	}
@@ -48,8 +51,11 @@ func listOf(s checks.Stage) []*checks.Check {
 }
 
 func runReal(ctx context.Context, r Request, watch func(checks.Event)) (*checks.Report, error) {
-	if r.Stage == checks.Arrival {
-		return seal.Arrival(ctx, r.Manifest, r.Listings, seal.ArrivalOptions{}, watch)
+	switch r.Stage {
+	case checks.After:
+		return seal.After(ctx, r.Job, seal.Options{State: r.State}, watch)
+	case checks.Arrival:
+		return seal.Arrival(ctx, r.Manifest, r.Listings, seal.ArrivalOptions{Version: r.Version}, watch)
 	}
 	return checks.Run(ctx, r.Job, listOf(r.Stage), watch)
 }

@@ -24,9 +24,9 @@ const (
 
 // wish is which findings are shown, and in which order.
 type wish struct {
-	check      *checks.Check // nil: of all checks
-	rule       *checks.Rule  // nil: all rules
-	levels     [3]bool       // shown levels
+	check      int          // place of the check in the report; -1: of all checks
+	rule       *checks.Rule // nil: all rules
+	levels     [3]bool      // shown levels
 	text       string
 	key        sortKey
 	descending bool
@@ -36,7 +36,7 @@ type wish struct {
 // sorting run beside the window; of several wishes only the newest is shown.
 type filesModel struct {
 	all  []*checks.Finding
-	of   map[*checks.Rule]*checks.Check
+	of   []uint8 // the check of each, by its place in the report
 	view []int32 // rows that are shown; only the goroutine of the user interface touches it
 	none bool    // view is everything in its own order
 
@@ -46,21 +46,16 @@ type filesModel struct {
 }
 
 func newFilesModel(rep *checks.Report, post func(func())) *filesModel {
-	m := &filesModel{of: map[*checks.Rule]*checks.Check{}, post: post, none: true}
+	m := &filesModel{post: post, none: true}
 	n := 0
 	for i := range rep.Checks {
 		n += len(rep.Checks[i].Findings)
 	}
-	m.all = make([]*checks.Finding, 0, n)
+	m.all, m.of = make([]*checks.Finding, 0, n), make([]uint8, 0, n)
 	for i := range rep.Checks {
 		r := &rep.Checks[i]
-		for _, rule := range r.Check.Rules {
-			if m.of[rule] == nil {
-				m.of[rule] = r.Check
-			}
-		}
 		for j := range r.Findings {
-			m.all = append(m.all, &r.Findings[j])
+			m.all, m.of = append(m.all, &r.Findings[j]), append(m.of, uint8(i))
 		}
 	}
 	return m
@@ -113,7 +108,7 @@ func (m *filesModel) pick(w wish, off func() bool) ([]int32, bool) {
 		if !w.levels[f.Level] || w.rule != nil && f.Rule != w.rule {
 			continue
 		}
-		if w.check != nil && !slices.Contains(w.check.Rules, f.Rule) {
+		if w.check >= 0 && int(m.of[i]) != w.check {
 			continue
 		}
 		if find.in(f.Path) {

@@ -53,7 +53,12 @@ var columnKeys = []sortKey{byLevel, byPath, byRule, bySize}
 // newFilesPage shows a report's findings; c narrows them to one check, nil does not.
 func newFilesPage(w *Window, rep *checks.Report, c *checks.Check) *filesPage {
 	p := &filesPage{w: w, report: rep, check: c, model: newFilesModel(rep, w.desk.Post)}
-	p.wish = wish{check: c, levels: [3]bool{true, true, true}, key: byPath}
+	p.wish = wish{check: -1, levels: [3]bool{true, true, true}, key: byPath}
+	for i := range rep.Checks {
+		if c != nil && rep.Checks[i].ID == c.ID {
+			p.wish.check = i
+		}
+	}
 	p.table = newTable(fileColumns, p.model.rows, p.cell)
 	p.table.sorted = 1
 	p.table.head = p.sortBy
@@ -128,7 +133,7 @@ func (p *filesPage) ruleWords() []string {
 	seen := map[*checks.Rule]bool{}
 	for i := range p.report.Checks {
 		r := &p.report.Checks[i]
-		if p.check != nil && r.Check != p.check {
+		if p.check != nil && r.ID != p.check.ID {
 			continue
 		}
 		for _, rule := range r.Check.Rules {
@@ -146,7 +151,7 @@ func (p *filesPage) levelCounts() [3]int64 {
 	var n [3]int64
 	for i := range p.report.Checks {
 		r := &p.report.Checks[i]
-		if p.check == nil || r.Check == p.check {
+		if p.check == nil || r.ID == p.check.ID {
 			for l := range n {
 				n[l] += int64(r.Levels[l])
 			}

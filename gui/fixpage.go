@@ -1,9 +1,430 @@
 package gui
 
-import "fyne.io/fyne/v2"
+import (
+	"context"
+	"fmt"
+	"strings"
 
-type fixPage struct{ root *fyne.Container }
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/container"
+	"fyne.io/fyne/v2/widget"
 
-func (w *Window) canFix() bool { return false }
+	"loadline/checks"
+	"loadline/checks/names"
+	"loadline/checks/repair"
+	"loadline/checks/walk"
+)
 
-func (w *Window) showFix() {}
+// fixPage shows what renames would cure, what they would not, and applies and undoes them. Nothing
+// on the source changes before the person has pressed Rename and said yes.
+type fixPage struct {
+	w      *Window
+	root   *fyne.Container
+	source string
+	limits repair.Limits
+	plan   *repair.Plan // nil while it is being made, or where it could not be
+	cancel context.CancelFunc
+	busy   bool // renaming
+	left   bool // shows what is left in place of what would be renamed
+	skip   map[string]bool
+	links  map[string]bool
+
+	past *repair.Journal // the last plan that was applied or begun
+
+	table              *table
+	count              *textLine
+	tabRename, tabLeft *button
+	apply, undo, lists *button
+	resume             *button
+
+	old                      *paragraph
+	why                      *paragraph
+	name                     *field
+	encodings                *widget.Select
+	fault                    *paragraph
+	keep, doSkip, doLink     *button
+	archive                  *button
+	edit, offers, meterPlace *fyne.Container
+	meter                    *meter
+	doing                    *textLine
+	mute                     bool
+}
+
+var fixColumns = []tableColumn{
+	{title: "Path now", mono: true, cut: cutMiddle},
+	{title: "New name", mono: true, cut: cutMiddle},
+	{title: "Why", width: 330, cut: cutEnd},
+}
+
+func newFixPage(w *Window, source string, limits repair.Limits) *fixPage {
+	p := &fixPage{w: w, source: source, limits: limits, skip: map[string]bool{}, links: map[string]bool{}}
+	p.table = newTable(fixColumns, p.rows, p.cell)
+	p.table.sorted = -1
+	p.table.moved = p.choose
+	p.table.enter = func(int) {
+		if p.name.Visible() && !p.left {
+			w.win.Canvas().Focus(p.name)
+		}
+	}
+	p.count = newText("", sizeBody, colMuted).right()
+	p.tabRename = newButton(toggle, "", "To rename", func() { p.turn(false) })
+	p.tabLeft = newButton(toggle, "", "Left as they are", func() { p.turn(true) })
+	p.tabRename.on = true
+	p.apply = newButton(primary, "wrench", "Rename", p.ask)
+	p.undo = newButton(plain, "history", "Undo", p.askUndo)
+	p.resume = newButton(plain, "onward", "Go on", p.goOn)
+	p.lists = newButton(quiet, "save", "Save lists", p.saveLists)
+	p.old = newParagraph("", sizeBody, colText).mono()
+	p.why = newParagraph("", sizeBody, colMuted)
+	p.name = newField("New name")
+	p.name.TextStyle = fyne.TextStyle{Monospace: true}
+	p.name.shortcut = w.shortcut
+	p.name.OnChanged = func(string) { p.edited() }
+	p.name.OnSubmitted = func(string) { w.win.Canvas().Focus(p.table) }
+	p.encodings = widget.NewSelect(nil, nil)
+	p.fault = newParagraph("", sizeBody, colFail)
+	p.keep = newButton(plain, "", "Keep the old name", p.keepOld)
+	p.doSkip = newButton(toggle, "", "Skip it", p.skipIt)
+	p.doLink = newButton(toggle, "", "Replace by a copy", p.replaceLink)
+	p.archive = newButton(plain, "copy", "Copy the archive command", p.copyArchive)
+	p.meter = newMeter()
+	p.doing = newText("", sizeBody, colText).ends()
+	p.build()
+	p.look()
+	return p
+}
+
+func (p *fixPage) build() {
+	back := newButton(plain, "back", "All cards", p.w.back)
+	top := newStretch(14, 1, back, newText("Fix names", 20, colText).bold().ends(), p.count)
+	intro := newParagraph("Nothing is changed before you press Rename. Every rename is written to a journal first, and can be undone.", sizeBody, colMuted)
+	tools := newStretch(8, 2, p.tabRename, p.tabLeft, newText("", sizeBody, colText), p.lists, p.undo, p.resume, p.apply)
+	p.edit = newColumn(6, container.New(&row{gap: 10, stretch: map[int]bool{0: true}}, p.name, p.encodings, p.keep), p.fault)
+	p.offers = newRow(8, p.doSkip, p.doLink, p.archive)
+	p.meterPlace = newColumn(6, newSized(0, 10, p.meter), p.doing)
+	p.meterPlace.Hide()
+	foot := newSurface(colSurface, colLine, newColumn(6, p.old, p.why, p.edit, p.offers, p.meterPlace)).pad(16, 12)
+	list := newSurface(colSurface, colLine, p.table).pad(1, 1)
+	p.root = container.New(&filesLayout{}, top, newColumn(10, intro, tools), list, foot)
+}
+
+// look makes the plan beside the window.
+func (p *fixPage) look() {
+	if p.cancel != nil {
+		p.cancel()
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	p.cancel = cancel
+	p.plan = nil
+	p.show("Reading the source. The plan changes nothing.")
+	var progress walk.Progress
+	go func() {
+		plan, err := repair.NewPlan(ctx, p.source, p.limits, &progress)
+		past := lastJournal(p.source)
+		p.w.desk.Post(func() {
+			if ctx.Err() != nil {
+				return
+			}
+			p.past = past
+			if err != nil {
+				p.show("")
+				p.why.set("No plan could be made: "+capital(err.Error())+".", colFail)
+				p.relay()
+				return
+			}
+			p.plan = plan
+			for path := range p.skip {
+				plan.Skip(path, true)
+			}
+			p.show("")
+		})
+	}()
+}
+
+// lastJournal is the latest plan that was applied or begun on a source; nil if there is none.
+func lastJournal(source string) *repair.Journal {
+	all, err := repair.Journals(source, "")
+	if err != nil || len(all) == 0 {
+		return nil
+	}
+	return all[len(all)-1]
+}
+
+// show writes what there is now. Doing, if not empty, says that it is being found out.
+func (p *fixPage) show(doing string) {
+	n, left := 0, 0
+	if p.plan != nil {
+		for i := range p.plan.Steps {
+			if p.plan.Steps[i].Changes() {
+				n++
+			}
+		}
+		left = len(p.plan.Left)
+	}
+	p.tabRename.set("", "To rename  "+checks.Count(int64(n)))
+	p.tabLeft.set("", "Left as they are  "+checks.Count(int64(left)))
+	p.tabRename.setOn(!p.left)
+	p.tabLeft.setOn(p.left)
+	p.count.set(doing, "")
+	p.apply.set("wrench", "Rename "+many(int64(n), "name", "names"))
+	able(p.apply, n+len(p.links) > 0 && !p.busy && (p.past == nil || !p.past.Unfinished()))
+	able(p.lists, p.plan != nil && !p.busy)
+	visible(p.undo, p.past != nil && !p.busy)
+	visible(p.resume, p.past != nil && p.past.State == repair.StateApplying && !p.busy)
+	if p.past != nil {
+		p.undo.set("history", "Undo "+many(int64(p.past.Renames), "rename", "renames"))
+	}
+	p.table.renew()
+	p.choose(p.table.chosen)
+	if p.past != nil && p.past.Unfinished() && doing == "" && !p.busy {
+		p.why.set("The renames of "+p.past.Started.Local().Format("2 January 2006, 15:04")+" stopped midway. Go on with them, or undo them, before you begin others.", colFail)
+		p.relay()
+	}
+}
+
+func visible(o fyne.CanvasObject, on bool) {
+	if on {
+		o.Show()
+	} else {
+		o.Hide()
+	}
+}
+
+func (p *fixPage) relay() {
+	if p.root != nil && p.root.Size().Width > 0 {
+		relay(p.root)
+		p.root.Refresh()
+	}
+}
+
+// turn shows the renames, or what is left.
+func (p *fixPage) turn(left bool) {
+	p.left = left
+	p.table.choose(-1)
+	p.table.top = 0
+	p.show("")
+}
+
+func (p *fixPage) rows() int {
+	switch {
+	case p.plan == nil:
+		return 0
+	case p.left:
+		return len(p.plan.Left)
+	}
+	return len(p.plan.Steps)
+}
+
+func (p *fixPage) cell(row, col int) tableCell {
+	if p.left {
+		l := &p.plan.Left[row]
+		switch col {
+		case 0:
+			return tableCell{text: names.Quote(l.Path)}
+		case 1:
+			switch {
+			case p.links[l.Path]:
+				return tableCell{text: "replaced by a copy", color: colAccent}
+			case p.skip[l.Path]:
+				return tableCell{text: "on the skip list", color: colAccent}
+			}
+			return tableCell{text: "stays as it is", color: colMuted}
+		}
+		return tableCell{text: capital(l.Why), color: colMuted}
+	}
+	s := &p.plan.Steps[row]
+	switch col {
+	case 0:
+		return tableCell{text: names.Quote(s.From)}
+	case 1:
+		if !s.Changes() {
+			return tableCell{text: "keeps its name", color: colMuted}
+		}
+		return tableCell{text: names.Quote(s.Name()), color: colAccent}
+	}
+	return tableCell{text: capital(s.Why), color: colMuted}
+}
+
+// choose shows one row in full at the foot, with what can be done about it.
+func (p *fixPage) choose(row int) {
+	p.edit.Hide()
+	p.offers.Hide()
+	p.fault.set("", "")
+	if p.plan == nil || row < 0 || row >= p.rows() {
+		p.old.set("", "")
+		text := "Choose a row to change the proposed name, or to leave it as it is."
+		switch {
+		case p.plan == nil:
+			text = "The plan is being made."
+		case p.left:
+			text = "These are flagged, but a rename would not help or would do harm. Choose a row to see why, and what else can be done."
+		case len(p.plan.Steps) == 0:
+			text = "No name on the disk needs another one."
+		}
+		p.why.set(text, colMuted)
+		p.relay()
+		return
+	}
+	if p.left {
+		p.chooseLeft(&p.plan.Left[row])
+	} else {
+		p.chooseStep(&p.plan.Steps[row])
+	}
+	p.relay()
+}
+
+func (p *fixPage) chooseStep(s *repair.Step) {
+	p.old.set(names.Quote(s.From), "")
+	why := capital(s.Why) + "."
+	if s.Family != "" {
+		why += " Files of the same name beside it get the new one too, so that they stay together."
+	}
+	p.why.set(why, colMuted)
+	p.mute = true
+	p.name.SetText(s.Name())
+	p.mute = false
+	able(p.keep, s.Changes())
+	p.encodings.Hide()
+	if len(s.Choices) > 1 {
+		var words []string
+		for _, c := range s.Choices {
+			words = append(words, fmt.Sprintf("%v: %s", c.Encoding, names.Quote(c.Name)))
+		}
+		p.encodings.OnChanged = nil
+		p.encodings.SetOptions(words)
+		p.encodings.ClearSelected()
+		p.encodings.PlaceHolder = "Read the bytes as…"
+		p.encodings.OnChanged = func(string) {
+			if i := p.encodings.SelectedIndex(); i >= 0 {
+				p.name.SetText(s.Choices[i].Name)
+			}
+		}
+		p.encodings.Show()
+	}
+	p.edit.Show()
+}
+
+func (p *fixPage) chooseLeft(l *repair.Left) {
+	p.old.set(names.Quote(l.Path), "")
+	why := capital(l.Why) + "."
+	if l.Target != "" {
+		why += " It points to " + names.Quote(l.Target) + "."
+	}
+	p.why.set(why, colMuted)
+	for _, b := range []*button{p.doSkip, p.doLink, p.archive} {
+		b.Hide()
+	}
+	for _, o := range l.Offers {
+		switch o {
+		case repair.OfferSkip:
+			p.doSkip.setOn(p.skip[l.Path])
+			p.doSkip.Show()
+		case repair.OfferReplace:
+			p.doLink.setOn(p.links[l.Path])
+			p.doLink.Show()
+		case repair.OfferArchive:
+			p.archive.Show()
+		}
+	}
+	p.offers.Show()
+}
+
+// edited says at once whether a typed name holds, and takes it if it does.
+func (p *fixPage) edited() {
+	row := p.table.chosen
+	if p.mute || p.plan == nil || p.left || row < 0 || row >= len(p.plan.Steps) || p.busy {
+		return
+	}
+	if err := p.plan.Edit(row, p.name.Text); err != nil {
+		p.fault.set("Not possible: "+strings.TrimPrefix(err.Error(), repair.ErrName.Error()+": ")+".", "")
+		p.apply.Disable()
+	} else {
+		p.fault.set("", "")
+		p.recount()
+	}
+	p.relay()
+}
+
+// recount writes the numbers again after one step has changed.
+func (p *fixPage) recount() {
+	n := 0
+	for i := range p.plan.Steps {
+		if p.plan.Steps[i].Changes() {
+			n++
+		}
+	}
+	p.tabRename.set("", "To rename  "+checks.Count(int64(n)))
+	label := "Rename " + many(int64(n), "name", "names")
+	if len(p.links) > 0 {
+		label += ", " + many(int64(len(p.links)), "link", "links")
+	}
+	p.apply.set("wrench", label)
+	able(p.apply, n+len(p.links) > 0 && !p.busy && (p.past == nil || !p.past.Unfinished()))
+	able(p.keep, p.table.chosen >= 0 && !p.left && p.plan.Steps[p.table.chosen].Changes())
+	p.table.renew()
+}
+
+func (p *fixPage) keepOld() {
+	row := p.table.chosen
+	if p.plan == nil || p.left || row < 0 || p.busy {
+		return
+	}
+	if err := p.plan.Leave(row); err != nil {
+		p.fault.set("Not possible: "+err.Error()+".", "")
+		p.relay()
+		return
+	}
+	p.recount()
+	p.choose(row)
+}
+
+func (p *fixPage) chosenLeft() *repair.Left {
+	if r := p.table.chosen; p.plan != nil && p.left && r >= 0 && r < len(p.plan.Left) {
+		return &p.plan.Left[r]
+	}
+	return nil
+}
+
+func (p *fixPage) skipIt() {
+	if l := p.chosenLeft(); l != nil {
+		p.skip[l.Path] = !p.skip[l.Path]
+		if !p.skip[l.Path] {
+			delete(p.skip, l.Path)
+		}
+		p.plan.Skip(l.Path, p.skip[l.Path])
+		p.doSkip.setOn(p.skip[l.Path])
+		p.table.renew()
+	}
+}
+
+func (p *fixPage) replaceLink() {
+	l := p.chosenLeft()
+	if l == nil {
+		return
+	}
+	on := !p.links[l.Path]
+	if err := p.plan.Replace(l.Path, on); err != nil {
+		p.w.tell(checks.Warned, capital(err.Error())+".")
+		return
+	}
+	if on {
+		p.links[l.Path] = true
+	} else {
+		delete(p.links, l.Path)
+	}
+	p.doLink.setOn(on)
+	p.recount()
+}
+
+func (p *fixPage) copyArchive() {
+	if l := p.chosenLeft(); l != nil && l.Card != nil {
+		p.w.desk.Copy(l.Card.Archive())
+		p.w.tell(checks.Pass, "The command is on the clipboard. Run it in the source folder: it puts the whole card into one file and leaves the card as it is.")
+	}
+}
+
+func (p *fixPage) leave() {
+	if p.cancel != nil && !p.busy {
+		p.cancel()
+	}
+}

@@ -42,6 +42,11 @@ func (w *Window) probe(v *view) {
 
 func (w *Window) lookAt(v *view, x *well, turn int) {
 	path := x.get()
+	if list := typedPaths(x.path.Text); len(list) > 1 {
+		x.say(checks.Count(int64(len(list)))+" files", "")
+		v.relay()
+		return
+	}
 	if path == "" {
 		x.say("", "")
 		v.relay()

@@ -46,6 +46,7 @@ type Window struct {
 	began   time.Time
 	stops   bool // the person has pressed Stop
 	closing bool
+	fixing  bool // renames are being made or undone
 
 	saved   string // where the last report was written
 	message string // what was last said to the person
@@ -241,7 +242,7 @@ func (w *Window) greet(v *view) {
 
 // setStage shows another question.
 func (w *Window) setStage(s checks.Stage) {
-	if w.views[s] == nil || w.stage == s && w.at == pageChecks {
+	if w.views[s] == nil || w.fixing || w.stage == s && w.at == pageChecks {
 		return
 	}
 	w.stage = s
@@ -274,12 +275,19 @@ func (w *Window) show(page string) {
 
 // back leaves a page for the cards.
 func (w *Window) back() {
+	if w.fixing { // the bar of what is being done stays in view
+		return
+	}
 	if w.files != nil {
 		w.files.leave()
 	}
+	if w.fix != nil {
+		w.fix.leave()
+	}
+	from := w.at
 	w.show(pageChecks)
 	c := w.win.Canvas()
-	if id := w.backTo(); id != "" {
+	if id := w.backTo(); id != "" && from == pageFiles {
 		if k := w.view().ledger.byID[id]; k != nil {
 			c.Focus(k)
 			return
@@ -297,15 +305,11 @@ func (w *Window) backTo() string {
 
 // request reads the fields, or says what is wrong with them.
 func (w *Window) request(v *view) (Request, error) {
-	r := Request{Job: checks.Job{Stage: v.stage, Version: w.desk.Version}}
+	r := Request{Job: checks.Job{Stage: v.stage, Version: w.desk.Version}, State: w.desk.StateDir}
 	from, to := v.route.from.get(), v.route.to.get()
 	if v.stage == checks.Arrival {
 		r.Manifest = from
-		for _, l := range strings.Split(to, "\n") {
-			if l != "" {
-				r.Listings = append(r.Listings, l)
-			}
-		}
+		r.Listings = typedPaths(v.route.to.path.Text)
 		return r, nil
 	}
 	r.Source, r.Share = from, to
@@ -324,7 +328,7 @@ func (w *Window) request(v *view) (Request, error) {
 // Check starts the checks of the stage that is shown.
 func (w *Window) Check() {
 	v := w.view()
-	if w.running != "" || v.head.check.Disabled() {
+	if w.running != "" || w.fixing || v.head.check.Disabled() {
 		return
 	}
 	if w.at != pageChecks {
@@ -405,6 +409,9 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 		v.take(rep, stateDone)
 		w.message = v.head.title.text
 		w.keepReport(rep)
+		if rep.Stage == checks.After && rep.Manifest != "" {
+			w.views[checks.Arrival].route.from.put(rep.Manifest)
+		}
 		if took >= longRun {
 			w.desk.Notify(stageWords[v.stage].name+": "+v.head.title.text, rep.Tell())
 		}
@@ -461,22 +468,29 @@ func (w *Window) Stop() {
 
 // Close asks first while a run goes on.
 func (w *Window) Close() {
-	if w.running == "" {
+	if w.running == "" && !w.fixing {
 		w.leave()
 		return
 	}
 	if w.sheet != nil && w.sheet.name == "close" {
 		return
 	}
-	w.ask("close", "A check is still running", "Closing stops it. Nothing on the disk or the share is left half done.",
-		"Stop and close", "Go on checking", func() {
-			if w.running == "" {
-				w.leave()
-				return
-			}
+	title, text := "A check is still running", "Closing stops it. Nothing on the disk or the share is left half done."
+	if w.fixing {
+		title, text = "Names are being changed", "Closing stops between two renames. The journal remembers the rest: “Fix names” can go on or undo."
+	}
+	w.ask("close", title, text, "Stop and close", "Go on", func() {
+		switch {
+		case w.fixing:
+			w.closing = true
+			w.fix.cancel()
+		case w.running != "":
 			w.closing = true
 			w.Stop()
-		})
+		default:
+			w.leave()
+		}
+	})
 }
 
 func (w *Window) leave() {
@@ -496,7 +510,7 @@ func (w *Window) tell(s checks.Status, text string) {
 
 // dropped takes a folder from another program.
 func (w *Window) dropped(at fyne.Position, uris []fyne.URI) {
-	if len(uris) == 0 || w.running != "" || w.sheet != nil {
+	if len(uris) == 0 || w.running != "" || w.fixing || w.sheet != nil {
 		return
 	}
 	if w.at != pageChecks {
@@ -508,6 +522,13 @@ func (w *Window) dropped(at fyne.Position, uris []fyne.URI) {
 		to = r.to
 	}
 	to.put(uris[0].Path())
+	if w.stage == checks.Arrival && to == r.to && len(uris) > 1 {
+		var list []string
+		for _, u := range uris {
+			list = append(list, u.Path())
+		}
+		to.path.SetText(showPaths(list))
+	}
 	w.win.Canvas().Focus(w.view().head.check)
 }
 
