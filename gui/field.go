@@ -1,11 +1,14 @@
 package gui
 
 import (
+	"image/color"
 	"strconv"
 	"strings"
 
 	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/container"
 	"fyne.io/fyne/v2/driver/desktop"
+	"fyne.io/fyne/v2/theme"
 	"fyne.io/fyne/v2/widget"
 
 	"loadline/checks/names"
@@ -22,10 +25,35 @@ type field struct {
 
 func newField(hint string) *field {
 	f := &field{}
-	f.Wrapping = fyne.TextWrapOff
+	f.Wrapping = fyne.TextWrap(fyne.TextTruncateClip) // long paths scroll without a bar
 	f.SetPlaceHolder(hint)
 	f.ExtendBaseWidget(f)
 	return f
+}
+
+// calm returns the field without the scroll bar and the shadows that Fyne draws over a text that is
+// longer than its field.
+func (f *field) calm() fyne.CanvasObject { return container.NewThemeOverride(f, calmTheme{}) }
+
+type calmTheme struct{}
+
+func (calmTheme) Color(n fyne.ThemeColorName, v fyne.ThemeVariant) color.Color {
+	if n == theme.ColorNameScrollBar || n == theme.ColorNameShadow {
+		return color.Transparent
+	}
+	return fyne.CurrentApp().Settings().Theme().Color(n, v)
+}
+
+func (calmTheme) Font(s fyne.TextStyle) fyne.Resource {
+	return fyne.CurrentApp().Settings().Theme().Font(s)
+}
+
+func (calmTheme) Icon(n fyne.ThemeIconName) fyne.Resource {
+	return fyne.CurrentApp().Settings().Theme().Icon(n)
+}
+
+func (calmTheme) Size(n fyne.ThemeSizeName) float32 {
+	return fyne.CurrentApp().Settings().Theme().Size(n)
 }
 
 // TypedShortcut implements fyne.Shortcutable.

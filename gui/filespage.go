@@ -118,7 +118,7 @@ func (p *filesPage) build() {
 	}
 	p.back = newButton(plain, "back", "All cards", p.w.back)
 	top := newStretch(14, 1, p.back, newText(title, 20, colText).bold().ends(), p.count)
-	tools := container.New(&toolsLayout{}, p.find, newSurface("", colLine, newSized(200, 34, p.choice)).round(7).pad(1, 1),
+	tools := container.New(&toolsLayout{}, p.find.calm(), newSurface("", colLine, newSized(200, 34, p.choice)).round(7).pad(1, 1),
 		newRow(6, p.levels[checks.Fail], p.levels[checks.Warn], p.levels[checks.Note]),
 		newRow(2, p.list, p.save))
 	text := newColumn(4, p.path, p.what, p.todo)

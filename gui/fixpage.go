@@ -99,7 +99,7 @@ func (p *fixPage) build() {
 	top := newStretch(14, 1, back, newText("Fix names", 20, colText).bold().ends(), p.count)
 	intro := newParagraph("Nothing is changed before you press Rename. Every rename is written to a journal first, and can be undone.", sizeBody, colMuted)
 	tools := newStretch(8, 2, p.tabRename, p.tabLeft, newText("", sizeBody, colText), p.lists, p.undo, p.resume, p.apply)
-	p.edit = newColumn(6, container.New(&row{gap: 10, stretch: map[int]bool{0: true}}, p.name, p.encodings, p.keep), p.fault)
+	p.edit = newColumn(6, container.New(&row{gap: 10, stretch: map[int]bool{0: true}}, p.name.calm(), p.encodings, p.keep), p.fault)
 	p.offers = newRow(8, p.doSkip, p.doLink, p.archive)
 	p.meterPlace = newColumn(6, newSized(0, 10, p.meter), p.doing)
 	p.meterPlace.Hide()

@@ -116,9 +116,12 @@ func (l *barLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	if s.Width != l.width {
 		l.width = s.Width
 		words := [5]string{"Fix names", "Last report", "Save report", "Keys", "Theme"}
+		if s.Width < 1080 {
+			words = [5]string{"Fix", "Last", "Save", "Keys", "Theme"}
+		}
 		for i, x := range []*button{l.b.fix, l.b.last, l.b.save, l.b.keys, l.b.theme} {
 			label := words[i]
-			if s.Width < 1080 && i != 2 || s.Width < 800 {
+			if s.Width < 860 {
 				label = ""
 			}
 			x.set(x.icon, label)

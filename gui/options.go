@@ -41,7 +41,7 @@ func newOptions() *options {
 		}
 	}
 	cell := func(label string, f *field) fyne.CanvasObject {
-		return container.New(&row{gap: 8, stretch: map[int]bool{1: true}}, newText(label, sizeSmall+1, colMuted), f)
+		return container.New(&row{gap: 8, stretch: map[int]bool{1: true}}, newText(label, sizeSmall+1, colMuted), f.calm())
 	}
 	o.line = container.New(&optionLayout{},
 		cell("Folder on the share", o.prefix), cell("Uplink", o.uplink),

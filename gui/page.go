@@ -95,6 +95,8 @@ func holds(tree, o fyne.CanvasObject) bool {
 				return true
 			}
 		}
+	case *container.ThemeOverride:
+		return holds(x.Content, o)
 	case *surface:
 		return holds(x.content, o)
 	case *card:

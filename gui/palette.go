@@ -20,6 +20,7 @@ const (
 	colIdle    fyne.ThemeColorName = "loadlineIdle" // waiting
 	colUsed    fyne.ThemeColorName = "loadlineUsed" // taken space on a gauge
 	colMark    fyne.ThemeColorName = "loadlineMark" // the load line
+	colDim     fyne.ThemeColorName = "loadlineDim"  // over the window while a question is asked
 	colChip    fyne.ThemeColorName = "loadlineChip" // what is chosen: a stage, a filter, a row
 	colText                        = theme.ColorNameForeground
 	colAccent                      = theme.ColorNamePrimary
@@ -43,7 +44,7 @@ var lightPalette = palette{
 	colGround: hex(0xF3F4F1), colSurface: hex(0xFFFFFF), colWell: hex(0xEBEEEA), colLine: hex(0xD9DDD7),
 	colText: hex(0x14201F), colMuted: hex(0x51605D), colAccent: hex(0x0E6470), colOnFill: hex(0xFFFFFF),
 	colPass: hex(0x1D7444), colWarn: hex(0x8A5300), colFail: hex(0xB3261E), colUnknown: hex(0x5B4B9A),
-	colIdle: hex(0x5A6764), colUsed: hex(0xA9B4B0), colMark: hex(0xB8690A), colChip: hex(0xDCECEC),
+	colIdle: hex(0x5A6764), colUsed: hex(0xA9B4B0), colMark: hex(0xB8690A), colChip: hex(0xDCECEC), colDim: veil(0x0B1716, 96),
 	theme.ColorNameButton: hex(0xE6EAE6), theme.ColorNameHover: veil(0x14201F, 16), theme.ColorNamePressed: veil(0x14201F, 32),
 	theme.ColorNameInputBackground: hex(0xFFFFFF), theme.ColorNameInputBorder: hex(0xC6CDC7), theme.ColorNamePlaceHolder: hex(0x5F6D6A),
 	theme.ColorNameDisabled: hex(0x8C9894), theme.ColorNameDisabledButton: hex(0xEBEEEA), theme.ColorNameSeparator: hex(0xE4E7E2),
@@ -58,7 +59,7 @@ var darkPalette = palette{
 	colGround: hex(0x0F1416), colSurface: hex(0x171D20), colWell: hex(0x20282B), colLine: hex(0x2C363A),
 	colText: hex(0xE6ECEB), colMuted: hex(0xA2AFAD), colAccent: hex(0x74C9D3), colOnFill: hex(0x06262B),
 	colPass: hex(0x6BCB94), colWarn: hex(0xEDB95E), colFail: hex(0xFF9289), colUnknown: hex(0xB9ABF4),
-	colIdle: hex(0x92A09E), colUsed: hex(0x4F5C60), colMark: hex(0xFFC864), colChip: hex(0x1C3A3F),
+	colIdle: hex(0x92A09E), colUsed: hex(0x4F5C60), colMark: hex(0xFFC864), colChip: hex(0x1C3A3F), colDim: veil(0, 150),
 	theme.ColorNameButton: hex(0x262F33), theme.ColorNameHover: veil(0xFFFFFF, 18), theme.ColorNamePressed: veil(0xFFFFFF, 34),
 	theme.ColorNameInputBackground: hex(0x11171A), theme.ColorNameInputBorder: hex(0x3A464A), theme.ColorNamePlaceHolder: hex(0x8E9C9A),
 	theme.ColorNameDisabled: hex(0x64706E), theme.ColorNameDisabledButton: hex(0x20282B), theme.ColorNameSeparator: hex(0x252E31),

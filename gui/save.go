@@ -102,7 +102,7 @@ func (w *Window) saveSheet(title, text, name string, write func(string, io.Write
 	content := newColumn(gapMid,
 		newParagraph(title, 18, colText).bold(),
 		newParagraph(text, sizeBody, colMuted),
-		s.path, problem,
+		s.path.calm(), problem,
 		container.New(&row{gap: 10, stretch: map[int]bool{1: true}}, browse, newText("", sizeBody, colText), s.no, s.yes))
 	w.open(s, content, s.path)
 }

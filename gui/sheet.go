@@ -3,13 +3,14 @@ package gui
 import (
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
-	"fyne.io/fyne/v2/widget"
+	"fyne.io/fyne/v2/theme"
 )
 
 // sheet is a question in front of the window. Escape answers it with no.
 type sheet struct {
 	name    string // for the trace
-	popup   *widget.PopUp
+	popup   *fyne.Container
+	box     *surface
 	path    *field
 	yes, no *button
 	before  fyne.Focusable
@@ -17,24 +18,28 @@ type sheet struct {
 	closed  func()
 }
 
-// measured gives one thing a fixed width and the height that follows.
-type measured struct{ w float32 }
+// sheetLayout dims the window and puts the sheet a little above its middle.
+type sheetLayout struct{}
 
-func (m *measured) Layout(o []fyne.CanvasObject, s fyne.Size) { place(o[0], 0, 0, s.Width, s.Height) }
-
-func (m *measured) MinSize(o []fyne.CanvasObject) fyne.Size {
-	return fyne.NewSize(m.w, heightOf(o[0], m.w))
+func (sheetLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	place(o[0], 0, 0, s.Width, s.Height)
+	w := min(sheetWidth, s.Width-40)
+	h := min(heightOf(o[1], w), s.Height-20)
+	place(o[1], (s.Width-w)/2, max((s.Height-h)*0.42, 10), w, h)
 }
 
-const sheetWidth = 560
+func (sheetLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(100, 100) }
+
+const sheetWidth = 600
 
 // open shows content and gives focus to first, or to the button that says no.
 func (s *sheet) open(c fyne.Canvas, content fyne.CanvasObject, first fyne.Focusable) {
 	s.canvas, s.before = c, c.Focused()
-	w := min(sheetWidth, c.Size().Width-60)
-	body := newInset(20, 18, content)
-	s.popup = widget.NewModalPopUp(container.New(&measured{w}, body), c)
-	s.popup.Show()
+	s.box = newSurface(theme.ColorNameOverlayBackground, colLine, content).pad(22, 20).round(14)
+	dim := newSurface(colDim, "", newText("", sizeBody, colText)).round(0)
+	s.popup = container.New(sheetLayout{}, dim, s.box)
+	s.popup.Resize(c.Size())
+	c.Overlays().Add(s.popup)
 	switch {
 	case first != nil:
 		c.Focus(first)
@@ -46,7 +51,7 @@ func (s *sheet) open(c fyne.Canvas, content fyne.CanvasObject, first fyne.Focusa
 // fit takes over that the content has another height now.
 func (s *sheet) fit() {
 	if s.popup != nil {
-		s.popup.Resize(s.popup.MinSize())
+		relay(s.popup)
 		s.popup.Refresh()
 	}
 }
@@ -55,7 +60,7 @@ func (s *sheet) close() {
 	if s.popup == nil {
 		return
 	}
-	s.popup.Hide()
+	s.canvas.Overlays().Remove(s.popup)
 	s.popup = nil
 	if s.before != nil {
 		s.canvas.Focus(s.before)

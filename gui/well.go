@@ -34,7 +34,7 @@ func newWell(icon, caption, hint string, choose func()) *well {
 	}
 	w.problem.Hide()
 	top := newStretch(8, 2, newMark(icon, colAccent, 18), w.caption, w.facts)
-	w.inner = newColumn(5, newSized(0, 20, top), container.New(&row{gap: 8, stretch: map[int]bool{0: true}}, w.path, w.choose), w.problem)
+	w.inner = newColumn(5, newSized(0, 20, top), container.New(&row{gap: 8, stretch: map[int]bool{0: true}}, w.path.calm(), w.choose), w.problem)
 	w.box = newSurface("", "", w.inner).pad(12, 9)
 	w.box.strokeWidth = 2
 	return w

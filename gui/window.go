@@ -185,6 +185,7 @@ func (w *Window) watch(v *view) {
 					o.route.from.put(v.route.from.get())
 					o.route.to.put(v.route.to.get())
 					o.route.options.prefix.SetText(v.route.options.prefix.Text)
+					w.greet(o)
 				}
 			}
 		}
