@@ -11,6 +11,7 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
+	"syscall"
 	"time"
 
 	"loadline/checks"
@@ -106,6 +107,9 @@ type after struct {
 	leftOut  int64  // files of clutter that were not copied
 	manifest string
 
+	// onProven, if set, is told how many files are proven: for tests.
+	onProven func(int64)
+
 	mu     sync.Mutex
 	extras extras
 }
@@ -156,7 +160,7 @@ func (a *after) onShare(ctx context.Context, t *checks.Trial) error {
 		return ctx.Err()
 	case isSilent(err):
 		return fmt.Errorf("the share has stopped to answer: %w; look at its cable, power and network, then check again", err)
-	case errors.Is(err, fs.ErrNotExist), errors.Is(err, errNotDir):
+	case errors.Is(err, fs.ErrNotExist), errors.Is(err, syscall.ENOTDIR):
 		a.fail(t, noCopy, "", 0, "there is no folder %s", names.Quote(a.copy))
 		t.Say("The folder of the copy is not there.")
 		return nil
@@ -183,8 +187,6 @@ func (a *after) onShare(ctx context.Context, t *checks.Trial) error {
 	}
 	return nil
 }
-
-var errNotDir = errors.New("not a folder")
 
 // look sees that the two sides are two.
 func (a *after) look(ctx context.Context, job *checks.Job) error {

@@ -279,7 +279,9 @@ func (c *comparing) unstable(s *side, e *entry, r *reading, path string) bool {
 // conclude compares the two sides of a file.
 func (c *comparing) conclude(e *entry, path string) {
 	if e.sums.SHA256 == e.share {
-		c.proven.Add(1)
+		if n := c.proven.Add(1); c.onProven != nil {
+			c.onProven(n)
+		}
 		return
 	}
 	e.flags |= spoiled

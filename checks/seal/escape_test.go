@@ -1,0 +1,192 @@
+package seal
+
+import (
+	"bytes"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+)
+
+// RFC 8493 section 2.1.3: LF, CR, CR LF and the percent sign are coded, and nothing else.
+func TestBagPaths(t *testing.T) {
+	for raw, want := range map[string]string{
+		"data/27613-h/images/q172.png": "data/27613-h/images/q172.png", // of the RFC's first example
+		"a\nb":                         "a%0Ab",
+		"a\rb":                         "a%0Db",
+		"a\r\nb":                       "a%0D%0Ab",
+		"100%":                         "100%25",
+		"%0A":                          "%250A",
+		"a b":                          "a b",
+		`back\slash`:                   `back\slash`,
+	} {
+		if got := string(appendBagPath(nil, []byte(raw))); got != want {
+			t.Errorf("appendBagPath(%q) = %q, want %q", raw, got, want)
+		}
+		if got, err := bagPath([]byte(want)); err != nil || string(got) != raw {
+			t.Errorf("bagPath(%q) = %q, %v, want %q", want, got, err, raw)
+		}
+	}
+	for coded, want := range map[string]string{"a%0ab": "a\nb", "a%0db": "a\rb"} {
+		if got, err := bagPath([]byte(coded)); err != nil || string(got) != want {
+			t.Errorf("bagPath(%q) = %q, %v, want %q", coded, got, err, want)
+		}
+	}
+	for _, bad := range []string{"%", "%2", "%20", "a%zz", "%0"} {
+		if got, err := bagPath([]byte(bad)); err == nil {
+			t.Errorf("bagPath(%q) = %q, want an error", bad, got)
+		}
+	}
+}
+
+func TestSumLinesRefused(t *testing.T) {
+	sum := strings.Repeat("ab", 32)
+	for _, bad := range []string{
+		"", " ", sum, sum + " ", sum + "  ", sum + " a", sum + "\ta", "xyz  a", sum[1:] + "  a",
+		`\` + sum + `  a\b`, `\` + sum + `  a\`, sum + "  a\x00b",
+	} {
+		if s, err := parseSumLine([]byte(bad)); err == nil {
+			t.Errorf("parseSumLine(%q) = %q, want an error", bad, s.name)
+		}
+	}
+	for line, want := range map[string]string{
+		sum + "  a b ":        "a b ",
+		sum + " *a":           "a", // binary mark
+		sum + `  a\nb`:        `a\nb`,
+		`\` + sum + `  a\nb`:  "a\nb",
+		`\` + sum + `  \\\r`:  "\\\r",
+		sum[:32] + "   space": " space",
+	} {
+		if s, err := parseSumLine([]byte(line)); err != nil || string(s.name) != want {
+			t.Errorf("parseSumLine(%q) = %q, %v, want %q", line, s.name, err, want)
+		}
+	}
+}
+
+// hostile makes a folder with a file for every byte that a name can hold, in the middle, at the front
+// and at the end, and returns the folder and the paths.
+func hostile(t testing.TB) (string, []string) {
+	t.Helper()
+	root := filepath.Join(t.TempDir(), "hostile")
+	var paths []string
+	for c := 1; c < 256; c++ {
+		if c == '/' {
+			continue
+		}
+		for _, name := range []string{"a" + string([]byte{byte(c)}) + "b", string([]byte{byte(c)}) + "b", "a" + string([]byte{byte(c)}), string([]byte{byte(c)})} {
+			if name == "." {
+				continue
+			}
+			paths = append(paths, "deep/"+name, name)
+		}
+	}
+	paths = append(paths, "%0A", "--help", `\\`, "a\\nb", "#size=1", "deep/..x", strings.Repeat("z", 255))
+	seen := map[string]bool{}
+	unique := paths[:0]
+	for _, p := range paths {
+		if !seen[p] {
+			seen[p] = true
+			unique = append(unique, p)
+			write(t, filepath.Join(root, p), "content of "+p)
+		}
+	}
+	return root, unique
+}
+
+func write(t testing.TB, path, content string) {
+	t.Helper()
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(path, []byte(content), 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// command runs a program in a folder and returns its output; it must succeed.
+func command(t testing.TB, dir, name string, args ...string) string {
+	t.Helper()
+	cmd := exec.Command(name, args...)
+	cmd.Dir = dir
+	cmd.Env = append(os.Environ(), "LC_ALL=C")
+	out, err := cmd.CombinedOutput()
+	if err != nil {
+		t.Fatalf("%s %v: %v\n%s", name, args, err, out)
+	}
+	return string(out)
+}
+
+// The oracle is sha256sum of coreutils: what it writes about a name with any byte is what we write and
+// what we read.
+func TestSumLinesOfCoreutils(t *testing.T) {
+	root, paths := hostile(t)
+	for len(paths) > 0 {
+		some := paths[:min(len(paths), 500)]
+		paths = paths[len(some):]
+		out := command(t, root, "sha256sum", append([]string{"--"}, prefixed(some)...)...)
+		lines := strings.SplitAfter(out, "\n")
+		for i, p := range prefixed(some) {
+			sum := sumsOf([]byte("content of " + some[i]))
+			if want := appendSumLine(nil, sum.SHA256[:], []byte(p)); string(want) != lines[i] {
+				t.Errorf("%q: we write %q, sha256sum %q", p, want, lines[i])
+			}
+			s, err := parseSumLine([]byte(strings.TrimSuffix(lines[i], "\n")))
+			if err != nil || string(s.name) != p {
+				t.Errorf("%q: read as %q, %v", lines[i], s.name, err)
+			}
+		}
+	}
+}
+
+// prefixed puts "./" before the names that would be options or standard input to sha256sum.
+func prefixed(paths []string) []string {
+	out := make([]string, len(paths))
+	for i, p := range paths {
+		if out[i] = p; p == "-" {
+			out[i] = "./-"
+		}
+	}
+	return out
+}
+
+func FuzzSumLine(f *testing.F) {
+	for _, s := range []string{"a", "a\nb", `a\b`, "-", "\r", " x", "*", "\xff"} {
+		f.Add([]byte(s))
+	}
+	f.Fuzz(func(t *testing.T, name []byte) {
+		if len(name) > 0 && !bytes.Contains(name, []byte{0}) {
+			line := appendSumLine(nil, make([]byte, 32), name)
+			if bytes.Count(line, []byte{'\n'}) != 1 {
+				t.Fatalf("%q makes more than one line: %q", name, line)
+			}
+			s, err := parseSumLine(bytes.Clone(line[:len(line)-1]))
+			if string(name) == "-" {
+				name = []byte("./-")
+			}
+			if err != nil || !bytes.Equal(s.name, name) {
+				t.Fatalf("%q comes back as %q, %v", name, s.name, err)
+			}
+		}
+		_, _ = parseSumLine(bytes.Clone(name)) // any line must be refused or read, never panic
+	})
+}
+
+var bagLine = regexp.MustCompile(`^[0-9a-f]+[ \t]+data/[^\r\n]+$`)
+
+func FuzzBagPath(f *testing.F) {
+	for _, s := range []string{"a", "a\nb", "%", "%0a", "\r\n"} {
+		f.Add([]byte(s))
+	}
+	f.Fuzz(func(t *testing.T, name []byte) {
+		coded := appendBagPath(nil, name)
+		if len(name) > 0 && !bagLine.Match(append([]byte("00  data/"), coded...)) {
+			t.Fatalf("%q is no line of a bag: %q", name, coded)
+		}
+		if back, err := bagPath(coded); err != nil || !bytes.Equal(back, name) {
+			t.Fatalf("%q comes back as %q, %v", name, back, err)
+		}
+		_, _ = bagPath(name)
+	})
+}

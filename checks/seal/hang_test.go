@@ -1,0 +1,126 @@
+//go:build unix
+
+package seal
+
+import (
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"loadline/checks"
+)
+
+// during calls f once, when the check begins.
+func during(check string, f func()) func(checks.Event) {
+	return func(e checks.Event) {
+		if e.Check != nil && e.Check.ID == check && e.Result == nil {
+			f()
+		}
+	}
+}
+
+// stall puts a FIFO in the place of a file, which open(2) waits for until somebody writes: it stands
+// for a server that is gone. At the end of the test the waiting call is let go.
+func stall(t *testing.T, path string) {
+	t.Helper()
+	must(t, os.Remove(path))
+	must(t, syscall.Mkfifo(path, 0o644))
+	t.Cleanup(func() {
+		if f, err := os.OpenFile(path, os.O_RDWR, 0); err == nil {
+			f.Close()
+		}
+	})
+}
+
+// A share that stops to answer leaves its check "Not checked", and what was proven before is kept.
+func TestSilentShare(t *testing.T) {
+	p := archive(t)
+	p.copy(t)
+	stuck := filepath.Join(p.share, "archive/day1/cam/A001.mov")
+	rep, err := p.check(t, func(o *Options) { o.Silence = 300 * time.Millisecond }, during("content", func() { stall(t, stuck) }))
+	must(t, err)
+	c := result(t, rep, "content")
+	if c.Status != checks.Unknown || !strings.Contains(c.Reason, "does not answer") || rep.Manifest != "" || rep.Verdict != checks.Warned {
+		t.Errorf("content %v %q, verdict %v, manifest %q", c.Status, c.Reason, rep.Verdict, rep.Manifest)
+	}
+	if s := result(t, rep, "on-share"); s.Status != checks.Pass {
+		t.Errorf("on-share %v", s.Status)
+	}
+}
+
+// Stop works at once, however long the share may stay silent.
+func TestStopWhileSilent(t *testing.T) {
+	p := archive(t)
+	p.copy(t)
+	ctx, cancel := context.WithCancel(t.Context())
+	stuck := filepath.Join(p.share, "archive/day1/cam/A001.mov")
+	done := make(chan error, 1)
+	s := NewAfter(Options{State: p.state, Silence: time.Hour})
+	s.a.onProven = func(n int64) {
+		if n == 5 { // all but the one that hangs will be
+			cancel()
+		}
+	}
+	go func() {
+		_, err := s.Run(ctx, p.job(), during("content", func() { stall(t, stuck) }))
+		done <- err
+	}()
+	select {
+	case err := <-done:
+		if !errors.Is(err, context.Canceled) {
+			t.Errorf("stopped: %v", err)
+		}
+	case <-time.After(20 * time.Second):
+		t.Fatal("Stop did not work")
+	}
+}
+
+// What changes while it is checked is told for what it is.
+func TestChangedWhileChecked(t *testing.T) {
+	for name, tc := range map[string]struct {
+		path func(p *pair) string
+		want string
+	}{
+		"source":              {func(p *pair) string { return filepath.Join(p.source, "notes.txt") }, "content source-changed notes.txt"},
+		"copy still going on": {func(p *pair) string { return filepath.Join(p.share, "archive/notes.txt") }, "content still-copying notes.txt"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			p := archive(t)
+			p.copy(t)
+			rep, err := p.check(t, nil, during("content", func() { write(t, tc.path(p), "longer than before, much longer") }))
+			must(t, err)
+			if got := found(rep); !slices.Equal(got, []string{tc.want}) || rep.Manifest != "" {
+				t.Errorf("found %q, want %s; manifest %q", got, tc.want, rep.Manifest)
+			}
+		})
+	}
+}
+
+// A file that goes away, a link that is put in its place: neither is followed nor passed over.
+func TestReplacedWhileChecked(t *testing.T) {
+	for name, spoil := range map[string]func(string) error{
+		"removed": os.Remove,
+		"a link in its place": func(path string) error {
+			if err := os.Rename(path, path+".real"); err != nil {
+				return err
+			}
+			return os.Symlink(path+".real", path)
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			p := archive(t)
+			p.copy(t)
+			rep, err := p.check(t, nil, during("content", func() { must(t, spoil(filepath.Join(p.share, "archive/notes.txt"))) }))
+			must(t, err)
+			if got := found(rep); !slices.Equal(got, []string{"content unreadable-on-share notes.txt"}) {
+				t.Errorf("found %q", got)
+			}
+		})
+	}
+}
