@@ -27,6 +27,7 @@ type filesPage struct {
 	wish   wish
 
 	table  *table
+	foot   *surface
 	back   *button
 	find   *field
 	choice *widget.Select
@@ -122,9 +123,9 @@ func (p *filesPage) build() {
 		newRow(6, p.levels[checks.Fail], p.levels[checks.Warn], p.levels[checks.Note]),
 		newRow(2, p.list, p.save))
 	text := newColumn(4, p.path, p.what, p.todo)
-	foot := newSurface(colSurface, colLine, newStretch(16, 0, text, newRow(8, p.full, p.copy, p.reveal))).pad(16, 12)
+	p.foot = newSurface(colSurface, colLine, newStretch(16, 0, text, newRow(8, p.full, p.copy, p.reveal))).pad(16, 12)
 	list := newSurface(colSurface, colLine, p.table).pad(1, 1)
-	p.root = container.New(&filesLayout{}, top, tools, list, foot)
+	p.root = container.New(&filesLayout{}, top, tools, list, p.foot)
 }
 
 // ruleWords names the rules that the report has findings of.
@@ -251,7 +252,7 @@ func (p *filesPage) choose(row int) {
 func (p *filesPage) relay() {
 	if p.root != nil && p.root.Size().Width > 0 {
 		relay(p.root)
-		p.root.Refresh()
+		p.foot.Refresh() // not the list: it asks its cells again by itself
 	}
 }
 
@@ -323,8 +324,11 @@ func (p *filesPage) leave() {
 	p.model.newest.Add(1) // a filter that still runs is for nobody
 }
 
-// filesLayout: title, tools, the list, and what is chosen at the foot.
+// filesLayout: title, tools, the list, and what is chosen at the foot. The foot is high enough for
+// most texts, so that the list does not change its height with every row.
 type filesLayout struct{}
+
+const footHigh = 116
 
 func (filesLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	e := edge(s.Width)
@@ -335,7 +339,7 @@ func (filesLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 		place(x, e, y, w, h)
 		y += h + 10
 	}
-	foot := min(heightOf(o[3], w), s.Height*0.4)
+	foot := min(max(heightOf(o[3], w), footHigh), s.Height*0.4)
 	list := s.Height - y - foot - 10 - gapMid
 	place(o[2], e, y, w, max(list, 80))
 	place(o[3], e, y+max(list, 80)+10, w, foot)

@@ -32,6 +32,7 @@ type fixPage struct {
 	past *repair.Journal // the last plan that was applied or begun
 
 	table              *table
+	foot               *surface
 	count              *textLine
 	tabRename, tabLeft *button
 	apply, undo, lists *button
@@ -103,9 +104,9 @@ func (p *fixPage) build() {
 	p.offers = newRow(8, p.doSkip, p.doLink, p.archive)
 	p.meterPlace = newColumn(6, newSized(0, 10, p.meter), p.doing)
 	p.meterPlace.Hide()
-	foot := newSurface(colSurface, colLine, newColumn(6, p.old, p.why, p.edit, p.offers, p.meterPlace)).pad(16, 12)
+	p.foot = newSurface(colSurface, colLine, newColumn(6, p.old, p.why, p.edit, p.offers, p.meterPlace)).pad(16, 12)
 	list := newSurface(colSurface, colLine, p.table).pad(1, 1)
-	p.root = container.New(&filesLayout{}, top, newColumn(10, intro, tools), list, foot)
+	p.root = container.New(&filesLayout{}, top, newColumn(10, intro, tools), list, p.foot)
 }
 
 // look makes the plan beside the window.
@@ -193,7 +194,7 @@ func visible(o fyne.CanvasObject, on bool) {
 func (p *fixPage) relay() {
 	if p.root != nil && p.root.Size().Width > 0 {
 		relay(p.root)
-		p.root.Refresh()
+		p.foot.Refresh() // not the list: it asks its cells again by itself
 	}
 }
 

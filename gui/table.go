@@ -107,15 +107,19 @@ func (t *table) choose(row int) {
 	changed := row != t.chosen
 	t.chosen = row
 	if row >= 0 {
-		if float64(row) < t.top {
-			t.top = float64(row)
-		} else if low := float64(row+1) - t.visible(); low > t.top {
-			t.top = math.Min(low, t.lastTop())
-		}
+		t.intoView(row)
 	}
 	t.place(false)
 	if changed && t.moved != nil {
 		t.moved(row)
+	}
+}
+
+func (t *table) intoView(row int) {
+	if float64(row) < t.top {
+		t.top = float64(row)
+	} else if low := float64(row+1) - t.visible(); low > t.top {
+		t.top = math.Min(low, t.lastTop())
 	}
 }
 
@@ -245,6 +249,7 @@ type tableRenderer struct {
 	bar     *scrollBar
 	objects []fyne.CanvasObject
 	widths  []float32
+	size    fyne.Size
 }
 
 // CreateRenderer implements fyne.Widget.
@@ -327,7 +332,12 @@ func (r *tableRenderer) Layout(s fyne.Size) {
 		r.rows = append(r.rows, w)
 	}
 	t.top = math.Min(t.top, t.lastTop())
-	r.place(true)
+	if t.chosen >= 0 && s.Height != r.size.Height {
+		t.intoView(t.chosen)
+	}
+	fresh := s.Width != r.size.Width
+	r.size = s
+	r.place(fresh)
 }
 
 // place moves the pooled rows. Row n always has place n modulo their number, so that scrolling by

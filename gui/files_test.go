@@ -1,0 +1,359 @@
+package gui
+
+import (
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/driver/desktop"
+	"fyne.io/fyne/v2/test"
+
+	"loadline/checks"
+)
+
+// filesRig opens the page of flagged files on a report.
+func filesRig(t *testing.T, rep *checks.Report) *rig {
+	t.Helper()
+	r := newRig(t, 1280, 800, Light)
+	r.desk.StateDir = ""
+	r.done(rep)
+	r.findFiles()
+	r.until("the rows", func() bool { return !r.files.model.none })
+	return r
+}
+
+func shownPaths(p *filesPage) (paths []string) {
+	for i := range p.model.rows() {
+		paths = append(paths, p.model.at(i).Path)
+	}
+	return paths
+}
+
+// Text, rule and level narrow the list; sorting turns it; what is shown is counted.
+func TestFilter(t *testing.T) {
+	r := filesRig(t, sample())
+	p := r.files
+	step := func(what string, do func(), want ...string) {
+		t.Helper()
+		turn := p.model.newest.Load()
+		do()
+		r.fire()
+		r.until(what, func() bool {
+			return p.model.newest.Load() > turn && len(r.posts) == 0 && slices.Equal(shownPaths(p), want)
+		})
+	}
+	all := []string{"", "day 01/=cmd.mov", "day 01/a long name.mov", "day 02/Plain note.txt", "day 02/two\nlines.txt"}
+	if got := shownPaths(p); !slices.Equal(got, all) {
+		t.Fatalf("at first: %q", got)
+	}
+	step("text, whatever its case", func() { p.find.SetText("PLAIN") }, "day 02/Plain note.txt")
+	step("all again", func() { p.find.SetText("") }, all...)
+	step("without notes", func() { test.Tap(p.levels[checks.Note]) }, "", "day 01/=cmd.mov", "day 01/a long name.mov", "day 02/two\nlines.txt")
+	step("failures alone", func() { test.Tap(p.levels[checks.Warn]) }, "", "day 01/a long name.mov")
+	step("every level", func() { test.Tap(p.levels[checks.Warn]); test.Tap(p.levels[checks.Note]) }, all...)
+	step("one rule", func() { p.choice.SetSelected("name-characters-odd  (2)") }, "day 01/=cmd.mov", "day 02/two\nlines.txt")
+	step("all rules", func() { p.choice.SetSelectedIndex(0) }, all...)
+	step("largest first", func() { p.sortBy(3) }, "day 01/a long name.mov", "day 02/two\nlines.txt", "day 01/=cmd.mov", "", "day 02/Plain note.txt")
+	step("smallest first", func() { p.sortBy(3) }, "", "day 02/Plain note.txt", "day 01/=cmd.mov", "day 02/two\nlines.txt", "day 01/a long name.mov")
+	step("worst first", func() { p.sortBy(0) }, "", "day 01/a long name.mov", "day 01/=cmd.mov", "day 02/two\nlines.txt", "day 02/Plain note.txt")
+	if p.count.text != "5 findings" {
+		t.Errorf("counted as %q", p.count.text)
+	}
+}
+
+// From a card one gets to the findings of that card alone, and back to it.
+func TestFilesOfOneCard(t *testing.T) {
+	r := newRig(t, 1280, 800, Light)
+	r.done(sample())
+	k := r.view().ledger.byID["name-characters"]
+	k.setOpen(true)
+	test.Tap(k.files)
+	r.until("the rows", func() bool { return !r.files.model.none })
+	if r.at != pageFiles || r.files.model.rows() != 3 || r.files.total() != 3 {
+		t.Errorf("page %q shows %d of %d", r.at, r.files.model.rows(), r.files.total())
+	}
+	r.key(fyne.KeyEscape)
+	if r.at != pageChecks || r.win.Canvas().Focused() != k {
+		t.Error("Escape should lead back to the card")
+	}
+}
+
+// Of two filters the newer wins, in whatever order they end.
+func TestNewestFilterWins(t *testing.T) {
+	posts := make(chan func(), 4)
+	m := newFilesModel(sample(), func(f func()) { posts <- f })
+	got := ""
+	m.work.Lock() // both wait here
+	m.ask(wish{check: -1, levels: [3]bool{true, true, true}, text: "day 01"}, func(time.Duration) { got += "old" })
+	m.ask(wish{check: -1, levels: [3]bool{true, true, true}, text: "day 02"}, func(time.Duration) { got += "new" })
+	m.work.Unlock()
+	(<-posts)()
+	if got != "new" || m.rows() != 2 {
+		t.Errorf("%q was shown, with %d rows", got, m.rows())
+	}
+	select {
+	case <-posts:
+		t.Error("the older filter was shown as well")
+	default:
+	}
+}
+
+// Keys move through the rows, Return opens the folder, Ctrl+C copies the path, raw as it is.
+func TestFilesByKeyboard(t *testing.T) {
+	r := filesRig(t, sample())
+	p := r.files
+	c := r.win.Canvas()
+	if c.Focused() != p.find {
+		t.Fatal("Ctrl+F should lead to the filter")
+	}
+	r.key(fyne.KeyDown)
+	if c.Focused() != p.table || p.table.chosen != 0 {
+		t.Fatalf("down should lead to the first row, it is %d", p.table.chosen)
+	}
+	r.key(fyne.KeyEnd)
+	if p.table.chosen != 4 || p.path.text != `"day 02/two\nlines.txt"` {
+		t.Errorf("End chose row %d, shown as %q", p.table.chosen, p.path.text)
+	}
+	r.key(fyne.KeyReturn)
+	if want := []string{filepath.Join(sampleSource, "day 02")}; !slices.Equal(r.revealed, want) {
+		t.Errorf("opened %q, want %q", r.revealed, want)
+	}
+	p.table.TypedShortcut(&fyne.ShortcutCopy{})
+	if want := filepath.Join(sampleSource, "day 02/two\nlines.txt"); r.copied != want {
+		t.Errorf("copied %q, want %q", r.copied, want)
+	}
+	r.shortcut(&desktop.CustomShortcut{KeyName: fyne.KeyC, Modifier: ctrl | shift})
+	if n := strings.Count(r.copied, "\n"); n != 5 {
+		t.Errorf("the copied list has %d lines, want 5: a name must not forge one", n)
+	}
+	r.key(fyne.KeyHome)
+	r.key(fyne.KeyPageDown)
+	r.key(fyne.KeyUp)
+	if p.table.chosen != 3 {
+		t.Errorf("row %d is chosen", p.table.chosen)
+	}
+	test.Tap(p.full)
+	if r.sheet == nil || r.sheet.name != "name" {
+		t.Fatal("the full name should be shown")
+	}
+	r.key(fyne.KeyEscape)
+	r.key(fyne.KeyEscape)
+	if r.sheet != nil || r.at != pageChecks {
+		t.Error("Escape should close the sheet, then the page")
+	}
+}
+
+// A file manager that does not open is told, with the folder's path.
+func TestRevealFails(t *testing.T) {
+	r := filesRig(t, sample())
+	r.revealed1 = errors.New("no such program")
+	r.files.table.choose(1)
+	r.files.openFolder()
+	if !strings.Contains(r.message, "day 01") || !r.notice.box.Visible() {
+		t.Errorf("said %q", r.message)
+	}
+}
+
+// many makes a report with n findings.
+func manyFindings(n int) *checks.Report {
+	rep := clean()
+	for i := range rep.Checks {
+		if r := &rep.Checks[i]; r.ID == "name-characters" {
+			r.Findings = make([]checks.Finding, n)
+			for j := range r.Findings {
+				r.Findings[j] = checks.Finding{Path: fmt.Sprintf("day %02d/take %07d.mov", j%31, j), Rule: r.Check.Rules[j%2], Level: checks.Level(j % 3), Size: int64(j)}
+				r.Levels[j%3]++
+				r.Rules[r.Check.Rules[j%2].ID]++
+			}
+			r.Status = checks.Derive(r.Levels, "")
+		}
+	}
+	return rep
+}
+
+// A million rows: the last one can be reached and is the right one, and a step through them gives
+// new texts to the rows that come into view only. What that costs is counted, not timed.
+func TestAMillionRows(t *testing.T) {
+	const n = 1_000_000
+	r := filesRig(t, manyFindings(n))
+	p := r.files
+	if p.model.rows() != n {
+		t.Fatalf("%d rows", p.model.rows())
+	}
+	last := p.model.at(n - 1).Path
+	before := p.table.renewed
+	p.table.choose(n - 1)
+	seen := int(p.table.visible()) + 2
+	if cost := p.table.renewed - before; cost > seen*len(fileColumns) {
+		t.Errorf("a jump to the end gave %d cells another text, want at most %d", cost, seen*len(fileColumns))
+	}
+	place := p.table.r.rows[(n-1)%len(p.table.r.rows)]
+	if place.cells[1].text != last || place.row != n-1 {
+		t.Errorf("the last row shows %q, want %q", place.cells[1].text, last)
+	}
+	if y := place.bg.Position().Y + rowHigh; y > p.table.Size().Height-headHigh+2 {
+		t.Errorf("the last row ends at %v, below the table's %v", y, p.table.Size().Height-headHigh)
+	}
+	before = p.table.renewed
+	for range 10 {
+		p.table.TypedKey(&fyne.KeyEvent{Name: fyne.KeyUp})
+	}
+	if cost := p.table.renewed - before; cost != 0 {
+		t.Errorf("rows that were in view were given another text: %d cells", cost)
+	}
+	before = p.table.renewed
+	p.table.Scrolled(&fyne.ScrollEvent{Scrolled: fyne.NewDelta(0, 10)})
+	if cost := p.table.renewed - before; cost > 2*len(fileColumns) {
+		t.Errorf("one turn of the wheel gave %d cells another text", cost)
+	}
+	_, long := p.table.r.bar.span()
+	if long < 36 {
+		t.Errorf("the thumb of the scroll bar is %v long", long)
+	}
+	p.table.r.bar.Dragged(&fyne.DragEvent{Dragged: fyne.NewDelta(0, -1e6)})
+	if p.table.top != 0 {
+		t.Errorf("dragged to the top it stands at row %v", p.table.top)
+	}
+}
+
+// The list as CSV reads back whole (RFC 4180, by the standard library), and no cell is a formula.
+func TestCSV(t *testing.T) {
+	rule := &checks.Rule{ID: "line-break", Fix: "+1 for a better name"}
+	in := []*checks.Finding{
+		{Path: "=HYPERLINK(\"x\")", Rule: rule, Level: checks.Fail, Size: 3, Detail: "@sum, with a comma"},
+		{Path: "a,b\"c\r\nd", Rule: rule, Level: checks.Note, Detail: "two\nlines"},
+		{Path: "-rf", Rule: rule, Level: checks.Warn, Detail: "ok"},
+		{Path: "плёнка\u202e", Rule: rule, Level: checks.Warn, Detail: "ok"},
+	}
+	var b bytes.Buffer
+	if err := writeCSV(&b, len(in), func(i int) *checks.Finding { return in[i] }); err != nil {
+		t.Fatal(err)
+	}
+	rows, err := csv.NewReader(bytes.NewReader(b.Bytes())).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(rows) != len(in)+1 {
+		t.Fatalf("%d rows", len(rows))
+	}
+	for _, row := range rows[1:] {
+		for _, cell := range row {
+			if cell != "" && strings.ContainsAny(cell[:1], "=+-@\t\r") {
+				t.Errorf("a spreadsheet would run %q", cell)
+			}
+			if strings.ContainsAny(cell, "\r\n\u202e") {
+				t.Errorf("%q reaches the file unescaped", cell)
+			}
+		}
+	}
+	if rows[1][1] != `'=HYPERLINK("x")` || rows[1][3] != "3" || rows[2][0] != "note" {
+		t.Errorf("rows: %q", rows)
+	}
+	if !bytes.Contains(b.Bytes(), []byte("\r\n")) {
+		t.Error("lines should end in CR LF")
+	}
+}
+
+// Saving never goes over a file unasked, and says what it did.
+func TestSave(t *testing.T) {
+	r := filesRig(t, sample())
+	dir := t.TempDir()
+	file := filepath.Join(dir, "list.csv")
+	save := func() {
+		r.shortcut(&desktop.CustomShortcut{KeyName: fyne.KeyS, Modifier: ctrl})
+		if r.sheet == nil || r.sheet.name != "save" || r.win.Canvas().Focused() != r.sheet.path {
+			t.Fatal("Ctrl+S should ask for a path, with the keyboard there")
+		}
+		r.sheet.path.SetText(file)
+		r.key(fyne.KeyReturn)
+	}
+	save()
+	r.until("the list", func() bool { return r.saved == file })
+	b, err := os.ReadFile(file)
+	if err != nil || !bytes.HasPrefix(b, []byte("level,path,rule")) {
+		t.Fatalf("%q, %v", b, err)
+	}
+	if err := os.WriteFile(file, []byte("precious"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	save()
+	r.until("a question", func() bool { return r.sheet != nil && r.sheet.name == "overwrite" })
+	r.key(fyne.KeyEscape)
+	r.settle()
+	if b, _ := os.ReadFile(file); string(b) != "precious" {
+		t.Fatal("an existing file was written over after a no")
+	}
+	save()
+	r.until("a question", func() bool { return r.sheet != nil && r.sheet.name == "overwrite" })
+	r.saved = ""
+	test.Tap(r.sheet.yes)
+	r.until("the list", func() bool { return r.saved == file })
+	if b, _ := os.ReadFile(file); string(b) == "precious" {
+		t.Error("a yes should have replaced the file")
+	}
+	file = filepath.Join(dir, "no such folder", "list.txt")
+	save()
+	r.until("a complaint", func() bool { return strings.Contains(r.message, "There is no folder") })
+	if r.sheet == nil || r.sheet.yes.Disabled() {
+		t.Error("the question should stay, so that the path can be put right")
+	}
+	left, _ := filepath.Glob(filepath.Join(dir, ".*"))
+	if len(left) > 0 {
+		t.Errorf("temporary files are left: %q", left)
+	}
+}
+
+// The report is saved as the engine writes it.
+func TestSaveReport(t *testing.T) {
+	r := newRig(t, 1280, 800, Light)
+	rep := sample()
+	r.done(rep)
+	for _, ext := range []string{".txt", ".json"} {
+		file := filepath.Join(t.TempDir(), "report"+ext)
+		r.save()
+		r.sheet.path.SetText(file)
+		test.Tap(r.sheet.yes)
+		r.until("the report", func() bool { return r.saved == file })
+		var want bytes.Buffer
+		write := rep.WriteText
+		if ext == ".json" {
+			write = rep.WriteJSON
+		}
+		if err := write(&want); err != nil {
+			t.Fatal(err)
+		}
+		if got, err := os.ReadFile(file); err != nil || !bytes.Equal(got, want.Bytes()) {
+			t.Errorf("%s differs from what the engine writes (%v)", ext, err)
+		}
+	}
+}
+
+// The filter finds what strings.Contains finds on lower-case texts.
+func FuzzFinder(f *testing.F) {
+	for _, s := range [][2]string{{"Day 01/Take.MOV", "take"}, {"Ä.mov", "ä"}, {"aab", "ab"}, {"", "x"}, {"\xff", "\xff"}, {"İx", "i"}} {
+		f.Add(s[0], s[1])
+	}
+	f.Fuzz(func(t *testing.T, path, text string) {
+		find := newFinder(text)
+		want := strings.Contains(strings.ToLower(path), find.text)
+		if !find.ascii || isASCII(path) {
+			if got := find.in(path); got != want {
+				t.Errorf("%q in %q: %v, want %v", text, path, got, want)
+			}
+		} else {
+			find.in(path) // other folds than ASCII's are not looked for; it must not panic
+		}
+	})
+}
+
+func isASCII(s string) bool {
+	return strings.IndexFunc(s, func(r rune) bool { return r >= 0x80 }) < 0
+}

@@ -1,0 +1,320 @@
+package gui
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/storage"
+	"fyne.io/fyne/v2/test"
+
+	"loadline/checks"
+)
+
+// The button starts the engine with what the fields hold, cards fill in as events come, and the
+// verdict comes last.
+func TestCheckFillsCards(t *testing.T) {
+	r := newRig(t, 1280, 800, Light)
+	r.Open(sampleSource, sampleShare)
+	o := r.view().route.options
+	o.prefix.SetText("2026/harvest")
+	o.uplink.SetText("20")
+	o.battery.SetText("5.5")
+	o.link.SetText("1 Gb/s")
+	test.Tap(r.view().head.check)
+	c := r.began()
+	want := checks.Job{Stage: checks.Before, Source: sampleSource, Share: sampleShare, Prefix: "2026/harvest", Uplink: 20e6, Link: 1e9, Battery: 330 * time.Minute, Version: "test"}
+	if got := c.req.Job; got.Source != want.Source || got.Share != want.Share || got.Prefix != want.Prefix || got.Uplink != want.Uplink || got.Link != want.Link || got.Battery != want.Battery || got.Stage != want.Stage {
+		t.Errorf("the engine was asked for %+v, want %+v", got, want)
+	}
+	if !r.view().route.from.path.Disabled() || r.view().head.check.Visible() || !r.view().head.stop.Visible() {
+		t.Error("while it runs the fields should be locked, and Stop stand in the place of Check")
+	}
+	rep := sample()
+	k := r.view().ledger.byID["name-length"]
+	c.watch(checks.Event{Check: k.check})
+	r.until("a running card", func() bool { return k.status == checks.Running })
+	for i := range rep.Checks {
+		if rep.Checks[i].ID == "name-length" {
+			c.watch(checks.Event{Check: k.check, Result: &rep.Checks[i]})
+		}
+	}
+	r.until("its result", func() bool { return k.status == checks.Failed })
+	if r.view().ledger.byID["copy-time"].status != checks.Waiting {
+		t.Error("a card that has not ended should still wait")
+	}
+	c.end <- ending{rep: rep}
+	r.until("the end", func() bool { return r.running == "" })
+	if got := r.view().head.title.text; got != "Do not copy yet" {
+		t.Errorf("the verdict is %q", got)
+	}
+	if got := r.view().head.tally; got != [4]int64{checks.Pass: 2, checks.Warned: 1, checks.Failed: 2, checks.Unknown: 1} {
+		t.Errorf("the counts are %v", got)
+	}
+	for _, res := range rep.Checks {
+		if k := r.view().ledger.byID[res.ID]; k.status != res.Status {
+			t.Errorf("card %s shows %v, the report says %v", res.ID, k.status, res.Status)
+		}
+	}
+}
+
+// Stop ends the run at once and leaves nothing green that was not looked at.
+func TestStop(t *testing.T) {
+	for name, press := range map[string]func(*rig){
+		"button": func(r *rig) { test.Tap(r.view().head.stop) },
+		"escape": func(r *rig) { r.win.Canvas().Unfocus(); r.key(fyne.KeyEscape) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := newRig(t, 1280, 800, Light)
+			c := r.start()
+			press(r)
+			<-c.ctx.Done()
+			r.until("the end", func() bool { return r.running == "" })
+			if r.view().state != stateStopped {
+				t.Errorf("the state is %q", r.view().state)
+			}
+			for _, k := range r.view().ledger.cards {
+				if k.status != checks.Unknown {
+					t.Errorf("card %s shows %v after Stop", k.check.ID, k.status)
+				}
+			}
+			if !r.view().head.check.Visible() || r.view().head.check.Disabled() {
+				t.Error("after Stop it should be possible to check again")
+			}
+		})
+	}
+}
+
+// While a run goes on, closing asks; No goes on, Yes stops and closes.
+func TestCloseAsks(t *testing.T) {
+	r := newRig(t, 1280, 800, Light)
+	r.start()
+	r.Close()
+	if r.sheet == nil || r.sheet.name != "close" {
+		t.Fatal("closing while a run goes on should ask")
+	}
+	r.key(fyne.KeyEscape)
+	if r.sheet != nil || r.running == "" {
+		t.Fatal("Escape should answer no and let the run go on")
+	}
+	r.Close()
+	test.Tap(r.sheet.yes)
+	r.until("the window to close", func() bool { return r.closed })
+	if r.running != "" {
+		t.Error("the run should have been stopped first")
+	}
+}
+
+func TestCloseRemembers(t *testing.T) {
+	r := newRig(t, 1100, 700, Dark)
+	r.Open("/media/a\xff b", sampleShare)
+	r.view().route.options.uplink.SetText("50 Mb/s")
+	r.Close()
+	c, err := loadChoices(r.desk.StateDir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if string(c.Source) != "/media/a\xff b" || string(c.Share) != sampleShare || c.Uplink != "50 Mb/s" || c.Theme != Dark || c.Width != 1100 {
+		t.Errorf("remembered %+v", c)
+	}
+	left, err := filepath.Glob(filepath.Join(r.desk.StateDir, ".loadline-*"))
+	if err != nil || len(left) > 0 {
+		t.Errorf("temporary files are left: %q (%v)", left, err)
+	}
+}
+
+// What cannot be read in the state folder is said, and does not keep the window from opening.
+func TestBrokenChoices(t *testing.T) {
+	r := newRig(t, 1000, 700, Light)
+	if err := os.WriteFile(filepath.Join(r.desk.StateDir, choicesFile), []byte("{"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	win := test.NewTempWindow(t, nil)
+	w := New(win, Engine{List: r.engine.list, Run: r.engine.run}, r.desk)
+	if !w.notice.box.Visible() || !strings.Contains(w.message, "could not be read") {
+		t.Errorf("nothing is said about the broken file: %q", w.message)
+	}
+}
+
+// A long run ends with a notification, a short one without.
+func TestNotification(t *testing.T) {
+	for _, c := range []struct {
+		took  time.Duration
+		notes int
+	}{{longRun, 1}, {longRun - time.Second, 0}} {
+		r := newRig(t, 1280, 800, Light)
+		call := r.start()
+		r.mu.Lock()
+		r.clock = r.clock.Add(c.took)
+		r.mu.Unlock()
+		call.end <- ending{rep: sample()}
+		r.until("the end", func() bool { return r.running == "" })
+		if len(r.notes) != c.notes {
+			t.Errorf("after %v there are the notifications %q, want %d", c.took, r.notes, c.notes)
+		}
+	}
+}
+
+// A job that cannot be run is told beside the place at fault, with what to do.
+func TestErrorsStandWhereTheyBelong(t *testing.T) {
+	for _, c := range []struct {
+		err   error
+		share bool
+	}{
+		{fmt.Errorf("%w: there is no source folder /x; look whether the disk is plugged in", checks.ErrBadJob), false},
+		{fmt.Errorf("%w: there is no share folder /y; look whether it is mounted", checks.ErrBadJob), true},
+	} {
+		r := newRig(t, 1280, 800, Light)
+		r.start().end <- ending{err: c.err}
+		r.until("the end", func() bool { return r.running == "" })
+		at, other := r.view().route.from, r.view().route.to
+		if c.share {
+			at, other = other, at
+		}
+		if !at.problem.Visible() || other.problem.Visible() || !strings.HasPrefix(at.problem.text, "There is no") {
+			t.Errorf("%v: stands as %q beside one and %q beside the other", c.err, at.problem.text, other.problem.text)
+		}
+		if r.view().state != stateError {
+			t.Errorf("the state is %q", r.view().state)
+		}
+	}
+}
+
+// What cannot be understood among the options is told below them, and nothing starts.
+func TestOptionsAreChecked(t *testing.T) {
+	for _, c := range []struct {
+		set  func(*options)
+		want string
+	}{
+		{func(o *options) { o.uplink.SetText("fast") }, "Uplink"},
+		{func(o *options) { o.battery.SetText("-3") }, "Appliance battery"},
+		{func(o *options) { o.link.SetText("1 Zb/s") }, "Link"},
+		{func(o *options) { o.prefix.SetText("../up") }, "The folder on the share"},
+	} {
+		r := newRig(t, 1280, 800, Light)
+		r.Open(sampleSource, sampleShare)
+		o := r.view().route.options
+		c.set(o)
+		test.Tap(r.view().head.check)
+		if !o.problem.Visible() || !strings.HasPrefix(o.problem.text, c.want) || r.running != "" {
+			t.Errorf("said %q, want it to begin with %q and nothing to run", o.problem.text, c.want)
+		}
+	}
+}
+
+// Without a source there is nothing to press; with one alone the disk can be checked; the later
+// stages want both places.
+func TestWhatCanBeChecked(t *testing.T) {
+	r := newRig(t, 1280, 800, Light)
+	able := func(s checks.Stage) bool { return !r.views[s].head.check.Disabled() }
+	if able(checks.Before) || able(checks.After) || able(checks.Arrival) {
+		t.Error("with nothing chosen nothing can be checked")
+	}
+	r.view().route.from.path.SetText(sampleSource)
+	if !able(checks.Before) || able(checks.After) {
+		t.Error("with the source alone the disk can be checked, the copy not")
+	}
+	r.view().route.to.path.SetText(sampleShare)
+	if !able(checks.After) {
+		t.Error("with both the copy can be checked")
+	}
+	if got := r.views[checks.After].route.to.get(); got != sampleShare {
+		t.Errorf("the stage after copying has the share %q", got)
+	}
+}
+
+// Folders are taken from other programs: on the share they become the share, elsewhere the source.
+func TestDrop(t *testing.T) {
+	r := newRig(t, 1280, 800, Light)
+	drop := func(at fyne.Position, p string) { r.dropped(at, []fyne.URI{storage.NewFileURI(p)}) }
+	middle := func(o fyne.CanvasObject) fyne.Position {
+		return fyne.CurrentApp().Driver().AbsolutePositionForObject(o).AddXY(o.Size().Width/2, o.Size().Height/2)
+	}
+	drop(middle(r.view().route.to.box), "/mnt/box/with space é")
+	drop(middle(r.view().head.box), "/media/reel")
+	if got := r.view().route.to.get(); got != "/mnt/box/with space é" {
+		t.Errorf("the share is %q", got)
+	}
+	if got := r.view().route.from.get(); got != "/media/reel" {
+		t.Errorf("the source is %q", got)
+	}
+}
+
+// Choose… asks the desktop; where that shows no dialog, the person is told what else to do.
+func TestChoose(t *testing.T) {
+	r := newRig(t, 1280, 800, Light)
+	r.chosen = "/media/reel\x07"
+	test.Tap(r.view().route.from.choose)
+	r.settle()
+	if got := r.view().route.from.get(); got != r.chosen {
+		t.Errorf("the source is %q", got)
+	}
+	if got := r.view().route.from.path.Text; got != `"/media/reel\a"` {
+		t.Errorf("the field shows %q: a control character must not reach the screen", got)
+	}
+	r.chosen, r.chooseTo = "", errors.New("no portal")
+	test.Tap(r.view().route.to.choose)
+	r.settle()
+	if !strings.Contains(r.view().route.to.problem.text, "Type the path") {
+		t.Errorf("said %q", r.view().route.to.problem.text)
+	}
+}
+
+// Typed paths are looked at beside the window, and what is wrong stands below them.
+func TestProbe(t *testing.T) {
+	r := newRig(t, 1280, 800, Light)
+	dir := t.TempDir()
+	file := filepath.Join(dir, "take.mov")
+	if err := os.WriteFile(file, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for path, want := range map[string]string{
+		dir:                           "",
+		file:                          "This is a file",
+		filepath.Join(dir, "nothing"): "Nothing is there",
+	} {
+		r.view().route.from.path.SetText(path)
+		r.fire()
+		r.until("a look at "+path, func() bool {
+			x := r.view().route.from
+			return x.get() == path && (x.facts.text != "" || x.problem.text != "") && strings.HasPrefix(x.problem.text, want)
+		})
+	}
+}
+
+// The whole window on the real engine: every card shows what the engine's own report says.
+func TestRealEngine(t *testing.T) {
+	r := newRig(t, 1280, 800, Light)
+	demo, err := checks.NewDemo()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() {
+		if err := demo.Close(); err != nil {
+			t.Error(err)
+		}
+	}()
+	win := test.NewTempWindow(t, nil)
+	w := New(win, RealEngine(), r.desk)
+	r.Window = w
+	w.Demo(demo.Job)
+	test.Tap(w.view().head.check)
+	r.until("the end", func() bool { return w.running == "" })
+	rep, err := checks.Run(t.Context(), demo.Job, checks.BeforeList(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if w.view().report.Verdict != rep.Verdict {
+		t.Errorf("the window says %v, the engine %v", w.view().report.Verdict, rep.Verdict)
+	}
+	for _, res := range rep.Checks {
+		if k := w.view().ledger.byID[res.ID]; k == nil || k.status != res.Status {
+			t.Errorf("card %s does not show %v", res.ID, res.Status)
+		}
+	}
+}
