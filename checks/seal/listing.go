@@ -65,7 +65,7 @@ func ReadListingFile(ctx context.Context, path string, wish map[string]string, y
 // unequal length, or has no key or no number where one must stand: the error wraps ErrListing and
 // names the line. An error of yield ends it and is returned as it is.
 func ReadListing(ctx context.Context, r io.Reader, wish map[string]string, yield func(*Row) error) (*Format, error) {
-	in := bufio.NewReaderSize(r, 1<<20)
+	in := bufio.NewReaderSize(r, 1<<16)
 	format := &Format{}
 	if magic, _ := in.Peek(2); len(magic) == 2 && magic[0] == 0x1f && magic[1] == 0x8b { // RFC 1952 §2.3.1
 		z, err := gzip.NewReader(in)
@@ -73,7 +73,7 @@ func ReadListing(ctx context.Context, r io.Reader, wish map[string]string, yield
 			return nil, fmt.Errorf("%w: its gzip head is damaged: %w", ErrListing, err)
 		}
 		format.Gzip = true
-		in = bufio.NewReaderSize(z, 1<<20)
+		in = bufio.NewReaderSize(z, 1<<16)
 	}
 	head, err := in.Peek(4)
 	if err != nil && !errors.Is(err, io.EOF) {

@@ -106,7 +106,7 @@ func badManifest(line int, format string, args ...any) error {
 // which is only known at the end: what add was given counts for nothing before ReadManifest returns
 // nil. It holds one line at a time.
 func ReadManifest(r io.Reader, add func(f *File) error) (*Header, error) {
-	m := manifestReader{in: bufio.NewReaderSize(r, 1<<20), seal: sha256.New()}
+	m := manifestReader{in: bufio.NewReaderSize(r, 1<<16), seal: sha256.New()}
 	if err := m.header(); err != nil {
 		return nil, err
 	}

@@ -125,6 +125,9 @@ func FuzzManifest(f *testing.F) {
 	f.Add(manifestOf(f, "p", filesOf("a", "b\nc", "d")))
 	f.Add([]byte(manifestFirst + "\n# made 2031-05-04T03:02:01Z\n# source \"\"\n"))
 	f.Fuzz(func(t *testing.T, m []byte) {
+		if bytes.Contains(m, []byte("# seal ")) {
+			m = reseal(m) // or the seal would keep everything else from being tried
+		}
 		var files []*File
 		h, err := ReadManifest(bytes.NewReader(m), func(f *File) error {
 			files = append(files, &File{bytes.Clone(f.Path), f.Size, f.Sums})

@@ -87,7 +87,7 @@ func openJournal(name string, fresh bool, seen func(*record)) (*journal, error) 
 
 // readJournal reads all good records; known is false where it is no journal of this version.
 func readJournal(r io.Reader, seen func(*record)) (known bool, err error) {
-	in := bufio.NewReaderSize(r, 1<<20)
+	in := bufio.NewReaderSize(r, 1<<16)
 	first, err := in.ReadString('\n')
 	if errors.Is(err, io.EOF) || err == nil && first != journalFirst {
 		return false, nil
