@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -228,4 +229,36 @@ func same(t *testing.T, path string) string {
 		t.Fatal(err)
 	}
 	return path
+}
+
+// What a cut-off step started must not live on: the pipe's other end closes only when all that hold
+// it are gone.
+func TestRunEndsAllItStarted(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		return // no process groups and no sh there
+	}
+	r, w, err := os.Pipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	ctx, cancel := context.WithCancel(t.Context())
+	cmd := command(ctx, "sh", "-c", "trap '' INT; sleep 1000 & echo; exec sleep 1000")
+	cmd.Stdin, cmd.Stdout, cmd.WaitDelay = nil, w, time.Millisecond
+	end := ownGroup(cmd)
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	w.Close()
+	if _, err := r.Read(make([]byte, 1)); err != nil {
+		t.Fatal(err)
+	}
+	cancel()
+	if cmd.Wait() == nil {
+		t.Error("a program that was cut off ended well")
+	}
+	end()
+	if n, err := r.Read(make([]byte, 1)); !errors.Is(err, io.EOF) {
+		t.Errorf("read %d bytes and %v, want the end of the pipe", n, err)
+	}
 }

@@ -103,7 +103,10 @@ func command(ctx context.Context, name string, args ...string) *exec.Cmd {
 // run prints a command line and runs it.
 func run(ctx context.Context, name string, args ...string) error {
 	fmt.Println("+", line(name, args))
-	return failed(command(ctx, name, args...).Run(), name, args)
+	cmd := command(ctx, name, args...)
+	cmd.Stdin = nil
+	defer ownGroup(cmd)()
+	return failed(cmd.Run(), name, args)
 }
 
 // failed says which command it was that failed.

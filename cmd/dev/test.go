@@ -43,7 +43,7 @@ var steps = []step{
 	{"unit", "Tests, with the race detector", []need{needWindow, needTests}, func(ctx context.Context) error {
 		return run(ctx, "go", "test", "-race", "-timeout", "20m", "./...")
 	}},
-	{"fuzz", "Every fuzz target for a few seconds", []need{needTests}, fuzz},
+	{"fuzz", "Every fuzz target for a moment", nil, fuzz},
 	{"window", "The window builds", []need{needWindow}, func(ctx context.Context) error {
 		_, err := buildWindow(ctx)
 		return err
@@ -176,10 +176,12 @@ func cross(ctx context.Context) error {
 // A target is one fuzz function of a package.
 type target struct{ folder, name string }
 
-// Bounds of the fuzzing: a smoke test, not a hunt.
+// Bounds of the fuzzing of one target: a smoke test, not a hunt. It ends by count, because with a
+// time the go command now and then calls the end of that time a failure (golang/go#75804); the
+// time is only for a target that is far too slow.
 const (
-	fuzzAll  = 2 * time.Minute
-	fuzzEach = 4 * time.Second
+	fuzzInputs = 10_000
+	fuzzMost   = 2 * time.Minute
 )
 
 // fuzz runs every fuzz target for a moment.
@@ -191,14 +193,15 @@ func fuzz(ctx context.Context) error {
 	if len(targets) == 0 {
 		return errors.New("no fuzz target found: there should be one for every parser")
 	}
-	each := min(fuzzEach, fuzzAll/time.Duration(len(targets))).Round(100 * time.Millisecond)
 	var errs []error
 	for _, t := range targets {
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
-		errs = append(errs, run(ctx, "go", "test", "-run", "^$", "-fuzz", "^"+t.name+"$",
-			"-fuzztime", each.String(), "-fuzzminimizetime", "1s", "./"+t.folder))
+		one, cancel := context.WithTimeout(ctx, fuzzMost)
+		errs = append(errs, run(one, "go", "test", "-run", "^$", "-fuzz", "^"+t.name+"$",
+			"-fuzztime", fmt.Sprintf("%dx", fuzzInputs), "-fuzzminimizetime", "1s", "./"+t.folder))
+		cancel()
 	}
 	return errors.Join(errs...)
 }
