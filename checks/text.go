@@ -163,7 +163,7 @@ func (r *Report) WriteText(w io.Writer) error {
 		t.findings(c)
 	}
 	t.heading("Cautions")
-	for _, c := range cautions {
+	for _, c := range r.Cautions() {
 		t.wrap("- ", "  ", c)
 	}
 	t.heading("Made on")
@@ -174,6 +174,26 @@ func (r *Report) WriteText(w io.Writer) error {
 		return t.err
 	}
 	return t.w.Flush()
+}
+
+// Cautions returns what can cost footage whatever the verdict, and, once the box may travel or the
+// disk may be erased, what comes before that.
+func (r *Report) Cautions() []string {
+	list := cautions
+	if r.Verdict != Failed && !r.Stopped {
+		switch r.Stage {
+		case After:
+			list = append([]string{
+				"Before the box travels: unmount the share, then switch the appliance off as its own instructions say.",
+				"Keep the manifest: the arrival is checked against it.",
+			}, list...)
+		case Arrival:
+			list = append([]string{
+				"Before the disk is erased: a second copy in another place is worth more than an empty disk.",
+			}, list...)
+		}
+	}
+	return list
 }
 
 // cautions stand under every report: what can cost footage.
