@@ -190,7 +190,12 @@ func sameFileSystem(a, b string) (bool, error) {
 	}
 	mx, okX := rowOf(rows, x)
 	my, okY := rowOf(rows, y)
-	return okX && okY && sameLocal(&mx, &my), nil
+	if !okX || !okY {
+		return false, nil
+	}
+	// Two mounts of one export may have device numbers of their own; it is one file system still.
+	twice := network(mx.Type) && network(my.Type) && mx.From == my.From
+	return twice || sameLocal(&mx, &my), nil
 }
 
 // Nested says whether one folder is the other or lies in it. Links are followed; two names of one

@@ -7,6 +7,9 @@ import (
 	"golang.org/x/sys/unix"
 )
 
+// directIO opens a file past the cache. On NFS, buffers of any address and length will do.
+const directIO = unix.O_DIRECT
+
 // pastCache opens a file that the place made so that reading it asks the server or the disk, not
 // this machine's cache: with O_DIRECT, or where that is refused, after the clean pages were dropped
 // (posix_fadvise(2)). It says which.

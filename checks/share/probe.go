@@ -2,6 +2,7 @@ package share
 
 import (
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
@@ -14,19 +15,28 @@ import (
 // documentation, filesystems/vfat; from memory).
 const dateStep = 2 * time.Second
 
-// pattern fills buf with bytes that follow from seed and block, the same every time, which neither
-// a share that compresses nor one that gives back another block can imitate.
-func pattern(buf []byte, seed, block uint64) {
-	src := rand.NewPCG(seed, block)
-	for len(buf) >= 8 {
-		v := src.Uint64()
-		for i := range 8 {
-			buf[i] = byte(v >> (8 * i))
+// clockTick is the coarsest step in which a kernel's clock of files ticks: one of CONFIG_HZ=100
+// (measured; some 8 ms more were seen).
+const clockTick = 20 * time.Millisecond
+
+// patternBytes is the piece that one state of the generator fills.
+const patternBytes = 64 << 10
+
+// pattern fills buf with the bytes that follow from seed for the place at, a multiple of
+// patternBytes, the same every time: neither a share that compresses nor one that gives back
+// another block can imitate them.
+func pattern(buf []byte, seed uint64, at int64) {
+	for i := uint64(at / patternBytes); len(buf) > 0; i++ {
+		piece := buf[:min(len(buf), patternBytes)]
+		buf = buf[len(piece):]
+		src := rand.NewPCG(seed, i)
+		for len(piece) >= 8 {
+			binary.LittleEndian.PutUint64(piece, src.Uint64())
+			piece = piece[8:]
 		}
-		buf = buf[8:]
-	}
-	for i, v := 0, src.Uint64(); i < len(buf); i++ {
-		buf[i] = byte(v >> (8 * i))
+		for k, v := 0, src.Uint64(); k < len(piece); k++ {
+			piece[k] = byte(v >> (8 * k))
+		}
 	}
 }
 
@@ -90,11 +100,11 @@ func (t *trial) probe() (rate float64, err error) {
 func ahead(date, from, to time.Time) time.Duration {
 	// Without the monotonic clock, which a date of the share knows nothing of.
 	from, to = from.Round(0), to.Round(0)
-	// A clock that ticks every 10 ms, or keeps whole seconds, is not behind.
 	switch {
 	case date.Before(from):
 		d := date.Sub(from)
-		if -d < time.Second && date.Nanosecond() == 0 || -d < 10*time.Millisecond {
+		// A date that is rounded down, to whole or even seconds or to a tick, is not behind.
+		if -d < dateStep && date.Nanosecond() == 0 || -d < clockTick {
 			return 0
 		}
 		return d

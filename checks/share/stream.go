@@ -10,7 +10,7 @@ import (
 )
 
 const (
-	blockBytes = 1 << 20 // of one write, the most that one call of NFS carries (nfs(5) wsize)
+	blockBytes = 8 << 20 // of one write: several calls of NFS, which are under way at a time
 	smallBytes = 4096    // of a small file
 	mostParts  = 32      // of the stream: each is flushed and timed
 	partTime   = 4       // a quarter of a second or less, as a divisor of one
@@ -74,9 +74,9 @@ func (t *trial) stream(rate float64) error {
 	for written < t.bytes && spent < t.wishes.Time && err == nil {
 		p := part{bytes: min(size, t.bytes-written)}
 		for at := int64(0); at < p.bytes && err == nil; {
-			n := min(p.bytes-at, blockBytes-written%blockBytes)
-			pattern(block, seed, uint64(written/blockBytes))
-			b := block[written%blockBytes:][:n]
+			n := min(p.bytes-at, blockBytes)
+			b := block[:n]
+			pattern(b, seed, written)
 			start := time.Now()
 			doing = "writing a stream"
 			err = t.call(doing, func() error { _, err := f.Write(b); return err })
@@ -118,7 +118,7 @@ func partSize(rate float64, longest time.Duration, total int64) int64 {
 	per := min(time.Second/partTime, longest/mostParts)
 	size := int64(rate * per.Seconds())
 	size = min(size, total/8)
-	return max(size/4096*4096, min(total, 64<<10))
+	return max(size/patternBytes, 1) * patternBytes
 }
 
 // rates returns the rate of all parts, of the slowest quarter and of the fastest.
@@ -170,8 +170,8 @@ func (t *trial) readBack(seed uint64, written int64) error {
 	buf, got, want := alignedBuffer(blockBytes), make([]byte, blockBytes), make([]byte, blockBytes)
 	begun := time.Now()
 	for at := int64(0); at < written && time.Since(begun) < t.wishes.Time; {
-		pattern(want, seed, uint64(at/blockBytes))
 		expect := want[:min(blockBytes, written-at)]
+		pattern(expect, seed, at)
 		n := 0
 		err := t.call("reading back", func() (err error) { n, err = readAligned(f, got[:len(expect)], buf); return err })
 		if err != nil {

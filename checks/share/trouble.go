@@ -3,6 +3,7 @@ package share
 import (
 	"errors"
 	"io/fs"
+	"os"
 )
 
 // Rules that the write trial finds broken. Their texts stand with the checks.
@@ -34,11 +35,25 @@ func ruleOf(err error) string {
 // trouble makes a problem of an error that came up while doing something. soft says that the share
 // is mounted soft, where an I/O error is how a silent server looks.
 func trouble(doing string, err error, soft bool) Problem {
-	p := Problem{Rule: ruleOf(err), Detail: doing, Err: err}
+	p := Problem{Rule: ruleOf(err), Detail: doing, Err: bare(err)}
 	if soft && isIO(err) {
 		p.Detail += ": the server did not answer in time, and a soft mount reports that as an input/output error; the write is lost"
 	}
 	return p
+}
+
+// bare takes the path off an error: what was done to which file is said in words, and a name that
+// was tried may hold anything.
+func bare(err error) error {
+	var path *fs.PathError
+	if errors.As(err, &path) {
+		return path.Err
+	}
+	var link *os.LinkError
+	if errors.As(err, &link) {
+		return link.Err
+	}
+	return err
 }
 
 // ownFault says that an error is of this machine and tells nothing of the share.

@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -91,13 +92,18 @@ func (t *trial) update(f func(*Result)) {
 	f(&t.result)
 }
 
-// fail records a problem and says whether the trial can go on.
+// fail records a problem, the first of each rule: those that follow from it say nothing new. What it
+// returns ends the part of the trial that it came up in.
 func (t *trial) fail(doing string, err error) error {
 	if errors.Is(err, errStopped) || ownFault(err) {
 		return err
 	}
 	p := trouble(doing, err, t.soft)
-	t.update(func(r *Result) { r.Problems = append(r.Problems, p) })
+	t.update(func(r *Result) {
+		if !slices.ContainsFunc(r.Problems, func(o Problem) bool { return o.Rule == p.Rule }) {
+			r.Problems = append(r.Problems, p)
+		}
+	})
 	return errProblem
 }
 
@@ -182,7 +188,9 @@ func (t *trial) open() error {
 		if t.at, err = resolve(abs); err != nil {
 			return err
 		}
-		t.parent, err = openPlace(t.at.path)
+		if t.parent, err = openPlace(t.at.path); err == nil {
+			t.parent.direct = t.at.space.Magic == magicNFS
+		}
 		return err
 	})
 	if err != nil {

@@ -72,7 +72,7 @@ func (t *trial) names() (err error) {
 	for i := range list {
 		if err := t.tryName(p, list[i].name); err != nil {
 			if refusal(err) {
-				list[i].Err = err
+				list[i].Err = bare(err)
 				continue
 			}
 			return t.fail(fmt.Sprintf("making a file named %q", list[i].name), err)
