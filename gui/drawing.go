@@ -1,6 +1,8 @@
 package gui
 
 import (
+	"math"
+
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
 	"fyne.io/fyne/v2/widget"
@@ -84,10 +86,12 @@ func (p *pen) mark(x, y, side float32, name string, c fyne.ThemeColorName) {
 	p.objs = append(p.objs, i)
 }
 
-// meter is a thin bar that fills from the left; a negative value shows that nothing is known yet.
+// meter is a thin bar that fills from the left. While nothing is known of the end, a piece of it
+// wanders with every step that is shown: it moves only when there is something new.
 type meter struct {
 	widget.BaseWidget
-	value    float64
+	value    float64 // 0 to 1; negative while unknown
+	sweep    float64 // where the piece is then, 0 to 1
 	bed, run *canvas.Rectangle
 }
 
@@ -104,6 +108,13 @@ func (m *meter) set(v float64) {
 	}
 }
 
+// wander shows that the end is unknown; at tells where the piece is.
+func (m *meter) wander(at float64) {
+	m.value = -1
+	m.sweep = math.Abs(math.Mod(at, 2) - 1) // to and fro
+	m.Refresh()
+}
+
 // CreateRenderer implements fyne.Widget.
 func (m *meter) CreateRenderer() fyne.WidgetRenderer {
 	m.bed, m.run = canvas.NewRectangle(paint(colLine)), canvas.NewRectangle(paint(colAccent))
@@ -115,7 +126,12 @@ type meterRenderer struct{ m *meter }
 
 func (r *meterRenderer) Layout(s fyne.Size) {
 	place(r.m.bed, 0, (s.Height-6)/2, s.Width, 6)
-	v := min(max(r.m.value, 0), 1)
+	if r.m.value < 0 {
+		w := s.Width * 0.16
+		place(r.m.run, (s.Width-w)*float32(r.m.sweep), (s.Height-6)/2, w, 6)
+		return
+	}
+	v := min(r.m.value, 1)
 	w := s.Width * float32(v)
 	if v > 0 {
 		w = max(w, 6)

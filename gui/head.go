@@ -112,7 +112,11 @@ func (h *head) drawCounts(p *pen) {
 
 // progress shows how far a run is.
 func (h *head) progress(p checks.Progress) {
-	h.meter.set(p.Done)
+	if p.Done < 0 {
+		h.meter.wander(1 + p.Elapsed.Seconds()/4)
+	} else {
+		h.meter.set(p.Done)
+	}
 	h.numbers.set(progressWords(p), "")
 }
 

@@ -43,7 +43,7 @@ func veil(v uint32, alpha uint8) color.NRGBA {
 var lightPalette = palette{
 	colGround: hex(0xF3F4F1), colSurface: hex(0xFFFFFF), colWell: hex(0xEBEEEA), colLine: hex(0xD9DDD7),
 	colText: hex(0x14201F), colMuted: hex(0x51605D), colAccent: hex(0x0E6470), colOnFill: hex(0xFFFFFF),
-	colPass: hex(0x1D7444), colWarn: hex(0x8A5300), colFail: hex(0xB3261E), colUnknown: hex(0x5B4B9A),
+	colPass: hex(0x1A6B3E), colWarn: hex(0x8A5300), colFail: hex(0xB3261E), colUnknown: hex(0x5B4B9A),
 	colIdle: hex(0x5A6764), colUsed: hex(0xA9B4B0), colMark: hex(0xB8690A), colChip: hex(0xDCECEC), colDim: veil(0x0B1716, 96),
 	theme.ColorNameButton: hex(0xE6EAE6), theme.ColorNameHover: veil(0x14201F, 16), theme.ColorNamePressed: veil(0x14201F, 32),
 	theme.ColorNameInputBackground: hex(0xFFFFFF), theme.ColorNameInputBorder: hex(0xC6CDC7), theme.ColorNamePlaceHolder: hex(0x5F6D6A),
@@ -51,7 +51,7 @@ var lightPalette = palette{
 	theme.ColorNameScrollBar: veil(0x14201F, 90), theme.ColorNameScrollBarBackground: veil(0, 0), theme.ColorNameSelection: veil(0x0E6470, 48),
 	theme.ColorNameFocus: veil(0x0E6470, 60), theme.ColorNameShadow: veil(0x0B1716, 40), theme.ColorNameOverlayBackground: hex(0xFFFFFF),
 	theme.ColorNameMenuBackground: hex(0xFFFFFF), theme.ColorNameHeaderBackground: hex(0xF3F4F1),
-	theme.ColorNameSuccess: hex(0x1D7444), theme.ColorNameWarning: hex(0x8A5300), theme.ColorNameError: hex(0xB3261E),
+	theme.ColorNameSuccess: hex(0x1A6B3E), theme.ColorNameWarning: hex(0x8A5300), theme.ColorNameError: hex(0xB3261E),
 	theme.ColorNameHyperlink: hex(0x0E6470),
 }
 

@@ -81,13 +81,11 @@ func (r *runner) take() ([]checks.Event, checks.Progress) {
 	return ev, r.latest
 }
 
-// longestWait returns the longest time that the window took for one step, and forgets it.
+// longestWait returns the longest time so far that the window took to show one step.
 func (r *runner) longestWait() time.Duration {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	d := r.lag
-	r.lag = 0
-	return d
+	return r.lag
 }
 
 func (r *runner) stop() {

@@ -38,6 +38,7 @@ type snapshot struct {
 	Theme   string            `json:"theme"`
 	Scale   float32           `json:"scale"`
 	At      map[string][4]int `json:"at,omitempty"`
+	Lag     int64             `json:"lag_ms,omitempty"` // longest wait for the window, up to the next 10
 }
 
 type trace struct {
@@ -115,6 +116,7 @@ func (w *Window) snapshot() snapshot {
 	if w.files != nil && w.at == pageFiles {
 		s.Filter, s.Rows, s.Total = w.files.find.Text, w.files.model.rows(), w.files.total()
 	}
+	s.Lag = (w.run.longestWait().Milliseconds() + 9) / 10 * 10
 	if w.sheet != nil {
 		s.Dialog = w.sheet.name
 	}

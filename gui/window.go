@@ -8,6 +8,7 @@ import (
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
+	"fyne.io/fyne/v2/theme"
 
 	"loadline/checks"
 )
@@ -544,17 +545,15 @@ func (w *Window) setTheme(m Mode) {
 	fyne.CurrentApp().Settings().SetTheme(&Theme{Mode: m})
 }
 
-// turnTheme goes from what is shown to its opposite, and from there back to the desktop's wish.
+// turnTheme goes from what is shown to its opposite. Where that is what the desktop wishes, the
+// window follows the desktop again.
 func (w *Window) turnTheme() {
-	next := Dark
+	next, dark := Dark, true
 	if isDark() {
-		next = Light
+		next, dark = Light, false
 	}
-	if w.theme != System {
-		probe := &Theme{}
-		if probe.variant(fyne.CurrentApp().Settings().ThemeVariant()) == (&Theme{Mode: next}).variant(0) {
-			next = System
-		}
+	if (fyne.CurrentApp().Settings().ThemeVariant() == theme.VariantDark) == dark {
+		next = System
 	}
 	w.setTheme(next)
 	w.bar.update(w)

@@ -1,0 +1,123 @@
+package gui
+
+import (
+	"testing"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/driver/desktop"
+	"fyne.io/fyne/v2/test"
+
+	"loadline/checks"
+)
+
+// Tab goes through everything in the order in which it is read, and what has the keyboard shows it.
+func TestTabOrder(t *testing.T) {
+	r := newRig(t, 1280, 800, Light)
+	r.done(sample())
+	c := r.win.Canvas()
+	v := r.view()
+	o := v.route.options
+	want := []fyne.Focusable{
+		r.bar.stages[checks.Before], r.bar.stages[checks.After], r.bar.stages[checks.Arrival],
+		r.bar.fix, r.bar.last, r.bar.save, r.bar.keys, r.bar.theme,
+		v.head.files, v.head.check,
+		v.route.from.path, v.route.from.choose, v.route.to.path, v.route.to.choose,
+		o.prefix, o.uplink, o.battery, o.link,
+	}
+	for _, k := range v.ledger.cards {
+		want = append(want, k)
+	}
+	c.Unfocus()
+	for i, f := range want {
+		test.FocusNext(c)
+		if c.Focused() != f {
+			t.Fatalf("Tab number %d leads to %T, want %T", i+1, c.Focused(), f)
+		}
+		if k, ok := f.(*card); ok && (!k.focused || k.r.ring.StrokeWidth != 2) {
+			t.Errorf("the card %s has the keyboard and does not show it", k.check.ID)
+		}
+		if b, ok := f.(*button); ok && (!b.focused || b.r.veil.StrokeWidth != 2) {
+			t.Errorf("the button %q has the keyboard and does not show it", b.label)
+		}
+	}
+	last := v.ledger.cards[len(v.ledger.cards)-1]
+	if _, seen := r.rectangle(last); !seen {
+		t.Error("the card with the keyboard is out of view")
+	}
+}
+
+// Arrows go from card to card; Return, space, right and left open and shut.
+func TestCardsByKeyboard(t *testing.T) {
+	r := newRig(t, 1280, 800, Light)
+	r.done(sample())
+	c := r.win.Canvas()
+	c.Unfocus()
+	cards := r.view().ledger.cards
+	r.key(fyne.KeyDown)
+	r.key(fyne.KeyDown)
+	if c.Focused() != cards[1] {
+		t.Fatalf("two times down leads to %T", c.Focused())
+	}
+	for _, k := range []struct {
+		key  fyne.KeyName
+		open bool
+	}{{fyne.KeyReturn, true}, {fyne.KeySpace, false}, {fyne.KeyRight, true}, {fyne.KeyRight, true}, {fyne.KeyLeft, false}} {
+		if r.key(k.key); cards[1].open != k.open {
+			t.Errorf("after %s the card is open: %v", k.key, cards[1].open)
+		}
+	}
+	r.key(fyne.KeyUp)
+	if c.Focused() != cards[0] {
+		t.Error("up should lead to the first card")
+	}
+	test.Tap(cards[0])
+	if !cards[0].open {
+		t.Error("a press on the head should open the card")
+	}
+	cards[0].Tapped(&fyne.PointEvent{Position: fyne.NewPos(100, cards[0].Size().Height-4)})
+	if !cards[0].open {
+		t.Error("a press into the open card should not shut it")
+	}
+}
+
+// Shortcuts work wherever the keyboard is, in a text field too.
+func TestShortcutsFromAField(t *testing.T) {
+	r := newRig(t, 1280, 800, Light)
+	r.Open(sampleSource, sampleShare)
+	r.win.Canvas().Focus(r.view().route.from.path)
+	r.view().route.from.path.TypedShortcut(&desktop.CustomShortcut{KeyName: fyne.KeyR, Modifier: ctrl})
+	c := r.began()
+	c.end <- ending{rep: sample()}
+	r.until("the end", func() bool { return r.running == "" })
+	r.win.Canvas().Focus(r.view().route.from.path)
+	r.key(fyne.KeyF1)
+	if r.sheet == nil || r.sheet.name != "keys" {
+		t.Fatal("F1 should list the keys")
+	}
+	r.key(fyne.KeyEscape)
+	if r.sheet != nil || r.win.Canvas().Focused() != r.view().route.from.path {
+		t.Error("Escape should close the list and give the keyboard back")
+	}
+}
+
+// Every shortcut that is listed for people does something, and no two are alike.
+func TestBindings(t *testing.T) {
+	seen := map[[2]any]bool{}
+	for _, b := range bindings {
+		if b.do == nil {
+			continue
+		}
+		k := [2]any{b.key, b.mod}
+		if seen[k] {
+			t.Errorf("%s stands twice", b.key)
+		}
+		seen[k] = true
+	}
+	r := newRig(t, 1280, 800, Light)
+	for i, s := range []checks.Stage{checks.Before, checks.After, checks.Arrival} {
+		r.shortcut(&desktop.CustomShortcut{KeyName: fyne.KeyName(rune('1' + i)), Modifier: ctrl})
+		if r.stage != s {
+			t.Errorf("Ctrl+%d leads to %q", i+1, r.stage)
+		}
+	}
+}
