@@ -177,6 +177,26 @@ func Open(root, rel string) (*os.File, error) {
 	return os.NewFile(uintptr(fd), rel), nil
 }
 
+// Readlink returns what the link rel below root points to, like Dir.Readlink. rel may be longer than
+// the system takes in one piece.
+func Readlink(root, rel string) (string, error) {
+	dir, name, err := openParent(root, rel)
+	if err != nil {
+		return "", err
+	}
+	defer unix.Close(dir)
+	buf := make([]byte, maxPath) // targets are shorter than PATH_MAX
+	for {
+		n, err := unix.Readlinkat(dir, name, buf)
+		switch {
+		case err == nil:
+			return string(buf[:n]), nil
+		case !errors.Is(err, unix.EINTR):
+			return "", &fs.PathError{Op: "readlink", Path: rel, Err: err}
+		}
+	}
+}
+
 // openParent opens the folder that holds rel.
 func openParent(root, rel string) (fd int, name string, err error) {
 	dir, name := split(rel)
