@@ -127,16 +127,16 @@ func follow(dir, target string) (end string, err error) {
 			continue
 		}
 		next := filepath.Join(at, part)
-		info, err := os.Lstat(next)
+		kind, err := kindAt(next)
 		if err != nil {
 			return next, err
 		}
 		switch {
-		case info.Mode()&os.ModeSymlink != 0:
+		case kind == walk.Link:
 			if links++; links > linksMax {
 				return next, errTooManyLinks
 			}
-			inner, err := os.Readlink(next)
+			inner, err := readlinkAt(next)
 			if err != nil {
 				return next, err
 			}
@@ -145,7 +145,7 @@ func follow(dir, target string) (end string, err error) {
 				inner = strings.TrimPrefix(inner, filepath.VolumeName(inner))
 			}
 			parts = append(strings.Split(filepath.ToSlash(inner), "/"), parts...)
-		case !info.IsDir() && len(parts) > 0:
+		case kind != walk.Folder && len(parts) > 0:
 			// A file in the middle of a path, or a slash behind a file.
 			return next, fmt.Errorf("%s is not a folder", names.Quote(part))
 		default:
@@ -153,6 +153,41 @@ func follow(dir, target string) (end string, err error) {
 		}
 	}
 	return at, nil
+}
+
+// onePiece is how many bytes of a real path are given to the system at a time: fewer than any takes.
+const onePiece = 1000
+
+// twoSteps cuts a path that is too long for one piece behind a folder.
+func twoSteps(p string) (top, rel string) {
+	cut := strings.LastIndexByte(p[:onePiece], filepath.Separator)
+	return p[:cut], filepath.ToSlash(p[cut+1:])
+}
+
+// kindAt looks at a path whose folder is real, however long it is, without following a link.
+func kindAt(p string) (walk.Kind, error) {
+	if len(p) >= onePiece {
+		e, err := walk.Look(twoSteps(p))
+		return e.Kind, err
+	}
+	info, err := os.Lstat(p)
+	switch {
+	case err != nil:
+		return 0, err
+	case info.IsDir():
+		return walk.Folder, nil
+	case info.Mode()&os.ModeSymlink != 0:
+		return walk.Link, nil
+	}
+	return walk.File, nil
+}
+
+// readlinkAt returns the target of a link whose folder is real, however long its path is.
+func readlinkAt(p string) (string, error) {
+	if len(p) >= onePiece {
+		return walk.Readlink(twoSteps(p))
+	}
+	return os.Readlink(p)
 }
 
 // within reports whether a real path is root or lies in it.

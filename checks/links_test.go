@@ -193,36 +193,33 @@ func TestLinksBelowLongPaths(t *testing.T) {
 
 // plantLinks makes a random tree with many links below a folder of its own.
 func plantLinks(t testing.TB, base string, pick func(n int) int) string {
-	root := filepath.Join(base, "src")
-	for _, d := range []string{"src/a/b", "src/c", "out"} {
-		if err := os.MkdirAll(filepath.Join(base, d), 0o755); err != nil {
-			t.Fatal(err)
-		}
+	if err := os.Mkdir(base, 0o755); err != nil {
+		t.Fatal(err)
 	}
-	for _, f := range []string{"src/f", "src/a/f", "src/a/b/f", "out/f"} {
-		if err := os.WriteFile(filepath.Join(base, f), nil, 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	folders := []string{"", "a", "a/b", "c"}
-	words := []string{"..", ".", "", "a", "b", "c", "f", "l0", "l1", "l2", "l3", "src", "out", "missing"}
+	tree := []string{"src/f 1", "src/a/f 1", "src/a/b/f 1", "src/c/", "out/f 1"}
+	folders := []string{"", "a/", "a/b/", "c/"}
+	parts := []string{"..", ".", "", "a", "b", "c", "f", "l0", "l1", "l2", "l3", "src", "out", "missing"}
+	taken := map[string]bool{}
 	for range 4 + pick(8) {
-		dir := folders[pick(len(folders))]
-		var parts []string
+		name := fmt.Sprintf("src/%sl%d", folders[pick(len(folders))], pick(4))
+		var target []string
 		for range 1 + pick(5) {
-			parts = append(parts, words[pick(len(words))])
+			target = append(target, parts[pick(len(parts))])
 		}
-		target := strings.Join(parts, "/")
+		s := strings.Join(target, "/")
 		switch {
 		case pick(12) == 0:
-			target = filepath.Join(root, target)
-		case target == "" || target[0] == '/':
-			target = "." + target
+			s = filepath.Join(base, "src", s)
+		case s == "" || s[0] == '/':
+			s = "." + s
 		}
-		// A name that is taken keeps its first link.
-		_ = os.Symlink(target, filepath.Join(root, dir, fmt.Sprintf("l%d", pick(4))))
+		if !taken[name] {
+			tree = append(tree, name+" => "+s)
+		}
+		taken[name] = true
 	}
-	return root
+	grow(t, base, tree...)
+	return filepath.Join(base, "src")
 }
 
 func TestRandomLinks(t *testing.T) {

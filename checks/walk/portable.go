@@ -331,6 +331,17 @@ func portableOpen(root, rel string) (*os.File, error) {
 	return p.open(name)
 }
 
+// portableReadlink is Readlink of systems without a better way.
+func portableReadlink(root, rel string) (string, error) {
+	dir, name := split(rel)
+	p, err := goTo(root, dir)
+	if err != nil {
+		return "", err
+	}
+	defer p.close()
+	return p.readlink(name)
+}
+
 // split cuts the last part off a relative path.
 func split(rel string) (dir, name string) {
 	for i := len(rel) - 1; i >= 0; i-- {

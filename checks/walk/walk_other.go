@@ -15,3 +15,7 @@ func Look(root, rel string) (Entry, error) { return portableLook(root, rel) }
 // Open opens the plain file rel below root to read it, like Dir.Open. rel may be longer than the
 // system takes in one piece.
 func Open(root, rel string) (*os.File, error) { return portableOpen(root, rel) }
+
+// Readlink returns what the link rel below root points to, like Dir.Readlink. rel may be longer than
+// the system takes in one piece.
+func Readlink(root, rel string) (string, error) { return portableReadlink(root, rel) }
