@@ -2,6 +2,7 @@ package checks
 
 import (
 	"context"
+	"math"
 	"time"
 
 	"loadline/checks/share"
@@ -38,8 +39,10 @@ var folderLoad = &Check{
 	Rules: []*Rule{smallFiles, hugeFolder},
 	Visit: func(t *Trial, d *walk.Dir) {
 		if len(d.Entries) > hugeEntries {
-			t.FlagFinding(d, Finding{Path: d.Path, Rule: hugeFolder, Level: hugeFolder.Level,
-				Detail: Count(int64(len(d.Entries))) + " entries, over " + Count(hugeEntries) + " are slow to list"})
+			t.FlagFinding(d, Finding{
+				Path: d.Path, Rule: hugeFolder, Level: hugeFolder.Level,
+				Detail: Count(int64(len(d.Entries))) + " entries, over " + Count(hugeEntries) + " are slow to list",
+			})
 		}
 	},
 	Finish: func(_ context.Context, t *Trial) error {
@@ -54,8 +57,8 @@ var folderLoad = &Check{
 			t.Say("%s, %s each on average. How long a small file takes is not known yet.", Of(n.Files, "file"), Bytes(mean))
 			return nil
 		}
-		calls := time.Duration(n.Files) * got.PerFile
-		whole := calls + seconds(float64(n.Bytes)/got.Rate)
+		calls := seconds(float64(n.Files) * got.PerFile.Seconds())
+		whole := seconds(calls.Seconds() + float64(n.Bytes)/got.Rate)
 		part := 0.0
 		if whole > 0 {
 			part = float64(calls) / float64(whole)
@@ -71,6 +74,8 @@ var folderLoad = &Check{
 
 // seconds makes a duration of a number of seconds, however large.
 func seconds(s float64) time.Duration {
-	const most = float64(1<<63 - 1)
-	return time.Duration(min(s*float64(time.Second), most))
+	if ns := s * float64(time.Second); ns < math.MaxInt64 {
+		return time.Duration(ns)
+	}
+	return math.MaxInt64
 }

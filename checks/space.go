@@ -66,15 +66,22 @@ var freeSpace = &Check{
 		sum := int64(0)
 		for i := range d.Entries {
 			if e := &d.Entries[i]; e.Kind == walk.File {
-				sum += roundUp(e.Size, s.unit)
+				sum = plus(sum, roundUp(e.Size, s.unit))
 			}
 		}
-		s.rounded.Add(sum)
+		for old := s.rounded.Load(); !s.rounded.CompareAndSwap(old, plus(old, sum)); {
+			old = s.rounded.Load()
+		}
 	},
 	Finish: finishSpace,
 }
 
-func roundUp(n, unit int64) int64 { return (n + unit - 1) / unit * unit }
+func roundUp(n, unit int64) int64 {
+	if rest := n % unit; rest > 0 {
+		return plus(n, unit-rest)
+	}
+	return n
+}
 
 func finishSpace(ctx context.Context, t *Trial) error {
 	s := t.State.(*spaceState)
@@ -140,7 +147,7 @@ func finishSpace(ctx context.Context, t *Trial) error {
 
 // planCapacity says what to rent while there is no share to measure.
 func planCapacity(t *Trial, need int64) {
-	want := need + max(int64(float64(need)*marginShare), t.Tally().LargestFile)
+	want := plus(need, max(int64(float64(need)*marginShare), t.Tally().LargestFile))
 	t.Fact("plan_bytes", want, "Plan for %s: the copy and room to spare", Bytes(want))
 	largest := applianceSizes[len(applianceSizes)-1]
 	for _, size := range applianceSizes {
@@ -150,7 +157,7 @@ func planCapacity(t *Trial, need int64) {
 			return
 		}
 	}
-	n := (want + largest - 1) / largest
+	n := (want-1)/largest + 1
 	t.Fact("plan_appliance_bytes", largest, "It takes %d appliances of %s (common practice)", n, Bytes(largest))
 	t.Say("Plan for %s: %d appliances of %s.", Bytes(want), n, Bytes(largest))
 }

@@ -2,6 +2,7 @@ package checks
 
 import (
 	"cmp"
+	"math"
 	"slices"
 	"strings"
 
@@ -51,7 +52,7 @@ func (t *Tally) visit(d *walk.Dir) {
 		switch e.Kind {
 		case walk.File:
 			files++
-			bytes += e.Size
+			bytes = plus(bytes, e.Size)
 			if e.Size > w.largest {
 				w.largest, w.largestPath = e.Size, d.Join(e.Name)
 			}
@@ -62,7 +63,7 @@ func (t *Tally) visit(d *walk.Dir) {
 		}
 	}
 	w.Files += files
-	w.Bytes += bytes
+	w.Bytes = plus(w.Bytes, bytes)
 	if d.Depth == 0 || files == 0 {
 		return
 	}
@@ -84,12 +85,21 @@ func (t *Tally) visit(d *walk.Dir) {
 			w.folders[s.Path] = s
 		}
 		s.Files += files
-		s.Bytes += bytes
+		s.Bytes = plus(s.Bytes, bytes)
 		if next < 0 {
 			return
 		}
 		at += next + 1
 	}
+}
+
+// plus adds sizes. A few sparse files can claim more bytes than an int64 counts; the sum then stays at
+// its most, which fits nowhere.
+func plus(a, b int64) int64 {
+	if a > math.MaxInt64-b {
+		return math.MaxInt64
+	}
+	return a + b
 }
 
 // end joins the workers' sums.
@@ -101,14 +111,14 @@ func (t *Tally) end() {
 		t.Folders += w.Folders
 		t.Links += w.Links
 		t.Others += w.Others
-		t.Bytes += w.Bytes
+		t.Bytes = plus(t.Bytes, w.Bytes)
 		if w.largest > t.LargestFile || w.largest == t.LargestFile && w.largestPath < t.LargestPath {
 			t.LargestFile, t.LargestPath = w.largest, w.largestPath
 		}
 		for p, s := range w.folders {
 			if o := t.folders[p]; o != nil {
 				o.Files += s.Files
-				o.Bytes += s.Bytes
+				o.Bytes = plus(o.Bytes, s.Bytes)
 			} else {
 				t.folders[p] = s
 			}
@@ -136,7 +146,7 @@ func (t *Tally) largest(results []Result) []FolderSum {
 		slices.SortFunc(level, func(a, b FolderSum) int {
 			return cmp.Or(cmp.Compare(b.Bytes, a.Bytes), cmp.Compare(a.Path, b.Path))
 		})
-		if level[0].Bytes*10 < t.Bytes*9 {
+		if float64(level[0].Bytes) < float64(t.Bytes)*0.9 {
 			break
 		}
 		under = level[0].Path
