@@ -2,10 +2,12 @@ package checks
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 	"time"
 	"unicode"
+	"unicode/utf8"
 
 	"github.com/dustin/go-humanize"
 
@@ -15,7 +17,7 @@ import (
 // Bytes returns a size for people in units of 1000 (IEC 80000-13): "1.8 TB", "512 B".
 func Bytes(n int64) string {
 	if n < 0 {
-		return "-" + Bytes(-n)
+		return "-" + Bytes(-max(n, -math.MaxInt64))
 	}
 	return humanize.Bytes(uint64(n))
 }
@@ -32,6 +34,30 @@ func Of(n int64, noun string) string {
 		return Count(n) + " " + strings.TrimSuffix(noun, "y") + "ies"
 	}
 	return Count(n) + " " + noun + "s"
+}
+
+// Plain returns a text fit for a screen: whatever is not printable in it is escaped as Go does. Names
+// in it are better quoted; this is for texts of others, such as errors of the system, that may hold
+// names as they are.
+func Plain(s string) string {
+	if strings.IndexFunc(s, func(r rune) bool { return !strconv.IsPrint(r) || r == utf8.RuneError }) < 0 {
+		return s
+	}
+	var b []byte
+	for len(s) > 0 {
+		r, n := utf8.DecodeRuneInString(s)
+		switch {
+		case r == utf8.RuneError && n == 1:
+			b = fmt.Appendf(b, `\x%02x`, s[0])
+		case strconv.IsPrint(r):
+			b = append(b, s[:n]...)
+		default:
+			q := strconv.AppendQuoteRuneToASCII(nil, r)
+			b = append(b, q[1:len(q)-1]...)
+		}
+		s = s[n:]
+	}
+	return string(b)
 }
 
 // quoteList returns the first names of a list, safe to show.
@@ -59,7 +85,7 @@ func LineRate(bits float64) string {
 func Span(d time.Duration) string {
 	switch {
 	case d < 0:
-		return "-" + Span(-d)
+		return "-" + Span(-max(d, -math.MaxInt64))
 	case d < time.Second:
 		return strconv.FormatFloat(float64(d.Microseconds())/1000, 'f', 1, 64) + " ms"
 	case d < 10*time.Second:

@@ -5,9 +5,12 @@ import (
 	"bytes"
 	"encoding/base64"
 	"encoding/json"
+	"fmt"
 	"io"
+	"strconv"
 	"strings"
 	"time"
+	"unicode/utf16"
 	"unicode/utf8"
 )
 
@@ -115,8 +118,30 @@ func (j *jsonWriter) value(v any) {
 	}
 	j.buf.Reset()
 	if j.err = j.enc.Encode(v); j.err == nil {
-		_, j.err = j.w.Write(bytes.TrimSuffix(j.buf.Bytes(), []byte("\n")))
+		_, j.err = j.w.Write(shown(bytes.TrimSuffix(j.buf.Bytes(), []byte("\n"))))
 	}
+}
+
+// shown escapes the characters of a JSON text that a screen would obey or not show: C1 controls,
+// those that direct text, and whatever else is not printable. Below U+0020 JSON has done so itself.
+func shown(s []byte) []byte {
+	hidden := func(r rune) bool { return r >= 0x7F && !strconv.IsPrint(r) }
+	if bytes.IndexFunc(s, hidden) < 0 {
+		return s
+	}
+	var b []byte
+	for _, r := range string(s) {
+		switch {
+		case !hidden(r):
+			b = utf8.AppendRune(b, r)
+		case r > 0xFFFF:
+			high, low := utf16.EncodeRune(r)
+			b = fmt.Appendf(b, `\u%04x\u%04x`, high, low)
+		default:
+			b = fmt.Appendf(b, `\u%04x`, r)
+		}
+	}
+	return b
 }
 
 // path writes a path; one that is not UTF-8 is shown with U+FFFD and given whole in base64.

@@ -198,7 +198,7 @@ func (r *run) finish(ctx context.Context, c *Check) (Result, error) {
 
 // sentence makes an error's text one for people: a capital and a full stop.
 func sentence(err error) string {
-	s := err.Error()
+	s := Plain(strings.ReplaceAll(err.Error(), "\n", "; "))
 	if s == "" {
 		return s
 	}

@@ -209,7 +209,9 @@ type textWriter struct {
 
 func (t *textWriter) line(format string, args ...any) {
 	if t.err == nil {
-		_, t.err = fmt.Fprintf(t.w, format+"\n", args...)
+		// Every name is quoted where it is put into a text; one that slips through still forges
+		// nothing.
+		_, t.err = t.w.WriteString(Plain(fmt.Sprintf(format, args...)) + "\n")
 	}
 }
 
@@ -223,7 +225,7 @@ func (t *textWriter) heading(s string) {
 func (t *textWriter) wrap(first, rest, s string) {
 	line, width := first, utf8.RuneCountInString(first)
 	empty := true
-	for _, word := range strings.Fields(s) {
+	for word := range strings.SplitSeq(s, " ") { // not Fields: a name may hold two spaces
 		n := utf8.RuneCountInString(word)
 		if !empty && width+1+n > columns {
 			t.line("%s", line)

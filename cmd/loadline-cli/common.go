@@ -60,7 +60,7 @@ func fault(stderr io.Writer, err error) int {
 	if errors.Is(err, context.Canceled) {
 		err = errors.New("interrupted; nothing was changed")
 	}
-	fmt.Fprintf(stderr, "loadline-cli: %v\n", err)
+	fmt.Fprintf(stderr, "loadline-cli: %s\n", checks.Plain(err.Error()))
 	return exitError
 }
 
