@@ -63,7 +63,7 @@ var clutter = &Check{
 		sum := below{}
 		for p, b := range s.found {
 			sum.files += b.files
-			sum.bytes += b.bytes
+			sum.bytes = plus(sum.bytes, b.bytes)
 			f := Finding{Path: p, Rule: desktopClutter, Level: desktopClutter.Level, Detail: "kept by a desktop or an operating system"}
 			if s.kinds[p] == walk.Folder {
 				f.Detail += fmt.Sprintf("; %s, %s below", Of(b.files, "file"), Bytes(b.bytes))
@@ -111,7 +111,8 @@ func visitClutter(t *Trial, d *walk.Dir) {
 		}
 		if strings.HasPrefix(e.Name, "._") && e.Size >= 4 && hasAppleMagic(d, e.Name) {
 			t.Flag(d, e, appleDouble, "begins with 00 05 16 07")
-		} else if how := unfinished(e.Name); how != "" {
+		}
+		if how := unfinished(e.Name); how != "" {
 			t.Flag(d, e, unfinishedFile, "%s", how)
 		}
 	}
@@ -126,7 +127,7 @@ func (s *clutterState) add(path string, kind walk.Kind, files, bytes int64) {
 		s.found[path], s.kinds[path] = b, kind
 	}
 	b.files += files
-	b.bytes += bytes
+	b.bytes = plus(b.bytes, bytes)
 }
 
 // clutterAbove returns the topmost part of a folder's path that is clutter, "" if none is.

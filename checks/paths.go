@@ -78,8 +78,10 @@ var pathDepth = &Check{
 	Finish: func(_ context.Context, t *Trial) error {
 		s := t.State.(*pathState)
 		for p, b := range s.below {
-			t.Report(Finding{Path: p, Rule: tooDeep, Level: Warn,
-				Detail: fmt.Sprintf("%d folders deep, %d are workable; %s, %s below", names.DepthMax+1, names.DepthMax, Of(b.files, "file"), Bytes(b.bytes))})
+			t.Report(Finding{
+				Path: p, Rule: tooDeep, Level: Warn,
+				Detail: fmt.Sprintf("%d folders deep, %d are workable; %s, %s below", names.DepthMax+1, names.DepthMax, Of(b.files, "file"), Bytes(b.bytes)),
+			})
 		}
 		t.Fact("longest_key_bytes", s.longest.Load(), "Longest key: %s of %s bytes", Count(s.longest.Load()), Count(int64(t.Job.KeyBytes)))
 		t.Fact("deepest", s.deepest.Load(), "Deepest folder: %d of %d", s.deepest.Load(), names.DepthMax)
@@ -101,6 +103,9 @@ func visitPaths(t *Trial, d *walk.Dir) {
 		n := at + len(e.Name)
 		if n > names.PosixPathMax {
 			over++
+		}
+		if e.Failed && e.Kind == walk.Folder && d.Depth == names.DepthMax {
+			s.countBelow(d.Join(e.Name), 0, 0) // it will have no visit of its own
 		}
 		if e.Kind != walk.File && e.Kind != walk.Link {
 			continue
@@ -126,15 +131,15 @@ func visitPaths(t *Trial, d *walk.Dir) {
 		raise(&s.longest, int64(s.prefix+longest))
 	}
 	if d.Depth > names.DepthMax {
-		s.countBelow(d)
+		files, bytes := plainFiles(d)
+		s.countBelow(d.Path, files, bytes)
 	}
 }
 
 // countBelow adds a folder to the topmost one above it that is too deep. It takes a lock, which only
 // folders that are too deep pay for.
-func (s *pathState) countBelow(d *walk.Dir) {
-	top := firstParts(d.Path, names.DepthMax+1)
-	files, bytes := plainFiles(d)
+func (s *pathState) countBelow(folder string, files, bytes int64) {
+	top := firstParts(folder, names.DepthMax+1)
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	b := s.below[top]
@@ -143,7 +148,7 @@ func (s *pathState) countBelow(d *walk.Dir) {
 		s.below[strings.Clone(top)] = b
 	}
 	b.files += files
-	b.bytes += bytes
+	b.bytes = plus(b.bytes, bytes)
 }
 
 // firstParts returns the first n parts of a path.
@@ -163,7 +168,7 @@ func plainFiles(d *walk.Dir) (files, bytes int64) {
 	for i := range d.Entries {
 		if d.Entries[i].Kind == walk.File {
 			files++
-			bytes += d.Entries[i].Size
+			bytes = plus(bytes, d.Entries[i].Size)
 		}
 	}
 	return files, bytes

@@ -74,7 +74,7 @@ var permissions = &Check{
 				case !errors.Is(err, fs.ErrPermission):
 					t.Flag(d, e, readError, "%s", reasonOf(err))
 				case e.Kind == walk.Folder:
-					// Its own visit says so.
+					t.Flag(d, e, folderUnreadable, "the folder that holds it may not be searched")
 				default:
 					t.Flag(d, e, fileUnreadable, "its folder may not be searched")
 				}
