@@ -84,11 +84,8 @@ var shareMounted = &Check{
 			return err
 		}
 		m := &facts.Mount
+		t.Say("%s is mounted on %s and answers.", names.Quote(m.From), names.Quote(m.Point))
 		switch {
-		case nested:
-			s.usable, s.why = false, "source and share lie in one another"
-			t.Whole(nestedFolders, "source %s, share %s", names.Quote(job.Source), names.Quote(facts.Path))
-			t.Say("Source and share lie in one another.")
 		case facts.System:
 			s.usable, s.why = false, "nothing is mounted on the folder that you chose"
 			t.Whole(notAMount, "%s is part of the file system mounted on %s", names.Quote(facts.Path), names.Quote(m.Point))
@@ -96,11 +93,14 @@ var shareMounted = &Check{
 		case !facts.Network:
 			t.Whole(localFileSystem, "%s is mounted on %s with file system %s", names.Quote(m.From), names.Quote(m.Point), names.Quote(m.Type))
 			t.Say("A local file system (%s) is mounted here, not a share.", names.Quote(m.Type))
-		default:
-			t.Say("%s is mounted on %s and answers.", names.Quote(m.From), names.Quote(m.Point))
 		}
-		if same && !nested {
+		if same {
 			t.Whole(sameDisk, "both are on %s", names.Quote(m.From))
+		}
+		if nested {
+			s.usable, s.why = false, "source and share lie in one another"
+			t.Whole(nestedFolders, "source %s, share %s", names.Quote(job.Source), names.Quote(facts.Path))
+			t.Say("Source and share lie in one another.")
 		}
 		t.Fact("mount_point", m.Point, "Mounted on %s", names.Quote(m.Point))
 		t.Fact("from", m.From, "Comes from %s", names.Quote(m.From))
