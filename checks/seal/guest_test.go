@@ -1,0 +1,168 @@
+//go:build rig
+
+package seal
+
+import (
+	"crypto/rand"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"loadline/checks"
+)
+
+// Tests that run in the rig, with a real NFS server and client: TestInTheRig boots it.
+
+func rig(t testing.TB, args ...string) {
+	t.Helper()
+	if out, err := exec.Command("/run/rig/"+args[0], args[1:]...).CombinedOutput(); err != nil {
+		t.Fatalf("rig %v: %v %s", args, err, out)
+	}
+}
+
+// onMount is archive with a folder of its own on a real mount.
+func onMount(t *testing.T, mount string) *pair {
+	t.Helper()
+	p := archive(t)
+	p.share = mount
+	p.prefix = "copy-" + filepath.Base(mount) + "-" + strings.ReplaceAll(t.Name(), "/", "-") + "/archive"
+	dir := filepath.Dir(filepath.Join(mount, p.prefix))
+	must(t, os.MkdirAll(dir, 0o755))
+	// Calls that hung may still hold files open, which the client then only renames to .nfsXXXX; all
+	// of it goes with the guest.
+	t.Cleanup(func() { _ = os.RemoveAll(dir) })
+	return p
+}
+
+// real is check of the mount as it is: nothing stands in for it.
+func (p *pair) real(t *testing.T, silence time.Duration, watch func(checks.Event), proven func(int64)) *checks.Report {
+	t.Helper()
+	job := p.job()
+	job.StandIn = nil
+	s := NewAfter(Options{State: p.state, Silence: silence})
+	s.a.onProven = proven
+	rep, err := s.Run(t.Context(), job, watch)
+	must(t, err)
+	return rep
+}
+
+// cp -R and pax -rw over NFS make copies that pass, read from the server with O_DIRECT.
+func TestGuestGoodCopies(t *testing.T) {
+	for _, mount := range []string{"/mnt/v3", "/mnt/v42"} {
+		for tool, args := range map[string][]string{"cp": {"-R"}, "pax": {"-rw"}} {
+			t.Run(mount+" "+tool, func(t *testing.T) {
+				p := onMount(t, mount)
+				for _, c := range []byte("\x01\t\n\r\x7f\xff \\%*?\"-#") {
+					for _, name := range []string{string([]byte{c}), "a" + string([]byte{c}) + "b"} {
+						write(t, filepath.Join(p.source, "hostile", name), name)
+					}
+				}
+				to := filepath.Dir(filepath.Join(mount, p.prefix))
+				command(t, filepath.Dir(p.source), tool, append(args, "archive", to)...)
+				rep := p.real(t, time.Minute, nil, nil)
+				if rep.Verdict != checks.Pass || rep.Manifest == "" {
+					t.Fatalf("verdict %v, found %q", rep.Verdict, found(rep))
+				}
+				c := result(t, rep, "content")
+				if n := fact(c, "share_past_cache_odirect"); n != rep.Totals.Files {
+					t.Errorf("%v of %d files read with O_DIRECT", n, rep.Totals.Files)
+				}
+				command(t, filepath.Join(mount, p.prefix), "sha256sum", "-c", "--strict", "--warn", rep.Manifest)
+				if left, _ := filepath.Glob(filepath.Join(to, "loadline-*.sha256")); len(left) != 1 {
+					t.Errorf("manifests on the share: %q", left)
+				}
+				// The second run knows everything, over the mount as well.
+				if n := fact(result(t, p.real(t, time.Minute, nil, nil), "content"), "share_known"); n != rep.Totals.Files {
+					t.Errorf("second run knows %v files", n)
+				}
+			})
+		}
+	}
+}
+
+// A share that runs full in the middle of a file: write(2) goes well, the error comes with close(2)
+// and is easily missed, and a version 3 client tells the full size afterwards (measured). The check
+// finds it.
+func TestGuestFull(t *testing.T) {
+	for _, mount := range []string{"/mnt/tiny3", "/mnt/tiny42"} {
+		t.Run(mount, func(t *testing.T) {
+			p := onMount(t, mount)
+			must(t, os.RemoveAll(filepath.Join(p.source, "day1")))
+			big := make([]byte, 6<<20)
+			_, _ = rand.Read(big) // never fails
+			write(t, filepath.Join(p.source, "big.mov"), string(big))
+			to := filepath.Join(mount, p.prefix)
+			for _, name := range []string{"notes.txt", "other.txt", "day2/never"} {
+				b, err := os.ReadFile(filepath.Join(p.source, name))
+				must(t, err)
+				write(t, filepath.Join(to, name), string(b))
+			}
+			f, err := os.Create(filepath.Join(to, "big.mov"))
+			must(t, err)
+			_, written := f.Write(big)
+			closed := f.Close()
+			info, err := os.Stat(filepath.Join(to, "big.mov"))
+			must(t, err)
+			t.Logf("write: %v, close: %v, stat: %d of %d bytes", written, closed, info.Size(), len(big))
+			rep := p.real(t, time.Minute, nil, nil)
+			if rep.Verdict != checks.Failed || rep.Manifest != "" {
+				t.Errorf("verdict %v, manifest %q", rep.Verdict, rep.Manifest)
+			}
+			got := found(rep)
+			t.Logf("found %q", got)
+			for _, g := range got {
+				// syncfs(2) tells of lost writes too.
+				if !strings.HasSuffix(g, " big.mov") && g != "content flush-failed " {
+					t.Errorf("found %q", g)
+				}
+			}
+			if !strings.Contains(strings.Join(got, "\n"), " big.mov") {
+				t.Errorf("found %q and not the file", got)
+			}
+		})
+	}
+}
+
+// The server goes away while files are read: on a hard mount calls hang, on a soft one they fail one
+// after the other. Either way the check is "Not checked", and goes on once the server is back.
+func TestGuestCut(t *testing.T) {
+	for _, mount := range []string{"/mnt/v3", "/mnt/v42", "/mnt/soft3"} {
+		t.Run(mount, func(t *testing.T) {
+			p := onMount(t, mount)
+			for i := range 60 {
+				write(t, filepath.Join(p.source, fmt.Sprintf("more/%02d.wav", i)), strings.Repeat(fmt.Sprint(i), 30_000))
+			}
+			command(t, filepath.Dir(p.source), "cp", "-R", "archive", filepath.Dir(filepath.Join(mount, p.prefix)))
+			var once sync.Once
+			healed := false
+			defer func() {
+				if !healed {
+					rig(t, "heal")
+				}
+			}()
+			start := time.Now()
+			rep := p.real(t, 3*time.Second, nil, func(n int64) {
+				if n >= 5 {
+					once.Do(func() { rig(t, "cut") })
+				}
+			})
+			t.Logf("after %v: %s", time.Since(start), result(t, rep, "content").Reason)
+			c := result(t, rep, "content")
+			if c.Status != checks.Unknown || rep.Verdict == checks.Pass || rep.Manifest != "" {
+				t.Errorf("content %v %q, found %q, verdict %v, manifest %q", c.Status, c.Reason, found(rep), rep.Verdict, rep.Manifest)
+			}
+			rig(t, "heal")
+			healed = true
+			rep = p.real(t, time.Minute, nil, nil)
+			known, _ := fact(result(t, rep, "content"), "share_known").(int64)
+			if got := found(rep); rep.Verdict == checks.Failed || rep.Manifest == "" || known < 5 {
+				t.Errorf("after healing: %v, found %q, %d files known", rep.Verdict, got, known)
+			}
+		})
+	}
+}
