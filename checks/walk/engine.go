@@ -153,7 +153,7 @@ func (w *worker) count(folders, entries, bytes int64) {
 }
 
 // countEvery is after how many entries of one folder progress is counted.
-const countEvery = 4096
+const countEvery = 2048
 
 // An engine is one walk.
 type engine struct {
@@ -266,6 +266,10 @@ func (e *engine) work(w *worker) {
 		}
 		n := own
 		own = nil
+		// From a goroutine that has not let go for 10 ms the scheduler takes its processor in the
+		// middle of a system call, and starts a thread that looks for other work in vain. Letting
+		// go by itself made the whole walk a fifth faster on two cores (Go 1.26).
+		runtime.Gosched()
 		d := &w.dir
 		*d = Dir{Path: n.path(), Depth: int(n.depth), Worker: d.Worker, Device: n.dev, by: w}
 		var subs []node

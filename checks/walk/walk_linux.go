@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"io/fs"
 	"os"
+	"runtime"
 	"strings"
 	"sync/atomic"
 	"syscall"
@@ -251,6 +252,7 @@ func (l *linuxLister) lookAtAll(n *node, w *worker) (subs, length int) {
 				}
 				w.count(0, int64(i-counted), bytes)
 				counted, bytes = i, 0
+				runtime.Gosched() // see engine.work
 			}
 		}
 	}
