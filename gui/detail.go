@@ -11,7 +11,7 @@ import (
 
 // detail is what an open card says: what to do, what was looked at, the numbers with their limits,
 // and every rule with its count and source.
-func detail(k *card, files func(*checks.Check)) fyne.CanvasObject {
+func detail(k *card, files func(*checks.Check), clean func()) fyne.CanvasObject {
 	var left, right []fyne.CanvasObject
 	res := k.result
 	if res != nil && res.Status != checks.Pass {
@@ -42,6 +42,9 @@ func detail(k *card, files func(*checks.Check)) fyne.CanvasObject {
 		b := newButton(plain, "find", showWords(res), func() { files(k.check) })
 		k.files = b
 		buttons = append(buttons, b)
+		if res.Rules[ruleTrialLeft] > 0 {
+			buttons = append(buttons, newButton(plain, "wrench", "Remove the trial folder", clean))
+		}
 		parts = append(parts, newRow(gapSmall, buttons...))
 	}
 	rules := []fyne.CanvasObject{heading("Rules and their sources")}

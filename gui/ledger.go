@@ -26,6 +26,7 @@ type ledger struct {
 
 	report *checks.Report
 	files  func(*checks.Check)
+	clean  func() // removes trial folders of earlier checks
 	folder []checks.FolderSum
 }
 
@@ -37,8 +38,8 @@ type group struct {
 	box   *fyne.Container
 }
 
-func newLedger(list []*checks.Check, files func(*checks.Check)) *ledger {
-	l := &ledger{byID: map[string]*card{}, files: files}
+func newLedger(list []*checks.Check, files func(*checks.Check), clean func()) *ledger {
+	l := &ledger{byID: map[string]*card{}, files: files, clean: clean}
 	var blocks []fyne.CanvasObject
 	var at *group
 	var rows []fyne.CanvasObject
@@ -59,7 +60,7 @@ func newLedger(list []*checks.Check, files func(*checks.Check)) *ledger {
 			l.groups = append(l.groups, at)
 		}
 		k := newCard(c)
-		k.build = func(k *card) fyne.CanvasObject { return detail(k, l.files) }
+		k.build = func(k *card) fyne.CanvasObject { return detail(k, l.files, l.clean) }
 		k.toggled = func(*card) { l.page.reflow() }
 		if p := l.pictureOf(k); p != nil {
 			k.picture = p
@@ -206,7 +207,8 @@ func (groupLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	}
 	place(o[0], 0, 12, ledgerMargin-12, 22)
 	place(o[1], 0, 34, ledgerMargin-12, 20)
-	place(o[2], ledgerMargin, 0, s.Width-ledgerMargin, s.Height)
+	w := s.Width - ledgerMargin
+	place(o[2], ledgerMargin, 0, w, heightOf(o[2], w))
 }
 
 func (groupLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {

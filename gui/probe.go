@@ -1,17 +1,21 @@
 package gui
 
 import (
+	"context"
 	"errors"
 	"io/fs"
 	"os"
 	"time"
 
 	"loadline/checks"
-	"loadline/checks/names"
+	"loadline/checks/share"
 )
 
 // probeAfter is how long a path must stand still before it is looked at.
 const probeAfter = 300 * time.Millisecond
+
+// probeDeadline is how long a place may stay silent before that is said.
+const probeDeadline = 3 * time.Second
 
 // probes looks at typed places beside the window, one look at a time for each: a share that hangs
 // then holds one goroutine, never the window.
@@ -59,9 +63,15 @@ func (w *Window) lookAt(v *view, x *well, turn int) {
 		w.probes.busy = map[string]bool{}
 	}
 	w.probes.busy[path] = true
-	folder := v.stage != checks.Arrival
+	kind := placeSource
+	switch {
+	case v.stage == checks.Arrival:
+		kind = placeFile
+	case x == v.route.to && w.standIn == nil: // a demo's share is only a folder
+		kind = placeShare
+	}
 	go func() {
-		facts, problem := lookAtPath(path, folder)
+		facts, problem := lookAtPath(path, kind)
 		w.desk.Post(func() {
 			delete(w.probes.busy, path)
 			if turn != w.probes.turn || x.get() != path || w.running == v.stage {
@@ -77,24 +87,58 @@ func (w *Window) lookAt(v *view, x *well, turn int) {
 	}()
 }
 
-// lookAtPath says in words what stands at a path, or what is wrong with it.
-func lookAtPath(path string, folder bool) (facts, problem string) {
-	info, err := os.Stat(path)
+// place is what a path is looked at for.
+type placeKind uint8
+
+const (
+	placeFile placeKind = iota
+	placeSource
+	placeShare
+)
+
+// lookAtPath says in words what stands at a path, or what is wrong with it and what to do.
+func lookAtPath(path string, kind placeKind) (facts, problem string) {
+	if kind == placeFile {
+		info, err := os.Stat(path)
+		if err != nil {
+			return "", pathProblem(err)
+		}
+		if info.IsDir() {
+			return "", "This is a folder. Choose a file."
+		}
+		return checks.Bytes(info.Size()), ""
+	}
+	f, err := share.Look(context.Background(), path, probeDeadline)
+	if err != nil {
+		return "", pathProblem(err)
+	}
+	facts = f.Mount.Type
+	if f.Space.Total > 0 && f.Space.Free >= 0 {
+		if kind == placeShare {
+			facts = checks.Bytes(f.Space.Free) + " free of " + checks.Bytes(f.Space.Total) + ", " + facts
+		} else {
+			facts = checks.Bytes(f.Space.Total-f.Space.Free) + " in use, " + facts
+		}
+	}
+	if kind == placeShare && f.System {
+		return facts, "No share is mounted here: this folder lies on this computer’s own disk. Mount the share first."
+	}
+	return facts, ""
+}
+
+// pathProblem puts what the system answers into words that help.
+func pathProblem(err error) string {
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return "", "Nothing is there. Is the disk plugged in and mounted, and the path spelled right?"
+		return "Nothing is there. Is the disk plugged in and mounted, and the path spelled right?"
 	case errors.Is(err, fs.ErrPermission):
-		return "", "You may not look there. Change its permissions, or work as a user who may."
-	case err != nil:
-		return "", "It cannot be looked at: " + names.Quote(err.Error())
-	case folder && !info.IsDir():
-		return "", "This is a file. Choose the folder that holds it."
-	case !folder && info.IsDir():
-		return "", "This is a folder. Choose a file."
-	case folder:
-		return "Folder found", ""
+		return "You may not look there. Change its permissions, or work as a user who may."
+	case errors.Is(err, share.ErrNotFolder):
+		return "This is a file. Choose the folder that holds it."
+	case errors.Is(err, share.ErrSilent), errors.Is(err, share.ErrBusy):
+		return "It does not answer. Is the appliance on, and the cable in? You can check all the same: the disk is looked at, the share is told as silent."
 	}
-	return checks.Bytes(info.Size()), ""
+	return "It cannot be looked at: " + oneLine(err.Error()) + "."
 }
 
 // chooser returns what a well's button does.

@@ -275,6 +275,7 @@ func TestProbe(t *testing.T) {
 	}
 	for path, want := range map[string]string{
 		dir:                           "",
+		dir + "/":                     "",
 		file:                          "This is a file",
 		filepath.Join(dir, "nothing"): "Nothing is there",
 	} {
@@ -316,5 +317,38 @@ func TestRealEngine(t *testing.T) {
 		if k := w.view().ledger.byID[res.ID]; k == nil || k.status != res.Status {
 			t.Errorf("card %s does not show %v", res.ID, res.Status)
 		}
+	}
+}
+
+// A folder on the computer's own disk is no share, and that is said before anything runs.
+func TestProbeShare(t *testing.T) {
+	r := newRig(t, 1280, 800, Light)
+	r.view().route.to.path.SetText("/")
+	r.fire()
+	r.until("a look at the share", func() bool { return strings.HasPrefix(r.view().route.to.problem.text, "No share is mounted here") })
+}
+
+// A trial folder of an earlier check is removed after a yes; a folder that only looks like one stays.
+func TestCleanTrial(t *testing.T) {
+	r := newRig(t, 1280, 800, Light)
+	share := t.TempDir()
+	mine := filepath.Join(share, ".loadline-trial-0123456789abcdef")
+	if err := os.Mkdir(mine, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(mine, "footage.mov"), []byte("precious"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	rep := sample()
+	rep.Share.Path = share
+	r.done(rep)
+	r.askClean()
+	if r.sheet == nil || r.sheet.name != "clean" {
+		t.Fatal("it should ask first")
+	}
+	test.Tap(r.sheet.yes)
+	r.until("an answer", func() bool { return r.notice.box.Visible() })
+	if _, err := os.Stat(filepath.Join(mine, "footage.mov")); err != nil {
+		t.Errorf("a folder without a marker was removed: %v", err)
 	}
 }

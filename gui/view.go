@@ -50,7 +50,7 @@ func newView(w *Window, stage checks.Stage) *view {
 		}
 	}
 	v.route = newRoute(from, to, opts)
-	v.ledger = newLedger(w.engine.List(stage), func(c *checks.Check) { w.showFiles(c) })
+	v.ledger = newLedger(w.engine.List(stage), func(c *checks.Check) { w.showFiles(c) }, w.askClean)
 	top := newColumn(gapMid, v.head.box, v.route.box)
 	v.root = container.New(&viewLayout{page: v.ledger.page, top: top}, container.New(&layersTop{}), v.ledger.page.scroll)
 	v.root.Objects[0].(*fyne.Container).Objects = []fyne.CanvasObject{top}

@@ -194,6 +194,7 @@ func (w *Window) watch(v *view) {
 		w.greet(v)
 		if w.view() == v {
 			w.probe(v)
+			w.bar.update(w)
 		}
 	}
 	v.route.from.changed = func(string) { typed() }

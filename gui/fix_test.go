@@ -1,0 +1,183 @@
+package gui
+
+import (
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/test"
+
+	"loadline/checks/repair"
+)
+
+// tree makes files with their path as content, and returns the folder.
+func tree(t *testing.T, paths ...string) string {
+	t.Helper()
+	dir := t.TempDir()
+	for _, p := range paths {
+		full := filepath.Join(dir, p)
+		if err := os.MkdirAll(filepath.Dir(full), 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(full, []byte(p), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return dir
+}
+
+// listing is what stands below a folder, journals aside.
+func listing(t *testing.T, dir string) (paths []string) {
+	t.Helper()
+	err := filepath.WalkDir(dir, func(p string, d fs.DirEntry, err error) error {
+		if err == nil && !d.IsDir() && !repair.Ours(d.Name()) {
+			rel, _ := filepath.Rel(dir, p)
+			paths = append(paths, rel)
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return paths
+}
+
+// fixRig opens the page of repairs on a folder.
+func fixRig(t *testing.T, dir string) *rig {
+	t.Helper()
+	t.Setenv("XDG_STATE_HOME", t.TempDir())
+	r := newRig(t, 1280, 800, Light)
+	r.Open(dir, "")
+	test.Tap(r.bar.fix)
+	if r.at != pageFix {
+		t.Fatalf("the page is %q", r.at)
+	}
+	r.until("the plan", func() bool { return r.fix.plan != nil })
+	return r
+}
+
+// From a plan over a yes to renamed files and a new check; undo gives the old names back.
+func TestFixAndUndo(t *testing.T) {
+	before := []string{"day 1/good.mov", "day 1/what?.mov", "day 1/what?.xml", "trailing /a.wav"}
+	dir := tree(t, before...)
+	r := fixRig(t, dir)
+	p := r.fix
+	if n := len(p.plan.Steps); n < 3 || p.apply.Disabled() {
+		t.Fatalf("the plan has %d steps, Rename is off: %v", n, p.apply.Disabled())
+	}
+	if got := listing(t, dir); !slices.Equal(got, before) {
+		t.Fatalf("looking changed the disk: %q", got)
+	}
+	test.Tap(p.apply)
+	if r.sheet == nil || r.sheet.name != "rename" {
+		t.Fatal("Rename should ask first")
+	}
+	r.key(fyne.KeyEscape)
+	if got := listing(t, dir); !slices.Equal(got, before) {
+		t.Fatalf("a no changed the disk: %q", got)
+	}
+	test.Tap(p.apply)
+	test.Tap(r.sheet.yes)
+	r.until("the new check", func() bool { return r.running != "" })
+	r.began().end <- ending{rep: clean()}
+	r.until("its end", func() bool { return r.running == "" })
+	after := listing(t, dir)
+	if len(after) != len(before) || slices.ContainsFunc(after, func(s string) bool { return strings.ContainsAny(s, "?") || strings.Contains(s, " /") }) {
+		t.Fatalf("after the renames: %q", after)
+	}
+	r.showFix()
+	r.until("the plan", func() bool { return r.fix.plan != nil })
+	p = r.fix
+	if p.past == nil || !p.undo.Visible() {
+		t.Fatal("undo should be on offer")
+	}
+	test.Tap(p.undo)
+	test.Tap(r.sheet.yes)
+	r.until("the old names", func() bool { return !p.busy && p.plan != nil && p.past == nil })
+	if got := listing(t, dir); !slices.Equal(got, before) {
+		t.Errorf("after undo: %q, want %q", got, before)
+	}
+}
+
+// A proposal can be edited; what does not hold is said at once, and keeps Rename off.
+func TestFixEdit(t *testing.T) {
+	dir := tree(t, "what?.mov", "taken.mov")
+	r := fixRig(t, dir)
+	p := r.fix
+	p.table.choose(0)
+	if !p.edit.Visible() || p.name.Text == "" {
+		t.Fatal("the chosen row should be open to change")
+	}
+	p.name.SetText("taken.mov")
+	if p.fault.text == "" || !p.apply.Disabled() {
+		t.Errorf("a name that is taken: said %q, Rename is off: %v", p.fault.text, p.apply.Disabled())
+	}
+	p.name.SetText("a/b")
+	if p.fault.text == "" {
+		t.Error("a slash in a name should be refused")
+	}
+	p.name.SetText("what is it.mov")
+	if p.fault.text != "" || p.apply.Disabled() || p.plan.Steps[0].Name() != "what is it.mov" {
+		t.Errorf("a good name: said %q, the plan has %q", p.fault.text, p.plan.Steps[0].Name())
+	}
+	test.Tap(p.keep)
+	if p.plan.Steps[0].Changes() || !p.apply.Disabled() {
+		t.Error("with its old name kept there is nothing to rename")
+	}
+}
+
+// What a rename would not cure has its reason, and what else can be done.
+func TestFixLeft(t *testing.T) {
+	dir := tree(t, "real.mov")
+	if err := os.Symlink("real.mov", filepath.Join(dir, "link.mov")); err != nil {
+		t.Fatal(err)
+	}
+	r := fixRig(t, dir)
+	p := r.fix
+	test.Tap(p.tabLeft)
+	if p.rows() != 1 {
+		t.Fatalf("%d rows are left as they are", p.rows())
+	}
+	p.table.choose(0)
+	if !p.offers.Visible() || !p.doLink.Visible() {
+		t.Fatal("the link should be replaceable by a copy")
+	}
+	test.Tap(p.doLink)
+	if p.apply.Disabled() {
+		t.Error("with a link to replace, there is something to do")
+	}
+	test.Tap(p.apply)
+	test.Tap(r.sheet.yes)
+	r.until("the new check", func() bool { return r.running != "" })
+	r.began().end <- ending{rep: clean()}
+	r.until("its end", func() bool { return r.running == "" })
+	if info, err := os.Lstat(filepath.Join(dir, "link.mov")); err != nil || !info.Mode().IsRegular() {
+		t.Errorf("the link was not replaced: %v, %v", info, err)
+	}
+}
+
+// The lists hold every file once: what would arrive, and what would not.
+func TestFixLists(t *testing.T) {
+	dir := tree(t, "good.mov", "sub/also good.wav")
+	if err := os.Symlink("good.mov", filepath.Join(dir, "link.mov")); err != nil {
+		t.Fatal(err)
+	}
+	r := fixRig(t, dir)
+	out := filepath.Join(t.TempDir(), "copy.txt")
+	test.Tap(r.fix.lists)
+	r.sheet.path.SetText(out)
+	r.key(fyne.KeyReturn)
+	r.until("the lists", func() bool { return r.saved == out })
+	copyList, err := os.ReadFile(out)
+	if err != nil || string(copyList) != "good.mov\nsub/also good.wav\n" {
+		t.Errorf("the copy list holds %q (%v)", copyList, err)
+	}
+	skip, err := os.ReadFile(skipListBeside(out))
+	if err != nil || string(skip) != "link.mov\n" {
+		t.Errorf("the skip list holds %q (%v)", skip, err)
+	}
+}
