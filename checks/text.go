@@ -180,17 +180,17 @@ func (r *Report) WriteText(w io.Writer) error {
 // disk may be erased, what comes before that.
 func (r *Report) Cautions() []string {
 	list := cautions
-	if r.Verdict != Failed && !r.Stopped {
-		switch r.Stage {
-		case After:
-			list = append([]string{
-				"Before the box travels: unmount the share, then switch the appliance off as its own instructions say.",
-				"Keep the manifest: the arrival is checked against it.",
-			}, list...)
-		case Arrival:
-			list = append([]string{
-				"Before the disk is erased: a second copy in another place is worth more than an empty disk.",
-			}, list...)
+	switch {
+	case r.Stopped || r.Verdict == Failed:
+	case r.Stage == After:
+		list = append([]string{
+			"Before the box travels: unmount the share, then switch the appliance off as its own instructions say.",
+			"Keep the manifest: the arrival is checked against it.",
+		}, list...)
+	case r.Stage == Arrival && r.Verdict == Pass:
+		list = []string{
+			"Before the disk is erased: see that it is the disk that the manifest names. A second copy in another place is worth more than an empty disk.",
+			"Keep this report and the manifest with your records.",
 		}
 	}
 	return list

@@ -51,6 +51,7 @@ func Arrival(ctx context.Context, manifest string, listings []string, o ArrivalO
 	defer tell.stop()
 	rep := &checks.Report{
 		Stage: checks.Arrival, Version: o.Version, Started: o.Now(), Manifest: manifest, Verdict: checks.Warned,
+		Machine: checks.Machine(),
 	}
 	if err := a.load(ctx, manifest); err != nil {
 		return nil, badJob(ctx, err)
