@@ -63,7 +63,7 @@ func LookBelow(ctx context.Context, path, prefix string, deadline time.Duration)
 		return Look(ctx, path, deadline)
 	}
 	if !filepath.IsLocal(prefix) {
-		return nil, fmt.Errorf("the prefix %q must be a folder inside the share: no leading slash, no ..", prefix)
+		return nil, fmt.Errorf("the prefix %q must be a folder inside the share: no leading slash, and no way out of it", prefix)
 	}
 	for at := filepath.Clean(prefix); ; at = filepath.Dir(at) {
 		f, err := Look(ctx, filepath.Join(path, at), deadline)

@@ -146,6 +146,7 @@ func rates(parts []part) (all, low, high float64) {
 // readBack compares what the share gives back with what was written, for as long as the stream may
 // take; what is beyond that is only known to have been flushed.
 func (t *trial) readBack(seed uint64, written int64) error {
+	t.progress(0.85, "Reading back")
 	var f *os.File
 	var size int64
 	err := t.call("opening a file again", func() (err error) {

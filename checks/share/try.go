@@ -83,6 +83,7 @@ type trial struct {
 
 	tell sync.Mutex
 	over bool
+	done float64 // the last progress told: it never goes back
 }
 
 // update changes the result.
@@ -117,7 +118,8 @@ func (t *trial) progress(done float64, doing string) {
 	t.tell.Lock()
 	defer t.tell.Unlock()
 	if !t.over {
-		t.wishes.Progress(done, doing)
+		t.done = max(t.done, done)
+		t.wishes.Progress(t.done, doing)
 	}
 }
 

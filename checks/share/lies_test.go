@@ -1,0 +1,203 @@
+//go:build linux
+
+package share
+
+import (
+	"context"
+	"errors"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"golang.org/x/sys/unix"
+	"golang.org/x/text/unicode/norm"
+)
+
+func ids(r *Result) string {
+	var out []string
+	for _, p := range r.Problems {
+		out = append(out, p.Rule)
+	}
+	return strings.Join(out, " ")
+}
+
+// failing answers one kind of request with an error, for files of one name.
+func failing(op uint32, name string, errno unix.Errno) *liar {
+	return &liar{fail: func(o uint32, n string) unix.Errno {
+		if o == op && strings.HasPrefix(n, name) {
+			return errno
+		}
+		return 0
+	}}
+}
+
+func TestTryFindsLies(t *testing.T) {
+	for name, tc := range map[string]struct {
+		liar  *liar
+		rules string
+	}{
+		"honest":                {&liar{}, ""},
+		"read-only":             {failing(opMkdir, "", unix.EROFS), ruleReadOnly},
+		"denied":                {failing(opMkdir, "", unix.EACCES), ruleDenied},
+		"not opened again":      {failing(opOpen, "probe", unix.EACCES), ruleDenied},
+		"no space at the flush": {failing(opFsync, "stream", unix.ENOSPC), ruleFull},
+		"no space at the close": {failing(opFlush, "stream", unix.ENOSPC), ruleFull},
+		"quota at the write":    {failing(opWrite, "stream", unix.EDQUOT), ruleFull},
+		"flush fails":           {failing(opFsync, "probe", unix.EIO), ruleLost},
+		"close fails":           {failing(opFlush, "small", unix.EIO), ruleLost},
+		"stale":                 {failing(opWrite, "unit", unix.ESTALE), ruleStale},
+		"rename fails":          {failing(opRename, "probe", unix.EIO), ruleLost},
+		"other bytes come back": {&liar{read: func(b []byte) {
+			if len(b) > 100_000 {
+				b[99_999] ^= 1
+			}
+		}}, ruleLost},
+		"dates are refused":    {failing(opSetattr, "renamed", unix.EPERM), ruleDenied},
+		"the first flush only": {once(opFsync, "stream", unix.EIO), ruleLost},
+	} {
+		t.Run(name, func(t *testing.T) {
+			dir := mountLiar(t, tc.liar)
+			f, err := Look(t.Context(), dir, 0)
+			if err != nil || f.Mount.Type != "fuse" || f.Mount.Point != dir || f.System {
+				t.Fatalf("Look = %+v, %v", f, err)
+			}
+			r, err := Try(t.Context(), dir, quick)
+			if err != nil || ids(r) != tc.rules {
+				t.Fatalf("found %q, want %q: %+v, %v", ids(r), tc.rules, r, err)
+			}
+			if left := listed(t, dir); len(left) > 0 {
+				t.Errorf("left: %q", left)
+			}
+		})
+	}
+}
+
+// once fails one request only, as fsync(2) tells of lost bytes once.
+func once(op uint32, name string, errno unix.Errno) *liar {
+	var did atomic.Bool
+	return &liar{fail: func(o uint32, n string) unix.Errno {
+		if o == op && n == name && did.CompareAndSwap(false, true) {
+			return errno
+		}
+		return 0
+	}}
+}
+
+// lower changes ASCII letters only.
+func lower(s string) string {
+	b := []byte(s)
+	for i, c := range b {
+		if 'A' <= c && c <= 'Z' {
+			b[i] = c + 'a' - 'A'
+		}
+	}
+	return string(b)
+}
+
+func cut(limit int) func(string) string {
+	return func(s string) string { return s[:min(limit, len(s))] }
+}
+
+func TestTryFindsHowNamesAreKept(t *testing.T) {
+	for name, tc := range map[string]struct {
+		liar               *liar
+		cuts, cases, forms bool
+		limit              int
+		refused            []Refusal
+	}{
+		"cut at the limit":  {liar: &liar{keep: cut(255)}, cuts: true, limit: 255},
+		"cut at 143":        {liar: &liar{keep: cut(143)}, cuts: true, limit: 143},
+		"over the limit":    {liar: &liar{}, cuts: true, limit: 256},
+		"folds case":        {liar: &liar{key: strings.ToLower, fail: long(255)}, cases: true, limit: 255},
+		"keeps lower case":  {liar: &liar{keep: lower, fail: long(255)}, cases: true, limit: 255},
+		"folds forms":       {liar: &liar{key: norm.NFC.String, fail: long(255)}, forms: true, limit: 255},
+		"keeps NFD":         {liar: &liar{keep: norm.NFD.String, fail: long(255)}, forms: true, limit: 255},
+		"keeps NFC":         {liar: &liar{keep: norm.NFC.String, fail: long(255)}, forms: true, limit: 255},
+		"less than it says": {liar: &liar{fail: long(143)}, limit: 143},
+		"emoji become ?": {
+			liar:    &liar{keep: func(s string) string { return strings.ReplaceAll(s, "\U0001F3AC", "????") }, fail: long(255)},
+			limit:   255,
+			refused: []Refusal{{Habit: HabitSupplementary, Back: "n-043-????"}},
+		},
+		"refuses a colon": {
+			liar: &liar{fail: func(op uint32, name string) unix.Errno {
+				if op == opCreate && strings.Contains(name, ":") {
+					return unix.EINVAL
+				}
+				return long(255)(op, name)
+			}},
+			limit:   255,
+			refused: []Refusal{{Rune: ':', Err: unix.EINVAL}},
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			dir := mountLiar(t, tc.liar)
+			r, err := Try(t.Context(), dir, quick)
+			if err != nil || len(r.Problems) > 0 || !r.NamesTried {
+				t.Fatalf("Try = %+v, %v", r, err)
+			}
+			if r.CutsShort != tc.cuts || r.FoldsCase != tc.cases || r.FoldsForms != tc.forms || r.NameLimit != tc.limit {
+				t.Errorf("cuts %v, folds case %v, forms %v, limit %d; want %+v", r.CutsShort, r.FoldsCase, r.FoldsForms, r.NameLimit, tc)
+			}
+			if len(r.Refused) != len(tc.refused) || len(r.Refused) > 0 && r.Refused[0] != tc.refused[0] {
+				t.Errorf("refused %+v, want %+v", r.Refused, tc.refused)
+			}
+			if left := listed(t, dir); len(left) > 0 {
+				t.Errorf("left: %q", left)
+			}
+		})
+	}
+}
+
+// long refuses names that are longer than most.
+func long(most int) func(uint32, string) unix.Errno {
+	return func(op uint32, name string) unix.Errno {
+		if (op == opCreate || op == opLookup) && len(name) > most {
+			return unix.ENAMETOOLONG
+		}
+		return 0
+	}
+}
+
+// A share that hangs in the middle: silent after the deadline, at once where the person stops; and
+// when it goes on, what is left is taken away.
+func TestTryHangs(t *testing.T) {
+	for _, stopped := range []bool{false, true} {
+		ctx, cancel := context.WithCancel(t.Context())
+		hang := make(chan struct{})
+		var hung atomic.Bool
+		dir := mountLiar(t, &liar{fail: func(op uint32, name string) unix.Errno {
+			if op == opFsync && name == "stream" {
+				if hung.Store(true); stopped {
+					cancel()
+				}
+				<-hang
+			}
+			return 0
+		}})
+		w := quick
+		w.Deadline = 300 * time.Millisecond
+		want := ErrSilent
+		if stopped {
+			w.Deadline, want = time.Hour, context.Canceled
+		}
+		r, err := Try(ctx, dir, w)
+		if !errors.Is(err, want) || !strings.Contains(err.Error(), "may be left") || !r.NamesTried || !hung.Load() {
+			t.Errorf("stopped %v: %+v, %v", stopped, r, err)
+		}
+		close(hang)
+		for range mostHanging { // places come back when nothing hangs any more
+			if err := calls.enter(t.Context(), time.Minute); err != nil {
+				t.Fatal(err)
+			}
+		}
+		for range mostHanging {
+			calls.leave(false)
+		}
+		if left := listed(t, dir); len(left) > 0 {
+			t.Errorf("left: %q", left)
+		}
+		cancel()
+	}
+}
