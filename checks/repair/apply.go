@@ -31,7 +31,14 @@ type Options struct {
 	// renames.
 	Progress func(done, total int, path string)
 
-	hook func(point string) // tests stop the program here
+	test rig
+}
+
+// A rig is what tests change: where the program stops, and what the disk cannot do.
+type rig struct {
+	hook    func(point string) // called before and after every change to the disk
+	plain   bool               // as if the system had no exclusive rename
+	passing bool               // as if inode numbers did not last
 }
 
 // An Outcome tells what was done.
@@ -108,7 +115,9 @@ func Resume(ctx context.Context, journalPath string, o Options) (*Outcome, error
 	switch s := State(e.j.head.State); s {
 	case StateApplying, StatePlanned, "":
 		if len(e.j.moves) == 0 {
-			return &Outcome{}, e.forget()
+			err := e.forget()
+			e.restoreRoot()
+			return &Outcome{}, err
 		}
 	case StateApplied:
 		return &Outcome{Journal: e.j.path}, nil
@@ -155,8 +164,8 @@ type engine struct {
 }
 
 func (e *engine) hook(point string) {
-	if e.o.hook != nil {
-		e.o.hook(point)
+	if e.o.test.hook != nil {
+		e.o.test.hook(point)
 	}
 }
 
@@ -170,7 +179,7 @@ func open(source string, o Options) (*engine, error) {
 		root.Close()
 		return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(source), explain(err))
 	}
-	e := &engine{root: root, dir: dir, o: o, lasting: lastingInodes(dir)}
+	e := &engine{root: root, dir: dir, o: o, plain: o.test.plain, lasting: !o.test.passing && lastingInodes(dir)}
 	if err := lock(dir); err != nil {
 		dir.Close()
 		root.Close()

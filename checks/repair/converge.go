@@ -125,6 +125,9 @@ func (e *engine) survey(ctx context.Context) error {
 				}
 			}
 		}
+		if err := e.dropGuards(now, e.byDir[dir], list, taken); err != nil {
+			return err
+		}
 	}
 	for _, m := range e.j.moves {
 		if m.link {
@@ -204,13 +207,13 @@ func (e *engine) forward(ctx context.Context) (*Outcome, error) {
 		}
 	}
 	e.restoreDates()
+	e.restoreRoot()
 	if err := flush(e.dir); err != nil {
 		return e.halt(err)
 	}
 	if err := e.j.state(StateApplied); err != nil {
 		return e.halt(err)
 	}
-	e.restoreRoot()
 	e.out.Journal = e.j.path
 	return &e.out, nil
 }

@@ -169,7 +169,7 @@ func (l *Limits) proposeUnit(u *unit, number int) []string {
 }
 
 // resolve gives every entry of a folder its final name. What need not change keeps its name; of
-// twins the first in byte order does.
+// twins the larger family does, then the first in byte order.
 func (p *Plan) resolve(f *folder) {
 	var finder names.Twins
 	for _, e := range f.entries {
@@ -197,6 +197,8 @@ func (p *Plan) resolve(f *folder) {
 			c.take(u, u.names())
 		}
 	}
+	// Of twins the larger family keeps its names: that is the smaller change.
+	slices.SortStableFunc(all, func(a, b *unit) int { return cmp.Compare(len(b.members), len(a.members)) })
 	for _, u := range all {
 		switch {
 		case f.keeps(u):
@@ -288,6 +290,14 @@ func fold(name string) string { return names.Fold(name) }
 // settle finds free names for a unit.
 func (p *Plan) settle(u *unit, c *claims) {
 	first := p.Limits.proposeUnit(u, 1)
+	if len(first) > 1 && !new(claims).free(first, nil) {
+		// Endings that differed are alike when cured ("a.mov" and "a.mov."): no number keeps
+		// such names apart, so each goes its own way.
+		for i, e := range u.members {
+			p.settle(newUnit([]member{{e, u.parts[i]}}), c)
+		}
+		return
+	}
 	key := first[0]
 	for n := max(1, c.next[key]); ; n++ {
 		proposed := first

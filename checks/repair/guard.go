@@ -2,11 +2,13 @@ package repair
 
 import (
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"strings"
 	"time"
 
+	"loadline/checks/names"
 	"loadline/checks/walk"
 )
 
@@ -27,9 +29,19 @@ func (e *engine) exclusive(here *os.File, now string, m *move, to string) error 
 		return err
 	}
 	e.hook("guarded")
-	if err := e.root.Rename(join(now, from), target); err != nil {
+	err := renameOver(here, from, name)
+	if errors.Is(err, errors.ErrUnsupported) {
+		if m.id.Kind == walk.Folder {
+			// There a folder never takes the place of another, not even of an empty one.
+			if err := e.root.Remove(target); err != nil {
+				return err
+			}
+		}
+		err = e.root.Rename(join(now, from), target)
+	}
+	if err != nil {
 		// The guard is ours and empty; without the rename it must not stay.
-		return errors.Join(err, e.dropGuard(m, target))
+		return errors.Join(err, removed(e.root.Remove(target)))
 	}
 	return nil
 }
@@ -44,7 +56,7 @@ func (e *engine) takeName(m *move, target string) error {
 	if errors.Is(err, fs.ErrExist) {
 		// One of ours that a crash left?
 		info, lerr := e.root.Lstat(target)
-		if lerr == nil && e.isGuard(m, target, info) && e.dropGuard(m, target) == nil {
+		if lerr == nil && e.isGuard(m, target, info) && e.root.Remove(target) == nil {
 			err = e.tryName(m, target)
 		}
 	}
@@ -67,8 +79,27 @@ func (e *engine) tryName(m *move, target string) error {
 	return nil
 }
 
-// dropGuard removes a guard. Of a folder only an empty one can go.
-func (e *engine) dropGuard(_ *move, target string) error { return e.root.Remove(target) }
+// dropGuards removes the guards that a crash left in a folder.
+func (e *engine) dropGuards(now string, moves []*move, list, taken map[string]bool) error {
+	for _, m := range moves {
+		for _, name := range []string{m.temp, m.to, m.from} {
+			if !list[name] || taken[name] {
+				continue
+			}
+			path := join(dot(now), name)
+			info, err := e.root.Lstat(path)
+			if err != nil || !e.isGuard(m, path, info) {
+				continue
+			}
+			e.hook("drop")
+			if err := removed(e.root.Remove(path)); err != nil {
+				return fmt.Errorf("cannot remove %s: %w", names.Quote(path), explain(err))
+			}
+			delete(list, name)
+		}
+	}
+	return nil
+}
 
 // isGuard tells whether a name is held by a guard that a crash left. A file tells by its text. A
 // folder does where it is empty and younger than the plan, and the journal says that this very
@@ -89,14 +120,12 @@ func (e *engine) isGuard(m *move, path string, info fs.FileInfo) bool {
 	if err != nil || len(list) > 0 {
 		return false
 	}
-	_, to, way := cutWay(m.at)
-	_, name := parent(path)
+	from, to, way := strings.Cut(m.at, ">")
+	dir, name := parent(path)
 	if !way || m.name(to) != name {
 		return false
 	}
 	// An empty folder can be what was moved. It is the guard only if the other name is there too.
-	from, _, _ := cutWay(m.at)
-	dir, _ := parent(path)
 	_, err = e.root.Lstat(join(dir, m.name(from)))
 	return err == nil
 }
@@ -104,6 +133,3 @@ func (e *engine) isGuard(m *move, path string, info fs.FileInfo) bool {
 // guardSlack is how far the clock of a disk may be behind, dates in steps of 2 s included
 // (FAT, common practice).
 const guardSlack = 5 * time.Second
-
-// cutWay parts the word of a rename that was begun.
-func cutWay(at string) (from, to string, ok bool) { return strings.Cut(at, ">") }

@@ -220,7 +220,7 @@ func decode(data []byte) (*journal, error) {
 				if n == 1 {
 					return nil, bad(1, "is not whole")
 				}
-				return j, errHalf
+				return j, errHalf // what lines there are is whole
 			}
 			return j, nil
 		}
@@ -395,7 +395,7 @@ func openJournal(path string, flag int) (*journal, error) {
 	}
 	if errors.Is(err, errHalf) {
 		j.head.State = string(StatePlanned)
-		j.moves, j.folders = nil, nil
+		j.moves = nil
 	}
 	j.path, j.file = path, f
 	j.inRoot = strings.HasPrefix(filepath.Base(path), ".")

@@ -45,3 +45,5 @@ func unlock(dir *os.File) {
 		locked.Delete(path)
 	}
 }
+
+func renameOver(*os.File, string, string) error { return errors.ErrUnsupported }

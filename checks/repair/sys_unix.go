@@ -50,3 +50,9 @@ func linkTimes(dir *os.File, name string, t time.Time) error {
 
 // unlock lets go of a lock before the folder is closed.
 func unlock(dir *os.File) { _ = unix.Flock(int(dir.Fd()), unix.LOCK_UN) }
+
+// renameOver renames within one folder over what has the new name (renameat(2)). Unlike os.Rename
+// it takes the place of an empty folder too.
+func renameOver(dir *os.File, from, to string) error {
+	return unix.Renameat(int(dir.Fd()), from, int(dir.Fd()), to)
+}
