@@ -22,7 +22,7 @@ func (w *Window) askClean() {
 	w.ask("clean", "Remove the trial folder?", "An earlier check was cut off and left its trial folder on the share. It is removed only if its marker proves that a check made it and nothing else lies in it.",
 		"Remove it", "Leave it", func() {
 			go func() {
-				n, err := clean(context.Background(), folder)
+				n, err := removeTrials(context.Background(), folder)
 				w.desk.Post(func() {
 					if err != nil {
 						w.tell(checks.Warned, "Not removed: "+oneLine(err.Error())+".")
@@ -34,8 +34,8 @@ func (w *Window) askClean() {
 		})
 }
 
-// clean removes the trial folders that earlier checks left on a share, and counts them.
-func clean(ctx context.Context, folder string) (n int, err error) {
+// removeTrials removes the trial folders that earlier checks left on a share, and counts them.
+func removeTrials(ctx context.Context, folder string) (n int, err error) {
 	left, err := share.LeftBehind(ctx, folder)
 	if err != nil {
 		return 0, err
