@@ -1,0 +1,350 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/dustin/go-humanize"
+
+	"loadline/checks/names"
+	"loadline/checks/repair"
+)
+
+// fixer is what the flags of fix say.
+type fixer struct {
+	out        output
+	limits     repair.Limits
+	options    repair.Options
+	apply      bool
+	undo       string
+	resume     string
+	copyList   string
+	skipList   string
+	nul        bool
+	skip       []string
+	links      []string
+	plan       *repair.Plan
+	outcome    *repair.Outcome
+	lists      *repair.Lists
+	stdout     io.Writer
+	stderr     io.Writer
+	afterwards string // one line for people on what was done
+}
+
+// fix proposes names, applies them, takes them back, and writes lists of what to copy.
+func fix(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	f := fixer{stdout: stdout, stderr: stderr}
+	fs := f.flags()
+	rest, err := parse(fs, args)
+	if err != nil {
+		return parsed(err)
+	}
+	if err := f.check(); err != nil {
+		return fault(stderr, err)
+	}
+	if f.undo != "" || f.resume != "" {
+		if len(rest) > 1 {
+			fs.Usage()
+			return exitError
+		}
+		if len(rest) == 1 {
+			f.options.Source = rest[0]
+		}
+		return f.goOn(ctx)
+	}
+	if len(rest) != 1 {
+		fs.Usage()
+		return exitError
+	}
+	return f.run(ctx, rest[0])
+}
+
+func (f *fixer) flags() *flag.FlagSet {
+	fs := newFlags("fix", "SOURCE", f.stderr)
+	f.out.register(fs)
+	fs.BoolVar(&f.apply, "apply", false, "rename as planned; a journal on the disk lets you go back")
+	fs.StringVar(&f.undo, "undo", "", "take back what the plan of this `JOURNAL` renamed")
+	fs.StringVar(&f.resume, "resume", "", "go on with the plan of this `JOURNAL`, which stopped midway")
+	fs.StringVar(&f.limits.Prefix, "prefix", "", "`FOLDER` on the share that will hold the copy, and so the head of every key")
+	fs.StringVar(&f.limits.Share, "share", "", "`FOLDER` of the share; it counts in the length of paths")
+	fs.IntVar(&f.limits.Key, "key-bytes", repair.DefaultKey, "longest key of the object store, `N` bytes")
+	fs.IntVar(&f.limits.Name, "name-bytes", names.NameMax, "longest name that the share takes, `N` bytes")
+	fs.BoolVar(&f.limits.Portable, "portable", false, "also cure names outside the portable set of POSIX")
+	fs.BoolVar(&f.options.InState, "state", false, "put the journal into the state folder, not on the disk")
+	fs.Func("skip", "put this `PATH` of the source on the skip list; may be repeated", func(s string) error {
+		f.skip = append(f.skip, strings.TrimSuffix(filepath.ToSlash(s), "/"))
+		return nil
+	})
+	fs.Func("replace-link", "with -apply, replace the link at this `PATH` of the source by a copy of its file; may be repeated", func(s string) error {
+		f.links = append(f.links, filepath.ToSlash(s))
+		return nil
+	})
+	fs.StringVar(&f.copyList, "copy-list", "", "write the paths that would arrive as they are named now to `FILE`, one a line")
+	fs.StringVar(&f.skipList, "skip-list", "", "write the other paths to `FILE`, one a line")
+	fs.BoolVar(&f.nul, "0", false, "end the paths in lists with NUL, so that names with line breaks fit")
+	return fs
+}
+
+func (f *fixer) check() error {
+	switch {
+	case f.limits.Key < 1, f.limits.Name < 1:
+		return errors.New("-key-bytes and -name-bytes must be at least 1")
+	case f.undo != "" && f.resume != "", (f.undo != "" || f.resume != "") && f.apply:
+		return errors.New("choose one of -apply, -resume and -undo")
+	case len(f.links) > 0 && !f.apply:
+		return errors.New("-replace-link needs -apply")
+	}
+	for _, file := range []string{f.copyList, f.skipList} {
+		o := output{file: file}
+		if err := o.check(); err != nil {
+			return err
+		}
+	}
+	return f.out.check()
+}
+
+// goOn takes a plan back, or on.
+func (f *fixer) goOn(ctx context.Context) int {
+	do, journal, did := repair.Undo, f.undo, "taken back"
+	if f.resume != "" {
+		do, journal, did = repair.Resume, f.resume, "done"
+	}
+	out, err := do(ctx, journal, f.options)
+	if err != nil {
+		return f.fault(err)
+	}
+	f.outcome, f.afterwards = out, fmt.Sprintf("%s %s.", count(out.Done, "rename is", "renames are"), did)
+	return f.report()
+}
+
+func (f *fixer) run(ctx context.Context, source string) int {
+	plan, err := repair.NewPlan(ctx, source, f.limits, nil)
+	if err != nil {
+		return fault(f.stderr, err)
+	}
+	f.plan = plan
+	for _, path := range f.skip {
+		plan.Skip(path, true)
+	}
+	for _, path := range f.links {
+		if err := plan.Replace(path, true); err != nil {
+			return fault(f.stderr, err)
+		}
+	}
+	if f.apply {
+		out, err := plan.Apply(ctx, f.options)
+		if err != nil {
+			return f.fault(err)
+		}
+		f.outcome, f.afterwards = out, fmt.Sprintf("%s done.", count(out.Done, "rename is", "renames are"))
+	}
+	if f.copyList != "" || f.skipList != "" {
+		if err := f.writeLists(ctx); err != nil {
+			return fault(f.stderr, err)
+		}
+	}
+	return f.report()
+}
+
+// fault is the common one, but for what stopped midway: there something was changed.
+func (f *fixer) fault(err error) int {
+	var stopped *repair.StoppedError
+	if errors.As(err, &stopped) {
+		err = errors.New(stopped.Error())
+	}
+	return fault(f.stderr, err)
+}
+
+// writeLists makes the lists elsewhere first: they might be meant to lie in the source.
+func (f *fixer) writeLists(ctx context.Context) error {
+	dir, err := os.MkdirTemp("", "loadline-lists-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	files := map[string]*os.File{}
+	for _, name := range []string{"copy", "skip"} {
+		if files[name], err = os.Create(filepath.Join(dir, name)); err != nil {
+			return err
+		}
+		defer files[name].Close()
+	}
+	if f.lists, err = f.plan.WriteLists(ctx, files["copy"], files["skip"], f.nul); err != nil {
+		return err
+	}
+	for name, to := range map[string]string{"copy": f.copyList, "skip": f.skipList} {
+		if to == "" {
+			continue
+		}
+		o := output{file: to}
+		if err := o.write(nil, func(w io.Writer) error {
+			if _, err := files[name].Seek(0, io.SeekStart); err != nil {
+				return err
+			}
+			_, err := io.Copy(w, files[name])
+			return err
+		}); err != nil {
+			return fmt.Errorf("the %s list could not be written: %w", name, err)
+		}
+	}
+	return nil
+}
+
+// report prints what is planned or was done.
+func (f *fixer) report() int {
+	write := f.text
+	if f.out.json {
+		write = f.json
+	}
+	if err := f.out.write(f.stdout, write); err != nil {
+		return fault(f.stderr, fmt.Errorf("the plan could not be written: %w", err))
+	}
+	if f.outcome != nil && len(f.outcome.Gone)+len(f.outcome.Kept) > 0 {
+		return exitFail
+	}
+	return exitGood
+}
+
+type jsonStep struct {
+	From       string   `json:"from"`
+	FromBase64 []byte   `json:"from_base64,omitempty"`
+	To         string   `json:"to"`
+	ToBase64   []byte   `json:"to_base64,omitempty"`
+	Rules      []string `json:"rules"`
+}
+
+type jsonLeft struct {
+	Path       string `json:"path"`
+	PathBase64 []byte `json:"path_base64,omitempty"`
+	Why        string `json:"why"`
+}
+
+// onlyBytes returns a path that JSON cannot hold as it is.
+func onlyBytes(path string) []byte {
+	if utf8.ValidString(path) {
+		return nil
+	}
+	return []byte(path)
+}
+
+func (f *fixer) json(w io.Writer) error {
+	doc := struct {
+		Schema  int        `json:"schema"`
+		Plan    []jsonStep `json:"plan"`
+		Left    []jsonLeft `json:"left"`
+		Journal string     `json:"journal,omitempty"`
+	}{Schema: 1, Plan: []jsonStep{}, Left: []jsonLeft{}}
+	if f.plan != nil {
+		for i := range f.plan.Steps {
+			s := &f.plan.Steps[i]
+			doc.Plan = append(doc.Plan, jsonStep{s.From, onlyBytes(s.From), s.To, onlyBytes(s.To), append([]string{}, s.Rules...)})
+		}
+		for i := range f.plan.Left {
+			l := &f.plan.Left[i]
+			doc.Left = append(doc.Left, jsonLeft{l.Path, onlyBytes(l.Path), l.Why})
+		}
+	}
+	if f.outcome != nil {
+		doc.Journal = f.outcome.Journal
+	}
+	e := json.NewEncoder(w)
+	e.SetEscapeHTML(false)
+	return e.Encode(doc)
+}
+
+func (f *fixer) text(w io.Writer) error {
+	var b bytes.Buffer
+	say := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
+	if f.plan != nil {
+		f.planText(say)
+	}
+	if f.afterwards != "" {
+		say("%s", f.afterwards)
+	}
+	if o := f.outcome; o != nil {
+		if o.Journal != "" {
+			say("To go back: loadline-cli fix -undo %s", names.Quote(o.Journal))
+		}
+		for _, path := range o.Gone {
+			say("Not there any more: %s", names.Quote(path))
+		}
+		for _, path := range o.Kept {
+			say("The disk spells this name in a normal form of its own, a rename does not change it: %s", names.Quote(path))
+		}
+		for _, path := range o.Dates {
+			say("The date could not be put back: %s", names.Quote(path))
+		}
+	}
+	if l := f.lists; l != nil {
+		say("Copy list: %s. Skip list: %s.", sum(l.Copy), sum(l.Skip))
+		if f.copyList != "" && !f.nul {
+			say("To copy exactly these with the POSIX utility pax: cd SOURCE && pax -rw -d FOLDER-ON-SHARE < COPY-LIST")
+		}
+	}
+	_, err := w.Write(b.Bytes())
+	return err
+}
+
+func sum(s repair.Sum) string {
+	return count(int(s.Files), "path", "paths") + ", " + humanize.IBytes(uint64(s.Bytes))
+}
+
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return humanize.Comma(int64(n)) + " " + many
+}
+
+func (f *fixer) planText(say func(string, ...any)) {
+	p := f.plan
+	if len(p.Steps) == 0 {
+		say("No name needs to change.")
+	} else {
+		say("%s to change:", count(len(p.Steps), "name is", "names are"))
+	}
+	for i := range p.Steps {
+		s := &p.Steps[i]
+		say("  %s", names.Quote(s.From))
+		say("    becomes %s", names.Quote(s.To))
+		say("    because %s", s.Why)
+		for j, c := range s.Choices {
+			if j > 0 && c.Name != s.Name() {
+				say("    or, read as %s: %s", c.Encoding, names.Quote(c.Name))
+			}
+		}
+	}
+	if len(p.Left) > 0 {
+		say("")
+		say("%s left as they are:", count(len(p.Left), "path is", "paths are"))
+	}
+	for i := range p.Left {
+		l := &p.Left[i]
+		say("  %s", names.Quote(l.Path))
+		say("    %s", l.Why)
+		for _, o := range l.Offers {
+			switch o {
+			case repair.OfferArchive:
+				say("    to keep the whole as one file: %s", names.Quote(l.Card.Archive()))
+			case repair.OfferReplace:
+				say("    to put a copy of the file in its place: -apply -replace-link %s", names.Quote(l.Path))
+			}
+		}
+	}
+	if len(p.Steps) > 0 && f.outcome == nil {
+		say("")
+		say("Nothing was changed. -apply renames and tells how to go back.")
+	}
+	if len(p.Left) > 0 && f.lists == nil {
+		say("What should not be copied can go on a skip list: -skip-list FILE, with -copy-list FILE for the rest.")
+	}
+}
