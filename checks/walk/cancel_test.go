@@ -68,7 +68,7 @@ func (l *fakeLister) head(string, []byte) (int, error) {
 	l.stall()
 	return 0, nil
 }
-func (l *fakeLister) access(string, Kind) error       { l.stall(); return nil }
+func (l *fakeLister) access(*Entry) error             { l.stall(); return nil }
 func (l *fakeLister) look(name string) (Entry, error) { l.stall(); return Entry{Name: name}, nil }
 func (l *fakeLister) xattrs(string) ([]string, error) { l.stall(); return nil, nil }
 

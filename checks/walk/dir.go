@@ -11,7 +11,7 @@ type handle interface {
 	readlink(name string) (string, error)
 	open(name string) (*os.File, error)
 	head(name string, p []byte) (int, error)
-	access(name string, kind Kind) error
+	access(e *Entry) error
 	look(name string) (Entry, error)
 	xattrs(name string) ([]string, error)
 }
@@ -68,12 +68,13 @@ func (d *Dir) Head(name string, p []byte) (int, error) {
 }
 
 // Access returns nil if the effective user may read the entry, for a folder also search it, as
-// the system judges: access lists and capabilities included. A link is judged itself.
+// the system judges: access lists and capabilities included. A link is judged itself. Where owner
+// and permission bits already settle it the system is not asked, which makes most calls free.
 func (d *Dir) Access(name string) error {
 	if err := d.enter("access", name); err != nil {
 		return err
 	}
-	err := d.at.access(name, d.kindOf(name))
+	err := d.at.access(d.entry(name))
 	d.by.leave(nil)
 	return err
 }
@@ -99,9 +100,9 @@ func (d *Dir) Xattrs(name string) ([]string, error) {
 	return s, err
 }
 
-// kindOf finds the kind of an entry. Visitors go through Entries in order, so it begins where it
-// found the one before.
-func (d *Dir) kindOf(name string) Kind {
+// entry finds an entry by its name. Visitors go through Entries in order, so it begins where it
+// found the one before. A name that is not there is taken for a file that could not be looked at.
+func (d *Dir) entry(name string) *Entry {
 	for i := range d.Entries {
 		j := d.last + i
 		if j >= len(d.Entries) {
@@ -109,10 +110,10 @@ func (d *Dir) kindOf(name string) Kind {
 		}
 		if d.Entries[j].Name == name {
 			d.last = j
-			return d.Entries[j].Kind
+			return &d.Entries[j]
 		}
 	}
-	return File
+	return &Entry{Name: name, Failed: true}
 }
 
 // fail marks the entry of index i as one that could not be looked at.

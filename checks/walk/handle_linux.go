@@ -116,41 +116,6 @@ func (l *linuxLister) lookIn(dir int, name string) (Entry, error) {
 	return e, nil
 }
 
-// faccessat2 came with Linux 5.8; without it only the real user can be asked about.
-var noFaccessat2 atomic.Bool
-
-func (l *linuxLister) access(name string, kind Kind) error {
-	p := l.entryName(name)
-	if p == nil {
-		return pathError("access", name, unix.EINVAL)
-	}
-	mode := uintptr(unix.R_OK)
-	if kind == Folder {
-		mode |= unix.X_OK
-	}
-	for {
-		var errno syscall.Errno
-		if noFaccessat2.Load() {
-			if kind == Link {
-				return nil // it would be followed; links themselves can always be read
-			}
-			_, _, errno = syscall.Syscall6(syscall.SYS_FACCESSAT, uintptr(l.at.fd), uintptr(unsafe.Pointer(p)), mode, 0, 0, 0)
-		} else {
-			_, _, errno = syscall.Syscall6(unix.SYS_FACCESSAT2, uintptr(l.at.fd), uintptr(unsafe.Pointer(p)),
-				mode, unix.AT_EACCESS|unix.AT_SYMLINK_NOFOLLOW, 0, 0)
-		}
-		switch {
-		case errno == 0:
-			return nil
-		case errno == unix.EINTR:
-		case errno == unix.ENOSYS && !noFaccessat2.Load():
-			noFaccessat2.Store(true)
-		default:
-			return pathError("access", name, errno)
-		}
-	}
-}
-
 // listxattrat came with Linux 6.13; before, the only way from a descriptor to the attributes of a
 // name in it, without opening that, leads through /proc.
 var noListxattrat atomic.Bool

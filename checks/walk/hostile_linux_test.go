@@ -339,8 +339,8 @@ func TestOrdinaryUser(t *testing.T) {
 		needRoot(t)
 		root = hostile(t, 10)
 	}
-	nobody := &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: 65534, Gid: 65534}}
-	if !again(t, nobody, "WALK_TEST_ROOT="+root) {
+	user := &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: nobody, Gid: nobody}}
+	if !again(t, user, "WALK_TEST_ROOT="+root) {
 		return
 	}
 	for name, sys := range systems() {

@@ -268,7 +268,8 @@ func (p *place) look(name string) (Entry, error) {
 	return e, nil
 }
 
-func (p *place) access(name string, kind Kind) error {
+func (p *place) access(e *Entry) error {
+	name, kind := e.Name, e.Kind
 	if kind == Link {
 		_, err := p.lstat(name)
 		return err

@@ -56,7 +56,7 @@ type Dir struct {
 	why  map[string]error
 	at   handle  // what the methods that look closer work on; nil outside of a visit
 	by   *worker // who visits
-	last int     // where kindOf found the entry before
+	last int     // where entry found the entry before
 }
 
 // Why returns why an entry could not be looked at, nil if it could.

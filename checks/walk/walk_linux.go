@@ -92,6 +92,9 @@ type linuxLister struct {
 	chunks []string // names of the folder that is being read, see compact
 	odd    []oddOne
 	stx    unix.Statx_t
+
+	rulesOf                uint64 // device of the last folder
+	rulesKnown, rulesPlain bool   // see plainRules
 }
 
 // An oddOne is a subfolder whose device is not its parent's or not known yet.
@@ -117,13 +120,14 @@ func (l *linuxLister) list(n *node, w *worker) []node {
 	}
 	l.at = &folder{fd: fd}
 	l.at.refs.Store(1)
+	l.rulesKnown = l.rulesKnown && l.rulesOf == n.dev && !n.trap && n.up != nil
 	if n.up == nil || n.trap {
 		if err := l.self(n); err != nil {
 			d.Err = &fs.PathError{Op: "open", Path: l.name(n, d), Err: err}
 			return nil
 		}
 	}
-	d.Device, d.at = n.dev, l
+	d.Device, d.at, l.rulesOf = n.dev, l, n.dev
 	total, err := l.read(w)
 	if err != nil {
 		d.Err = &fs.PathError{Op: "list", Path: l.name(n, d), Err: err}
