@@ -31,8 +31,8 @@ type button struct {
 	on       bool // of a toggle
 	tap      func()
 
-	off, hovered, focused, pressed bool
-	r                              *buttonRenderer
+	off, hovered, focused bool
+	r                     *buttonRenderer
 }
 
 func newButton(k kind, icon, label string, tap func()) *button {

@@ -35,7 +35,6 @@ type filesPage struct {
 	count  *textLine
 
 	path, what, todo   *paragraph
-	detail             *page
 	reveal, copy, list *button
 	save, full         *button
 	cancel             func()

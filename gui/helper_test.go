@@ -40,9 +40,7 @@ type rig struct {
 
 // script is an engine whose run the test plays by hand.
 type script struct {
-	mu       sync.Mutex
-	requests []Request
-	calls    chan *call
+	calls chan *call
 }
 
 // call is one run of the engine, held until the test ends it.

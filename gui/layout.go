@@ -198,30 +198,3 @@ func (f *sized) heightFor(o []fyne.CanvasObject, w float32) float32 {
 func (f *sized) MinSize(o []fyne.CanvasObject) fyne.Size {
 	return o[0].MinSize().Max(fyne.NewSize(f.w, f.h))
 }
-
-// layers puts things over each other.
-type layers struct{}
-
-func (layers) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	for _, x := range o {
-		place(x, 0, 0, s.Width, s.Height)
-	}
-}
-
-func (layers) MinSize(o []fyne.CanvasObject) (s fyne.Size) {
-	for _, x := range o {
-		if x.Visible() {
-			s = s.Max(x.MinSize())
-		}
-	}
-	return s
-}
-
-func (layers) heightFor(o []fyne.CanvasObject, w float32) (h float32) {
-	for _, x := range o {
-		if x.Visible() {
-			h = max(h, heightOf(x, w))
-		}
-	}
-	return h
-}

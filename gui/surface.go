@@ -32,17 +32,6 @@ func (s *surface) heightFor(w float32) float32 {
 	return heightOf(s.content, w-2*s.padX) + 2*s.padY
 }
 
-func (s *surface) dress(fill, stroke fyne.ThemeColorName, width float32) {
-	if s.fill == fill && s.stroke == stroke && s.strokeWidth == width {
-		return
-	}
-	s.fill, s.stroke, s.strokeWidth = fill, stroke, width
-	if s.rect != nil {
-		s.apply()
-		s.rect.Refresh()
-	}
-}
-
 func (s *surface) apply() {
 	s.rect.CornerRadius = s.radius
 	s.rect.FillColor = paint(s.fill)
