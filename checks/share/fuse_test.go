@@ -23,6 +23,7 @@ type liar struct {
 	// keep is the name under which a name is kept; key is what two names that are one have in common.
 	keep, key func(string) string
 	read      func(data []byte) // changes what is read
+	clock     time.Duration     // how far its clock is ahead
 
 	fd    int
 	mu    sync.Mutex
@@ -159,7 +160,7 @@ func (l *liar) child(dir *fuseNode, name string) int {
 
 func (l *liar) add(dir *fuseNode, name string, isDir bool) *fuseNode {
 	l.last++
-	n := &fuseNode{id: l.last, name: l.keep(name), dir: isDir, mode: 0o700, mtime: time.Now()}
+	n := &fuseNode{id: l.last, name: l.keep(name), dir: isDir, mode: 0o700, mtime: time.Now().Add(l.clock)}
 	l.nodes[n.id] = n
 	dir.children = append(dir.children, n)
 	return n
@@ -244,7 +245,7 @@ func (l *liar) do(op uint32, id uint64, name string, body []byte) ([]byte, unix.
 			n.data = append(n.data, make([]byte, end-len(n.data))...)
 		}
 		copy(n.data[at:], data)
-		n.mtime = time.Now()
+		n.mtime = time.Now().Add(l.clock)
 		out := make([]byte, 8)
 		le.PutUint32(out, uint32(len(data)))
 		return out, 0

@@ -201,3 +201,28 @@ func TestTryHangs(t *testing.T) {
 		cancel()
 	}
 }
+
+// Where the share refuses O_DIRECT, at the opening or only at the reading, the cache is dropped.
+func TestTryReadsPastTheCacheAnotherWay(t *testing.T) {
+	for _, op := range []uint32{opOpen, opRead} {
+		dir := mountLiar(t, once(op, "probe", unix.EINVAL))
+		r, err := Try(t.Context(), dir, quick)
+		if err != nil || len(r.Problems) > 0 || r.PastCache != "fadvise" {
+			t.Errorf("request %d: %+v, %v", op, r, err)
+		}
+	}
+	r, err := Try(t.Context(), mountLiar(t, &liar{}), quick)
+	if err != nil || r.PastCache != "O_DIRECT" {
+		t.Errorf("%+v, %v", r, err)
+	}
+}
+
+// A server whose clock is wrong shows it in the dates of what is written there.
+func TestTryMeasuresTheClock(t *testing.T) {
+	for _, off := range []time.Duration{-time.Hour, 90 * time.Second} {
+		r, err := Try(t.Context(), mountLiar(t, &liar{clock: off}), quick)
+		if err != nil || !r.ClockKnown || (r.ClockAhead-off).Abs() > 5*time.Second {
+			t.Errorf("off by %v: %v, %v, %v", off, r.ClockAhead, r.ClockKnown, err)
+		}
+	}
+}
