@@ -135,6 +135,22 @@ func lookAtShare(ctx context.Context, job *Job) (*share.Facts, error) {
 	return facts, nil
 }
 
+// stillMounted returns an error where the share is no longer the one that the first check saw: what
+// is written or measured then would be so on whatever lies below its mount point.
+func stillMounted(ctx context.Context, t *Trial, seen *share.Facts) error {
+	if t.Job.StandIn != nil {
+		return nil
+	}
+	now, err := lookAtShare(ctx, t.Job)
+	if err != nil {
+		return err
+	}
+	if now.Device != seen.Device || now.Mount.Point != seen.Mount.Point || now.Mount.ID != seen.Mount.ID {
+		return errors.New("the share was unmounted or mounted anew while it was checked; look at its cable and mount, then check again")
+	}
+	return nil
+}
+
 // apart tells whether source and share lie in one another or on one file system. Every look at the
 // share gives up after the deadline.
 func apart(ctx context.Context, job *Job, facts *share.Facts) (nested, same bool, err error) {

@@ -101,6 +101,9 @@ func finishSpace(ctx context.Context, t *Trial) error {
 		}
 		return errors.New("not compared: " + m.why)
 	}
+	if err := stillMounted(ctx, t, m.facts); err != nil {
+		return err
+	}
 	if w := t.Of(shareWrites); w != nil && w.Total(shareFull) > 0 {
 		t.Whole(shareFull, "the write trial found the share full; its free space may be limited by a quota")
 	}

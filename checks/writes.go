@@ -97,6 +97,9 @@ var shareWrites = &Check{
 		if t.Job.StandIn != nil {
 			wishes.Bytes = 4 << 20 // its rate says nothing of a share
 		}
+		if err := stillMounted(ctx, t, s.facts); err != nil {
+			return err
+		}
 		if t.Job.CleanTrial {
 			if err := cleanTrials(ctx, t, s.facts.Path); err != nil {
 				return err
@@ -107,7 +110,10 @@ var shareWrites = &Check{
 			t.State = got
 			judgeTrial(t, got)
 		}
-		return err
+		if err != nil {
+			return err
+		}
+		return stillMounted(ctx, t, s.facts)
 	},
 }
 
