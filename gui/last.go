@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"loadline/checks"
 )
@@ -16,10 +17,12 @@ import (
 // The last whole report of each stage is kept, so that it opens again in the next start. Checks and
 // rules stand in it by their IDs: their texts and sources are the program's own.
 
+// keptReport stands first in the file, then for each check a keptResult and its findings in
+// pieces: gob holds a whole value in memory, and there may be a million findings.
 type keptReport struct {
 	Version int
 	Report  checks.Report // without its checks
-	Checks  []keptResult
+	Checks  int
 }
 
 type keptResult struct {
@@ -28,7 +31,7 @@ type keptResult struct {
 	Facts               []keptFact
 	Rules               map[string]int64
 	Levels              [3]int
-	Findings            []keptFinding
+	Findings            int
 }
 
 type keptFact struct {
@@ -49,49 +52,70 @@ func lastFile(dir string, s checks.Stage) string {
 	return filepath.Join(dir, "last-"+string(s)+".gob.gz")
 }
 
-func keep(rep *checks.Report) keptReport {
-	k := keptReport{Version: keptVersion, Report: *rep}
+// keptPiece is how many findings are written at a time.
+const keptPiece = 1000
+
+func keep(out *gob.Encoder, rep *checks.Report) error {
+	k := keptReport{Version: keptVersion, Report: *rep, Checks: len(rep.Checks)}
 	k.Report.Checks = nil
+	if err := out.Encode(k); err != nil {
+		return err
+	}
 	for i := range rep.Checks {
 		r := &rep.Checks[i]
-		kr := keptResult{ID: r.ID, Summary: r.Summary, Reason: r.Reason, Status: r.Status, Rules: r.Rules, Levels: r.Levels}
+		kr := keptResult{
+			ID: r.ID, Summary: r.Summary, Reason: r.Reason, Status: r.Status,
+			Rules: r.Rules, Levels: r.Levels, Findings: len(r.Findings),
+		}
 		for _, f := range r.Facts {
 			n, ok := number(r, f.Key)
 			kr.Facts = append(kr.Facts, keptFact{f.Key, f.Text, n, ok})
 		}
-		kr.Findings = make([]keptFinding, len(r.Findings))
-		for j := range r.Findings {
-			f := &r.Findings[j]
-			kr.Findings[j] = keptFinding{f.Path, f.Rule.ID, f.Detail, f.Remedy, f.Level, f.Size}
+		if err := out.Encode(kr); err != nil {
+			return err
 		}
-		k.Checks = append(k.Checks, kr)
+		piece := make([]keptFinding, 0, min(len(r.Findings), keptPiece))
+		for part := range slices.Chunk(r.Findings, keptPiece) {
+			piece = piece[:0]
+			for j := range part {
+				f := &part[j]
+				piece = append(piece, keptFinding{f.Path, f.Rule.ID, f.Detail, f.Remedy, f.Level, f.Size})
+			}
+			if err := out.Encode(piece); err != nil {
+				return err
+			}
+		}
 	}
-	return k
+	return nil
 }
 
-// report rebuilds a kept report with the checks of this program. What this program does not know is
-// an error, never left out: a report must not get better by being kept.
-func (k *keptReport) report(list []*checks.Check) (*checks.Report, error) {
+// unkeep reads a kept report and gives it the checks of this program. What this program does not
+// know is an error, never left out: a report must not get better by being kept.
+func unkeep(in *gob.Decoder, list []*checks.Check) (*checks.Report, error) {
+	var k keptReport
+	if err := in.Decode(&k); err != nil {
+		return nil, err
+	}
 	if k.Version != keptVersion {
-		return nil, fmt.Errorf("it was written by another version")
+		return nil, errors.New("it was written by another version")
 	}
 	by := map[string]*checks.Check{}
 	for _, c := range list {
 		by[c.ID] = c
 	}
 	rep := k.Report
-	for _, kr := range k.Checks {
+	for range k.Checks {
+		var kr keptResult
+		if err := in.Decode(&kr); err != nil {
+			return nil, err
+		}
 		c := by[kr.ID]
 		if c == nil {
 			return nil, fmt.Errorf("it has a check %q that this version lacks", kr.ID)
 		}
-		rules := map[string]*checks.Rule{}
-		for _, r := range c.Rules {
-			rules[r.ID] = r
-		}
 		r := checks.Result{
 			Check: c, ID: c.ID, Title: c.Title, Status: kr.Status, Summary: kr.Summary, Reason: kr.Reason,
-			Rules: kr.Rules, Levels: kr.Levels, Findings: make([]checks.Finding, len(kr.Findings)),
+			Rules: kr.Rules, Levels: kr.Levels,
 		}
 		for _, f := range kr.Facts {
 			fact := checks.Fact{Key: f.Key, Text: f.Text, Value: f.Text}
@@ -100,16 +124,38 @@ func (k *keptReport) report(list []*checks.Check) (*checks.Report, error) {
 			}
 			r.Facts = append(r.Facts, fact)
 		}
-		for j, f := range kr.Findings {
-			rule := rules[f.Rule]
-			if rule == nil {
-				return nil, fmt.Errorf("it has a rule %q that this version lacks", f.Rule)
-			}
-			r.Findings[j] = checks.Finding{Path: f.Path, Rule: rule, Level: f.Level, Size: f.Size, Detail: f.Detail, Remedy: f.Remedy}
+		var err error
+		if r.Findings, err = unkeepFindings(in, c, kr.Findings); err != nil {
+			return nil, err
 		}
 		rep.Checks = append(rep.Checks, r)
 	}
 	return &rep, nil
+}
+
+func unkeepFindings(in *gob.Decoder, c *checks.Check, n int) ([]checks.Finding, error) {
+	rules := map[string]*checks.Rule{}
+	for _, r := range c.Rules {
+		rules[r.ID] = r
+	}
+	var all []checks.Finding
+	for len(all) < n {
+		var piece []keptFinding
+		if err := in.Decode(&piece); err != nil {
+			return nil, err
+		}
+		if len(piece) == 0 {
+			return nil, errors.New("it is broken off")
+		}
+		for _, f := range piece {
+			rule := rules[f.Rule]
+			if rule == nil {
+				return nil, fmt.Errorf("it has a rule %q that this version lacks", f.Rule)
+			}
+			all = append(all, checks.Finding{Path: f.Path, Rule: rule, Level: f.Level, Size: f.Size, Detail: f.Detail, Remedy: f.Remedy})
+		}
+	}
+	return all, nil
 }
 
 func writeLast(dir string, rep *checks.Report) error {
@@ -122,7 +168,7 @@ func writeLast(dir string, rep *checks.Report) error {
 		if err != nil {
 			return err
 		}
-		if err := gob.NewEncoder(z).Encode(keep(rep)); err != nil {
+		if err := keep(gob.NewEncoder(z), rep); err != nil {
 			return err
 		}
 		if err := z.Close(); err != nil {
@@ -142,11 +188,7 @@ func readLast(dir string, s checks.Stage, list []*checks.Check) (*checks.Report,
 	if err != nil {
 		return nil, err
 	}
-	var k keptReport
-	if err := gob.NewDecoder(z).Decode(&k); err != nil {
-		return nil, err
-	}
-	return k.report(list)
+	return unkeep(gob.NewDecoder(z), list)
 }
 
 // keepReport keeps a whole report beside the window. A demo's is not kept.

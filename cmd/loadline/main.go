@@ -13,6 +13,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"runtime/debug"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/app"
@@ -97,6 +98,9 @@ func run(args []string, out io.Writer) int {
 		fmt.Fprintf(out, "No window can open: the display %s does not answer (%v). Use loadline-cli, which does the same checks without a window.\n", os.Getenv("DISPLAY"), err)
 		return 2
 	}
+	// A report with a million findings fills some 300 MiB. The collector's usual rhythm would let
+	// twice that grow before it looks again.
+	debug.SetGCPercent(40)
 	app.SetMetadata(fyne.AppMetadata{
 		ID: "loadline", Name: "Loadline", Version: checks.Version,
 		Icon:       fyne.NewStaticResource("icon.png", assets.Icon()),
