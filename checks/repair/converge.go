@@ -7,7 +7,6 @@ import (
 	"io/fs"
 	"os"
 	"slices"
-	"time"
 
 	"loadline/checks/names"
 	"loadline/checks/walk"
@@ -392,10 +391,18 @@ func (e *engine) restoreDate(f dated) {
 	}
 	if err == nil && info.IsDir() && !info.ModTime().Equal(f.id.modTime()) {
 		e.hook("date")
-		err = e.root.Chtimes(now, time.Time{}, f.id.modTime())
+		// Both times are given: some FUSE programs take no notice of one alone, and say nothing.
+		err = e.root.Chtimes(now, accessTime(info), f.id.modTime())
 		e.hook("dated")
+		if err == nil {
+			if info, err = e.root.Lstat(now); err == nil && !info.ModTime().Equal(f.id.modTime()) {
+				err = errDate
+			}
+		}
 	}
 	if err != nil {
 		e.out.Dates = append(e.out.Dates, f.path)
 	}
 }
+
+var errDate = errors.New("the disk did not keep the date")

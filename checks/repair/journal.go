@@ -171,12 +171,9 @@ func word(w string) string { return w + strings.Repeat(" ", wordLen-len(w)) }
 // encode renders the whole journal and notes where its words stand.
 func (j *journal) encode() ([]byte, error) {
 	var b bytes.Buffer
-	add := func(v any) error {
-		s, err := json.Marshal(v)
-		b.Write(s)
-		b.WriteByte('\n')
-		return err
-	}
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false) // a word holds ">"
+	add := e.Encode
 	h := j.head
 	h.State = word(h.State)
 	errs := []error{add(h)}

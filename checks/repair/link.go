@@ -8,7 +8,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"time"
 
 	"loadline/checks/names"
 )
@@ -180,7 +179,7 @@ func (e *engine) copyFile(ctx context.Context, m *move, path, temp string) error
 	if err = errors.Join(err, to.Sync(), to.Close()); err != nil {
 		return fmt.Errorf("cannot copy what the link %s points to: %w", names.Quote(path), err)
 	}
-	return e.root.Chtimes(temp, time.Time{}, m.copyOf.modTime())
+	return e.root.Chtimes(temp, accessTime(info), m.copyOf.modTime())
 }
 
 // makeLink makes the link as it was, its date included where the system can set it.

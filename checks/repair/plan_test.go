@@ -264,7 +264,12 @@ func forced(t testing.TB, root string, moves [][2]string) *Plan {
 
 func force(t testing.TB, root string, moves [][2]string) *Plan {
 	p := mustPlan(t, root, Limits{})
-	p.Steps, p.root = nil, mustRoot(t, root)
+	opened, err := os.OpenRoot(root)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer opened.Close()
+	p.Steps, p.root = nil, opened
 	for _, m := range moves {
 		dir, name := parent(strings.TrimSuffix(m[0], "/"))
 		f := p.folders[dir]
@@ -284,15 +289,6 @@ func force(t testing.TB, root string, moves [][2]string) *Plan {
 	}
 	p.retarget()
 	return p
-}
-
-func mustRoot(t testing.TB, path string) *os.Root {
-	root, err := os.OpenRoot(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { root.Close() })
-	return root
 }
 
 // hostile draws names that break every rule, and some that break none.

@@ -2,7 +2,10 @@ package repair
 
 import (
 	"errors"
+	"io/fs"
 	"os"
+	"syscall"
+	"time"
 
 	"golang.org/x/sys/unix"
 )
@@ -32,4 +35,11 @@ func lastingInodes(dir *os.File) bool {
 		return true
 	}
 	return false
+}
+
+func accessTime(info fs.FileInfo) time.Time {
+	if st, ok := info.Sys().(*syscall.Stat_t); ok {
+		return time.Unix(st.Atimespec.Unix())
+	}
+	return time.Now()
 }

@@ -2,7 +2,10 @@ package repair
 
 import (
 	"errors"
+	"io/fs"
 	"os"
+	"syscall"
+	"time"
 
 	"golang.org/x/sys/unix"
 )
@@ -34,4 +37,11 @@ func lastingInodes(dir *os.File) bool {
 		return false
 	}
 	return st.Type != magicFAT && st.Type != unix.EXFAT_SUPER_MAGIC && st.Type != magicFUSE
+}
+
+func accessTime(info fs.FileInfo) time.Time {
+	if st, ok := info.Sys().(*syscall.Stat_t); ok {
+		return time.Unix(st.Atim.Unix())
+	}
+	return time.Now()
 }

@@ -47,3 +47,5 @@ func unlock(dir *os.File) {
 }
 
 func renameOver(*os.File, string, string) error { return errors.ErrUnsupported }
+
+func accessTime(fs.FileInfo) time.Time { return time.Now() }
