@@ -98,9 +98,10 @@ func TestGuestShares(t *testing.T) {
 		{"rox42", "4.2", small, "share-read-only", 8 << 20},
 		{"squash3", "3", small, "owner-not-kept", 8 << 20},
 		{"squash42", "4.2", small, "owner-not-kept", 8 << 20},
+		// Before it is filled: the server takes a while to give back what a removed file took up.
+		{"tiny3", "3", Wishes{Bytes: 100_000, Files: 2}, "", 0},
 		{"tiny3", "3", small, "share-full", 0},
 		{"tiny42", "4.2", small, "share-full", 0},
-		{"tiny3", "3", Wishes{Bytes: 100_000, Files: 2}, "", 0},
 		{"quota3", "3", Wishes{Bytes: 8 << 20, Files: 2}, "owner-not-kept share-full", 16 << 20},
 		{"quota42", "4.2", Wishes{Bytes: 8 << 20, Files: 2}, "owner-not-kept share-full", 16 << 20},
 		{"fat", "3", small, "owner-not-kept", 8 << 20},
