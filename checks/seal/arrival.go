@@ -46,6 +46,7 @@ func Arrival(ctx context.Context, manifest string, listings []string, o ArrivalO
 		return nil, err
 	}
 	o.Prefix = prefix
+	defer lean()()
 	a := &arrival{o: &o, listings: listings, began: time.Now()}
 	tell := a.pump(watch)
 	defer tell.stop()

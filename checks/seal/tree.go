@@ -31,16 +31,15 @@ type folder struct {
 }
 
 type entry struct {
+	size   int64
+	mtime  int64    // modification time of the source, nanoseconds since 1970, or the nearest there is
+	idents [2]ident // of both sides as they were when they were read in an earlier run
 	name   span
 	folder int32
+	rank   int32 // place among the files of its folder by inode number
 	flags  flags
-	size   int64
-	inode  uint64
-	sec    int64 // modification time of the source
-	nsec   int32
 	sums   Sums     // of the source, once sourceRead
 	share  [32]byte // SHA-256 of the copy, once shareRead
-	idents [2]ident // of both sides as they were when they were proven in an earlier run
 }
 
 type flags uint16
@@ -74,16 +73,23 @@ func (t *tree) addFolder(d *walk.Dir) {
 		}
 	}
 	slices.SortFunc(files, func(a, b *walk.Entry) int { return cmp.Compare(a.Name, b.Name) })
+	byInode := make([]int32, len(files))
+	for i := range byInode {
+		byInode[i] = int32(i)
+	}
+	slices.SortStableFunc(byInode, func(x, y int32) int { return cmp.Compare(files[x].Inode, files[y].Inode) })
+	rank := make([]int32, len(files))
+	for place, i := range byInode {
+		rank[i] = int32(place)
+	}
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	t.links += links
 	t.others += others
 	id := int32(len(t.folders))
 	first := int32(t.files.len())
-	for _, e := range files {
-		t.files.add(entry{
-			name: t.names.add([]byte(e.Name)), folder: id, size: e.Size, inode: e.Inode, sec: e.Sec, nsec: e.Nsec,
-		})
+	for i, e := range files {
+		t.files.add(entry{name: t.names.add([]byte(e.Name)), folder: id, size: e.Size, rank: rank[i], mtime: nanoseconds(e)})
 		t.count++
 		t.bytes += e.Size
 	}
@@ -125,12 +131,19 @@ func (t *tree) in(id int32, name string) int {
 	return -1
 }
 
+// nanoseconds is the modification time of an entry, kept within what 64 bits hold (1678 to 2262).
+func nanoseconds(e *walk.Entry) int64 {
+	const most = 9_223_372_036
+	return max(min(e.Sec, most-1), -most+1)*1e9 + int64(e.Nsec)
+}
+
 // byName returns the numbers of all files in the bytewise order of their paths.
 func (t *tree) byName() []int32 {
-	order := t.byFolder(func(a, b *entry) int { return 0 })
-	// Within folders they stand sorted, and folders too; but "a/b" and "a.b" interleave, so the
-	// whole paths decide.
-	slices.SortStableFunc(order, func(x, y int32) int { return t.compare(int(x), int(y)) })
+	order := make([]int32, t.files.len())
+	for i := range order {
+		order[i] = int32(i)
+	}
+	slices.SortFunc(order, func(x, y int32) int { return t.compare(int(x), int(y)) })
 	return order
 }
 
@@ -151,23 +164,19 @@ func (t *tree) compare(x, y int) int {
 // byPosition returns the numbers of all files folder by folder, and in each by inode number: many
 // file systems lay out the files of a folder in that order, so the heads of a disk move less.
 func (t *tree) byPosition() []int32 {
-	return t.byFolder(func(a, b *entry) int { return cmp.Compare(a.inode, b.inode) })
-}
-
-func (t *tree) byFolder(compare func(a, b *entry) int) []int32 {
 	folders := make([]int32, len(t.folders))
 	for i := range folders {
 		folders[i] = int32(i)
 	}
 	slices.SortFunc(folders, func(a, b int32) int { return strings.Compare(t.folders[a].path, t.folders[b].path) })
-	order := make([]int32, 0, t.files.len())
+	order := make([]int32, t.files.len())
+	start := int32(0)
 	for _, id := range folders {
 		f := &t.folders[id]
-		start := len(order)
 		for i := f.first; i < f.last; i++ {
-			order = append(order, i)
+			order[start+t.files.at(int(i)).rank] = i
 		}
-		slices.SortStableFunc(order[start:], func(x, y int32) int { return compare(t.files.at(int(x)), t.files.at(int(y))) })
+		start += f.last - f.first
 	}
 	return order
 }
