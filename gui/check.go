@@ -89,6 +89,11 @@ func (w *Window) step10(v *view, ev []checks.Event, p checks.Progress) {
 			grew = v.ledger.update(e.Check.ID, checks.Running, nil, "Looking…") || grew
 		}
 	}
+	for _, k := range v.ledger.cards {
+		if k.status == checks.Running {
+			k.show(checks.Running, nil, doingWords(k.check, p))
+		}
+	}
 	if len(ev) > 0 {
 		v.ledger.margins()
 	}
@@ -96,6 +101,17 @@ func (w *Window) step10(v *view, ev []checks.Event, p checks.Progress) {
 		v.ledger.page.reflow()
 	}
 	v.head.progress(p)
+}
+
+// doingWords says on a running card how far it is: those that look at every entry count them.
+func doingWords(c *checks.Check, p checks.Progress) string {
+	switch {
+	case c.Visit != nil && p.Entries > 0:
+		return checks.Count(p.Entries) + " entries looked at so far"
+	case c.Visit == nil && p.Phase != "":
+		return p.Phase + "…"
+	}
+	return "Looking…"
 }
 
 // ended shows how a run ended.

@@ -5,6 +5,7 @@ import (
 	"fyne.io/fyne/v2/container"
 
 	"loadline/checks"
+	"loadline/checks/names"
 )
 
 // runState is where a stage's run stands.
@@ -123,6 +124,9 @@ func (v *view) facts() {
 		to := s.Type
 		if s.Free >= 0 && s.Total > 0 {
 			to = checks.Bytes(s.Free) + " free of " + checks.Bytes(s.Total) + ", " + to
+		}
+		if s.From != "" {
+			to += " from " + names.Quote(s.From)
 		}
 		if rep.Invented != "" {
 			to += " (invented for the demo)"

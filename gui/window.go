@@ -314,18 +314,22 @@ func (w *Window) Close() {
 	if w.fixing {
 		title, text = "Names are being changed", "Closing stops between two renames. The journal remembers the rest: “Fix names” can go on or undo."
 	}
-	w.ask("close", title, text, "Stop and close", "Go on", func() {
-		switch {
-		case w.fixing:
-			w.closing = true
-			w.fix.cancel()
-		case w.running != "":
-			w.closing = true
-			w.Stop()
-		default:
-			w.leave()
-		}
-	})
+	w.ask("close", title, text, "Stop and close", "Go on", w.Quit)
+}
+
+// Quit closes without asking: what runs is stopped first. For signals.
+func (w *Window) Quit() {
+	switch {
+	case w.closing:
+	case w.fixing:
+		w.closing = true
+		w.fix.cancel()
+	case w.running != "":
+		w.closing = true
+		w.Stop()
+	default:
+		w.leave()
+	}
 }
 
 func (w *Window) leave() {

@@ -11,9 +11,11 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"os/signal"
 	"path/filepath"
 	"runtime"
 	"runtime/debug"
+	"syscall"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/app"
@@ -127,6 +129,12 @@ func run(args []string, out io.Writer) int {
 	} else if a.source != "" {
 		w.Open(a.source, a.share)
 	}
+	signals := make(chan os.Signal, 1)
+	signal.Notify(signals, os.Interrupt, syscall.SIGTERM)
+	go func() {
+		<-signals
+		fyne.Do(w.Quit)
+	}()
 	win.ShowAndRun()
 	return 0
 }

@@ -1,0 +1,160 @@
+package gui
+
+import (
+	"strings"
+	"testing"
+	"time"
+	"unicode/utf8"
+
+	"loadline/checks"
+)
+
+// What a field shows of a path is read back as the same path, whatever its bytes.
+func FuzzPathField(f *testing.F) {
+	for _, s := range []string{"/media/a b", "/a\xff", "/\u202egnp.exe", `/"quoted"`, "/line\nbreak", " /lead", "/trail ", `"`, "''"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, path string) {
+		shown := showPath(path)
+		if strings.ContainsAny(shown, "\n\r\x1b\u202e\u2066") || !utf8.ValidString(shown) {
+			t.Errorf("%q is shown as %q", path, shown)
+		}
+		if path != "" && typedPath(shown) != path {
+			t.Errorf("%q is shown as %q and read back as %q", path, shown, typedPath(shown))
+		}
+		list := []string{path, "/other"}
+		if got := typedPaths(showPaths(list)); path != "" && (len(got) != 2 || got[0] != path || got[1] != "/other") {
+			t.Errorf("%q and another are read back as %q", path, got)
+		}
+	})
+}
+
+// Broken into lines a text loses nothing but spaces, and no line is too wide.
+func FuzzWrap(f *testing.F) {
+	f.Add("Rename it or skip it: both are fine.", uint8(9))
+	f.Add("day/01/averyveryverylongname.mov", uint8(7))
+	f.Add("字字字字字字", uint8(2))
+	f.Fuzz(func(t *testing.T, s string, width uint8) {
+		w := float32(max(width, 1))
+		if !utf8.ValidString(s) {
+			return // texts are quoted before they come here
+		}
+		lines := wrap(s, w, func(s string) float32 { return float32(utf8.RuneCountInString(s)) })
+		squeeze := func(s string) string {
+			return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '\n' }), "")
+		}
+		if squeeze(strings.Join(lines, "")) != squeeze(s) {
+			t.Errorf("%q in %v columns became %q", s, w, lines)
+		}
+		for _, l := range lines {
+			if float32(utf8.RuneCountInString(strings.TrimRight(l, " "))) > w {
+				t.Errorf("the line %q of %q is wider than %v", l, s, w)
+			}
+		}
+	})
+}
+
+// A text that is cut fits, and keeps what it is cut for.
+func TestFit(t *testing.T) {
+	width := func(s string) float32 { return float32(utf8.RuneCountInString(s)) }
+	for _, c := range []struct {
+		text string
+		w    float32
+		cut  elide
+		want string
+	}{
+		{"short", 10, cutEnd, "short"},
+		{"a longer text", 9, cutEnd, "a longer…"},
+		{"day 01/camera/take 0001.mov", 16, cutMiddle, ""},
+		{"kept whole", 3, noCut, "kept whole"},
+	} {
+		got := fit(c.text, c.w, c.cut, width)
+		if c.cut != cutMiddle && got != c.want {
+			t.Errorf("%q in %v is %q, want %q", c.text, c.w, got, c.want)
+		}
+		if c.cut != noCut && width(got) > c.w {
+			t.Errorf("%q is wider than %v", got, c.w)
+		}
+		if c.cut == cutMiddle && (!strings.HasPrefix(got, "day") || !strings.HasSuffix(got, ".mov")) {
+			t.Errorf("%q has lost an end", got)
+		}
+	}
+}
+
+// Rates and hours as people write them; IEC 80000-13 for the prefixes.
+func TestOptionTexts(t *testing.T) {
+	for s, want := range map[string]float64{"": 0, "20": 20e6, "20 Mb/s": 20e6, "1Gb/s": 1e9, "2.5 MB/s": 20e6} {
+		if got, err := rateIn(s); err != nil || got != want {
+			t.Errorf("rate %q: %v, %v", s, got, err)
+		}
+	}
+	for s, want := range map[string]time.Duration{"": 0, "6": 6 * time.Hour, "5.5 h": 330 * time.Minute, "90 min": 90 * time.Minute, "2 hours": 2 * time.Hour} {
+		if got, err := hoursIn(s); err != nil || got != want {
+			t.Errorf("hours %q: %v, %v", s, got, err)
+		}
+	}
+	for _, s := range []string{"0", "-1", "soon", "1e9"} {
+		if got, err := hoursIn(s); err == nil {
+			t.Errorf("hours %q: %v", s, got)
+		}
+	}
+}
+
+func FuzzHours(f *testing.F) {
+	for _, s := range []string{"6", "5.5h", "90min", "NaN", "1e400", "-0", "hour"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		if d, err := hoursIn(s); err == nil && (d < 0 || d > 10_000*time.Hour) {
+			t.Errorf("%q is %v", s, d)
+		}
+	})
+}
+
+// The gauge: what is in use, the copy and the load line, in bytes of the share.
+func TestLoad(t *testing.T) {
+	rep := sample()
+	var space *checks.Result
+	for i := range rep.Checks {
+		if rep.Checks[i].ID == "free-space" {
+			space = &rep.Checks[i]
+		}
+	}
+	l, ok := loadOf(space, rep.Share, rep.Totals)
+	want := load{total: 8_000_000_000_000, used: 2_600_000_000_000, copy: 1_820_000_000_000, line: 7_963_600_000_000}
+	if !ok || l != want || !l.safe() || l.over() != 0 {
+		t.Errorf("%+v, %v; want %+v", l, ok, want)
+	}
+	l.copy = l.total - l.used - 1
+	if l.safe() || l.over() != 0 {
+		t.Error("a copy that fits but passes the load line is not safe")
+	}
+	l.copy = l.total
+	if l.over() != l.used {
+		t.Errorf("over by %d, want %d", l.over(), l.used)
+	}
+	if _, ok := loadOf(nil, nil, rep.Totals); ok {
+		t.Error("without a share there is no gauge")
+	}
+}
+
+// The sentences of each verdict, and what to do next.
+func TestAnswers(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		rep   *checks.Report
+		title string
+		next  string
+	}{
+		{"failed", sample(), "Do not copy yet", "Begin with “No name is too long”: give the names"},
+		{"passed", clean(), "Ready to copy", "Save the report, then start your copy command into 2026-harvest."},
+		{"stopped", func() *checks.Report { r := sample(); r.Stopped = true; return r }(), "Stopped before the end", "says nothing about the rest"},
+		{"copied", func() *checks.Report { r := clean(); r.Stage = checks.After; return r }(), "Every byte is on the share", "You may ship the box"},
+		{"arrived", func() *checks.Report { r := clean(); r.Stage = checks.Arrival; return r }(), "Every file is an object", "You may erase the disk"},
+	} {
+		a := answerOf(c.rep)
+		if a.title != c.title || !strings.Contains(a.next, c.next) {
+			t.Errorf("%s: %q, then %q", c.name, a.title, a.next)
+		}
+	}
+}
