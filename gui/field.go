@@ -20,7 +20,7 @@ type field struct {
 	widget.Entry
 	shortcut func(fyne.Shortcut) bool // true if the window took it
 	down     func()                   // the down arrow: on to what is below
-	focus    func(on bool)
+	frame    *surface
 }
 
 func newField(hint string) *field {
@@ -31,14 +31,33 @@ func newField(hint string) *field {
 	return f
 }
 
-// calm returns the field without the scroll bar and the shadows that Fyne draws over a text that is
-// longer than its field.
-func (f *field) calm() fyne.CanvasObject { return container.NewThemeOverride(f, calmTheme{}) }
+// calm returns the field in a frame of our own, which a long text cannot run over, and without the
+// scroll bar and the shadows that Fyne draws over such a text.
+func (f *field) calm() fyne.CanvasObject {
+	f.frame = newSurface(theme.ColorNameInputBackground, theme.ColorNameInputBorder, container.NewThemeOverride(f, calmTheme{})).pad(3, 0).round(7)
+	return f.frame
+}
+
+// ring shows that the field has the keyboard.
+func (f *field) ring(on bool) {
+	if f.frame == nil {
+		return
+	}
+	f.frame.stroke, f.frame.strokeWidth = theme.ColorNameInputBorder, 1
+	if on {
+		f.frame.stroke, f.frame.strokeWidth = colAccent, 2
+	}
+	if f.frame.rect != nil {
+		f.frame.apply()
+		f.frame.rect.Refresh()
+	}
+}
 
 type calmTheme struct{}
 
 func (calmTheme) Color(n fyne.ThemeColorName, v fyne.ThemeVariant) color.Color {
-	if n == theme.ColorNameScrollBar || n == theme.ColorNameShadow {
+	switch n {
+	case theme.ColorNameScrollBar, theme.ColorNameShadow, theme.ColorNameInputBackground:
 		return color.Transparent
 	}
 	return fyne.CurrentApp().Settings().Theme().Color(n, v)
@@ -53,6 +72,9 @@ func (calmTheme) Icon(n fyne.ThemeIconName) fyne.Resource {
 }
 
 func (calmTheme) Size(n fyne.ThemeSizeName) float32 {
+	if n == theme.SizeNameInputBorder {
+		return 0
+	}
 	return fyne.CurrentApp().Settings().Theme().Size(n)
 }
 
@@ -79,18 +101,14 @@ func (f *field) TypedKey(e *fyne.KeyEvent) {
 // FocusGained implements fyne.Focusable.
 func (f *field) FocusGained() {
 	f.Entry.FocusGained()
+	f.ring(true)
 	reveal(f)
-	if f.focus != nil {
-		f.focus(true)
-	}
 }
 
 // FocusLost implements fyne.Focusable.
 func (f *field) FocusLost() {
 	f.Entry.FocusLost()
-	if f.focus != nil {
-		f.focus(false)
-	}
+	f.ring(false)
 }
 
 // showPath writes a path as it may stand in a text field, and typedPath reads it back: a name that

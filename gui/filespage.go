@@ -305,7 +305,7 @@ func (p *filesPage) showFull() {
 	s.no = newButton(plain, "", "Close", func() { p.w.shut() })
 	text := newParagraph(names.Quote(f.Path), sizeBody, colText).mono()
 	inner := newPage(text)
-	inner.layout.most = 4000
+	inner.layout.bare = true
 	body := newColumn(gapMid,
 		newParagraph("Full name", 18, colText).bold(),
 		newParagraph(checks.Count(int64(len(f.Path)))+" bytes, path from the source on. Anything that does not print is written as an escape.", sizeBody, colMuted),

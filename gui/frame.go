@@ -39,7 +39,7 @@ func (r *groundRenderer) Refresh()                     { r.g.rect.FillColor = pa
 func (r *groundRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.g.rect} }
 func (r *groundRenderer) Destroy()                     {}
 
-// frameLayout: the bar above, the page, a notice at the foot over the page.
+// frameLayout: the bar above, the page, and a notice at the foot while there is one.
 type frameLayout struct{}
 
 const barHigh = 56
@@ -47,10 +47,14 @@ const barHigh = 56
 func (frameLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	place(o[0], 0, 0, s.Width, s.Height)
 	place(o[1], 0, 0, s.Width, barHigh)
-	place(o[2], 0, barHigh, s.Width, s.Height-barHigh)
-	w := min(s.Width-2*edge(s.Width), 860)
-	h := heightOf(o[3], w)
-	place(o[3], (s.Width-w)/2, s.Height-h-14, w, h)
+	w := min(s.Width-2*edge(s.Width), ledgerMost)
+	foot := float32(0)
+	if o[3].Visible() {
+		h := heightOf(o[3], w)
+		place(o[3], (s.Width-w)/2, s.Height-h-12, w, h)
+		foot = h + 24
+	}
+	place(o[2], 0, barHigh, s.Width, s.Height-barHigh-foot)
 }
 
 func (frameLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(620, 380) }
@@ -188,8 +192,13 @@ func (n *notice) offer(label string, do func()) {
 func (n *notice) relay() {
 	if c := fyne.CurrentApp().Driver().CanvasForObject(n.box); c != nil && c.Content() != nil {
 		relay(c.Content())
-		n.box.Refresh()
+		c.Content().Refresh()
 	}
 }
 
-func (n *notice) hide() { n.box.Hide() }
+func (n *notice) hide() {
+	if n.box.Visible() {
+		n.box.Hide()
+		n.relay()
+	}
+}

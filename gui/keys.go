@@ -149,9 +149,13 @@ func (w *Window) showKeys() {
 			lines = append(lines, newStretch(16, 1, newSized(150, 22, newText(b.keys, sizeBody, colText).mono()), newText(b.what, sizeBody, colMuted).ends()))
 		}
 	}
+	list := newColumn(3, lines...)
+	inner := newPage(list)
+	inner.layout.bare = true
+	high := min(heightOf(list, sheetWidth)+4, w.win.Canvas().Size().Height-170)
 	content := newColumn(gapMid,
 		newParagraph("Keys", 18, colText).bold(),
-		newColumn(3, lines...),
+		newSized(0, high, inner.scroll),
 		newStretch(10, 0, newText("", sizeBody, colText), s.no))
 	w.open(s, content, s.no)
 }

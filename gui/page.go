@@ -108,12 +108,18 @@ func holds(tree, o fyne.CanvasObject) bool {
 type pageLayout struct {
 	page *page
 	most float32
+	bare bool // no space beside and below
 	w    float32
 }
 
 const pageEdge = 28
 
-func (l *pageLayout) inner(w float32) float32 { return min(w-2*edge(w), l.most) }
+func (l *pageLayout) inner(w float32) float32 {
+	if l.bare {
+		return w
+	}
+	return min(w-2*edge(w), l.most)
+}
 
 // edge is the space beside everything: less where there is little.
 func edge(w float32) float32 {
@@ -123,13 +129,26 @@ func edge(w float32) float32 {
 	return pageEdge
 }
 
+func (l *pageLayout) top() float32 {
+	switch {
+	case l.bare:
+		return 0
+	case len(l.page.slot.Objects) > 0:
+		return viewTop
+	}
+	return 6
+}
+
 func (l *pageLayout) height(o fyne.CanvasObject, w float32) float32 {
+	if l.bare {
+		return heightOf(o, w) + 4
+	}
 	return heightOf(o, l.inner(w)) + 30
 }
 
 func (l *pageLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	w := l.inner(s.Width)
-	place(o[0], (s.Width-w)/2, 6, w, heightOf(o[0], w))
+	place(o[0], (s.Width-w)/2, l.top(), w, heightOf(o[0], w))
 	if s.Width != l.w {
 		l.w = s.Width
 		if h := max(l.height(o[0], s.Width), l.page.scroll.Size().Height); h != s.Height {

@@ -216,9 +216,6 @@ func (w *Window) rectangle(o fyne.CanvasObject) (r [4]int, seen bool) {
 		if p := w.view().ledger.page; holds(p.content, o) {
 			top = fyne.CurrentApp().Driver().AbsolutePositionForObject(p.scroll).Y
 			bottom = top + p.scroll.Size().Height
-			if w.notice.box.Visible() { // it lies over the cards
-				bottom = min(bottom, fyne.CurrentApp().Driver().AbsolutePositionForObject(w.notice.box).Y)
-			}
 		}
 	}
 	if size.Width <= 0 || size.Height <= 0 || pos.Y < top-1 || pos.Y+size.Height > bottom+1 || pos.X < 0 || pos.X > c.Size().Width {

@@ -159,7 +159,7 @@ type viewLayout struct {
 }
 
 const (
-	viewLow = 540
+	viewLow = 460
 	viewTop = 18
 )
 

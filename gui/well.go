@@ -47,6 +47,8 @@ func (w *well) get() string { return typedPath(w.path.Text) }
 func (w *well) put(path string) {
 	if w.get() != path {
 		w.path.SetText(showPath(path))
+		w.path.CursorColumn = len([]rune(w.path.Text)) // the end of a long path says most
+		w.path.Refresh()
 	}
 }
 
