@@ -63,8 +63,18 @@ type grower struct {
 
 var runs = regexp.MustCompile(`\{((?:[^{}*]|\\.)+)\*(\d+)\}`)
 
-// spread writes out {x*3}.
+// spread writes out {x*3}, and {{x*3}/*2} from within.
 func spread(s string) string {
+	for {
+		wide := spreadOnce(s)
+		if wide == s {
+			return s
+		}
+		s = wide
+	}
+}
+
+func spreadOnce(s string) string {
 	return runs.ReplaceAllStringFunc(s, func(m string) string {
 		parts := runs.FindStringSubmatch(m)
 		n, _ := strconv.Atoi(parts[2])
