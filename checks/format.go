@@ -86,6 +86,8 @@ func Span(d time.Duration) string {
 	switch {
 	case d < 0:
 		return "-" + Span(-max(d, -math.MaxInt64))
+	case d == 0:
+		return "0 s"
 	case d < time.Second:
 		return strconv.FormatFloat(float64(d.Microseconds())/1000, 'f', 1, 64) + " ms"
 	case d < 10*time.Second:

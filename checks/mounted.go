@@ -310,7 +310,7 @@ func judgeOptions(t *Trial, f *share.Facts) {
 		t.Report(Finding{Rule: shortTimeout, Level: level, Detail: "timeo is " + strconv.Itoa(n) + " tenths of a second, the default is " + strconv.Itoa(usualTimeout)})
 	}
 	if v, ok := m.Option("local_lock"); has("nolock") || ok && v != "none" {
-		t.Whole(noLocks, "%s", cmpOr(v, "nolock")+" in force")
+		t.Whole(noLocks, "%s in force", choose(v == "", "nolock", "local_lock="+v))
 	}
 	if len(m.Options) > 0 {
 		t.Fact("options", m.Options, "In force: %s", names.Quote(strings.Join(m.Options, ", ")))

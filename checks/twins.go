@@ -98,7 +98,7 @@ func visitTwins(t *Trial, d *walk.Dir) {
 	name := func(i int) string { return d.Entries[i].Name }
 	traits := func(i int) names.Traits { return w.traits[i] }
 	w.twins.Find(len(d.Entries), name, traits, func(kind names.TwinKind, members []int) {
-		rule, level, show := caseTwins, s.caseLevel, names.Quote
+		rule, level, show := caseTwins, s.caseLevel, showTwin
 		if kind == names.SameForm {
 			// Shown as they are, they would look the same.
 			rule, level, show = sameNormalForm, Fail, strconv.QuoteToASCII
@@ -110,6 +110,14 @@ func visitTwins(t *Trial, d *walk.Dir) {
 	if cap(w.traits) > 1<<16 {
 		*w = twinScratch{} // one huge folder must not keep its memory for the rest of the walk
 	}
+}
+
+// showTwin shows a name of case twins: by its characters where its form would hide which they are.
+func showTwin(name string) string {
+	if !names.IsNFC(name) {
+		return strconv.QuoteToASCII(name)
+	}
+	return names.Quote(name)
 }
 
 // others names the other members of a group.
