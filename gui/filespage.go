@@ -32,6 +32,7 @@ type filesPage struct {
 	find   *field
 	choice *widget.Select
 	levels [3]*button
+	counts [3]int64 // findings by level
 	count  *textLine
 
 	path, what, todo   *paragraph
@@ -83,10 +84,10 @@ func newFilesPage(w *Window, rep *checks.Report, c *checks.Check) *filesPage {
 		}
 		p.now()
 	}
-	counts := p.levelCounts()
+	p.counts = p.levelCounts()
 	for l := range p.levels {
 		lk := lookOfLevel(checks.Level(l))
-		b := newButton(toggle, lk.mark, checks.Count(counts[l]), nil)
+		b := newButton(toggle, lk.mark, checks.Count(p.counts[l]), nil)
 		b.iconTint = lk.color
 		b.on = true
 		b.tap = func() {
@@ -118,7 +119,7 @@ func (p *filesPage) build() {
 	}
 	p.back = newButton(plain, "back", "All cards", p.w.back)
 	top := newStretch(14, 1, p.back, newText(title, 20, colText).bold().ends(), p.count)
-	tools := container.New(&toolsLayout{}, p.find.calm(), newSurface("", colLine, newSized(200, 34, p.choice)).round(7).pad(1, 1),
+	tools := container.New(&toolsLayout{p: p}, p.find.calm(), newSurface("", colLine, newSized(200, 34, p.choice)).round(7).pad(1, 1),
 		newRow(6, p.levels[checks.Fail], p.levels[checks.Warn], p.levels[checks.Note]),
 		newRow(2, p.list, p.save))
 	text := newColumn(4, p.path, p.what, p.todo)
@@ -348,12 +349,28 @@ func (filesLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(
 
 // toolsLayout: text, rule and levels to the left, the list's own buttons to the right; two lines
 // where it is narrow.
-type toolsLayout struct{}
+type toolsLayout struct {
+	p     *filesPage
+	width float32
+}
 
-const toolsNarrow = 820
+const (
+	toolsNarrow = 820
+	toolsWords  = 1160 // from here on the levels have their words
+)
 
-func (toolsLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
+func (l *toolsLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	const gap, high = 10, 36
+	if s.Width != l.width {
+		l.width = s.Width
+		for level, b := range l.p.levels {
+			label := checks.Count(l.p.counts[level])
+			if s.Width >= toolsWords {
+				label = levelWord(checks.Level(level)) + "  " + label
+			}
+			b.set(b.icon, label)
+		}
+	}
 	rule, levels, list := o[1].MinSize().Width, o[2].MinSize().Width, o[3].MinSize().Width
 	if s.Width < toolsNarrow {
 		place(o[0], 0, 0, s.Width-rule-gap, high)
@@ -369,14 +386,14 @@ func (toolsLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	place(o[3], s.Width-list, 0, list, high)
 }
 
-func (toolsLayout) heightFor(_ []fyne.CanvasObject, w float32) float32 {
+func (*toolsLayout) heightFor(_ []fyne.CanvasObject, w float32) float32 {
 	if w < toolsNarrow {
 		return 80
 	}
 	return 36
 }
 
-func (toolsLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(500, 36) }
+func (*toolsLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(500, 36) }
 
 // showFiles opens the page: of one check, or of all.
 func (w *Window) showFiles(c *checks.Check) {

@@ -103,6 +103,20 @@ func TestFixAndUndo(t *testing.T) {
 	}
 }
 
+// What the page of repairs looks like: renames, and what is left.
+func TestFixScreens(t *testing.T) {
+	dir := tree(t, "day 1/what?.mov", "day 1/what?.xml", "trailing /a.wav", "-rushes.mov")
+	if err := os.Symlink("-rushes.mov", filepath.Join(dir, "link.mov")); err != nil {
+		t.Fatal(err)
+	}
+	r := fixRig(t, dir)
+	r.fix.table.choose(1)
+	golden(t, "screen-fix", r.win.Canvas())
+	test.Tap(r.fix.tabLeft)
+	r.fix.table.choose(0)
+	golden(t, "screen-fix-left", r.win.Canvas())
+}
+
 // A proposal can be edited; what does not hold is said at once, and keeps Rename off.
 func TestFixEdit(t *testing.T) {
 	dir := tree(t, "what?.mov", "taken.mov")

@@ -32,6 +32,7 @@ type fixPage struct {
 	past *repair.Journal // the last plan that was applied or begun
 
 	table              *table
+	back               *button
 	foot               *surface
 	count              *textLine
 	tabRename, tabLeft *button
@@ -96,8 +97,8 @@ func newFixPage(w *Window, source string, limits repair.Limits) *fixPage {
 }
 
 func (p *fixPage) build() {
-	back := newButton(plain, "back", "All cards", p.w.back)
-	top := newStretch(14, 1, back, newText("Fix names", 20, colText).bold().ends(), p.count)
+	p.back = newButton(plain, "back", "All cards", p.w.back)
+	top := newStretch(14, 1, p.back, newText("Fix names", 20, colText).bold().ends(), p.count)
 	intro := newParagraph("Nothing is changed before you press Rename. Every rename is written to a journal first, and can be undone.", sizeBody, colMuted)
 	tools := newStretch(8, 2, p.tabRename, p.tabLeft, newText("", sizeBody, colText), p.lists, p.undo, p.resume, p.apply)
 	p.edit = newColumn(6, container.New(&row{gap: 10, stretch: map[int]bool{0: true}}, p.name.calm(), p.encodings, p.keep), p.fault)
@@ -387,7 +388,7 @@ func (p *fixPage) chosenLeft() *repair.Left {
 }
 
 func (p *fixPage) skipIt() {
-	if l := p.chosenLeft(); l != nil {
+	if l := p.chosenLeft(); l != nil && !p.busy {
 		p.skip[l.Path] = !p.skip[l.Path]
 		if !p.skip[l.Path] {
 			delete(p.skip, l.Path)
@@ -400,7 +401,7 @@ func (p *fixPage) skipIt() {
 
 func (p *fixPage) replaceLink() {
 	l := p.chosenLeft()
-	if l == nil {
+	if l == nil || p.busy {
 		return
 	}
 	on := !p.links[l.Path]

@@ -127,10 +127,13 @@ func progressWords(p checks.Progress) string {
 		parts = append(parts, p.Phase)
 	}
 	if p.Entries > 0 {
-		parts = append(parts, checks.Count(p.Entries)+" entries", checks.Bytes(p.Bytes))
-		if s := p.Elapsed.Seconds(); s >= 1 {
-			parts = append(parts, checks.Count(int64(float64(p.Entries)/s))+" a second")
-		}
+		parts = append(parts, checks.Count(p.Entries)+" entries")
+	}
+	if p.Bytes > 0 {
+		parts = append(parts, checks.Bytes(p.Bytes))
+	}
+	if s := p.Elapsed.Seconds(); s >= 1 && p.Entries > 0 {
+		parts = append(parts, checks.Count(int64(float64(p.Entries)/s))+" a second")
 	}
 	if p.Elapsed >= time.Second {
 		parts = append(parts, checks.Span(p.Elapsed.Truncate(time.Second)))

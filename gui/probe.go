@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"loadline/checks"
+	"loadline/checks/seal"
 	"loadline/checks/share"
 )
 
@@ -67,6 +68,9 @@ func (w *Window) lookAt(v *view, x *well, turn int) {
 	switch {
 	case v.stage == checks.Arrival:
 		kind = placeFile
+		if x == v.route.to {
+			kind = placeListing
+		}
 	case x == v.route.to && w.standIn == nil: // a demo's share is only a folder
 		kind = placeShare
 	}
@@ -92,19 +96,23 @@ type placeKind uint8
 
 const (
 	placeFile placeKind = iota
+	placeListing
 	placeSource
 	placeShare
 )
 
 // lookAtPath says in words what stands at a path, or what is wrong with it and what to do.
 func lookAtPath(path string, kind placeKind) (facts, problem string) {
-	if kind == placeFile {
+	if kind == placeFile || kind == placeListing {
 		info, err := os.Stat(path)
 		if err != nil {
 			return "", pathProblem(err)
 		}
 		if info.IsDir() {
 			return "", "This is a folder. Choose a file."
+		}
+		if kind == placeListing {
+			return lookAtListing(path)
 		}
 		return checks.Bytes(info.Size()), ""
 	}
@@ -124,6 +132,16 @@ func lookAtPath(path string, kind placeKind) (facts, problem string) {
 		return facts, "No share is mounted here: this folder lies on this computer’s own disk. Mount the share first."
 	}
 	return facts, ""
+}
+
+// lookAtListing says how a listing would be read, so that the person sees whether its columns are
+// understood before anything is compared.
+func lookAtListing(path string) (facts, problem string) {
+	f, _, err := seal.Inspect(context.Background(), path, nil, 1)
+	if err != nil {
+		return "", capital(oneLine(err.Error())) + "."
+	}
+	return oneLine(f.String()), ""
 }
 
 // pathProblem puts what the system answers into words that help.

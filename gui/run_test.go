@@ -328,6 +328,27 @@ func TestProbeShare(t *testing.T) {
 	r.until("a look at the share", func() bool { return strings.HasPrefix(r.view().route.to.problem.text, "No share is mounted here") })
 }
 
+// How a listing would be read is shown before anything is compared, and what is wrong with it too.
+func TestProbeListing(t *testing.T) {
+	r := newRig(t, 1280, 800, Light)
+	r.setStage(checks.Arrival)
+	good, bad := filepath.Join(t.TempDir(), "good.csv"), filepath.Join(t.TempDir(), "bad.csv")
+	for name, text := range map[string]string{good: "Key,Size\nday 1/a.mov,12\n", bad: "colour,taste\nred,sweet\n"} {
+		if err := os.WriteFile(name, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	x := r.view().route.to
+	x.path.SetText(good)
+	r.fire()
+	r.until("its columns", func() bool {
+		return strings.Contains(x.facts.text, "CSV") && strings.Contains(x.facts.text, "Key") && x.problem.text == ""
+	})
+	x.path.SetText(bad)
+	r.fire()
+	r.until("what is wrong", func() bool { return x.problem.text != "" })
+}
+
 // A trial folder of an earlier check is removed after a yes; a folder that only looks like one stays.
 func TestCleanTrial(t *testing.T) {
 	r := newRig(t, 1280, 800, Light)

@@ -117,6 +117,9 @@ func (w *Window) snapshot() snapshot {
 		s.Filter, s.Rows, s.Total = w.files.find.Text, w.files.model.rows(), w.files.total()
 	}
 	s.Lag = (w.run.longestWait().Milliseconds() + 9) / 10 * 10
+	if w.fix != nil && w.at == pageFix {
+		s.Rows = w.fix.rows()
+	}
 	if w.sheet != nil {
 		s.Dialog = w.sheet.name
 	}
@@ -172,6 +175,17 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 		m["back"], m["filter"], m["rows"] = p.back, p.find, p.table
 		m["rule"], m["copy-list"], m["save-list"] = p.choice, p.list, p.save
 		m["level:fail"], m["level:warn"], m["level:note"] = p.levels[checks.Fail], p.levels[checks.Warn], p.levels[checks.Note]
+	case pageFix:
+		p := w.fix
+		m["back"], m["rows"], m["tab-rename"], m["tab-left"] = p.back, p.table, p.tabRename, p.tabLeft
+		for name, x := range map[string]*button{"rename": p.apply, "undo": p.undo, "go-on": p.resume, "save-lists": p.lists} {
+			if x.Visible() && !x.Disabled() {
+				m[name] = x
+			}
+		}
+		if p.edit.Visible() {
+			m["new-name"], m["keep-name"] = p.name, p.keep
+		}
 	case pageChecks:
 		v := w.view()
 		m["verdict"] = v.head.box
