@@ -9,6 +9,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -34,6 +35,14 @@ type Display struct {
 	count int
 }
 
+// shotsFolder is one folder for all tests of a run.
+var shotsFolder = sync.OnceValues(func() (string, error) {
+	if dir := os.Getenv(ShotsEnv); dir != "" {
+		return dir, nil
+	}
+	return os.MkdirTemp("", "loadline-shots-")
+})
+
 // NewDisplay starts an X server with a screen of the given size. It ends with the test.
 func NewDisplay(t testing.TB, width, height int) *Display {
 	t.Helper()
@@ -46,12 +55,9 @@ func NewDisplay(t testing.TB, width, height int) *Display {
 	if err := os.Mkdir(d.temp(), 0o700); err != nil {
 		t.Fatal(err)
 	}
-	d.shots = os.Getenv(ShotsEnv)
-	if d.shots == "" {
-		var err error
-		if d.shots, err = os.MkdirTemp("", "loadline-shots-"); err != nil {
-			t.Fatal(err)
-		}
+	var err error
+	if d.shots, err = shotsFolder(); err != nil {
+		t.Fatal(err)
 	}
 	t.Logf("pictures are in %s", d.shots)
 
