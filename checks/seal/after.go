@@ -53,7 +53,7 @@ func NewAfter(o Options) *Stage {
 	if o.Silence == 0 {
 		o.Silence = defaultSilence
 	}
-	a := &after{o: &o, tree: &tree{byPath: map[string]int32{}}}
+	a := &after{o: &o, tree: &tree{byPath: map[string]int32{}}, journalEvery: 5 * time.Second}
 	return &Stage{a: a, list: checksOf(a)}
 }
 
@@ -124,6 +124,8 @@ type after struct {
 
 	// onProven, if set, is told how many files are proven: for tests.
 	onProven func(int64)
+	// journalEvery is how much time of reading a crash may cost.
+	journalEvery time.Duration
 
 	mu     sync.Mutex
 	extras extras

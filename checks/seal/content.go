@@ -138,7 +138,9 @@ func (c *comparing) open(ctx context.Context) error {
 	c.journal, err = openJournal(journalName(c.o.State, job.Source, job.Share, job.Prefix), c.o.Fresh, c.recall)
 	if err != nil {
 		c.t.Fact("journal_error", err.Error(), "What is proven cannot be remembered: %s", names.Quote(err.Error()))
+		return nil
 	}
+	c.journal.every = c.journalEvery
 	return nil
 }
 

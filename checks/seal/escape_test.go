@@ -2,6 +2,7 @@ package seal
 
 import (
 	"bytes"
+	"errors"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -9,6 +10,38 @@ import (
 	"strings"
 	"testing"
 )
+
+// bagPath takes appendBagPath back. Only the three codes are known, in either case of letters;
+// RFC 8493 §2.1.3 says that no other character may be coded.
+func bagPath(path []byte) ([]byte, error) {
+	if bytes.IndexByte(path, '%') < 0 {
+		return path, nil
+	}
+	out := make([]byte, 0, len(path))
+	for i := 0; i < len(path); i++ {
+		if path[i] != '%' {
+			out = append(out, path[i])
+			continue
+		}
+		if i+2 >= len(path) {
+			return nil, errBagPath
+		}
+		switch string(bytes.ToUpper(path[i+1 : i+3])) {
+		case "0A":
+			out = append(out, '\n')
+		case "0D":
+			out = append(out, '\r')
+		case "25":
+			out = append(out, '%')
+		default:
+			return nil, errBagPath
+		}
+		i += 2
+	}
+	return out, nil
+}
+
+var errBagPath = errors.New("a percent sign in a path must begin %0A, %0D or %25")
 
 // RFC 8493 section 2.1.3: LF, CR, CR LF and the percent sign are coded, and nothing else.
 func TestBagPaths(t *testing.T) {

@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -122,5 +123,41 @@ func TestReplacedWhileChecked(t *testing.T) {
 				t.Errorf("found %q", got)
 			}
 		})
+	}
+}
+
+// Killed outright after the third proven file, the next run goes on from there.
+func TestKillAndResume(t *testing.T) {
+	if dir := os.Getenv("LOADLINE_KILL"); dir != "" {
+		p := &pair{filepath.Join(dir, "archive"), filepath.Join(dir, "share"), filepath.Join(dir, "state"), "archive"}
+		s := NewAfter(Options{State: p.state, Silence: 5 * time.Second})
+		s.a.journalEvery = time.Nanosecond
+		s.a.onProven = func(n int64) {
+			if n == 4 { // the third is in the journal
+				_ = syscall.Kill(os.Getpid(), syscall.SIGKILL)
+				select {}
+			}
+		}
+		_, err := s.Run(t.Context(), p.job(), nil)
+		t.Fatalf("still alive: %v", err)
+	}
+	p := archive(t)
+	p.copy(t)
+	child := exec.Command(os.Args[0], "-test.run", "^TestKillAndResume$")
+	child.Env = append(os.Environ(), "LOADLINE_KILL="+filepath.Dir(p.source))
+	out, err := child.CombinedOutput()
+	var exit *exec.ExitError
+	if !errors.As(err, &exit) || exit.Sys().(syscall.WaitStatus).Signal() != syscall.SIGKILL {
+		t.Fatalf("the child was not killed: %v\n%s", err, out)
+	}
+	rep := p.must(t)
+	c := result(t, rep, "content")
+	source, _ := fact(c, "source_known").(int64)
+	onShare, _ := fact(c, "share_known").(int64)
+	if source < 3 || onShare < 3 || source+onShare >= 2*rep.Totals.Files {
+		t.Errorf("of %d files, %d of the source and %d of the share are known", rep.Totals.Files, source, onShare)
+	}
+	if rep.Verdict != checks.Pass || rep.Manifest == "" {
+		t.Errorf("resumed: %v, found %q", rep.Verdict, found(rep))
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -59,6 +60,26 @@ func ReadListingFile(ctx context.Context, path string, wish map[string]string, y
 	}
 	return format, err
 }
+
+// Inspect reads how a listing is written and its first rows, n at most: for a person to confirm before
+// the whole is compared. Errors are those of ReadListing.
+func Inspect(ctx context.Context, path string, wish map[string]string, n int) (*Format, []Row, error) {
+	var rows []Row
+	format, err := ReadListingFile(ctx, path, wish, func(r *Row) error {
+		held := *r
+		held.Sums = slices.Clone(r.Sums)
+		if rows = append(rows, held); len(rows) >= n {
+			return errEnough
+		}
+		return nil
+	})
+	if err != nil && !errors.Is(err, errEnough) {
+		return nil, nil, err
+	}
+	return format, rows, nil
+}
+
+var errEnough = errors.New("enough rows")
 
 // ReadListing reads a listing of objects, in whatever of the known forms it is, and passes every row
 // to yield, which must not keep it. It reads a row at a time. It refuses what is cut, has rows of

@@ -7,6 +7,7 @@ import (
 	"encoding/csv"
 	"errors"
 	"io"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -212,5 +213,17 @@ func TestMatchColumns(t *testing.T) {
 		if err != nil || c.String() != want {
 			t.Errorf("%s: %v, %v, want %s", header, c, err, want)
 		}
+	}
+}
+
+func TestInspect(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "l.csv")
+	write(t, path, "Key,Size\na,1\nb,2\nthis line is not read\n")
+	format, rows, err := Inspect(t.Context(), path, nil, 2)
+	if err != nil || format.String() != "CSV: key from Key, size from Size, no checksum" || len(rows) != 2 || rows[1].Key != "b" || rows[1].Line != 3 {
+		t.Errorf("Inspect = %v, %+v, %v", format, rows, err)
+	}
+	if _, _, err := Inspect(t.Context(), path, nil, 3); !errors.Is(err, ErrListing) {
+		t.Errorf("the bad line: %v", err)
 	}
 }

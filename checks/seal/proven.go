@@ -31,6 +31,7 @@ type journal struct {
 	out    *bufio.Writer
 	line   []byte
 	synced time.Time
+	every  time.Duration // how often what was added is handed to the system
 	err    error
 }
 
@@ -167,9 +168,6 @@ func parseRecord(line []byte) (*record, bool) {
 	return r, true
 }
 
-// journalEvery is how much time of reading a crash may cost.
-const journalEvery = 5 * time.Second
-
 // add remembers a record. A journal that cannot be written must not end the check: it is only slower
 // the next time, and close tells.
 func (j *journal) add(r *record) {
@@ -182,7 +180,7 @@ func (j *journal) add(r *record) {
 		return
 	}
 	j.line = appendRecord(j.line[:0], r)
-	if _, j.err = j.out.Write(j.line); j.err == nil && time.Since(j.synced) > journalEvery {
+	if _, j.err = j.out.Write(j.line); j.err == nil && time.Since(j.synced) > j.every {
 		j.err = j.out.Flush()
 		j.synced = time.Now()
 	}
