@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"time"
 
 	"loadline/checks"
 )
@@ -63,6 +64,25 @@ func (c choices) save(dir string) error {
 	return replaceFile(filepath.Join(dir, choicesFile), append(b, '\n'))
 }
 
+// sweep removes what a start that was cut off left half written in the state folder.
+func sweep(dir string, now time.Time) {
+	if dir == "" {
+		return
+	}
+	left, err := filepath.Glob(filepath.Join(dir, tempNames))
+	if err != nil {
+		return
+	}
+	for _, name := range left {
+		if info, err := os.Lstat(name); err == nil && info.Mode().IsRegular() && now.Sub(info.ModTime()) > time.Hour {
+			_ = os.Remove(name) // it only takes up room
+		}
+	}
+}
+
+// tempNames are the names of files that are not whole yet.
+const tempNames = ".loadline-*.tmp"
+
 func replaceFile(name string, data []byte) error {
 	return writeFile(name, true, func(f *os.File) error {
 		_, err := f.Write(data)
@@ -73,7 +93,7 @@ func replaceFile(name string, data []byte) error {
 // writeFile writes a whole file under a temporary name beside it, flushes it and puts it in place.
 // Without replace it never goes over a file that is there: the error is then fs.ErrExist.
 func writeFile(name string, replace bool, write func(*os.File) error) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(name), ".loadline-*.tmp")
+	f, err := os.CreateTemp(filepath.Dir(name), tempNames)
 	if err != nil {
 		return err
 	}

@@ -196,8 +196,10 @@ func (w *Window) keepReport(rep *checks.Report) {
 	if w.desk.StateDir == "" || rep.Invented != "" || w.standIn != nil {
 		return
 	}
+	w.writes.Add(1)
 	go func() {
 		err := writeLast(w.desk.StateDir, rep)
+		w.writes.Done()
 		w.desk.Post(func() {
 			if err != nil {
 				w.tell(checks.Warned, "This report could not be kept for the next start: "+err.Error()+". Save it yourself.")

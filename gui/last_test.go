@@ -3,8 +3,10 @@ package gui
 import (
 	"bytes"
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"fyne.io/fyne/v2/test"
 
@@ -92,5 +94,24 @@ func TestDemoIsNotKept(t *testing.T) {
 	}
 	if r.hasLast(checks.Before) {
 		t.Error("a demo's report was kept")
+	}
+}
+
+// What an earlier start left half written goes after an hour; what may still be written stays.
+func TestSweep(t *testing.T) {
+	dir := t.TempDir()
+	now := time.Date(2026, 9, 14, 8, 0, 0, 0, time.UTC)
+	for name, age := range map[string]time.Duration{".loadline-1.tmp": 2 * time.Hour, ".loadline-2.tmp": time.Minute, "window.json": 99 * time.Hour} {
+		if err := os.WriteFile(filepath.Join(dir, name), nil, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.Chtimes(filepath.Join(dir, name), now.Add(-age), now.Add(-age)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	sweep(dir, now)
+	left, err := os.ReadDir(dir)
+	if err != nil || len(left) != 2 || left[0].Name() != ".loadline-2.tmp" || left[1].Name() != "window.json" {
+		t.Errorf("left: %v (%v)", left, err)
 	}
 }

@@ -123,6 +123,7 @@ func (w *Window) askOver(path, title, text string, write func(string, io.Writer)
 
 // writeOut writes a file beside the window and tells done how it went.
 func (w *Window) writeOut(path string, replace bool, write func(string, io.Writer) error, done func(error)) {
+	w.writes.Add(1)
 	go func() {
 		var err error
 		if _, statErr := os.Lstat(path); statErr == nil && !replace {
@@ -136,6 +137,7 @@ func (w *Window) writeOut(path string, replace bool, write func(string, io.Write
 				return b.Flush()
 			})
 		}
+		w.writes.Done()
 		w.desk.Post(func() { done(err) })
 	}()
 }

@@ -2,6 +2,7 @@ package gui
 
 import (
 	"fmt"
+	"sync"
 	"time"
 
 	"fyne.io/fyne/v2"
@@ -44,8 +45,9 @@ type Window struct {
 	closing bool
 	fixing  bool // renames are being made or undone
 
-	saved   string // where the last report was written
-	message string // what was last said to the person
+	writes  sync.WaitGroup // files that are being written beside the window
+	saved   string         // where the last report was written
+	message string         // what was last said to the person
 	probes  probes
 	trace   *trace
 }
@@ -54,6 +56,7 @@ type Window struct {
 func New(win fyne.Window, e Engine, d Desk) *Window {
 	w := &Window{win: win, engine: e, desk: d, stage: checks.Before, views: map[checks.Stage]*view{}, at: pageChecks}
 	w.run = &runner{engine: e, postWait: d.PostWait}
+	sweep(d.StateDir, d.Now())
 	c, err := loadChoices(d.StateDir)
 	w.setTheme(c.Theme)
 	w.bar = newTopBar(w)
@@ -339,6 +342,20 @@ func (w *Window) leave() {
 	}
 	delete(shownPages, w.win.Canvas())
 	w.win.Close()
+}
+
+// Finish waits until files that are being written are whole, at most for a while: what hangs would
+// hold up the end for ever. Call it when the window is gone.
+func (w *Window) Finish(most time.Duration) {
+	done := make(chan struct{})
+	go func() {
+		w.writes.Wait()
+		close(done)
+	}()
+	select {
+	case <-done:
+	case <-time.After(most):
+	}
 }
 
 // tell says something to the person, at the foot of the window.

@@ -16,6 +16,7 @@ import (
 	"runtime"
 	"runtime/debug"
 	"syscall"
+	"time"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/app"
@@ -136,5 +137,6 @@ func run(args []string, out io.Writer) int {
 		fyne.Do(w.Quit)
 	}()
 	win.ShowAndRun()
+	w.Finish(20 * time.Second)
 	return 0
 }
