@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"loadline/checks"
 	"loadline/checks/walk"
 )
 
@@ -61,6 +62,60 @@ func TestEveryLength(t *testing.T) {
 		r := readOne(t, dir, "f", int64(n))
 		if r.err != nil || r.got != int64(n) || r.changed || r.sums != sumsOf(whole[:n]) || r.ident == 0 {
 			t.Errorf("%d bytes: got %d, %v, changed %v", n, r.got, r.err, r.changed)
+		}
+	}
+}
+
+// A file that is written to between its first and its last block is told as changed, even if its size
+// and what was read stay the same.
+func TestChangedWhileRead(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "f")
+	write(t, path, string(make([]byte, 2*blockSize)))
+	tr := &tree{byPath: map[string]int32{}}
+	tr.addFolder(&walk.Dir{Entries: []walk.Entry{{Name: "f", Size: 2 * blockSize}}})
+	s := &side{root: dir, deadline: 10 * time.Second, ways: map[string]int64{}, recalled: func(int) ident { return 0 }}
+	for _, change := range []bool{false, true} {
+		free, blocks, ended := make(chan []byte, 2), make(chan block), make(chan error, 1)
+		free <- nil
+		free <- nil
+		go func() { ended <- s.file(t.Context(), tr, 0, free, blocks, nil) }()
+		first := <-blocks // the file is open, and its first block was read
+		if first.last != nil {
+			t.Fatal("all was read in one step")
+		}
+		if change {
+			must(t, os.Chtimes(path, time.Time{}, time.Unix(1, 0)))
+		}
+		last := (<-blocks).last
+		if err := <-ended; err != nil || last == nil || last.changed != change || last.got != 2*blockSize {
+			t.Errorf("changed %v: %+v, %v", change, last, err)
+		}
+	}
+}
+
+// A reading that is not whole is never compared, and is told by the rule of its side.
+func TestUnstable(t *testing.T) {
+	for _, tc := range []struct {
+		side int
+		r    reading
+		rule string
+	}{
+		{shareSide, reading{size: 4096, got: 5}, "short-on-share"},
+		{sourceSide, reading{size: 4096, got: 5}, "unreadable-source"},
+		{shareSide, reading{size: 4096, got: 4096, changed: true}, "still-copying"},
+		{sourceSide, reading{size: 4096, got: 4096, changed: true}, "source-changed"},
+		{shareSide, reading{size: 5000, got: 5000}, "still-copying"},
+		{sourceSide, reading{size: 5000, got: 5000}, "source-changed"},
+		{shareSide, reading{size: 4096, got: 4096}, ""},
+		{sourceSide, reading{size: 4096, got: 4096}, ""},
+	} {
+		stage := NewAfter(Options{})
+		c := &comparing{after: stage.a, t: checks.NewTrial(stage.List()[2], &checks.Job{}, 1)}
+		bad := c.unstable(&side{number: tc.side}, &entry{size: 4096}, &tc.r, "f")
+		res := c.t.Close("")
+		if bad != (tc.rule != "") || bad && (len(res.Findings) != 1 || res.Findings[0].Rule.ID != tc.rule || res.Status != checks.Failed) {
+			t.Errorf("side %d, %+v: %v, %+v, want %q", tc.side, tc.r, bad, res.Findings, tc.rule)
 		}
 	}
 }
