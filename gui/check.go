@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"loadline/checks"
+	"loadline/checks/names"
 )
 
 // longRun is how long a run takes before its end is worth a notification.
@@ -135,6 +136,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 		w.keepReport(rep)
 		if rep.Stage == checks.After && rep.Manifest != "" {
 			w.views[checks.Arrival].route.from.put(rep.Manifest)
+			w.tell(checks.Pass, "The manifest is "+names.Quote(rep.Manifest)+". Keep it: the stage “After arrival” needs it, and has it filled in already.")
 		}
 		if took >= longRun {
 			w.desk.Notify(stageWords[v.stage].name+": "+v.head.title.text, rep.Tell())

@@ -349,6 +349,41 @@ func TestProbeListing(t *testing.T) {
 	r.until("what is wrong", func() bool { return x.problem.text != "" })
 }
 
+// The manifest that the stage after copying wrote is told of, and stands ready in the stage after
+// arrival.
+func TestManifestGoesOn(t *testing.T) {
+	r := newRig(t, 1280, 800, Light)
+	r.Open(sampleSource, sampleShare)
+	r.setStage(checks.After)
+	test.Tap(r.view().head.check)
+	c := r.began()
+	if c.req.Stage != checks.After || c.req.State != r.desk.StateDir {
+		t.Errorf("the engine was asked for %+v", c.req)
+	}
+	rep := clean()
+	rep.Stage, rep.Manifest, rep.Checks = checks.After, "/state/manifest.sha256", nil
+	for _, k := range sampleChecks[checks.After] {
+		rep.Checks = append(rep.Checks, checks.Result{Check: k, ID: k.ID, Title: k.Title, Rules: map[string]int64{}})
+	}
+	c.end <- ending{rep: rep}
+	r.until("the end", func() bool { return r.running == "" })
+	if !strings.Contains(r.message, rep.Manifest) {
+		t.Errorf("said %q", r.message)
+	}
+	r.setStage(checks.Arrival)
+	r.view().route.to.path.SetText(`"/a list.csv" "/another.csv"`)
+	test.Tap(r.view().head.check)
+	c = r.began()
+	if c.req.Manifest != rep.Manifest || len(c.req.Listings) != 2 || c.req.Listings[0] != "/a list.csv" {
+		t.Errorf("the engine was asked for %q and %q", c.req.Manifest, c.req.Listings)
+	}
+	c.end <- ending{err: fmt.Errorf("%w: the listing has no column for keys", checks.ErrBadJob)}
+	r.until("the end", func() bool { return r.running == "" })
+	if !strings.Contains(r.view().route.to.problem.text, "no column") {
+		t.Errorf("beside the listing stands %q", r.view().route.to.problem.text)
+	}
+}
+
 // A trial folder of an earlier check is removed after a yes; a folder that only looks like one stays.
 func TestCleanTrial(t *testing.T) {
 	r := newRig(t, 1280, 800, Light)
