@@ -161,3 +161,30 @@ func TestKillAndResume(t *testing.T) {
 		t.Errorf("resumed: %v, found %q", rep.Verdict, found(rep))
 	}
 }
+
+// A source file that cannot be read, a FIFO on the source, a place where no manifest can be written.
+func TestOtherRules(t *testing.T) {
+	p := archive(t)
+	p.copy(t)
+	must(t, syscall.Mkfifo(filepath.Join(p.source, "pipe"), 0o644))
+	rep, err := p.check(t, nil, during("content", func() {
+		path := filepath.Join(p.source, "notes.txt")
+		must(t, os.Rename(path, path+".real"))
+		must(t, os.Symlink(path+".real", path)) // ELOOP, open(2) O_NOFOLLOW
+	}))
+	must(t, err)
+	if got := found(rep); !slices.Equal(got, []string{"content unreadable-source notes.txt"}) || rep.Manifest != "" {
+		t.Errorf("found %q, manifest %q", got, rep.Manifest)
+	}
+	if n := result(t, rep, "on-share").Rules["special-not-checked"]; n != 1 {
+		t.Errorf("special files: %d", n)
+	}
+
+	p = archive(t)
+	p.copy(t)
+	write(t, filepath.Join(p.state, "manifests"), "in the way")
+	rep = p.must(t)
+	if got := found(rep); !slices.Equal(got, []string{"content manifest-not-written "}) || rep.Verdict != checks.Warned || rep.Manifest != "" {
+		t.Errorf("found %q, verdict %v, manifest %q", got, rep.Verdict, rep.Manifest)
+	}
+}
