@@ -131,7 +131,8 @@ func ParseRate(s string) (float64, error) {
 	t := strings.ReplaceAll(strings.TrimSpace(s), " ", "")
 	end := strings.LastIndexAny(t, "0123456789.") + 1
 	v, err := strconv.ParseFloat(t[:end], 64)
-	if err != nil || !(v > 0) || v > 1e15 {
+	// ParseFloat takes hexadecimal and underscores too.
+	if err != nil || !(v > 0) || v > 1e15 || strings.ContainsAny(t[:end], "_xX") {
 		return bad()
 	}
 	unit := t[end:]
