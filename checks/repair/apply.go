@@ -46,7 +46,7 @@ type Outcome struct {
 	Journal string   // path of the journal, to undo; empty after Undo, which removes it
 	Done    int      // names changed
 	Gone    []string // planned paths that were there under no name: they were removed since
-	Kept    []string // paths whose new name the disk spells in its own normal form
+	Kept    []string // old paths of names that the disk spells in a way of its own, whatever it is told
 	Dates   []string // folders whose date could not be put back
 }
 

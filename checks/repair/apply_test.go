@@ -262,3 +262,24 @@ func TestStateFolder(t *testing.T) {
 	}
 	same(t, "after undo", snapshot(t, top+"/disk1"), before)
 }
+
+// TestDecomposingDisk plays a disk that keeps names in NFD whatever it is told, as HFS+ does (Apple
+// TN1150, from memory): the plan says which names it could not change, and undo takes it calmly.
+func TestDecomposingDisk(t *testing.T) {
+	root := t.TempDir()
+	p := forced(t, root, [][2]string{{"d/e\u0301.mov", "\u00e9.mov"}, {"d/a:b", "a-b"}})
+	before := snapshot(t, root)
+	out, err := p.Apply(context.Background(), Options{StateDir: t.TempDir(), test: rig{hook: func(point string) {
+		if _, err := os.Lstat(root + "/d/\u00e9.mov"); point == "renamed" && err == nil {
+			if err := os.Rename(root+"/d/\u00e9.mov", root+"/d/e\u0301.mov"); err != nil {
+				t.Error(err)
+			}
+		}
+	}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	same(t, "kept", out.Kept, []string{"d/e\u0301.mov"})
+	mustUndo(t, out.Journal)
+	same(t, "after undo", snapshot(t, root), before)
+}

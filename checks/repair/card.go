@@ -15,7 +15,8 @@ type Card struct {
 	Path     string // its topmost folder, relative to the source
 	Layout   string // what it is, for people
 	Standard string // what fixes its names
-	// ownName is set where the layout fixes the name of the topmost folder too.
+	// ownName is set where the layout fixes the name of the topmost folder too. Where the layout
+	// has several such names, one in capitals is taken for one of them.
 	ownName bool
 }
 
@@ -120,7 +121,7 @@ func layoutOf(name string, m marks) (c Card, ok bool) {
 	case is == "CONTENTS" && has(markClip) && m&(markVideo|markAudio) != 0:
 		return Card{Layout: "a camera card with CONTENTS/CLIP and its essence folders", Standard: "common practice, no source", ownName: true}, true
 	case has(markMediaFile) && has(markClip):
-		return Card{Layout: "a camera card with CLIP and MEDIAPRO.XML", Standard: "common practice, no source", ownName: true}, true
+		return Card{Layout: "a camera card with CLIP and MEDIAPRO.XML", Standard: "common practice, no source", ownName: is == name}, true
 	case is == "VIDEO_TS" && has(markDVD):
 		return Card{Layout: "a video disc in the DVD-Video layout", Standard: "DVD-Video specification, from memory", ownName: true}, true
 	case has(markAssetMap):

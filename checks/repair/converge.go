@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"slices"
+	"syscall"
 
 	"loadline/checks/names"
 	"loadline/checks/walk"
@@ -110,7 +111,7 @@ func (e *engine) survey(ctx context.Context) error {
 		}
 		now := e.current(dir)
 		list, err := e.list(now)
-		if errors.Is(err, fs.ErrNotExist) {
+		if noFolder(err) {
 			continue // the folder is gone, and with it what was in it
 		}
 		if err != nil {
@@ -134,6 +135,11 @@ func (e *engine) survey(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// noFolder reports whether a folder is gone, or something else is in its place.
+func noFolder(err error) bool {
+	return errors.Is(err, fs.ErrNotExist) || errors.Is(err, syscall.ENOTDIR)
 }
 
 // expected returns where a move can be, by its word in the journal, the likeliest first.
@@ -279,7 +285,7 @@ func (e *engine) pass(ctx context.Context, dir, to string) error {
 		}
 	}
 	here, err := e.root.Open(e.current(dir))
-	if errors.Is(err, fs.ErrNotExist) {
+	if noFolder(err) {
 		e.gone(moves)
 		return nil
 	}

@@ -311,9 +311,10 @@ func hostile() *rapid.Generator[string] {
 	})
 }
 
-// drawTree makes a random tree of hostile names and returns how many entries it has.
+// drawTree makes a random tree of hostile names.
 func drawTree(t *rapid.T, root string) {
 	dirs := []string{""}
+	var files []string
 	for range rapid.IntRange(1, 14).Draw(t, "entries") {
 		dir := rapid.SampledFrom(dirs).Draw(t, "dir")
 		path := join(dir, hostile().Draw(t, "name"))
@@ -323,12 +324,21 @@ func drawTree(t *rapid.T, root string) {
 		if _, err := os.Lstat(root + "/" + path); err == nil {
 			continue
 		}
-		if rapid.IntRange(0, 2).Draw(t, "kind") == 0 {
+		switch kind := rapid.IntRange(0, 9).Draw(t, "kind"); {
+		case kind < 3:
 			if err := os.Mkdir(root+"/"+path, 0o755); err != nil {
 				t.Fatal(err)
 			}
 			dirs = append(dirs, path)
-		} else if err := os.WriteFile(root+"/"+path, []byte(path), 0o644); err != nil {
+			continue
+		case kind == 3 && len(files) > 0: // a second name of one file: the two have one inode
+			if err := os.Link(root+"/"+rapid.SampledFrom(files).Draw(t, "other"), root+"/"+path); err != nil {
+				t.Fatal(err)
+			}
+			continue
+		}
+		files = append(files, path)
+		if err := os.WriteFile(root+"/"+path, []byte(path), 0o644); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -278,7 +278,7 @@ func (f *fixer) text(w io.Writer) error {
 			say("Not there any more: %s", names.Quote(path))
 		}
 		for _, path := range o.Kept {
-			say("The disk spells this name in a normal form of its own, a rename does not change it: %s", names.Quote(path))
+			say("The disk spells this name in a way of its own, a rename does not change it: %s", names.Quote(path))
 		}
 		for _, path := range o.Dates {
 			say("The date could not be put back: %s", names.Quote(path))
