@@ -281,7 +281,7 @@ func (c *aCase) pretend(t *testing.T) {
 	t.Cleanup(func() { shareWrites.Finish = finish })
 	shareWrites.Finish = func(_ context.Context, t *Trial) error {
 		if t.Job.NoTrial {
-			return errors.New(reasonNoTrial)
+			return errString(reasonNoTrial)
 		}
 		t.State = c.measured
 		judgeTrial(t, c.measured)

@@ -143,7 +143,7 @@ func clutterRules(name string, file, magic bool) map[string]Level {
 	if isClutterAgain(name) {
 		found["desktop-clutter"] = Warn
 	}
-	if file && strings.HasPrefix(name, "._") && magic {
+	if file && len(name) > 2 && strings.HasPrefix(name, "._") && magic {
 		found["apple-double"] = Warn
 	}
 	if file && unfinishedNames.MatchString(name) {

@@ -84,7 +84,7 @@ var shareWrites = &Check{
 		s := StateOf[shareState](t, shareMounted)
 		switch {
 		case t.Job.NoTrial:
-			return errors.New(reasonNoTrial)
+			return errString(reasonNoTrial)
 		case s == nil:
 			return errors.New("nothing is known of the share")
 		case !s.usable:
