@@ -93,6 +93,13 @@ func sound(t testing.TB, rep *Report) {
 				t.Errorf("%s: path %q is not relative to the source", c.ID, f.Path)
 			}
 		}
+		keys := map[string]bool{}
+		for _, f := range c.Facts {
+			if keys[f.Key] || f.Text == "" {
+				t.Errorf("%s: fact %s stands twice, or has no text", c.ID, f.Key)
+			}
+			keys[f.Key] = true
+		}
 		for _, r := range c.Check.Rules {
 			switch {
 			case r.Counted && rules[r.ID] > 0:

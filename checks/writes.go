@@ -123,11 +123,15 @@ func cleanTrials(ctx context.Context, t *Trial, folder string) error {
 	if err != nil {
 		return fmt.Errorf("earlier trial folders could not be looked for: %w", err)
 	}
+	var removed []string
 	for _, p := range left {
 		if err := share.Remove(ctx, p); err != nil {
 			return fmt.Errorf("the earlier trial folder %s could not be removed: %w", names.Quote(p), err)
 		}
-		t.Fact("removed_trial", p, "Removed the trial folder of an earlier check: %s", names.Quote(p))
+		removed = append(removed, p)
+	}
+	if len(removed) > 0 {
+		t.Fact("removed_trials", removed, "Removed what earlier checks left: %s", quoteList(removed, 3))
 	}
 	return nil
 }
