@@ -148,16 +148,18 @@ func formatted(ctx context.Context) error {
 	return nil
 }
 
-// cross builds the command and vets the checks for every system it is meant for.
+// cross builds the command for every system and processor it is meant for, and vets the checks once
+// for each system: what differs between processors differs in the build already.
 func cross(ctx context.Context) error {
 	var errs []error
 	for _, system := range []string{"linux", "darwin", "windows"} {
 		for _, arch := range []string{"amd64", "arm64"} {
 			env := []string{"CGO_ENABLED=0", "GOOS=" + system, "GOARCH=" + arch}
-			for _, args := range [][]string{
-				{"build", "-o", os.DevNull, "./cmd/loadline-cli"},
-				{"vet", "./checks/...", "./cmd/loadline-cli/...", "./cmd/dev/..."},
-			} {
+			work := [][]string{{"build", "-o", os.DevNull, "./cmd/loadline-cli"}}
+			if arch == "amd64" {
+				work = append(work, []string{"vet", "./checks/...", "./cmd/loadline-cli/...", "./cmd/dev/..."})
+			}
+			for _, args := range work {
 				if ctx.Err() != nil {
 					return ctx.Err()
 				}
