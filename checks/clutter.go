@@ -109,7 +109,7 @@ func visitClutter(t *Trial, d *walk.Dir) {
 		if e.Kind != walk.File || e.Failed {
 			continue
 		}
-		if strings.HasPrefix(e.Name, "._") && e.Size >= 4 && hasAppleMagic(d, e.Name) {
+		if len(e.Name) > 2 && strings.HasPrefix(e.Name, "._") && e.Size >= 4 && hasAppleMagic(d, e.Name) {
 			t.Flag(d, e, appleDouble, "begins with 00 05 16 07")
 		}
 		if how := unfinished(e.Name); how != "" {

@@ -27,7 +27,10 @@ type Job struct {
 	ObjectBytes int64 // largest object, bytes; 0 means DefaultObjectBytes
 	Portable    bool  // notes on non-portable names become warnings
 	NoTrial     bool  // write nothing on the share
-	CleanTrial  bool  // remove what an earlier trial left behind on the share
+	// AllAttributes asks every file and folder of a large disk for extended attributes and access
+	// lists, a call to the system for each; otherwise a sample.
+	AllAttributes bool
+	CleanTrial    bool // remove what an earlier trial left behind on the share
 
 	Link    float64       // line rate to the share, bits a second; 0 means measured or unknown
 	Uplink  float64       // line rate to the internet, bits a second; 0 means unknown

@@ -117,7 +117,7 @@ var fileKinds = &Check{
 			t.Say("There is nothing to copy.")
 			return nil
 		}
-		t.Say("%s in %s, %s links, %s special files.", Of(n.Files, "file"), Of(n.Folders, "folder"), Count(n.Links), Count(n.Others))
+		t.Say("%s in %s, %s, %s.", Of(n.Files, "file"), Of(n.Folders, "folder"), Of(n.Links, "link"), Of(n.Others, "special file"))
 		return nil
 	},
 }

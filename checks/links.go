@@ -9,8 +9,10 @@ import (
 	"path/filepath"
 	"strings"
 	"sync/atomic"
+	"time"
 
 	"loadline/checks/names"
+	"loadline/checks/share"
 	"loadline/checks/walk"
 )
 
@@ -89,7 +91,7 @@ func judgeLink(t *Trial, d *walk.Dir, e *walk.Entry) {
 		return
 	}
 	root := t.Job.Source
-	end, err := follow(filepath.Join(root, filepath.FromSlash(d.Path)), target)
+	end, err := follower{root, t.Job.Deadline}.follow(filepath.Join(root, filepath.FromSlash(d.Path)), target)
 	outside := !within(root, end)
 	if err != nil && !outside {
 		// What does not exist is judged by its words first.
@@ -109,10 +111,16 @@ func judgeLink(t *Trial, d *walk.Dir, e *walk.Entry) {
 
 var errTooManyLinks = errors.New("too many links")
 
+// A follower resolves links on paper.
+type follower struct {
+	root     string
+	deadline time.Duration
+}
+
 // follow resolves the target of a link that lies in the real folder dir, as path_resolution(7)
 // says. It returns the real path, or where it could not go on and why. The link itself is the first
 // of the links that count.
-func follow(dir, target string) (end string, err error) {
+func (f follower) follow(dir, target string) (end string, err error) {
 	links := 1
 	at := dir
 	parts := strings.Split(filepath.ToSlash(target), "/")
@@ -127,7 +135,7 @@ func follow(dir, target string) (end string, err error) {
 			continue
 		}
 		next := filepath.Join(at, part)
-		kind, err := kindAt(next)
+		kind, inner, err := f.look(next)
 		if err != nil {
 			return next, err
 		}
@@ -135,10 +143,6 @@ func follow(dir, target string) (end string, err error) {
 		case kind == walk.Link:
 			if links++; links > linksMax {
 				return next, errTooManyLinks
-			}
-			inner, err := readlinkAt(next)
-			if err != nil {
-				return next, err
 			}
 			if filepath.IsAbs(inner) {
 				at = filepath.VolumeName(inner) + string(filepath.Separator)
@@ -153,6 +157,28 @@ func follow(dir, target string) (end string, err error) {
 		}
 	}
 	return at, nil
+}
+
+// look tells what lies at a path whose folder is real, and the target if that is a link. Outside the
+// source it gives up after the deadline: a link may lead to a share whose server is gone.
+func (f follower) look(p string) (kind walk.Kind, target string, err error) {
+	type seen struct {
+		kind   walk.Kind
+		target string
+	}
+	look := func() (s seen, err error) {
+		if s.kind, err = kindAt(p); err == nil && s.kind == walk.Link {
+			s.target, err = readlinkAt(p)
+		}
+		return s, err
+	}
+	var s seen
+	if within(f.root, p) {
+		s, err = look()
+	} else {
+		s, err = share.Guard(context.Background(), f.deadline, look)
+	}
+	return s.kind, s.target, err
 }
 
 // onePiece is how many bytes of a real path are given to the system at a time: fewer than any takes.

@@ -3,6 +3,7 @@ package checks
 import (
 	"context"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -28,6 +29,12 @@ var (
 		Fix:    "Set its date right, or mount with vers=4.2.",
 		Source: "RFC 1813 nfstime3; measured: clamped",
 	}
+	attributesSampled = &Rule{
+		ID: "attributes-sampled", Level: Note,
+		When:   "the disk is large, so only a sample was asked for attributes, and more wherever one had some",
+		Fix:    "Run the command with -attributes to ask every file, if attributes matter to you.",
+		Source: "measured: a question to each doubles the time of the walk",
+	}
 	futureDate = &Rule{
 		ID: "future-date", Level: Note,
 		When:   "its date lies more than 24 h ahead",
@@ -39,42 +46,74 @@ var (
 const (
 	lastDate3 = int64(1)<<32 - 1 // seconds, RFC 1813 nfstime3: 2106-02-07T06:28:15Z
 	ahead     = 24 * time.Hour
+)
 
-	// Asking for attributes costs a call to the system for every entry. The first attributesAll
-	// entries are asked all, of the rest one in attributesEvery: see Check.Doc.
-	attributesAll   = 20_000
-	attributesEvery = 32
+// Asking a file for attributes costs about as much as everything else that is done with it. So a
+// sample of each folder is asked, the whole folder where one of the sample has some (what sets
+// attributes sets them on many), and on a disk of no more than attributesAll entries the rest
+// afterwards. Nothing of this hangs on which worker comes first.
+const (
+	sampleFirst   = 8  // entries of each folder
+	sampleEvery   = 32 // and one in so many of the others
+	attributesAll = 20_000
 )
 
 type metadataState struct {
-	asked, skipped atomic.Int64
-	dates          bool // the range of NFS version 3 counts
+	asked atomic.Int64
+	left  atomic.Int64 // entries not asked
+	dates bool         // the range of NFS version 3 counts
+
+	mu   sync.Mutex
+	rest []restEntry // not asked; no more than attributesAll are kept
+}
+
+// restEntry is what a finding needs of an entry that was not asked yet.
+type restEntry struct {
+	path string
+	size int64
 }
 
 var metadata = &Check{
 	ID: "metadata", Title: "No attributes or access lists to lose", Group: GroupFiles,
-	Doc: "Asks for extended attributes and access lists, which do not become part of an object, and looks at " +
-		"dates. On a large disk, the first 20,000 entries are asked for attributes and then one in 32: each " +
-		"question costs a call to the system.",
+	Doc: "Asks files and folders for extended attributes and access lists, which do not become part of an " +
+		"object, and looks at dates. Of a disk with over 20,000 entries a sample is asked, and every entry of " +
+		"a folder where one of the sample has some: each question costs a call to the system.",
 	Fix:   "Write down what matters of them in a file beside the footage.",
-	Rules: []*Rule{extendedAttributes, accessList, dateOutOfRange, futureDate},
+	Rules: []*Rule{extendedAttributes, accessList, dateOutOfRange, attributesSampled, futureDate},
 	Begin: func(t *Trial) any {
 		s := &metadataState{dates: true}
-		if m := StateOf[shareState](t, shareMounted); m != nil && m.facts != nil && m.facts.NFS {
-			s.dates = m.facts.Version == "" || m.facts.Version[0] < '4'
+		if m := StateOf[shareState](t, shareMounted); m != nil && m.facts != nil {
+			s.dates = m.facts.NFS && (m.facts.Version == "" || m.facts.Version[0] < '4')
 		}
 		return s
 	},
 	Visit: visitMetadata,
-	Finish: func(_ context.Context, t *Trial) error {
+	Finish: func(ctx context.Context, t *Trial) error {
 		s := t.State.(*metadataState)
-		t.Fact("asked", s.asked.Load(), "%s asked for attributes", Of(s.asked.Load(), "entry"))
-		sampled := ""
-		if n := s.skipped.Load(); n > 0 {
-			t.Fact("not_asked", n, "%s not asked: a sample of one in %d", Of(n, "entry"), attributesEvery)
-			sampled = " (a sample)"
+		left := s.left.Load()
+		if left <= attributesAll {
+			for _, e := range s.rest {
+				if err := ctx.Err(); err != nil {
+					return err
+				}
+				if list, err := walk.Xattrs(t.Job.Source, e.path); err == nil {
+					for _, f := range attributeFindings(list) {
+						f.Path, f.Size = e.path, e.size
+						t.Report(f)
+					}
+				}
+			}
+			s.asked.Add(left)
+			left = 0
 		}
-		t.Say("%s of %s%s with attributes or access lists.", Count(t.Total(extendedAttributes)+t.Total(accessList)), Of(s.asked.Load(), "entry"), sampled)
+		asked, sample := s.asked.Load(), ""
+		t.Fact("asked", asked, "%s asked for attributes", Of(asked, "entry"))
+		if left > 0 {
+			t.Fact("not_asked", left, "%s not asked", Of(left, "entry"))
+			t.Whole(attributesSampled, "%s of %s were asked", Count(asked), Of(asked+left, "entry"))
+			sample = ", a sample of " + Count(asked+left) + ","
+		}
+		t.Say("%s of %s%s with attributes or access lists.", Count(t.Total(extendedAttributes)+t.Total(accessList)), Of(asked, "entry"), sample)
 		return nil
 	},
 }
@@ -82,11 +121,11 @@ var metadata = &Check{
 func visitMetadata(t *Trial, d *walk.Dir) {
 	s := t.State.(*metadataState)
 	future := t.Job.Now().Add(ahead).Unix()
-	asked := s.asked.Load()
-	n, skipped := int64(0), int64(0)
+	asked, left := int64(0), int64(0)
+	found := t.Job.AllAttributes
 	for i := range d.Entries {
 		e := &d.Entries[i]
-		if e.Failed || e.Kind != walk.File && e.Kind != walk.Folder {
+		if !mayHaveAttributes(e) {
 			continue
 		}
 		if e.Sec > future {
@@ -95,22 +134,61 @@ func visitMetadata(t *Trial, d *walk.Dir) {
 		if s.dates && (e.Sec < 0 || e.Sec > lastDate3) {
 			t.Flag(d, e, dateOutOfRange, "dated %s", e.ModTime().UTC().Format(time.RFC3339))
 		}
-		if asked+n >= attributesAll && i%attributesEvery != 0 {
-			skipped++
-			continue
+		if inSample(i) {
+			asked++
+			found = askAttributes(t, d, e) || found
 		}
-		n++
-		list, err := d.Xattrs(e.Name)
-		if err != nil || len(list) == 0 {
-			continue
-		}
-		judgeAttributes(t, d, e, list)
 	}
-	s.asked.Add(n)
-	s.skipped.Add(skipped)
+	for i := range d.Entries {
+		e := &d.Entries[i]
+		switch {
+		case inSample(i) || !mayHaveAttributes(e):
+		case found:
+			asked++
+			askAttributes(t, d, e)
+		default:
+			left++
+			if s.left.Load()+left <= attributesAll {
+				s.keep(d, e)
+			}
+		}
+	}
+	s.asked.Add(asked)
+	s.left.Add(left)
 }
 
-func judgeAttributes(t *Trial, d *walk.Dir, e *walk.Entry, list []string) {
+func mayHaveAttributes(e *walk.Entry) bool {
+	return !e.Failed && (e.Kind == walk.File || e.Kind == walk.Folder)
+}
+
+// keep remembers an entry that may be asked after the walk.
+func (s *metadataState) keep(d *walk.Dir, e *walk.Entry) {
+	r := restEntry{path: strings.Clone(d.Join(e.Name))}
+	if e.Kind == walk.File {
+		r.size = e.Size
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.rest = append(s.rest, r)
+}
+
+func inSample(i int) bool { return i < sampleFirst || i%sampleEvery == 0 }
+
+// askAttributes flags what attributes an entry has and reports whether it has some that count.
+func askAttributes(t *Trial, d *walk.Dir, e *walk.Entry) bool {
+	list, err := d.Xattrs(e.Name)
+	if err != nil || len(list) == 0 {
+		return false
+	}
+	findings := attributeFindings(list)
+	for _, f := range findings {
+		t.Flag(d, e, f.Rule, "%s", f.Detail)
+	}
+	return len(findings) > 0
+}
+
+// attributeFindings tells what a list of attributes breaks, without a place.
+func attributeFindings(list []string) (found []Finding) {
 	var user []string
 	acl := false
 	for _, a := range list {
@@ -122,11 +200,12 @@ func judgeAttributes(t *Trial, d *walk.Dir, e *walk.Entry, list []string) {
 		}
 	}
 	if len(user) > 0 {
-		t.Flag(d, e, extendedAttributes, "%s: %s", Of(int64(len(user)), "attribute"), quoteList(user, 3))
+		found = append(found, Finding{Rule: extendedAttributes, Level: extendedAttributes.Level, Detail: Of(int64(len(user)), "attribute") + ": " + quoteList(user, 3)})
 	}
 	if acl {
-		t.Flag(d, e, accessList, "has an access control list")
+		found = append(found, Finding{Rule: accessList, Level: accessList.Level, Detail: "has an access control list"})
 	}
+	return found
 }
 
 // systemNamespaces are the classes of attributes that a system keeps for itself (xattr(7)).

@@ -50,11 +50,20 @@ func (t *Tally) visit(d *walk.Dir) {
 	for i := range d.Entries {
 		e := &d.Entries[i]
 		switch e.Kind {
+		case walk.Folder:
+			if e.Failed {
+				w.Folders++ // it has no visit of its own
+			}
 		case walk.File:
 			files++
 			bytes = plus(bytes, e.Size)
 			if e.Size > w.largest {
 				w.largest, w.largestPath = e.Size, d.Join(e.Name)
+			} else if e.Size == w.largest && e.Size > 0 {
+				// Of equals the first by name, whichever worker sees it when.
+				if p := d.Join(e.Name); p < w.largestPath {
+					w.largestPath = p
+				}
 			}
 		case walk.Link:
 			w.Links++

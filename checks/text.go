@@ -252,10 +252,10 @@ func (t *textWriter) place(role string, p *Place) {
 func (t *textWriter) check(n int, c *Result) {
 	t.line("%2d. [%s] %s", n, c.Status.Word(), c.Title)
 	if c.Summary != "" {
-		t.wrap("    ", "    ", c.Summary)
+		t.wrap("    ", "      ", c.Summary)
 	}
 	if c.Reason != "" && c.Reason != c.Summary {
-		t.wrap("    ", "    ", "Not checked: "+c.Reason)
+		t.wrap("    ", "      ", "Not checked: "+c.Reason)
 	}
 	for i := range c.Facts {
 		t.wrap("    - ", "      ", c.Facts[i].Text)
@@ -291,9 +291,9 @@ func (t *textWriter) findings(c *Result) {
 				path = names.Quote(f.Path)
 			}
 			t.line("  %s  %s", f.Level, path)
-			t.wrap("        ", "        ", fmt.Sprintf("%s: %s", f.Rule.ID, f.Detail))
+			t.wrap("        ", "          ", fmt.Sprintf("%s: %s", f.Rule.ID, f.Detail))
 			if f.Remedy != "" {
-				t.wrap("        ", "        ", f.Remedy)
+				t.wrap("        ", "          ", f.Remedy)
 			}
 		}
 		if level == Note {

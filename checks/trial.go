@@ -257,7 +257,7 @@ func (t *Trial) Close(reason string) Result {
 		res.Levels[all[i].Level]++
 	}
 	res.Status = Derive(res.Levels, t.reason)
-	if t.reason != "" && res.Status == Unknown {
+	if res.Summary == "" {
 		res.Summary = t.reason
 	}
 	return res

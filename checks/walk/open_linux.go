@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io/fs"
 	"os"
+	"strconv"
 	"strings"
 	"sync"
 	"syscall"
@@ -195,6 +196,22 @@ func Readlink(root, rel string) (string, error) {
 			return "", &fs.PathError{Op: "readlink", Path: rel, Err: err}
 		}
 	}
+}
+
+// Xattrs returns the names of the extended attributes of a path outside a walk, however long it is;
+// of a link those of the link itself.
+func Xattrs(root, rel string) ([]string, error) {
+	dir, name, err := openParent(root, rel)
+	if err != nil {
+		return nil, err
+	}
+	defer unix.Close(dir)
+	list, err := xattrs("/proc/self/fd/" + strconv.Itoa(dir) + "/" + name)
+	var pe *fs.PathError
+	if errors.As(err, &pe) {
+		pe.Path = rel
+	}
+	return list, err
 }
 
 // openParent opens the folder that holds rel.

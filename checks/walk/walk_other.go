@@ -2,7 +2,10 @@
 
 package walk
 
-import "os"
+import (
+	"os"
+	"path/filepath"
+)
 
 type folder struct{}
 
@@ -19,3 +22,9 @@ func Open(root, rel string) (*os.File, error) { return portableOpen(root, rel) }
 // Readlink returns what the link rel below root points to, like Dir.Readlink. rel may be longer than
 // the system takes in one piece.
 func Readlink(root, rel string) (string, error) { return portableReadlink(root, rel) }
+
+// Xattrs returns the names of the extended attributes of a path outside a walk; of a link those of
+// the link itself.
+func Xattrs(root, rel string) ([]string, error) {
+	return xattrs(filepath.Join(root, filepath.FromSlash(rel)))
+}

@@ -31,6 +31,7 @@ func before(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	})
 	fs.BoolVar(&job.Portable, "portable", false, "warn of every name outside the portable set of POSIX, not just note it")
 	fs.BoolVar(&job.NoTrial, "no-trial", false, "write nothing on the share; its checks are then not judged")
+	fs.BoolVar(&job.AllAttributes, "attributes", false, "ask every file of a large disk for extended attributes and access lists, not a sample; takes about as long again")
 	fs.BoolVar(&job.CleanTrial, "clean-trial", false, "remove the marked folder that an earlier trial left behind on the share")
 	fs.Func("link", "line `RATE` to the share, such as 1Gb/s (default: as the interface says)", rate(&job.Link))
 	fs.Func("uplink", "line `RATE` to the internet, such as 10Mb/s, to compare with", rate(&job.Uplink))
