@@ -351,6 +351,9 @@ func (a *after) clutter(t *checks.Trial, p string) string {
 	if top := checks.ClutterAbove(p); top != "" {
 		return names.Quote(top) + " is kept by a desktop or an operating system"
 	}
+	if names.Own(path.Base(p)) {
+		return "kept by Loadline: a journal of renames"
+	}
 	if !strings.HasPrefix(path.Base(p), "._") {
 		return ""
 	}

@@ -92,7 +92,7 @@ func (c *comparing) flush(ctx context.Context) error {
 	}
 	c.meter.phase("Sending what this machine still holds for the share")
 	defer c.meter.phase("")
-	_, err := share.Guard(ctx, flushPatience, func() (struct{}, error) { return struct{}{}, flush(c.copy) })
+	_, err := patiently(ctx, c, func() (struct{}, error) { return struct{}{}, flush(c.copy) })
 	switch {
 	case err == nil || errors.Is(err, errors.ErrUnsupported) || errors.Is(err, fs.ErrInvalid):
 		return nil
@@ -101,6 +101,35 @@ func (c *comparing) flush(ctx context.Context) error {
 	}
 	c.fail(c.t, flushFailed, "", 0, "%s: %v", flushWay, plain(err))
 	return nil
+}
+
+// patiently runs a call that may rightly take minutes, such as syncfs(2), and meanwhile asks the share,
+// as often as it may be silent, whether it is still there: statfs(2) on NFS always asks the server.
+func patiently[T any](ctx context.Context, c *comparing, f func() (T, error)) (T, error) {
+	type answer struct {
+		value T
+		err   error
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	done := make(chan answer, 1)
+	go func() {
+		v, err := share.Guard(ctx, flushPatience, f)
+		done <- answer{v, err}
+	}()
+	for tick := time.NewTicker(c.o.Silence); ; {
+		select {
+		case a := <-done:
+			tick.Stop()
+			return a.value, a.err
+		case <-tick.C:
+			if _, err := share.Look(ctx, c.copy, c.o.Silence); isSilent(err) {
+				tick.Stop()
+				var none T
+				return none, err
+			}
+		}
+	}
 }
 
 // open prepares both sides and what earlier runs have proven.

@@ -27,10 +27,9 @@ func TestInTheRig(t *testing.T) {
 		"--export", "tiny:16m:ext4:rw,no_root_squash:2m",
 		"--mount", "/mnt/v3:main:"+options+"vers=3,hard",
 		"--mount", "/mnt/v42:main:"+options+"vers=4.2,hard",
-		"--mount", "/mnt/soft3:main:"+options+"vers=3,soft,timeo=5,retrans=1",
 		"--mount", "/mnt/tiny3:tiny:"+options+"vers=3,hard",
 		"--mount", "/mnt/tiny42:tiny:"+options+"vers=4.2,hard",
-		"--", binary, "-test.v", "-test.run", "^TestGuest")
+		"--", binary, "-test.v", "-test.timeout", "200s", "-test.run", "^TestGuest")
 	out, err := run.CombinedOutput()
 	t.Logf("%s", out)
 	if err != nil {

@@ -13,7 +13,6 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/names"
-	"loadline/checks/share"
 )
 
 // seal writes the manifest, if everything is proven: on this machine, and beside the folder of the
@@ -51,7 +50,7 @@ func (c *comparing) seal(ctx context.Context) error {
 	if t.Job.Prefix != "" {
 		beside = filepath.Dir(c.copy)
 	}
-	place, err := share.Guard(ctx, flushPatience, func() (string, error) {
+	place, err := patiently(ctx, c, func() (string, error) {
 		place, err := writeNumbered(filepath.Join(beside, name), fill)
 		if err == nil {
 			err = c.readBack(place, fill)
