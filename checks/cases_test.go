@@ -304,6 +304,7 @@ var seenBy = map[*Rule]string{
 	otherMount:         "TestBindCycle",
 	folderLoop:         "TestBindCycle",
 	hugeFolder:         "TestHugeFolder",
+	attributesSampled:  "TestAttributesOfALargeDisk",
 }
 
 // TestEveryRuleHasACase finds rules without case or source, and cases of rules that are none.
@@ -365,4 +366,3 @@ func TestEveryRuleHasACase(t *testing.T) {
 		}
 	}
 }
-

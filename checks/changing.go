@@ -7,6 +7,7 @@ import (
 	"sync"
 	"time"
 
+	"loadline/checks/names"
 	"loadline/checks/walk"
 )
 
@@ -64,7 +65,7 @@ var stillChanging = &Check{
 		young := now.Add(-lookAgain).Unix()
 		for i := range d.Entries {
 			e := &d.Entries[i]
-			if e.Sec < young || e.Kind != walk.File || e.Failed {
+			if e.Sec < young || e.Kind != walk.File || e.Failed || names.Own(e.Name) {
 				continue
 			}
 			// Dates a little ahead of the clock are as suspicious: some disks round up by 2 s.

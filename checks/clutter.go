@@ -7,6 +7,7 @@ import (
 	"strings"
 	"sync"
 
+	"loadline/checks/names"
 	"loadline/checks/walk"
 )
 
@@ -29,17 +30,19 @@ var (
 		Fix:    "Look whether the finished file is there; then leave this one out.",
 		Source: "common practice, no source",
 	}
+	ownFile = &Rule{
+		ID: "own-file", Level: Note,
+		When:   "it is a journal of renames that Loadline keeps on the disk, so that they can be undone",
+		Fix:    "Leave it out of the copy. Undo needs it; it can go once the renames are to stay.",
+		Source: "own name, .loadline-",
+	}
 )
 
-// clutterNames are those that stand for themselves. Those of systems that do not tell capitals apart
-// are compared without.
-var (
-	clutterExact = map[string]bool{
-		".DS_Store": true, ".Spotlight-V100": true, ".Trashes": true, ".fseventsd": true,
-		".TemporaryItems": true, "lost+found": true,
-	}
-	clutterFolded = []string{"Thumbs.db", "desktop.ini", "$RECYCLE.BIN", "System Volume Information"}
-)
+// clutterNames are those that stand for themselves, written as their systems write them.
+var clutterNames = map[string]bool{
+	".DS_Store": true, ".Spotlight-V100": true, ".Trashes": true, ".fseventsd": true, ".TemporaryItems": true,
+	"Thumbs.db": true, "desktop.ini": true, "$RECYCLE.BIN": true, "System Volume Information": true, "lost+found": true,
+}
 
 // clutterState adds up what lies below folders that are clutter.
 type clutterState struct {
@@ -53,7 +56,7 @@ var clutter = &Check{
 	Doc: "Knows by their names the files and folders that desktops and operating systems leave on a disk, and " +
 		"AppleDouble files by their magic number. They cost calls on the way and objects in the store.",
 	Fix:   "Leave out what is listed: save the skip list and give it to your copy command.",
-	Rules: []*Rule{appleDouble, desktopClutter, unfinishedFile},
+	Rules: []*Rule{appleDouble, desktopClutter, unfinishedFile, ownFile},
 	Begin: func(*Trial) any {
 		return &clutterState{found: map[string]*below{}, kinds: map[string]walk.Kind{}}
 	},
@@ -94,7 +97,7 @@ func visitClutter(t *Trial, d *walk.Dir) {
 		e := &d.Entries[i]
 		// Most names end here: clutter has its marks at the front or, with a dot, at the end.
 		switch e.Name[0] {
-		case '.', '$', '~', 'T', 't', 'd', 'D', 'S', 's', 'l':
+		case '.', '$', 'T', 'd', 'S', 'l':
 			if isClutter(e.Name) {
 				if clutterAbove(d.Path) == "" {
 					size := int64(0)
@@ -112,7 +115,9 @@ func visitClutter(t *Trial, d *walk.Dir) {
 		if len(e.Name) > 2 && strings.HasPrefix(e.Name, "._") && e.Size >= 4 && hasAppleMagic(d, e.Name) {
 			t.Flag(d, e, appleDouble, "begins with 00 05 16 07")
 		}
-		if how := unfinished(e.Name); how != "" {
+		if names.Own(e.Name) {
+			t.Flag(d, e, ownFile, "kept by Loadline")
+		} else if how := unfinished(e.Name); how != "" {
 			t.Flag(d, e, unfinishedFile, "%s", how)
 		}
 	}
@@ -146,13 +151,8 @@ func clutterAbove(path string) string {
 }
 
 func isClutter(name string) bool {
-	if clutterExact[name] {
+	if clutterNames[name] {
 		return true
-	}
-	for _, c := range clutterFolded {
-		if len(name) == len(c) && strings.EqualFold(name, c) {
-			return true
-		}
 	}
 	uid, ok := strings.CutPrefix(name, ".Trash-")
 	return ok && uid != "" && strings.Trim(uid, "0123456789") == ""

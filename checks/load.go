@@ -12,7 +12,7 @@ import (
 var (
 	smallFiles = &Rule{
 		ID: "small-files", Level: Warn,
-		When:   "the time for calls, not for bytes, is over 25 % of the estimated copy",
+		When:   "the time for calls, not for bytes, is over 25 % of an estimated copy of over a second",
 		Fix:    "Pack folders of many small files into one file each before copying (POSIX pax).",
 		Source: "common practice, no source; 10 calls a file on version 3, 11 on 4.2, measured",
 	}

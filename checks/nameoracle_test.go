@@ -154,7 +154,7 @@ func clutterRules(name string, file, magic bool) map[string]Level {
 
 func isClutterAgain(name string) bool {
 	return exactClutter.MatchString(name) ||
-		slices.Contains([]string{"thumbs.db", "desktop.ini", "$recycle.bin", "system volume information"}, asciiLower(name))
+		slices.Contains([]string{"Thumbs.db", "desktop.ini", "$RECYCLE.BIN", "System Volume Information"}, name)
 }
 
 func asciiLower(s string) string {

@@ -27,9 +27,9 @@ import (
 const (
 	journalMagic   = "renames"
 	journalVersion = 1
-	journalPrefix  = ".loadline-renames-"
+	journalPrefix  = names.OwnPrefix + "renames-"
 	journalSuffix  = ".jsonl"
-	tempPrefix     = ".loadline-moving-"
+	tempPrefix     = names.OwnPrefix + "moving-"
 	wordLen        = 8                 // of the words that change
 	wordAt         = len(`{"state":"`) // where they stand in their line
 	mostJournal    = 1 << 30           // bytes; a larger file is not ours
