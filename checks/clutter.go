@@ -3,7 +3,6 @@ package checks
 import (
 	"context"
 	"fmt"
-	"io"
 	"strings"
 	"sync"
 
@@ -112,7 +111,7 @@ func visitClutter(t *Trial, d *walk.Dir) {
 		if e.Kind != walk.File || e.Failed {
 			continue
 		}
-		if len(e.Name) > 2 && strings.HasPrefix(e.Name, "._") && e.Size >= 4 && hasAppleMagic(d, e.Name) {
+		if isAppleDouble(d, e) {
 			t.Flag(d, e, appleDouble, "begins with 00 05 16 07")
 		}
 		if names.Own(e.Name) {
@@ -184,14 +183,12 @@ func unfinished(name string) string {
 	return ""
 }
 
-// hasAppleMagic reads the first four bytes of a file.
-func hasAppleMagic(d *walk.Dir, name string) bool {
-	f, err := d.Open(name)
-	if err != nil {
-		return false // the check of permissions says so
+// isAppleDouble looks at the name and the first four bytes of a file.
+func isAppleDouble(d *walk.Dir, e *walk.Entry) bool {
+	if len(e.Name) <= 2 || !strings.HasPrefix(e.Name, "._") || e.Size < 4 {
+		return false
 	}
-	defer f.Close()
 	var head [4]byte
-	_, err = io.ReadFull(f, head[:])
-	return err == nil && head == [4]byte{0x00, 0x05, 0x16, 0x07}
+	n, err := d.Head(e.Name, head[:]) // an error is the business of the check of permissions
+	return err == nil && n == 4 && head == [4]byte{0x00, 0x05, 0x16, 0x07}
 }

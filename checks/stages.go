@@ -22,6 +22,10 @@ func IsClutter(name string) bool { return isClutter(name) }
 // ClutterAbove returns the topmost part of a folder's path that is clutter, "" if none is.
 func ClutterAbove(path string) string { return clutterAbove(path) }
 
+// IsAppleDouble reports whether an entry is an AppleDouble file, by its name and its magic number. For
+// use in a visit of a walk.
+func IsAppleDouble(d *walk.Dir, e *walk.Entry) bool { return isAppleDouble(d, e) }
+
 // Unfinished says by what mark a name tells that its file was not finished, "" if by none.
 func Unfinished(name string) string { return unfinished(name) }
 

@@ -1,17 +1,16 @@
 package repair
 
 import (
-	"bytes"
 	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io/fs"
 	"os"
-	"path"
 	"slices"
 	"strings"
 
+	"loadline/checks"
 	"loadline/checks/names"
 	"loadline/checks/walk"
 )
@@ -46,7 +45,7 @@ func (p *Plan) look(ctx context.Context, progress *walk.Progress) error {
 
 func (s *scout) visit(p *Plan, d *walk.Dir) {
 	_, last := parent(d.Path)
-	f := &folder{path: d.Path, device: d.Device, clutter: d.Path != "" && clutterFolder(last)}
+	f := &folder{path: d.Path, device: d.Device, clutter: d.Path != "" && checks.IsClutter(last)}
 	s.folders = append(s.folders, f)
 	if d.Err != nil {
 		s.left = append(s.left, Left{
@@ -132,15 +131,15 @@ func refuse(d *walk.Dir, e *walk.Entry) (rule, why string) {
 	case e.Kind == walk.Other:
 		return "special-file", "it is neither a file nor a folder: a pipe, a socket or a device"
 	case e.Kind == walk.Folder:
-		if clutterFolder(e.Name) {
+		if checks.IsClutter(e.Name) {
 			return "desktop-clutter", "the system keeps notes of its own here"
 		}
 		return "", "" // an unreadable one is visited with its error
-	case clutterFile(e.Name):
+	case checks.IsClutter(e.Name):
 		return "desktop-clutter", "the system keeps notes of its own here"
-	case unfinished(e.Name):
+	case checks.Unfinished(e.Name) != "":
 		return "unfinished-file", "by its name it is the remains of a download or copy that was cut off"
-	case strings.HasPrefix(e.Name, companion) && appleDouble(d, e):
+	case strings.HasPrefix(e.Name, companion) && checks.IsAppleDouble(d, e):
 		return "apple-double", "it holds the attributes of another file, and nothing of its content"
 	}
 	if err := d.Access(e.Name); err != nil {
@@ -171,43 +170,6 @@ func missing(e *walk.Entry, err error) string {
 	}
 	return fmt.Sprintf("the mode %04o (owner %d, group %d) gives no read permission to %s, and you are that (user %d)",
 		e.Perm, e.UID, e.GID, who, uid)
-}
-
-func appleDouble(d *walk.Dir, e *walk.Entry) bool {
-	var head [4]byte
-	n, err := d.Head(e.Name, head[:])
-	// Magic number of AppleDouble: RFC 1740 (from memory), and the magic file of file(1).
-	return err == nil && n == 4 && bytes.Equal(head[:], []byte{0, 5, 0x16, 7})
-}
-
-func clutterFolder(name string) bool {
-	switch name {
-	case ".Spotlight-V100", ".Trashes", ".fseventsd", ".TemporaryItems", "$RECYCLE.BIN",
-		"System Volume Information", "lost+found":
-		return true
-	}
-	rest, ok := strings.CutPrefix(name, ".Trash-")
-	return ok && rest != "" && strings.Trim(rest, "0123456789") == ""
-}
-
-func clutterFile(name string) bool {
-	return name == ".DS_Store" || strings.EqualFold(name, "Thumbs.db") || strings.EqualFold(name, "desktop.ini")
-}
-
-// unfinished knows what is left where a download or copy was cut off (common practice, no source).
-func unfinished(name string) bool {
-	switch strings.ToLower(path.Ext(name)) {
-	case ".part", ".partial", ".crdownload", ".tmp":
-		return true
-	}
-	if strings.HasPrefix(name, "~$") {
-		return true
-	}
-	// ".clip.mov.a1B2c3": a hidden name with six random letters after the whole name of a file.
-	if len(name) < 10 || name[0] != '.' || name[len(name)-7] != '.' || !strings.Contains(name[1:len(name)-7], ".") {
-		return false
-	}
-	return strings.Trim(name[len(name)-6:], "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789") == ""
 }
 
 func errText(err error) string {
