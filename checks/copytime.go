@@ -85,7 +85,7 @@ var copyTime = &Check{
 	Fix:   "Keep everything on mains power and on a cable, and start early enough.",
 	Rules: []*Rule{batteryTooShort, wirelessLink, slowLink, onBattery},
 	Finish: func(ctx context.Context, t *Trial) error {
-		n := t.Tally()
+		n := &t.Tally().Copy
 		job := t.Job
 		if job.Uplink > 0 {
 			d := AtLineRate(n.Bytes, job.Uplink)
@@ -139,7 +139,7 @@ var copyTime = &Check{
 
 // estimate tells how long the copy takes and by what that is known, "" if by nothing.
 func estimate(t *Trial, link float64) (e Estimate, how string) {
-	n := t.Tally()
+	n := &t.Tally().Copy
 	got := StateOf[share.Result](t, shareWrites)
 	// A stand-in's rate is that of a folder on this computer and says nothing of a share.
 	if got != nil && got.Rate > 0 && t.Job.StandIn == nil {

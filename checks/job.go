@@ -23,10 +23,11 @@ type Job struct {
 	Share  string // folder of the mounted share; empty while the appliance has not come
 	Prefix string // folder on the share that will hold the copy, and so the head of every key
 
-	KeyBytes    int   // longest key of the object store, bytes; 0 means DefaultKeyBytes
-	ObjectBytes int64 // largest object, bytes; 0 means DefaultObjectBytes
-	Portable    bool  // notes on non-portable names become warnings
-	NoTrial     bool  // write nothing on the share
+	KeyBytes    int       // longest key of the object store, bytes; 0 means DefaultKeyBytes
+	ObjectBytes int64     // largest object, bytes; 0 means DefaultObjectBytes
+	CopyList    *CopyList // what of the source is to be copied; nil means all
+	Portable    bool      // notes on non-portable names become warnings
+	NoTrial     bool      // write nothing on the share
 	// AllAttributes asks every file and folder of a large disk for extended attributes and access
 	// lists, a call to the system for each; otherwise a sample.
 	AllAttributes bool

@@ -46,7 +46,7 @@ var folderLoad = &Check{
 		}
 	},
 	Finish: func(_ context.Context, t *Trial) error {
-		n := t.Tally()
+		n := &t.Tally().Copy
 		mean := int64(0)
 		if n.Files > 0 {
 			mean = n.Bytes / n.Files

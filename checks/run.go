@@ -76,7 +76,7 @@ func Run(ctx context.Context, job Job, list []*Check, watch func(Event)) (*Repor
 	if watch == nil {
 		watch = func(Event) {}
 	}
-	r := &run{job: &job, trials: map[*Check]*Trial{}, watch: watch, tally: newTally(0), started: time.Now()}
+	r := &run{job: &job, trials: map[*Check]*Trial{}, watch: watch, tally: newTally(0, nil), started: time.Now()}
 	stopPump := r.pump()
 	defer stopPump()
 
@@ -126,7 +126,7 @@ func (r *run) walk(ctx context.Context, list []*Check, o walk.Options) error {
 			visitors = append(visitors, visitor{t, c.Visit})
 		}
 	}
-	tally := newTally(o.Workers)
+	tally := newTally(o.Workers, r.job.CopyList)
 	r.tally = tally
 	o.Visit = func(d *walk.Dir) {
 		tally.visit(d)
@@ -140,7 +140,7 @@ func (r *run) walk(ctx context.Context, list []*Check, o walk.Options) error {
 		for _, v := range visitors {
 			r.trials[v.trial.Check] = v.trial.anew(errStopped)
 		}
-		r.tally = newTally(0)
+		r.tally = newTally(0, nil)
 		return err
 	}
 	tally.end()

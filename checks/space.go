@@ -65,7 +65,7 @@ var freeSpace = &Check{
 		s := t.State.(*spaceState)
 		sum := int64(0)
 		for i := range d.Entries {
-			if e := &d.Entries[i]; e.Kind == walk.File {
+			if e := &d.Entries[i]; e.Kind == walk.File && t.copied(d, e) {
 				sum = plus(sum, roundUp(e.Size, s.unit))
 			}
 		}
@@ -85,10 +85,13 @@ func roundUp(n, unit int64) int64 {
 
 func finishSpace(ctx context.Context, t *Trial) error {
 	s := t.State.(*spaceState)
-	n := t.Tally()
+	n := &t.Tally().Copy
 	need := s.rounded.Load()
 	entries := n.Files + n.Folders
 	t.Fact("need_bytes", need, "Needed: %s (%s bytes), in units of %s", Bytes(need), Count(need), Count(s.unit))
+	if list := t.Job.CopyList; list != nil {
+		t.Fact("listed", list.Len(), "The copy list names %s, %s of them on the source", Of(list.Len(), "file"), Count(n.Files))
+	}
 	t.Fact("need_inodes", entries, "Files and folders: %s", Count(entries))
 	m := StateOf[shareState](t, shareMounted)
 	if m == nil || m.facts == nil || !m.usable {
@@ -150,7 +153,7 @@ func finishSpace(ctx context.Context, t *Trial) error {
 
 // planCapacity says what to rent while there is no share to measure.
 func planCapacity(t *Trial, need int64) {
-	want := plus(need, max(int64(float64(need)*marginShare), t.Tally().LargestFile))
+	want := plus(need, max(int64(float64(need)*marginShare), t.Tally().Copy.LargestFile))
 	t.Fact("plan_bytes", want, "Plan for %s: the copy and room to spare", Bytes(want))
 	largest := applianceSizes[len(applianceSizes)-1]
 	for _, size := range applianceSizes {

@@ -14,14 +14,24 @@ type Tally struct {
 	Totals
 	LargestFile int64
 	LargestPath string
+	// Copy is what is to be copied: all of it, or what a copy list names.
+	Copy CopyTotals
 
+	list    *CopyList
 	workers []tallyShard
 	folders map[string]*FolderSum
+}
+
+// CopyTotals count what is to be copied.
+type CopyTotals struct {
+	Files, Folders, Bytes int64
+	LargestFile           int64 // bytes
 }
 
 // tallyShard is one worker's share of the sums.
 type tallyShard struct {
 	Totals
+	copy        CopyTotals
 	largest     int64
 	largestPath string
 	folders     map[string]*FolderSum
@@ -38,7 +48,9 @@ const (
 	largestShown = 12
 )
 
-func newTally(workers int) *Tally { return &Tally{workers: make([]tallyShard, workers)} }
+func newTally(workers int, list *CopyList) *Tally {
+	return &Tally{workers: make([]tallyShard, workers), list: list}
+}
 
 // visit adds one folder. It is called concurrently, never twice at a time with one d.Worker.
 func (t *Tally) visit(d *walk.Dir) {
@@ -47,6 +59,7 @@ func (t *Tally) visit(d *walk.Dir) {
 		w.Folders++
 	}
 	files, bytes := int64(0), int64(0)
+	largest := -1
 	for i := range d.Entries {
 		e := &d.Entries[i]
 		switch e.Kind {
@@ -57,18 +70,25 @@ func (t *Tally) visit(d *walk.Dir) {
 		case walk.File:
 			files++
 			bytes = plus(bytes, e.Size)
-			if e.Size > w.largest {
-				w.largest, w.largestPath = e.Size, d.Join(e.Name)
-			} else if e.Size == w.largest && e.Size > 0 {
-				// Of equals the first by name, whichever worker sees it when.
-				if p := d.Join(e.Name); p < w.largestPath {
-					w.largestPath = p
-				}
+			if e.Size > 0 && (largest < 0 || larger(e, &d.Entries[largest])) {
+				largest = i
+			}
+			if t.list != nil && t.list.has(d.Join(e.Name)) {
+				w.copy.Files++
+				w.copy.Bytes = plus(w.copy.Bytes, e.Size)
+				w.copy.LargestFile = max(w.copy.LargestFile, e.Size)
 			}
 		case walk.Link:
 			w.Links++
 		case walk.Other:
 			w.Others++
+		}
+	}
+	if largest >= 0 {
+		// Of equals the first by name, whichever worker sees it when.
+		e := &d.Entries[largest]
+		if p := d.Join(e.Name); e.Size > w.largest || e.Size == w.largest && p < w.largestPath {
+			w.largest, w.largestPath = e.Size, p
 		}
 	}
 	w.Files += files
@@ -102,6 +122,11 @@ func (t *Tally) visit(d *walk.Dir) {
 	}
 }
 
+// larger reports whether a comes before b as the largest file of a folder.
+func larger(a, b *walk.Entry) bool {
+	return a.Size > b.Size || a.Size == b.Size && a.Name < b.Name
+}
+
 // plus adds sizes. A few sparse files can claim more bytes than an int64 counts; the sum then stays at
 // its most, which fits nowhere.
 func plus(a, b int64) int64 {
@@ -121,6 +146,9 @@ func (t *Tally) end() {
 		t.Links += w.Links
 		t.Others += w.Others
 		t.Bytes = plus(t.Bytes, w.Bytes)
+		t.Copy.Files += w.copy.Files
+		t.Copy.Bytes = plus(t.Copy.Bytes, w.copy.Bytes)
+		t.Copy.LargestFile = max(t.Copy.LargestFile, w.copy.LargestFile)
 		if w.largest > t.LargestFile || w.largest == t.LargestFile && w.largestPath < t.LargestPath {
 			t.LargestFile, t.LargestPath = w.largest, w.largestPath
 		}
@@ -134,6 +162,11 @@ func (t *Tally) end() {
 		}
 	}
 	t.workers = nil
+	if t.list == nil {
+		t.Copy = CopyTotals{t.Files, t.Folders, t.Bytes, t.LargestFile}
+	} else {
+		t.Copy.Folders = t.list.folders
+	}
 }
 
 // largest returns the folders that say most about where the bytes lie: the top ones, but where one

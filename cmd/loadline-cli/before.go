@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"strconv"
 	"time"
 
@@ -43,6 +44,7 @@ func before(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		job.Battery = time.Duration(h * float64(time.Hour))
 		return nil
 	})
+	list := fs.String("copy-list", "", "let space and time follow the copy list in `FILE`: one path a line, or each ended by NUL")
 	demo := fs.Bool("demo", false, "run on a small invented archive and a stand-in share, made in a temporary folder")
 	rest, err := parse(fs, args)
 	if err != nil {
@@ -53,6 +55,11 @@ func before(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	}
 	if err := out.check(); err != nil {
 		return fault(stderr, err)
+	}
+	if *list != "" {
+		if job.CopyList, err = readCopyList(*list); err != nil {
+			return fault(stderr, err)
+		}
 	}
 	switch {
 	case *demo && len(rest) > 0:
@@ -89,6 +96,15 @@ func before(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		return fault(stderr, err)
 	}
 	return out.writeReport(rep, stdout, stderr)
+}
+
+func readCopyList(file string) (*checks.CopyList, error) {
+	f, err := os.Open(file)
+	if err != nil {
+		return nil, fmt.Errorf("the copy list cannot be opened: %w", err)
+	}
+	defer f.Close()
+	return checks.ReadCopyList(f)
 }
 
 // rate reads a line rate into bits.

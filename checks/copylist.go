@@ -1,0 +1,69 @@
+package checks
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"path"
+	"strings"
+
+	"loadline/checks/walk"
+)
+
+// A CopyList names the files that a copy is to take, by their paths relative to the source. The checks
+// of space and time follow it; all others still look at everything.
+type CopyList struct {
+	files   map[string]struct{}
+	folders int64 // that hold a listed file or a folder of one
+}
+
+// ReadCopyList reads a list with one path a line or, if it holds a NUL byte, each path ended by NUL.
+// Leading "./" and empty lines do not count; a path that is absolute or climbs out is an error.
+func ReadCopyList(r io.Reader) (*CopyList, error) {
+	text, err := io.ReadAll(r)
+	if err != nil {
+		return nil, fmt.Errorf("the copy list cannot be read: %w", err)
+	}
+	end := []byte{'\n'}
+	if bytes.IndexByte(text, 0) >= 0 {
+		end[0] = 0
+	}
+	l := &CopyList{files: map[string]struct{}{}}
+	parents := map[string]struct{}{}
+	number := 0
+	for line := range bytes.SplitSeq(text, end) {
+		number++
+		if len(line) == 0 {
+			continue
+		}
+		p := path.Clean(string(line))
+		if path.IsAbs(p) || p == ".." || strings.HasPrefix(p, "../") || p == "." {
+			return nil, fmt.Errorf("copy list, entry %d: %s is not the path of a file below the source", number, Plain(string(line)))
+		}
+		l.files[p] = struct{}{}
+		for dir := path.Dir(p); dir != "."; dir = path.Dir(dir) {
+			if _, known := parents[dir]; known {
+				break
+			}
+			parents[dir] = struct{}{}
+		}
+	}
+	if len(l.files) == 0 {
+		return nil, fmt.Errorf("the copy list is empty: it names no file")
+	}
+	l.folders = int64(len(parents))
+	return l, nil
+}
+
+// Len is how many paths the list names.
+func (l *CopyList) Len() int64 { return int64(len(l.files)) }
+
+func (l *CopyList) has(p string) bool {
+	_, ok := l.files[p]
+	return ok
+}
+
+// copied reports whether a file is to be copied.
+func (t *Trial) copied(d *walk.Dir, e *walk.Entry) bool {
+	return t.Job.CopyList == nil || t.Job.CopyList.has(d.Join(e.Name))
+}
