@@ -153,6 +153,7 @@ func FuzzParseRate(f *testing.F) {
 func FuzzTextReport(f *testing.F) {
 	f.Add("a\nfail  b", "x\x1b[2J", "\xff\u202e", "two  spaces")
 	f.Add("", "\u0085", "{\"", strings.Repeat("w ", 100))
+	f.Add("0", "0", "0", "\xcc\xdc") // two bytes that are no UTF-8, in a row
 	f.Fuzz(func(t *testing.T, path, detail, reason, option string) {
 		path = strings.Trim(path, "/")
 		if strings.HasPrefix(path, "./") {
