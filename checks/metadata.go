@@ -53,7 +53,7 @@ const (
 // attributes sets them on many), and on a disk of no more than attributesAll entries the rest
 // afterwards. Nothing of this hangs on which worker comes first.
 const (
-	sampleFirst   = 8  // entries of each folder
+	sampleFirst   = 3  // entries of each folder
 	sampleEvery   = 32 // and one in so many of the others
 	attributesAll = 20_000
 )
