@@ -25,6 +25,9 @@ func (w *Window) request(v *view) (Request, error) {
 	if err := v.route.options.into(&r.Job); err != nil {
 		return r, err
 	}
+	if v.stage == checks.Before && w.listOf == from {
+		r.CopyList = w.listed
+	}
 	if w.standIn != nil {
 		w.standIn(&r.Job)
 	}

@@ -194,4 +194,10 @@ func TestFixLists(t *testing.T) {
 	if err != nil || string(skip) != "link.mov\n" {
 		t.Errorf("the skip list holds %q (%v)", skip, err)
 	}
+	// The next check follows the list: two of the files, not the link.
+	r.until("the list to be kept", func() bool { return r.listed != nil })
+	req, err := r.request(r.view())
+	if err != nil || req.CopyList == nil || req.CopyList.Len() != 2 {
+		t.Errorf("the next check follows the list %v (%v)", req.CopyList, err)
+	}
 }

@@ -2,6 +2,7 @@ package gui
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"errors"
 	"io"
@@ -166,6 +167,7 @@ func (p *fixPage) over(out *repair.Outcome, err error, done func(*repair.Outcome
 	p.w.fixing = false
 	p.meterPlace.Hide()
 	p.past = lastJournal(p.source)
+	p.w.listed = nil // its paths may be gone
 	if err != nil {
 		p.show("")
 		p.why.set(capital(err.Error())+".", colFail)
@@ -203,7 +205,7 @@ func (p *fixPage) saveLists() {
 	}
 	w := p.w
 	stamp := w.desk.Now().Format("2006-01-02 15.04")
-	w.saveSheet("Save the copy list", "One relative path a line: what would arrive as it is named now. What would not goes into a skip list beside it. In the source folder, pax -rw -d /mnt/share < LIST copies exactly these.",
+	w.saveSheet("Save the copy list", "One relative path a line: what would arrive as it is named now. What would not goes into a skip list beside it. In the source folder, pax -rw -d /mnt/share < LIST copies exactly these. The next check counts space and time for this list.",
 		"Loadline copy list "+stamp+".txt",
 		func(path string, out io.Writer) error { return p.writeLists(path, out) })
 }
@@ -213,11 +215,20 @@ func (p *fixPage) writeLists(path string, out io.Writer) error {
 	if _, err := os.Lstat(skip); err == nil {
 		return errors.New("the skip list " + names.Quote(skip) + " is there already: choose another name")
 	}
-	return writeFile(skip, false, func(f *os.File) error {
+	var kept bytes.Buffer
+	err := writeFile(skip, false, func(f *os.File) error {
 		b := bufio.NewWriterSize(f, 1<<16)
-		_, err := p.plan.WriteLists(context.Background(), out, b, false)
+		_, err := p.plan.WriteLists(context.Background(), io.MultiWriter(out, &kept), b, false)
 		return errors.Join(err, b.Flush())
 	})
+	if err != nil {
+		return err
+	}
+	// A list without a single file says nothing of space and time.
+	if list, err := checks.ReadCopyList(&kept); err == nil {
+		p.w.desk.Post(func() { p.w.listed, p.w.listOf = list, p.source })
+	}
+	return nil
 }
 
 // skipListBeside is the name of the skip list that belongs to a copy list.

@@ -38,6 +38,11 @@ type Window struct {
 	mute    bool // texts are being put, not typed
 	standIn func(*checks.Job)
 
+	// listed is the copy list saved last, of the source listOf: space and time follow it until names
+	// change. Nil means all of the source.
+	listed *checks.CopyList
+	listOf string
+
 	run     *runner
 	running checks.Stage // of the run that goes on; empty if none does
 	began   time.Time
