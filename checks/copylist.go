@@ -14,7 +14,7 @@ import (
 // of space and time follow it; all others still look at everything.
 type CopyList struct {
 	files   map[string]struct{}
-	folders int64 // that hold a listed file or a folder of one
+	folders map[string]struct{} // that hold a listed file or a folder of one
 }
 
 // ReadCopyList reads a list with one path a line or, if it holds a NUL byte, each path ended by NUL.
@@ -28,8 +28,7 @@ func ReadCopyList(r io.Reader) (*CopyList, error) {
 	if bytes.IndexByte(text, 0) >= 0 {
 		end[0] = 0
 	}
-	l := &CopyList{files: map[string]struct{}{}}
-	parents := map[string]struct{}{}
+	l := &CopyList{files: map[string]struct{}{}, folders: map[string]struct{}{}}
 	number := 0
 	for line := range bytes.SplitSeq(text, end) {
 		number++
@@ -42,16 +41,15 @@ func ReadCopyList(r io.Reader) (*CopyList, error) {
 		}
 		l.files[p] = struct{}{}
 		for dir := path.Dir(p); dir != "."; dir = path.Dir(dir) {
-			if _, known := parents[dir]; known {
+			if _, known := l.folders[dir]; known {
 				break
 			}
-			parents[dir] = struct{}{}
+			l.folders[dir] = struct{}{}
 		}
 	}
 	if len(l.files) == 0 {
 		return nil, fmt.Errorf("the copy list is empty: it names no file")
 	}
-	l.folders = int64(len(parents))
 	return l, nil
 }
 
@@ -63,7 +61,19 @@ func (l *CopyList) has(p string) bool {
 	return ok
 }
 
-// copied reports whether a file is to be copied.
+// copiesFile reports whether the file of a path is to be copied.
+func (j *Job) copiesFile(p string) bool { return j.CopyList == nil || j.CopyList.has(p) }
+
+// copiesFolder reports whether the folder of a path is to be made on the share.
+func (j *Job) copiesFolder(p string) bool {
+	if j.CopyList == nil {
+		return true
+	}
+	_, ok := j.CopyList.folders[p]
+	return ok
+}
+
+// copied reports whether a file is to be copied; without a list it builds no path.
 func (t *Trial) copied(d *walk.Dir, e *walk.Entry) bool {
 	return t.Job.CopyList == nil || t.Job.CopyList.has(d.Join(e.Name))
 }

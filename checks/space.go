@@ -188,14 +188,14 @@ func alreadyThere(ctx context.Context, t *Trial, unit int64) (present, error) {
 	t.run.enter("Looking at what lies on the share already", -1)
 	var files, folders, bytes atomic.Int64
 	o := walk.Options{Visit: func(d *walk.Dir) {
-		if d.Depth > 0 && d.Err == nil {
+		if d.Depth > 0 && d.Err == nil && t.Job.copiesFolder(d.Path) {
 			if e, err := walk.Look(t.Job.Source, d.Path); err == nil && e.Kind == walk.Folder {
 				folders.Add(1)
 			}
 		}
 		for i := range d.Entries {
 			e := &d.Entries[i]
-			if e.Kind != walk.File || e.Failed {
+			if e.Kind != walk.File || e.Failed || !t.Job.copiesFile(d.Join(e.Name)) {
 				continue
 			}
 			if o, err := walk.Look(t.Job.Source, d.Join(e.Name)); err == nil && o.Kind == walk.File && o.Size == e.Size {

@@ -165,7 +165,7 @@ func (t *Tally) end() {
 	if t.list == nil {
 		t.Copy = CopyTotals{t.Files, t.Folders, t.Bytes, t.LargestFile}
 	} else {
-		t.Copy.Folders = t.list.folders
+		t.Copy.Folders = int64(len(t.list.folders))
 	}
 }
 
