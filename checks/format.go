@@ -25,12 +25,12 @@ func Bytes(n int64) string {
 // Count returns a number with thousands set apart: "412,906".
 func Count(n int64) string { return humanize.Comma(n) }
 
-// Of returns a count with its noun in the right number: "1 file", "2 files".
+// Of returns a count with its noun in the right number: "1 file", "2 files", "2 entries", "2 keys".
 func Of(n int64, noun string) string {
 	switch {
 	case n == 1:
 		return "1 " + noun
-	case strings.HasSuffix(noun, "y"):
+	case strings.HasSuffix(noun, "y") && !strings.HasSuffix(noun, "ey") && !strings.HasSuffix(noun, "ay"):
 		return Count(n) + " " + strings.TrimSuffix(noun, "y") + "ies"
 	}
 	return Count(n) + " " + noun + "s"

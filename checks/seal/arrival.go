@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"path"
 	"strings"
 	"sync/atomic"
@@ -103,6 +102,7 @@ type arrival struct {
 	outside, markers, repeated, extras, own int64
 	compared                                map[Kind]int64
 	multiPart, otherSum, bare               int64
+	nameOnly                                int64 // of the bare ones: no size either
 	tags                                    tagTally
 	forms                                   []formed
 }
@@ -121,7 +121,7 @@ func (a *arrival) enter(phase string) {
 // load reads the manifest.
 func (a *arrival) load(ctx context.Context, manifest string) error {
 	a.enter("Reading the manifest")
-	f, err := os.Open(manifest)
+	f, err := openFile(manifest)
 	if err != nil {
 		return fmt.Errorf("%w: %w", ErrManifest, err)
 	}
@@ -157,6 +157,9 @@ func (a *arrival) find(ctx context.Context) error {
 	for _, l := range a.listings {
 		format, err := ReadListingFile(ctx, l, a.o.Columns, func(r *Row) error {
 			a.rows.Add(1)
+			if r.Deleted {
+				return nil
+			}
 			f.look(r)
 			if len(f.votes) == 0 {
 				loose.look(r)
@@ -221,6 +224,9 @@ func (a *arrival) objects(ctx context.Context, t *checks.Trial) error {
 	err := a.pass(ctx, "Comparing the objects", func(row *Row) error {
 		i, p, counted := a.place(row)
 		switch {
+		case row.Deleted && i >= 0:
+			a.ix.files.at(i).deleted = row.Line
+		case row.Deleted:
 		case i >= 0:
 			a.compare(t, row, i)
 		case counted:
@@ -248,11 +254,19 @@ func (a *arrival) objects(ctx context.Context, t *checks.Trial) error {
 	}
 	missing := int64(0)
 	for i := range a.ix.files.len() {
-		if f := a.ix.files.at(i); f.state == unmatched {
+		f := a.ix.files.at(i)
+		switch {
+		case f.state == unmatched:
 			missing++
 			t.Report(checks.Finding{
 				Path: string(a.ix.path(i)), Rule: missingObject, Level: checks.Fail, Size: f.size,
 				Detail: "no object with the key " + names.Quote(a.keyOf(i)),
+			})
+		case f.deleted > 0 && f.state != matchedTwice:
+			f.state = matchedTwice
+			t.Report(checks.Finding{
+				Path: string(a.ix.path(i)), Rule: listedTwice, Level: checks.Fail, Size: f.size,
+				Detail: fmt.Sprintf("line %d says that it was deleted", f.deleted),
 			})
 		}
 	}
@@ -310,6 +324,9 @@ func (a *arrival) compare(t *checks.Trial, row *Row, i int) {
 		a.otherSum++
 	default:
 		a.bare++
+		if row.Size < 0 {
+			a.nameOnly++
+		}
 	}
 }
 
@@ -372,10 +389,17 @@ func (a *arrival) conclude(t *checks.Trial, missing int64) {
 		if a.multiPart == 0 {
 			what = "a checksum that the manifest does not hold or that is no digest of the content"
 		}
-		t.Whole(notComparable, "%s have %s; for them only name and size were compared", checks.Of(n, "object"), what)
+		have := "have"
+		if n == 1 {
+			have = "has"
+		}
+		t.Whole(notComparable, "%s %s %s; for them only name and size were compared", checks.Of(n, "object"), have, what)
 	}
-	if a.bare > 0 {
-		t.Whole(noChecksums, "no checksum in the listing for %s of %s; for them only name and size were compared", checks.Count(a.bare), checks.Of(h.Files, "file"))
+	if n := a.bare - a.nameOnly; n > 0 {
+		t.Whole(noChecksums, "no checksum in the listing for %s of %s; for them only name and size were compared", checks.Count(n), checks.Of(h.Files, "file"))
+	}
+	if n := a.nameOnly; n > 0 {
+		t.Whole(noChecksums, "no checksum and no size in the listing for %s of %s; for them only the name was compared", checks.Count(n), checks.Of(h.Files, "file"))
 	}
 	if h.Links+h.Others+h.Clutter > 0 {
 		level := checks.Note
@@ -384,13 +408,16 @@ func (a *arrival) conclude(t *checks.Trial, missing int64) {
 		}
 		t.Report(checks.Finding{
 			Rule: notCovered, Level: level,
-			Detail: fmt.Sprintf("the source also held %s, %s and %s left out of the copy", checks.Of(h.Links, "link"), checks.Of(h.Others, "special file"), checks.Of(h.Clutter, "file of desktop clutter")),
+			Detail: fmt.Sprintf("the source also held %s, %s, and %s of desktop clutter left out of the copy", checks.Of(h.Links, "link"), checks.Of(h.Others, "special file"), checks.Of(h.Clutter, "file")),
 		})
 	}
 	t.Fact("files", h.Files, "Files in the manifest: %s, %s", checks.Count(h.Files), checks.Bytes(h.Bytes))
 	t.Fact("listed", a.perPass.Load(), "Rows in the listing: %s", checks.Count(a.perPass.Load()))
 	for i, f := range a.formats {
 		t.Fact(fmt.Sprintf("listing_%d", i+1), f.String(), "Read %s as %s", names.Quote(a.listings[i]), f)
+		if f.Old > 0 {
+			t.Fact(fmt.Sprintf("old_versions_%d", i+1), f.Old, "Passed over: %s", checks.Of(f.Old, "old version"))
+		}
 	}
 	bad := a.ix.count(matchedBad) + a.ix.count(matchedTwice)
 	switch {
@@ -398,6 +425,8 @@ func (a *arrival) conclude(t *checks.Trial, missing int64) {
 		t.Say("%s: %s missing, %s different.", checks.Of(h.Files, "file"), checks.Count(missing), checks.Count(bad))
 	case a.bare+a.multiPart+a.otherSum == 0:
 		t.Say("Every one of %s is an object, of the right content.", checks.Of(h.Files, "file"))
+	case a.nameOnly > 0:
+		t.Say("Every one of %s has an object of its name; content was compared for %s.", checks.Of(h.Files, "file"), checks.Count(h.Files-a.bare-a.multiPart-a.otherSum))
 	case proven == 0:
 		t.Say("Every one of %s is an object of the right size. Only names and sizes were compared.", checks.Of(h.Files, "file"))
 	default:

@@ -14,6 +14,62 @@ type Columns struct {
 	Key   int      // index of the key; -1 where none was found
 	Size  int      // index of the size; -1 where there is none
 	Sums  []SumColumn
+	// Presence are the columns of a list of versions that tell which ones are there now.
+	Presence []PresenceColumn
+}
+
+// A PresenceColumn tells whether a row is of an object that is there now. A version that was replaced or
+// deleted proves nothing.
+type PresenceColumn struct {
+	Index   int
+	Deleted bool // it says that the object is deleted, not that it is the latest version
+}
+
+// presence is what the columns of a row say of its object.
+type presence uint8
+
+const (
+	unsaid  presence = iota // nothing, as in lists of stores that keep no versions
+	latest                  // it is the latest version
+	old                     // it is a version that was replaced or deleted
+	deleted                 // it is the mark of a deletion: older versions of its key are no objects any more
+)
+
+// read reads a value.
+func (p *PresenceColumn) read(value string) (presence, error) {
+	yes, no := latest, old
+	if p.Deleted {
+		yes, no = deleted, unsaid
+	}
+	switch value = strings.ToLower(strings.TrimSpace(value)); value {
+	case "", "-", "null":
+		return unsaid, nil
+	case "true", "yes", "y", "1":
+		return yes, nil
+	case "false", "no", "n", "0":
+		return no, nil
+	}
+	if p.Deleted {
+		return old, nil // the time since when this version is no more
+	}
+	return unsaid, fmt.Errorf("%s is neither true nor false", quoteShort(value))
+}
+
+// presence returns what all columns together say: a deletion that was itself replaced is an old version.
+func (c *Columns) presence(fields []string) (presence, error) {
+	said := unsaid
+	for _, p := range c.Presence {
+		is, err := p.read(fields[p.Index])
+		if err != nil {
+			return unsaid, fmt.Errorf("%s: %w", quoteShort(c.Names[p.Index]), err)
+		}
+		if is == old || said == old {
+			said = old
+		} else {
+			said = max(said, is)
+		}
+	}
+	return said, nil
 }
 
 // A SumColumn is a column that holds checksums.
@@ -31,6 +87,9 @@ var (
 	sizeColumns = []string{"size", "sizebytes", "sizeinbytes", "bytes", "objectsize", "contentlength", "length", "filesize"}
 	anySums     = []string{"checksum", "hash", "digest", "checksumvalue", "contentchecksum", "contenthash"}
 	tagColumns  = []string{"etag", "tag", "entitytag"}
+
+	latestColumns  = []string{"islatest", "latest", "latestversion", "islatestversion", "iscurrent", "current", "currentversion", "iscurrentversion"}
+	deletedColumns = []string{"isdeletemarker", "deletemarker", "isdeleted", "deleted", "timedeleted", "deletedtime", "deletedat", "deletedon", "deletiontime", "deletetime"}
 )
 
 // squeeze makes the name of a column comparable: lower case, letters and digits only.
@@ -89,6 +148,10 @@ func MatchColumns(header []string, wish map[string]string) (*Columns, error) {
 			c.Sums = append(c.Sums, SumColumn{Index: i, Tag: true})
 		case slices.Contains(anySums, n):
 			c.Sums = append(c.Sums, SumColumn{Index: i})
+		case slices.Contains(latestColumns, n):
+			c.Presence = append(c.Presence, PresenceColumn{Index: i})
+		case slices.Contains(deletedColumns, n):
+			c.Presence = append(c.Presence, PresenceColumn{Index: i, Deleted: true})
 		}
 	}
 	for what, name := range wish {
@@ -137,6 +200,9 @@ func (c *Columns) String() string {
 	}
 	if len(c.Sums) == 0 {
 		parts = append(parts, "no checksum")
+	}
+	for _, p := range c.Presence {
+		parts = append(parts, "presence from "+quoteShort(c.Names[p.Index]))
 	}
 	return strings.Join(parts, ", ")
 }

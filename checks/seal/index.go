@@ -22,6 +22,8 @@ type indexed struct {
 	size  int64
 	sums  Sums
 	state matched
+	// deleted is the line that says that the object of its key was deleted, 0 if none does.
+	deleted int
 }
 
 // matched is what became of a file of the manifest.

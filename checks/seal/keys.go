@@ -61,7 +61,7 @@ func (a *arrival) otherForms(ctx context.Context, t *checks.Trial) error {
 	slices.SortFunc(missing, func(x, y folded) int { return cmp.Or(cmp.Compare(x.hash, y.hash), x.file-y.file) })
 	return a.pass(ctx, "Looking for other spellings of names", func(row *Row) error {
 		i, p, counted := a.place(row)
-		if i >= 0 || !counted {
+		if i >= 0 || !counted || row.Deleted {
 			return nil
 		}
 		fold, hash := names.Fold(p), a.ix.foldHash(p)
@@ -185,7 +185,7 @@ func (a *arrival) nameExtras(ctx context.Context, t *checks.Trial) error {
 	named := int64(0)
 	err := a.pass(ctx, "Naming extra objects", func(row *Row) error {
 		i, p, counted := a.place(row)
-		if i >= 0 || !counted || formed[row.Key] {
+		if i >= 0 || !counted || row.Deleted || formed[row.Key] {
 			return nil
 		}
 		if named++; named <= mostExtras {

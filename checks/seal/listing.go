@@ -23,6 +23,8 @@ type Row struct {
 	Size int64 // bytes; -1 where the listing holds none
 	Sums []Digest
 	Line int // first line of the row
+	// Deleted says that the row is no object, but the mark that the object of this key was deleted.
+	Deleted bool
 }
 
 // Format is how a listing is written.
@@ -30,6 +32,7 @@ type Format struct {
 	Name    string   // "CSV", "TSV", "JSON lines", "checksum list"
 	Gzip    bool     // it was compressed
 	Columns *Columns // nil for a checksum list
+	Old     int64    // rows of versions that are no objects any more, passed over
 }
 
 // String describes the format and its columns in one line.
@@ -49,7 +52,7 @@ var ErrListing = errors.New("cannot use the listing")
 
 // ReadListingFile opens a listing and passes every row to yield; see ReadListing.
 func ReadListingFile(ctx context.Context, path string, wish map[string]string, yield func(*Row) error) (*Format, error) {
-	f, err := os.Open(path)
+	f, err := openFile(path)
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", ErrListing, err)
 	}
@@ -59,6 +62,21 @@ func ReadListingFile(ctx context.Context, path string, wish map[string]string, y
 		err = fmt.Errorf("%s: %w", names.Quote(path), err)
 	}
 	return format, err
+}
+
+// openFile opens a file to be read. A folder, a pipe or a device is refused before it is opened: a pipe
+// would wait for its writer, and give its bytes only once.
+func openFile(path string) (*os.File, error) {
+	info, err := os.Stat(path)
+	switch {
+	case err != nil:
+		return nil, err
+	case info.IsDir():
+		return nil, fmt.Errorf("%s is a folder; choose the file itself", names.Quote(path))
+	case !info.Mode().IsRegular():
+		return nil, fmt.Errorf("%s is a pipe or a device; it is read more than once, so save it as a file first", names.Quote(path))
+	}
+	return os.Open(path)
 }
 
 // Inspect reads how a listing is written and its first rows, n at most: for a person to confirm before
@@ -108,7 +126,11 @@ func ReadListing(ctx context.Context, r io.Reader, wish map[string]string, yield
 	}
 	l := &lines{in: in, ctx: ctx}
 	err = readRows(l, format, wish, yield)
-	if err == nil && l.rows == 0 {
+	switch {
+	case err != nil || l.rows > 0:
+	case format.Old > 0:
+		err = fmt.Errorf("%w: it lists old versions only, and no object that is there now", ErrListing)
+	default:
 		err = fmt.Errorf("%w: it lists no object; was it cut off, or made before the objects arrived?", ErrListing)
 	}
 	return format, err
@@ -126,6 +148,9 @@ func readRows(l *lines, format *Format, wish map[string]string, yield func(*Row)
 		return err
 	}
 	switch {
+	case bytes.HasPrefix(first, []byte(manifestFirst)):
+		// It holds every checksum: taken for a listing it would prove everything by itself.
+		return l.bad("it is a manifest of the check after copying and no listing; give a list of the objects, made by the store")
 	case first[0] == '{':
 		format.Name = "JSON lines"
 		return readJSON(l, first, format, wish, yield)
@@ -210,9 +235,20 @@ func sumListed(line []byte) bool {
 // readSums reads lines of sha256sum or md5sum. Lines that begin with "#" are comments to both.
 func readSums(l *lines, line []byte, yield func(*Row) error) error {
 	var err error
+	// An unescaped name does not end with CR (GNU coreutils): it belongs to the line end.
+	crlf := bytes.HasSuffix(line, []byte{'\r'})
 	for row := (Row{}); err == nil; line, err = l.next() {
 		if len(line) == 0 || line[0] == '#' {
 			continue
+		}
+		if crlf {
+			var ends bool
+			if line, ends = bytes.CutSuffix(line, []byte{'\r'}); !ends {
+				return l.bad("the first line ends with CR LF, this one does not: the listing is cut off or mixed")
+			}
+			if len(line) == 0 {
+				continue
+			}
 		}
 		s, bad := parseSumLine(line)
 		if bad != nil {
@@ -254,8 +290,13 @@ func readJSON(l *lines, line []byte, format *Format, wish map[string]string, yie
 				format.Columns = columns
 			}
 		}
-		if bad := fill(&row, columns, fields); bad != nil {
+		isOld, bad := fill(&row, columns, fields)
+		if bad != nil {
 			return l.bad("%w", bad)
+		}
+		if isOld {
+			format.Old++
+			continue
 		}
 		row.Line = l.n
 		if err := l.give(&row, yield); err != nil {
@@ -278,12 +319,12 @@ func jsonFields(line []byte) (header, fields []string, err error) {
 	for d.More() {
 		t, err := d.Token()
 		if err != nil {
-			return nil, nil, fmt.Errorf("the JSON is cut off or damaged: %w", err)
+			return nil, nil, badJSON(err)
 		}
 		name, _ := t.(string) // within an object the decoder accepts nothing else here
 		var raw json.RawMessage
 		if err := d.Decode(&raw); err != nil {
-			return nil, nil, fmt.Errorf("the JSON is cut off or damaged: %w", err)
+			return nil, nil, badJSON(err)
 		}
 		var value string
 		switch raw[0] {
@@ -291,7 +332,7 @@ func jsonFields(line []byte) (header, fields []string, err error) {
 			if err := json.Unmarshal(raw, &value); err != nil {
 				return nil, nil, err
 			}
-		case '{', '[', 't', 'f':
+		case '{', '[':
 			continue
 		case 'n':
 		default:
@@ -300,12 +341,22 @@ func jsonFields(line []byte) (header, fields []string, err error) {
 		header, fields = append(header, name), append(fields, value)
 	}
 	if _, err := d.Token(); err != nil {
-		return nil, nil, fmt.Errorf("the JSON is cut off or damaged: %w", err)
+		return nil, nil, badJSON(err)
 	}
 	if rest, err := io.ReadAll(d.Buffered()); err != nil || len(bytes.TrimSpace(rest)) > 0 || d.InputOffset() < int64(len(bytes.TrimRight(line, " \t\r"))) {
 		return nil, nil, errors.New("something follows the object; write one object a line")
 	}
+	if len(header) == 0 {
+		return nil, nil, errors.New("the JSON object holds no field of its own; write one object of the store a line")
+	}
 	return header, fields, nil
+}
+
+func badJSON(err error) error {
+	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
+		return errors.New("the JSON object does not end in its line: it is cut off, or spread over several lines; write one object a line")
+	}
+	return fmt.Errorf("the JSON is damaged: %w", err)
 }
 
 func sameNames(a, b []string) bool {
@@ -320,16 +371,25 @@ func sameNames(a, b []string) bool {
 	return true
 }
 
-// fill makes a row of the fields of a line.
-func fill(row *Row, c *Columns, fields []string) error {
+// fill makes a row of the fields of a line. isOld says that it is of a version that is no object any more.
+func fill(row *Row, c *Columns, fields []string) (isOld bool, err error) {
 	*row = Row{Key: fields[c.Key], Size: -1, Sums: row.Sums[:0]}
+	switch is, err := c.presence(fields); {
+	case err != nil:
+		return false, err
+	case is == old:
+		return true, nil
+	case is == deleted:
+		row.Deleted = true
+		return false, nil
+	}
 	if c.Size >= 0 {
 		text := strings.TrimSpace(fields[c.Size])
 		folder := strings.HasSuffix(row.Key, "/") && (text == "" || text == "-")
 		if n, err := parseSize(text); err == nil {
 			row.Size = n
 		} else if !folder {
-			return fmt.Errorf("%s: %w", quoteShort(c.Names[c.Size]), err)
+			return false, fmt.Errorf("%s: %w", quoteShort(c.Names[c.Size]), err)
 		}
 	}
 	for _, s := range c.Sums {
@@ -338,7 +398,7 @@ func fill(row *Row, c *Columns, fields []string) error {
 			row.Sums = append(row.Sums, d)
 		}
 	}
-	return nil
+	return false, nil
 }
 
 func plural(n int64, one string) string {

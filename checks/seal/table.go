@@ -36,8 +36,13 @@ func readTable(l *lines, first []byte, format *Format, wish map[string]string, y
 			l.n = start
 			return l.bad("%s where the header has %d: the line is cut off, or the listing has more than one delimiter", plural(int64(len(fields)), "field"), len(t.columns.Names))
 		}
-		if err := fill(&row, t.columns, fields); err != nil {
+		isOld, err := fill(&row, t.columns, fields)
+		if err != nil {
 			return l.bad("%w", err)
+		}
+		if isOld {
+			format.Old++
+			continue
 		}
 		row.Line = start
 		if err := l.give(&row, yield); err != nil {

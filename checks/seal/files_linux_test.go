@@ -1,0 +1,40 @@
+package seal
+
+import (
+	"errors"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"golang.org/x/sys/unix"
+
+	"loadline/checks"
+)
+
+// A pipe in place of a file, as a shell's <(…) makes one, would wait for ever or be empty when it is read
+// again; a folder has no content. Both are told before anything is opened.
+func TestArrivalOfNoFile(t *testing.T) {
+	dir := t.TempDir()
+	files := filesOf(arrived...)
+	m, l, pipe := filepath.Join(dir, "m"), filepath.Join(dir, "l"), filepath.Join(dir, "pipe")
+	write(t, m, string(manifestOf(t, "archive", files)))
+	write(t, l, csvOf("Key,Size,SHA-256", "archive/", files, sha))
+	must(t, unix.Mkfifo(pipe, 0o600))
+	for _, tc := range []struct {
+		manifest, listing string
+		kind              error
+		want              string
+	}{
+		{m, pipe, ErrListing, "save it as a file first"},
+		{pipe, l, ErrManifest, "save it as a file first"},
+		{m, dir, ErrListing, "is a folder"},
+		{dir, l, ErrManifest, "is a folder"},
+		{"/dev/zero", l, ErrManifest, "a device"},
+		{m, filepath.Join(dir, "none"), ErrListing, "no such file"},
+	} {
+		_, err := Arrival(t.Context(), tc.manifest, []string{tc.listing}, ArrivalOptions{}, nil)
+		if !errors.Is(err, tc.kind) || !errors.Is(err, checks.ErrBadJob) || !strings.Contains(err.Error(), tc.want) {
+			t.Errorf("%s, %s: %v, want %q", tc.manifest, tc.listing, err, tc.want)
+		}
+	}
+}
