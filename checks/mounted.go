@@ -3,6 +3,8 @@ package checks
 import (
 	"context"
 	"errors"
+	"io/fs"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -74,6 +76,9 @@ var shareMounted = &Check{
 				t.Say("The share does not answer. Nothing else can be learned of it until it does.")
 				return nil
 			}
+			if errors.Is(err, ErrBadJob) {
+				return err
+			}
 			if err != nil {
 				return noFolder("share", job.Share, err)
 			}
@@ -126,6 +131,9 @@ func lookAtShare(ctx context.Context, job *Job) (*share.Facts, error) {
 		return facts, err
 	}
 	inside, err := share.LookBelow(ctx, job.Share, job.Prefix, job.Deadline)
+	if errors.Is(err, share.ErrNotFolder) || errors.Is(err, errNotDir) || errors.Is(err, fs.ErrPermission) {
+		return inside, noFolder("folder on the share,", filepath.Join(job.Share, filepath.FromSlash(job.Prefix)), err)
+	}
 	if err != nil {
 		return inside, err
 	}

@@ -69,13 +69,8 @@ func (s *Stage) Run(ctx context.Context, job checks.Job, watch func(checks.Event
 	if job.Share == "" {
 		return nil, fmt.Errorf("%w: no share chosen; choose the folder where the share is mounted", checks.ErrBadJob)
 	}
-	for _, out := range []string{a.o.Manifest, a.o.Bag} {
-		if out == "" {
-			continue
-		}
-		if _, err := os.Lstat(out); err == nil {
-			return nil, fmt.Errorf("%w: %s exists and is left alone; choose another name", checks.ErrBadJob, names.Quote(out))
-		}
+	if err := a.refuse(ctx, &job); err != nil {
+		return nil, err
 	}
 	if watch == nil {
 		watch = func(checks.Event) {}
@@ -119,8 +114,11 @@ type after struct {
 	flawed   atomic.Bool
 	facts    *share.Facts
 	copy     string // folder of the copy
+	prefix   string // of it on the share
 	leftOut  int64  // files of clutter that were not copied
 	manifest string
+	// stateInSource: nothing may be remembered there.
+	stateInSource bool
 
 	// onProven, if set, is told how many files are proven: for tests.
 	onProven func(int64)
@@ -160,8 +158,17 @@ func (a *after) visit(t *checks.Trial, d *walk.Dir) {
 func (a *after) onShare(ctx context.Context, t *checks.Trial) error {
 	job := t.Job
 	a.copy = filepath.Join(job.Share, filepath.FromSlash(job.Prefix))
+	a.prefix = job.Prefix
 	if err := a.look(ctx, job); err != nil {
 		return err
+	}
+	a.settleState(ctx, job)
+	if err := a.offShare(ctx, t); err != nil {
+		return err
+	}
+	if !job.NoTrial {
+		// A share that is silent, or lists for long, is told by the walk.
+		_, _ = share.Guard(ctx, job.Deadline, func() (struct{}, error) { sweep(a.beside(job)); return struct{}{}, nil })
 	}
 	if a.tree.count == 0 {
 		a.fail(t, nothingToCheck, "", 0, "no file in %s", names.Quote(job.Source))
@@ -179,6 +186,7 @@ func (a *after) onShare(ctx context.Context, t *checks.Trial) error {
 		return fmt.Errorf("the share has stopped to answer: %w; look at its cable, power and network, then check again", err)
 	case errors.Is(err, fs.ErrNotExist), errors.Is(err, syscall.ENOTDIR):
 		a.fail(t, noCopy, "", 0, "there is no folder %s", names.Quote(a.copy))
+		a.hint(ctx, t, a.tree.count)
 		t.Say("The folder of the copy is not there.")
 		return nil
 	default:
@@ -219,6 +227,14 @@ func (a *after) look(ctx context.Context, job *checks.Job) error {
 		}
 	}
 	return nil
+}
+
+// beside returns the folder on the share that gets the manifest.
+func (a *after) beside(job *checks.Job) string {
+	if job.Prefix == "" {
+		return job.Share
+	}
+	return filepath.Dir(a.copy)
 }
 
 // dateGrain is how far two dates may lie apart: FAT keeps even seconds (from memory).
@@ -367,26 +383,6 @@ func (a *after) clutter(t *checks.Trial, p string) string {
 		return ""
 	}
 	return "AppleDouble: attributes of the file beside it (RFC 1740, from memory)"
-}
-
-// hint adds where the copy may be instead, if nothing of it is where it should be.
-func (a *after) hint(ctx context.Context, t *checks.Trial, missing int64) {
-	job := t.Job
-	if a.tree.count == 0 || missing < a.tree.count || job.Prefix != "" {
-		return
-	}
-	base := filepath.Base(job.Source)
-	is, err := share.Guard(ctx, job.Deadline, func() (bool, error) {
-		info, err := os.Stat(filepath.Join(job.Share, base))
-		return err == nil && info.IsDir(), nil
-	})
-	if err != nil || !is {
-		return
-	}
-	t.Report(checks.Finding{
-		Rule: noCopy, Level: checks.Fail, Detail: "nothing of the source lies at the top of the share, but there is a folder " + names.Quote(base),
-		Remedy: "If that is the copy, check again with the folder " + names.Quote(base) + " as prefix.",
-	})
 }
 
 // plain takes the path out of an error: it stands beside it already, and could forge a line.

@@ -6,7 +6,7 @@ import "loadline/checks"
 var (
 	noCopy = &checks.Rule{
 		ID: "no-copy", Level: checks.Fail,
-		When:   "the folder that should hold the copy is not on the share",
+		When:   "the folder that should hold the copy, or a part of it, is not on the share",
 		Fix:    "Copy the source into that folder, or name the folder that holds the copy.",
 		Source: "stat(2)",
 	}

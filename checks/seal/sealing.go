@@ -13,6 +13,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/checks/share"
 )
 
 // seal writes the manifest, if everything is proven: on this machine, and beside the folder of the
@@ -30,13 +31,22 @@ func (c *comparing) seal(ctx context.Context) error {
 	name := manifestName(h.Made)
 	c.meter.phase("Writing the manifest")
 	defer c.meter.phase("")
-	if err := c.keep(name, fill); err != nil {
+	// Both places are of this machine, as a rule; whoever chose a share that falls silent must not wait.
+	kept, err := share.Guard(ctx, flushPatience, func() (string, error) { return c.keep(name, fill) })
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	if err != nil {
 		t.Whole(manifestNotWritten, "on this machine: %v", err)
-	} else if c.manifest != "" {
+	} else if c.manifest = kept; kept != "" {
 		t.Fact("manifest", c.manifest, "Manifest on this machine: %s", names.Quote(c.manifest))
 	}
 	if c.o.Bag != "" {
-		if err := WriteBag(c.o.Bag, h, c.proofs()); err != nil {
+		_, err := share.Guard(ctx, flushPatience, func() (struct{}, error) { return struct{}{}, WriteBag(c.o.Bag, h, c.proofs()) })
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if err != nil {
 			t.Whole(manifestNotWritten, "as a bag: %v", err)
 		} else {
 			t.Fact("bag", c.o.Bag, "Tag files of a bag (RFC 8493): %s; the copy is its data folder", names.Quote(c.o.Bag))
@@ -46,12 +56,8 @@ func (c *comparing) seal(ctx context.Context) error {
 		t.Fact("manifest_on_share", "", "Nothing was written on the share, as you asked: keep the manifest of this machine safe")
 		return nil
 	}
-	beside := t.Job.Share
-	if t.Job.Prefix != "" {
-		beside = filepath.Dir(c.copy)
-	}
 	place, err := patiently(ctx, c, func() (string, error) {
-		place, err := writeNumbered(filepath.Join(beside, name), fill)
+		place, err := writeNumbered(filepath.Join(c.beside(t.Job), name), fill)
 		if err == nil {
 			err = c.readBack(place, fill)
 		}
@@ -105,26 +111,22 @@ func (c *comparing) proofs() iter.Seq[*File] {
 	}
 }
 
-// keep writes the manifest on this machine.
-func (c *comparing) keep(name string, fill func(io.Writer) error) error {
+// keep writes the manifest on this machine and returns where.
+func (c *comparing) keep(name string, fill func(io.Writer) error) (string, error) {
 	switch {
 	case c.o.Manifest != "":
-		if err := writeNew(c.o.Manifest, fill); err != nil {
-			return err
-		}
-		c.manifest = c.o.Manifest
+		return c.o.Manifest, writeNew(c.o.Manifest, fill)
+	case c.stateInSource:
+		return "", errStateInSource
 	case c.o.State != "":
 		dir := filepath.Join(c.o.State, "manifests")
 		if err := os.MkdirAll(dir, 0o700); err != nil {
-			return err
+			return "", err
 		}
-		place, err := writeNumbered(filepath.Join(dir, name), fill)
-		if err != nil {
-			return err
-		}
-		c.manifest = place
+		sweep(dir)
+		return writeNumbered(filepath.Join(dir, name), fill)
 	}
-	return nil
+	return "", nil
 }
 
 // readBack compares a file on the share with what it should hold, past this machine's cache.

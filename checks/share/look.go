@@ -209,6 +209,22 @@ func Nested(a, b string) (bool, error) {
 	return nested, nil
 }
 
+// Inside says whether path is folder or lies in it. Links are followed, and both must be there. It may hang
+// where one of them is on a share: call it behind Guard.
+func Inside(folder, path string) (bool, error) {
+	x, err := resolveAbs(folder)
+	if err == nil {
+		var y seen
+		if y, err = resolveAbs(path); err == nil {
+			var in bool
+			if in, err = below(x.path, y.path); err == nil {
+				return in, nil
+			}
+		}
+	}
+	return false, fmt.Errorf("comparing the folders %q and %q: %w", folder, path, err)
+}
+
 func nestedFolders(a, b string) (bool, error) {
 	x, err := resolveAbs(a)
 	if err != nil {

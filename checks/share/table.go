@@ -81,6 +81,24 @@ func within(folder, path string) bool {
 		path[len(folder)] == filepath.Separator
 }
 
+// LocalBelow returns where something that does not come from the network is mounted below a folder, in the
+// order of the table. folder is absolute, its links are resolved. A server may split its export into file
+// systems: their rows are those of a network file system too.
+func LocalBelow(mounts []Mount, folder string) []string {
+	folder = filepath.Clean(folder)
+	var points []string
+	for i := range mounts {
+		m := &mounts[i]
+		if m.Point == folder || !within(folder, m.Point) || network(m.Type) {
+			continue
+		}
+		if now, ok := Covering(mounts, m.Point); ok && now.Point == m.Point && !network(now.Type) && !slices.Contains(points, m.Point) {
+			points = append(points, m.Point)
+		}
+	}
+	return points
+}
+
 // networkTypes are file system types whose files lie on another machine (kernel documentation
 // under filesystems/, mount(8) of the systems that have them).
 var networkTypes = []string{
