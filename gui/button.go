@@ -51,6 +51,13 @@ func (b *button) set(icon, label string) {
 	}
 }
 
+func (b *button) setKind(k kind) {
+	if b.kind != k {
+		b.kind = k
+		b.Refresh()
+	}
+}
+
 func (b *button) setOn(on bool) {
 	if b.on != on {
 		b.on = on
@@ -160,6 +167,8 @@ func (r *buttonRenderer) apply() {
 		fill = theme.ColorNameButton
 	case b.kind == toggle && b.on:
 		fill = colChip
+	case b.kind == toggle: // filled: the edge of a border around nothing is drawn dark
+		fill, fg = colGround, colMuted
 	}
 	for _, x := range []*canvas.Rectangle{r.ground, r.veil} {
 		x.CornerRadius = 8
@@ -183,7 +192,7 @@ func (r *buttonRenderer) apply() {
 	}
 	r.text.set(b.label, fg)
 	tint := fg
-	if b.iconTint != "" && !b.off {
+	if b.iconTint != "" && !b.off && (b.kind != toggle || b.on) {
 		tint = b.iconTint
 	}
 	if b.icon == "" {

@@ -47,9 +47,11 @@ func newCard(c *checks.Check) *card {
 	return k
 }
 
-// summary is the text beside the title.
+// summary is the text beside the title. Of an open card it stands in the body, whole.
 func (k *card) summary() string {
 	switch {
+	case k.open && k.result != nil:
+		return ""
 	case k.result != nil:
 		return k.result.Summary
 	case k.status == checks.Running:
@@ -224,10 +226,14 @@ func (r *cardRenderer) Layout(s fyne.Size) {
 	right := s.Width - cardPad - 16 - 10
 	place(r.word, right-cardStatus, 0, cardStatus, head)
 	text := right - cardStatus - 12 - cardText
-	if s.Width < cardWide {
+	switch {
+	case s.Width < cardWide && k.summary() == "":
+		place(r.title, cardText, 0, text, head)
+		place(r.says, cardText, head, text, 0)
+	case s.Width < cardWide:
 		place(r.title, cardText, 9, text, 22)
 		place(r.says, cardText, 31, text, 20)
-	} else {
+	default:
 		t := min(max(text*0.36, 320), text)
 		place(r.title, cardText, 0, t-14, head)
 		place(r.says, cardText+t, 0, text-t, head)

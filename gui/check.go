@@ -2,11 +2,13 @@ package gui
 
 import (
 	"errors"
+	"path/filepath"
 	"strings"
 	"time"
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/checks/seal"
 )
 
 // longRun is how long a run takes before its end is worth a notification.
@@ -40,7 +42,14 @@ func (w *Window) request(v *view) (Request, error) {
 // Check starts the checks of the stage that is shown.
 func (w *Window) Check() {
 	v := w.view()
-	if w.running != "" || w.fixing || v.head.check.Disabled() {
+	switch {
+	case w.fixing, w.running == v.stage:
+		return
+	case w.running != "":
+		w.tell(checks.Waiting, "“"+stageWords[w.running].name+"” is still being checked. Wait for its end, or stop it there first.")
+		return
+	case !w.ready(v):
+		w.askPlace(v)
 		return
 	}
 	if w.at != pageChecks {
@@ -50,7 +59,13 @@ func (w *Window) Check() {
 	if err != nil {
 		v.route.options.say(capital(err.Error()) + ".")
 		w.message = err.Error()
+		v.state = stateError
+		v.reset()
+		v.head.files.Hide()
+		v.head.setPrimary(true)
+		v.head.say(lookOf(checks.Failed), "The check could not begin", putRight)
 		v.relay()
+		w.bar.update(w)
 		return
 	}
 	if v.route.options != nil {
@@ -59,18 +74,38 @@ func (w *Window) Check() {
 	w.remember()
 	w.notice.hide()
 	w.running, w.stops, w.began = v.stage, false, w.desk.Now()
-	v.state = stateRunning
+	v.state, v.asked = stateRunning, v.places()
 	v.reset()
 	v.lock(true)
 	v.route.from.say("", "")
 	v.route.to.say("", "")
-	v.head.say(lookOf(checks.Running), runningWords(v.stage), "You can go on working. Cards fill in as they are done.")
+	v.head.say(lookOf(checks.Running), runningWords(v.stage), "")
 	v.head.setRunning(true)
 	v.relay()
 	w.bar.update(w)
 	w.run.start(req,
 		func(ev []checks.Event, p checks.Progress) { w.step10(v, ev, p) },
 		func(rep *checks.Report, err error) { w.ended(v, rep, err) })
+}
+
+const putRight = "Put right what stands in red below, and check again."
+
+// askPlace says which place is missing, and leads to it.
+func (w *Window) askPlace(v *view) {
+	if w.at != pageChecks {
+		w.show(pageChecks)
+	}
+	x, what := v.route.from, "Choose the source first: the folder to be copied."
+	switch {
+	case v.stage == checks.Arrival && x.get() == "":
+		what = "Choose the manifest first: the check after copying wrote it."
+	case v.stage == checks.Arrival:
+		x, what = v.route.to, "Choose the listing first: the object store’s list of what it holds."
+	case x.get() != "":
+		x, what = v.route.to, "Choose the share first: the folder where the appliance is mounted."
+	}
+	w.tell(checks.Waiting, what)
+	w.win.Canvas().Focus(x.path)
 }
 
 func runningWords(s checks.Stage) string {
@@ -136,6 +171,9 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 	default:
 		v.take(rep, stateDone)
 		w.message = v.head.title.text
+		if w.stage != v.stage {
+			w.tell(rep.Verdict, "“"+stageWords[v.stage].name+"” is checked: "+v.head.title.text+".")
+		}
 		w.keepReport(rep)
 		if rep.Stage == checks.After && rep.Manifest != "" {
 			w.views[checks.Arrival].route.from.put(rep.Manifest)
@@ -170,19 +208,49 @@ func (v *view) stoppedReport() *checks.Report {
 func (w *Window) failed(v *view, err error) {
 	v.state = stateError
 	text := strings.TrimPrefix(err.Error(), checks.ErrBadJob.Error()+": ")
+	where := v.blame(err)
+	text = strings.TrimPrefix(text, where.get()+": ") // the field above shows it
 	text = capital(text) + "."
 	w.message = text
 	v.reset()
-	where := v.route.from
-	if strings.Contains(text, "share") || strings.Contains(text, "isting") {
-		where = v.route.to
-	}
+	v.head.setPrimary(true)
 	if errors.Is(err, checks.ErrBadJob) {
 		where.say("", text)
-		v.head.say(lookOf(checks.Failed), "The check could not begin", "Put right what stands in red below, and check again.")
+		v.head.say(lookOf(checks.Failed), "The check could not begin", putRight)
+		if w.view() == v && w.at == pageChecks && w.sheet == nil {
+			w.win.Canvas().Focus(where.path)
+		}
 	} else {
 		v.head.say(lookOf(checks.Failed), "The check could not be finished", text)
 	}
+}
+
+// blame returns the place that an error is about. The paths are taken out of its text first: they
+// may hold any word.
+func (v *view) blame(err error) *well {
+	from, to := v.route.from, v.route.to
+	switch {
+	case errors.Is(err, seal.ErrListing):
+		return to
+	case errors.Is(err, seal.ErrManifest):
+		return from
+	}
+	text := err.Error()
+	for _, x := range []*well{from, to} {
+		for _, p := range typedPaths(x.path.Text) {
+			if v.stage == checks.Arrival && x == to && strings.Contains(text, p) {
+				return to
+			}
+			if abs, err := filepath.Abs(p); err == nil {
+				text = strings.ReplaceAll(text, names.Quote(abs), "")
+			}
+			text = strings.ReplaceAll(text, names.Quote(p), "")
+		}
+	}
+	if strings.Contains(text, "share") || strings.Contains(text, "isting") {
+		return to
+	}
+	return from
 }
 
 // Stop ends the run at once.
@@ -191,6 +259,6 @@ func (w *Window) Stop() {
 		return
 	}
 	w.stops = true
-	w.views[w.running].head.say(lookOf(checks.Running), "Stopping", "What has ended stays on its cards.")
+	w.views[w.running].head.say(lookOf(checks.Running), "Stopping", "")
 	w.run.stop()
 }

@@ -46,13 +46,13 @@ func (c chooser) ask(title, start string, folder bool, done func(string, error))
 				}
 			}
 		}
-		c.post(func() { c.own(start, folder, done) })
+		c.post(func() { c.own(title, folder, done) })
 	}()
 }
 
 // own shows Fyne's dialog. It lists folders on the goroutine of the user interface, so it never
 // starts on a share: only at home.
-func (c chooser) own(_ string, folder bool, done func(string, error)) {
+func (c chooser) own(title string, folder bool, done func(string, error)) {
 	var d *dialog.FileDialog
 	if folder {
 		d = dialog.NewFolderOpen(func(u fyne.ListableURI, err error) {
@@ -73,6 +73,8 @@ func (c chooser) own(_ string, folder bool, done func(string, error)) {
 			done(p, nil)
 		}, c.window)
 	}
+	d.SetTitleText(title)
+	d.SetConfirmText("Choose")
 	if home, err := os.UserHomeDir(); err == nil {
 		if l, err := storage.ListerForURI(storage.NewFileURI(home)); err == nil {
 			d.SetLocation(l)

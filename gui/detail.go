@@ -11,7 +11,7 @@ import (
 
 // detail is what an open card says: what to do, what was looked at, the numbers with their limits,
 // and every rule with its count and source.
-func detail(k *card, files func(*checks.Check), clean func()) fyne.CanvasObject {
+func detail(k *card, do cardActions) fyne.CanvasObject {
 	var left, right []fyne.CanvasObject
 	res := k.result
 	if res != nil && res.Status != checks.Pass {
@@ -21,9 +21,6 @@ func detail(k *card, files func(*checks.Check), clean func()) fyne.CanvasObject 
 		left = append(left, section("What to do", k.check.Fix))
 	}
 	left = append(left, section("What is looked at, and why", k.check.Doc))
-	if res != nil && len(res.Summary) > 64 { // it may be cut in the head
-		right = append(right, section("In short", res.Summary))
-	}
 	if res != nil && len(res.Facts) > 0 {
 		lines := []fyne.CanvasObject{heading("Numbers and limits")}
 		for _, f := range res.Facts {
@@ -32,6 +29,9 @@ func detail(k *card, files func(*checks.Check), clean func()) fyne.CanvasObject 
 		right = append(right, newColumn(3, lines...))
 	}
 	parts := []fyne.CanvasObject{newRule()}
+	if res != nil && res.Summary != "" && strings.TrimSuffix(res.Summary, ".") != strings.TrimSuffix(res.Reason, ".") { // whole: a shut card may have to cut it
+		parts = append(parts, newParagraph(res.Summary, sizeTitle, colText))
+	}
 	if len(right) == 0 {
 		parts = append(parts, newColumn(gapMid, left...))
 	} else {
@@ -39,11 +39,14 @@ func detail(k *card, files func(*checks.Check), clean func()) fyne.CanvasObject 
 	}
 	if res != nil && len(res.Findings) > 0 {
 		var buttons []fyne.CanvasObject
-		b := newButton(plain, "find", showWords(res), func() { files(k.check) })
+		b := newButton(plain, "find", showWords(res), func() { do.files(k.check) })
 		k.files = b
 		buttons = append(buttons, b)
+		if k.check.Group == checks.GroupNames && res.Status != checks.Pass && do.fix != nil {
+			buttons = append(buttons, newButton(plain, "wrench", "Fix names", do.fix))
+		}
 		if res.Rules[ruleTrialLeft] > 0 {
-			buttons = append(buttons, newButton(plain, "wrench", "Remove the trial folder", clean))
+			buttons = append(buttons, newButton(plain, "wrench", "Remove the trial folder", do.clean))
 		}
 		parts = append(parts, newRow(gapSmall, buttons...))
 	}
@@ -111,8 +114,14 @@ func capital(s string) string {
 	if s == "" {
 		return s
 	}
+	if first, _, _ := strings.Cut(s, " "); mountWords[first] {
+		return s
+	}
 	return strings.ToUpper(s[:1]) + s[1:]
 }
+
+// mountWords are options of nfs(5) that a sentence may begin with: they are written as they are typed.
+var mountWords = map[string]bool{"rsize": true, "wsize": true, "timeo": true, "noac": true, "sync": true, "actimeo=0": true, "lookupcache=none": true, "soft": true, "softerr": true, "nolock": true, "local_lock": true}
 
 // pair puts two things beside each other, or one under the other where it is narrow.
 type pair struct{ gap float32 }

@@ -21,6 +21,8 @@ type field struct {
 	shortcut func(fyne.Shortcut) bool // true if the window took it
 	down     func()                   // the down arrow: on to what is below
 	frame    *surface
+	more     *surface // hides the cut head of a text that is longer than the field
+	focused  bool
 }
 
 func newField(hint string) *field {
@@ -34,8 +36,45 @@ func newField(hint string) *field {
 // calm returns the field in a frame of our own, which a long text cannot run over, and without the
 // scroll bar and the shadows that Fyne draws over such a text.
 func (f *field) calm() fyne.CanvasObject {
-	f.frame = newSurface(theme.ColorNameInputBackground, theme.ColorNameInputBorder, container.NewThemeOverride(f, calmTheme{})).pad(3, 0).round(7)
+	dots := newText("…", sizeBody, colMuted)
+	dots.style = f.TextStyle
+	f.more = newSurface(theme.ColorNameInputBackground, "", dots).pad(5, 0).round(0)
+	f.more.Hide()
+	inside := container.New(&fieldLayout{f}, container.NewThemeOverride(f, calmTheme{}), f.more)
+	f.frame = newSurface(theme.ColorNameInputBackground, theme.ColorNameInputBorder, inside).pad(3, 0).round(7)
 	return f.frame
+}
+
+// fieldLayout fills the frame with the field, and lays the ellipsis over the head of a long text.
+type fieldLayout struct{ f *field }
+
+func (l *fieldLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	place(o[0], 0, 0, s.Width, s.Height)
+	place(o[1], 0, 2, 15, s.Height-4)
+	l.f.ellipsis()
+}
+
+func (*fieldLayout) MinSize(o []fyne.CanvasObject) fyne.Size { return o[0].MinSize() }
+
+// ellipsis shows where the head of a text is out of sight. Without the keyboard a field stands at the
+// end of its text, which says most of a path.
+func (f *field) ellipsis() {
+	if f.more == nil {
+		return
+	}
+	const pads = 16
+	if w := f.Size().Width; !f.focused && w > 0 && measure(f.Text, sizeBody, f.TextStyle).Width > w-pads {
+		f.more.Show()
+	} else {
+		f.more.Hide()
+	}
+}
+
+// toEnd moves to the end of the text.
+func (f *field) toEnd() {
+	f.CursorColumn = len([]rune(f.Text))
+	f.Refresh()
+	f.ellipsis()
 }
 
 // ring shows that the field has the keyboard.
@@ -100,15 +139,19 @@ func (f *field) TypedKey(e *fyne.KeyEvent) {
 
 // FocusGained implements fyne.Focusable.
 func (f *field) FocusGained() {
+	f.focused = true
 	f.Entry.FocusGained()
 	f.ring(true)
+	f.ellipsis()
 	reveal(f)
 }
 
 // FocusLost implements fyne.Focusable.
 func (f *field) FocusLost() {
+	f.focused = false
 	f.Entry.FocusLost()
 	f.ring(false)
+	f.toEnd()
 }
 
 // showPath writes a path as it may stand in a text field, and typedPath reads it back: a name that

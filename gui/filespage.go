@@ -7,6 +7,7 @@ import (
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
+	"fyne.io/fyne/v2/theme"
 	"fyne.io/fyne/v2/widget"
 
 	"loadline/checks"
@@ -54,14 +55,14 @@ var columnKeys = []sortKey{byLevel, byPath, byRule, bySize}
 // newFilesPage shows a report's findings; c narrows them to one check, nil does not.
 func newFilesPage(w *Window, rep *checks.Report, c *checks.Check) *filesPage {
 	p := &filesPage{w: w, report: rep, check: c, model: newFilesModel(rep, w.desk.Post)}
-	p.wish = wish{check: -1, levels: [3]bool{true, true, true}, key: byPath}
+	p.wish = wish{check: -1, levels: [3]bool{true, true, true}, key: byLevel} // worst first
 	for i := range rep.Checks {
 		if c != nil && rep.Checks[i].ID == c.ID {
 			p.wish.check = i
 		}
 	}
 	p.table = newTable(fileColumns, p.model.rows, p.cell)
-	p.table.sorted = 1
+	p.table.sorted = 0
 	p.table.head = p.sortBy
 	p.table.moved = p.choose
 	p.table.enter = func(int) { p.openFolder() }
@@ -117,13 +118,13 @@ func (p *filesPage) build() {
 	if p.check != nil {
 		title = p.check.Title
 	}
-	p.back = newButton(plain, "back", "All cards", p.w.back)
+	p.back = newButton(plain, "back", "All checks", p.w.back)
 	top := newStretch(14, 1, p.back, newText(title, 20, colText).bold().ends(), p.count)
-	tools := container.New(&toolsLayout{p: p}, p.find.calm(), newSurface("", colLine, newSized(200, 34, p.choice)).round(7).pad(1, 1),
+	tools := container.New(&toolsLayout{p: p}, p.find.calm(), newSurface("", theme.ColorNameInputBorder, newSized(200, 34, p.choice)).round(7).pad(1, 1),
 		newRow(6, p.levels[checks.Fail], p.levels[checks.Warn], p.levels[checks.Note]),
 		newRow(2, p.list, p.save))
 	text := newColumn(4, p.path, p.what, p.todo)
-	p.foot = newSurface(colSurface, colLine, newStretch(16, 0, text, newRow(8, p.full, p.copy, p.reveal))).pad(16, 12)
+	p.foot = newSurface(colSurface, colLine, container.New(&footLayout{p: p}, text, newRow(8, p.full, p.copy, p.reveal))).pad(16, 12)
 	list := newSurface(colSurface, colLine, p.table).pad(1, 1)
 	p.root = container.New(&filesLayout{}, top, tools, list, p.foot)
 }
@@ -213,9 +214,15 @@ func (p *filesPage) now() {
 		} else {
 			p.count.set(checks.Count(shown)+" of "+checks.Count(all)+" findings", "")
 		}
-		if shown == 0 {
+		switch {
+		case all == 0:
+			p.what.set("Nothing was flagged.", "")
+		case shown == 0:
 			p.what.set("Nothing matches. Change the text, the rule or the levels above.", "")
 		}
+		able(p.list, shown > 0)
+		able(p.save, shown > 0)
+		p.w.bar.update(p.w)
 		p.relay()
 	})
 }
@@ -347,6 +354,42 @@ func (filesLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 
 func (filesLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(600, 300) }
 
+// footLayout: what is wrong with the chosen row, and its buttons beside it, with shorter words where
+// it is narrow.
+type footLayout struct {
+	p     *filesPage
+	width float32
+}
+
+const footNarrow = 760
+
+func (l *footLayout) text(o []fyne.CanvasObject, w float32) float32 {
+	if w != l.width {
+		l.width = w
+		words := [3]string{"Full name", "Copy path", "Open folder"}
+		if w < footNarrow {
+			words = [3]string{"Name", "Copy", "Open"}
+		}
+		for i, b := range []*button{l.p.full, l.p.copy, l.p.reveal} {
+			b.set(b.icon, words[i])
+		}
+	}
+	return w - o[1].MinSize().Width - 16
+}
+
+func (l *footLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	w, b := l.text(o, s.Width), o[1].MinSize()
+	h := min(heightOf(o[0], w), s.Height)
+	place(o[0], 0, (s.Height-h)/2, w, h)
+	place(o[1], s.Width-b.Width, (s.Height-b.Height)/2, b.Width, b.Height)
+}
+
+func (l *footLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {
+	return max(heightOf(o[0], l.text(o, w)), o[1].MinSize().Height)
+}
+
+func (*footLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(400, 34) }
+
 // toolsLayout: text, rule and levels to the left, the list's own buttons to the right; two lines
 // where it is narrow.
 type toolsLayout struct {
@@ -409,6 +452,14 @@ func (w *Window) showFiles(c *checks.Check) {
 // findFiles goes to the filter, and opens all flagged files where they are not shown.
 func (w *Window) findFiles() {
 	if w.at != pageFiles {
+		switch v := w.view(); {
+		case w.running != "":
+			w.tell(checks.Waiting, "A check still runs. What it finds can be looked at when it has ended.")
+			return
+		case v.report == nil:
+			w.tell(checks.Waiting, "There are no findings yet to look at. Check first.")
+			return
+		}
 		w.showFiles(nil)
 	}
 	if w.at == pageFiles {

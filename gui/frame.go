@@ -78,7 +78,7 @@ func newTopBar(w *Window) *topBar {
 	b.fix = newButton(quiet, "wrench", "Fix names", w.showFix)
 	b.save = newButton(quiet, "save", "Save report", w.save)
 	b.last = newButton(quiet, "history", "Last report", w.openLast)
-	b.keys = newButton(quiet, "keys", "Keys", w.showKeys)
+	b.keys = newButton(quiet, "keys", "Shortcuts", w.showKeys)
 	b.theme = newButton(quiet, "light", "Theme", w.turnTheme)
 	b.right = newRow(2, b.fix, b.last, b.save, b.keys, b.theme)
 	b.box = container.New(&barLayout{w: w, b: b}, newRow(6, tabs...), b.right, newRule())
@@ -89,8 +89,13 @@ func newTopBar(w *Window) *topBar {
 func (b *topBar) update(w *Window) {
 	for s, t := range b.stages {
 		t.setOn(s == w.stage)
+		icon := ""
+		if s == w.running { // in sight from the other stages too
+			icon = "running"
+		}
+		t.set(icon, t.label)
 	}
-	able(b.save, w.at == pageFiles || w.view().report != nil && w.running != w.stage)
+	able(b.save, w.at == pageFiles && w.files.model.rows() > 0 || w.at != pageFiles && w.view().report != nil && w.running != w.stage)
 	able(b.last, w.running != w.stage && w.hasLast(w.stage))
 	able(b.fix, w.running == "" && w.canFix())
 	icon := "dark"
@@ -119,13 +124,13 @@ type barLayout struct {
 func (l *barLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	if s.Width != l.width {
 		l.width = s.Width
-		words := [5]string{"Fix names", "Last report", "Save report", "Keys", "Theme"}
+		words := [5]string{"Fix names", "Last report", "Save report", "Shortcuts", "Theme"}
 		if s.Width < 1080 {
-			words = [5]string{"Fix", "Last", "Save", "Keys", "Theme"}
+			words = [5]string{"Fix", "Last", "Save", "Shortcuts", "Theme"}
 		}
 		for i, x := range []*button{l.b.fix, l.b.last, l.b.save, l.b.keys, l.b.theme} {
 			label := words[i]
-			if s.Width < 860 {
+			if s.Width < 900 {
 				label = ""
 			}
 			x.set(x.icon, label)
@@ -135,7 +140,7 @@ func (l *barLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 			if s.Width < 760 {
 				label = [3]string{"1  Before", "2  After", "3  Arrival"}[i]
 			}
-			l.b.stages[st].set("", label)
+			l.b.stages[st].set(l.b.stages[st].icon, label)
 		}
 	}
 	e := edge(s.Width)

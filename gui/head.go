@@ -39,7 +39,8 @@ func newHead(check, stop, files func()) *head {
 	}
 	h.mark.on = colGround
 	h.counts = newDrawing(func(float32) float32 { return 22 }, h.drawCounts)
-	h.running = newColumn(6, newSized(0, 10, h.meter), h.numbers)
+	// As high as a sentence and the counts, so that nothing below moves when the run ends.
+	h.running = newColumn(5, newSized(0, 22, h.meter), newSized(0, 22, h.numbers))
 	text := newColumn(5, h.title, h.next, h.counts, h.running)
 	h.box = container.New(&headLayout{}, h.mark, text, newRow(10, h.files, h.check, h.stop))
 	h.stop.Hide()
@@ -74,6 +75,16 @@ func (h *head) setRunning(on bool) {
 		h.files.Hide()
 		h.meter.set(0)
 		h.numbers.set("Starting", "")
+	}
+}
+
+// setPrimary says whether to check is the next thing to do; else what was found is.
+func (h *head) setPrimary(check bool) {
+	h.check.setKind(plain)
+	h.files.setKind(primary)
+	if check {
+		h.check.setKind(primary)
+		h.files.setKind(plain)
 	}
 }
 
@@ -136,7 +147,7 @@ func progressWords(p checks.Progress) string {
 		parts = append(parts, checks.Count(int64(float64(p.Entries)/s))+" a second")
 	}
 	if p.Elapsed >= time.Second {
-		parts = append(parts, checks.Span(p.Elapsed.Truncate(time.Second)))
+		parts = append(parts, checks.Span(p.Elapsed.Truncate(time.Second))+" so far")
 	}
 	if p.Left > 0 {
 		parts = append(parts, "about "+checks.Span(p.Left.Round(time.Second))+" left")

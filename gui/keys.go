@@ -2,6 +2,7 @@ package gui
 
 import (
 	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/container"
 	"fyne.io/fyne/v2/driver/desktop"
 
 	"loadline/checks"
@@ -25,7 +26,7 @@ var bindings []binding
 
 func init() { // not in its declaration: what it names uses it
 	bindings = []binding{
-		{"Ctrl+R", "Check", fyne.KeyR, ctrl, (*Window).Check},
+		{"Ctrl+R", "Check; so does Enter in a text field", fyne.KeyR, ctrl, (*Window).Check},
 		{"Esc", "Stop a run, close a dialog, go back", "", 0, nil},
 		{"Ctrl+1, 2, 3", "Before copying, after copying, after arrival", fyne.Key1, ctrl, func(w *Window) { w.setStage(checks.Before) }},
 		{"", "", fyne.Key2, ctrl, func(w *Window) { w.setStage(checks.After) }},
@@ -38,8 +39,9 @@ func init() { // not in its declaration: what it names uses it
 		{"Ctrl+L", "Open the last report", fyne.KeyL, ctrl, func(w *Window) { w.openLast() }},
 		{"Ctrl+D", "Light, dark, or as the desktop", fyne.KeyD, ctrl, func(w *Window) { w.turnTheme() }},
 		{"Tab, Shift+Tab", "Next and previous", "", 0, nil},
-		{"Up, Down", "Next and previous card or row", "", 0, nil},
-		{"Enter, Space", "Open a card, press a button", "", 0, nil},
+		{"Up, Down", "Next and previous check or row", "", 0, nil},
+		{"Page Up, Page Down", "Scroll", "", 0, nil},
+		{"Enter, Space", "Open a check, press a button", "", 0, nil},
 		{"Ctrl+C", "Flagged files: copy the path", "", 0, nil},
 		{"Ctrl+Shift+C", "Flagged files: copy the whole list", fyne.KeyC, ctrl | shift, func(w *Window) { w.copyList() }},
 		{"F1", "This list", "", 0, nil},
@@ -60,9 +62,17 @@ func (w *Window) bindKeys() {
 }
 
 func (w *Window) press(b binding) {
-	if w.sheet == nil || b.key == fyne.KeyQ {
+	if w.sheet == nil && w.foreign() == nil || b.key == fyne.KeyQ {
 		b.do(w)
 	}
+}
+
+// foreign is a dialog or a menu of the toolkit's own that stands in front; nil if none does.
+func (w *Window) foreign() fyne.CanvasObject {
+	if w.sheet != nil {
+		return nil
+	}
+	return w.win.Canvas().Overlays().Top()
 }
 
 // shortcut carries out what a text field was given and has no use for.
@@ -86,13 +96,17 @@ func (w *Window) typedKey(e *fyne.KeyEvent) {
 	case fyne.KeyEscape:
 		w.escape()
 	case fyne.KeyF1:
-		if w.sheet == nil {
+		if w.sheet == nil && w.foreign() == nil {
 			w.showKeys()
 		}
 	case fyne.KeyF5:
-		if w.sheet == nil {
+		if w.sheet == nil && w.foreign() == nil {
 			w.Check()
 		}
+	case fyne.KeyPageDown:
+		w.scroll(1)
+	case fyne.KeyPageUp:
+		w.scroll(-1)
 	case fyne.KeyDown:
 		w.step(1)
 	case fyne.KeyUp:
@@ -100,9 +114,28 @@ func (w *Window) typedKey(e *fyne.KeyEvent) {
 	}
 }
 
-// escape leaves what is in front: a sheet, a page, a run.
-func (w *Window) escape() {
+// scroll turns the sheet in front, or the cards, by most of what is seen of them.
+func (w *Window) scroll(pages float32) {
+	var s *container.Scroll
 	switch {
+	case w.sheet != nil:
+		s = w.sheet.scroll
+	case w.at == pageChecks && w.foreign() == nil:
+		s = w.view().ledger.page.scroll
+	}
+	if s == nil {
+		return
+	}
+	most := max(s.Content.Size().Height-s.Size().Height, 0)
+	y := s.Offset.Y + pages*max(s.Size().Height-60, 40)
+	s.ScrollToOffset(fyne.NewPos(0, min(max(y, 0), most)))
+}
+
+// escape leaves what is in front: a sheet, a page, a run of the stage that is shown.
+func (w *Window) escape() {
+	switch front := w.foreign(); {
+	case front != nil:
+		front.Hide()
 	case w.sheet != nil:
 		if w.sheet.no != nil {
 			w.sheet.no.Tapped(nil)
@@ -111,14 +144,14 @@ func (w *Window) escape() {
 		}
 	case w.at != pageChecks:
 		w.back()
-	case w.running != "":
+	case w.running == w.stage:
 		w.Stop()
 	}
 }
 
 // step moves the keyboard from card to card.
 func (w *Window) step(d int) {
-	if w.sheet != nil || w.at != pageChecks {
+	if w.sheet != nil || w.at != pageChecks || w.foreign() != nil {
 		return
 	}
 	cards := w.view().ledger.cards
@@ -152,9 +185,10 @@ func (w *Window) showKeys() {
 	list := newColumn(3, lines...)
 	inner := newPage(list)
 	inner.layout.bare = true
+	s.scroll = inner.scroll
 	high := min(heightOf(list, sheetWidth)+4, w.win.Canvas().Size().Height-170)
 	content := newColumn(gapMid,
-		newParagraph("Keys", 18, colText).bold(),
+		newParagraph("Shortcuts", 18, colText).bold(),
 		newSized(0, high, inner.scroll),
 		newStretch(10, 0, newText("", sizeBody, colText), s.no))
 	w.open(s, content, s.no)

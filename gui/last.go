@@ -220,7 +220,12 @@ func (w *Window) hasLast(s checks.Stage) bool {
 // openLast shows the last report of the stage again.
 func (w *Window) openLast() {
 	v := w.view()
-	if w.running != "" || !w.hasLast(v.stage) {
+	switch {
+	case w.running != "":
+		w.tell(checks.Waiting, "A check still runs. The last report can be opened when it has ended.")
+		return
+	case !w.hasLast(v.stage):
+		w.tell(checks.Waiting, "No report of “"+stageWords[v.stage].name+"” is kept yet.")
 		return
 	}
 	list := w.engine.List(v.stage)
@@ -255,10 +260,9 @@ func (w *Window) showReport(v *view, rep *checks.Report) {
 		v.route.to.put(share)
 	}
 	w.mute = false
+	v.asked = v.places()
 	w.show(pageChecks)
 	v.take(rep, stateDone)
-	v.head.check.Enable()
-	v.head.check.set("", "Check again")
 	w.bar.update(w)
 	w.tell(checks.Waiting, "This is the report of "+rep.Finished.Local().Format("2 January 2006, 15:04")+". The disk may have changed since.")
 }

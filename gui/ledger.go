@@ -25,9 +25,14 @@ type ledger struct {
 	page   *page
 
 	report *checks.Report
-	files  func(*checks.Check)
-	clean  func() // removes trial folders of earlier checks
 	folder []checks.FolderSum
+}
+
+// cardActions are what an open card can lead to.
+type cardActions struct {
+	files func(*checks.Check) // shows the flagged files of one check
+	clean func()              // removes trial folders of earlier checks
+	fix   func()              // shows the page of repairs
 }
 
 // group is the cards that answer one part of the question, with its name in the margin.
@@ -38,8 +43,8 @@ type group struct {
 	box   *fyne.Container
 }
 
-func newLedger(list []*checks.Check, files func(*checks.Check), clean func()) *ledger {
-	l := &ledger{byID: map[string]*card{}, files: files, clean: clean}
+func newLedger(list []*checks.Check, do cardActions) *ledger {
+	l := &ledger{byID: map[string]*card{}}
 	var blocks []fyne.CanvasObject
 	var at *group
 	var rows []fyne.CanvasObject
@@ -60,7 +65,7 @@ func newLedger(list []*checks.Check, files func(*checks.Check), clean func()) *l
 			l.groups = append(l.groups, at)
 		}
 		k := newCard(c)
-		k.build = func(k *card) fyne.CanvasObject { return detail(k, l.files, l.clean) }
+		k.build = func(k *card) fyne.CanvasObject { return detail(k, do) }
 		k.toggled = func(*card) { l.page.reflow() }
 		if p := l.pictureOf(k); p != nil {
 			k.picture = p

@@ -26,15 +26,16 @@ type options struct {
 
 func newOptions() *options {
 	o := &options{
-		prefix:  newField("none: at the top"),
-		uplink:  newField("20 Mb/s"),
-		battery: newField("6 h"),
+		prefix:  newField("optional, like 2026-archive"),
+		uplink:  newField("like 20 Mb/s"),
+		battery: newField("like 6 h"),
 		link:    newField("measured"),
 		problem: newParagraph("", sizeSmall+1, colFail),
 	}
 	o.problem.Hide()
 	for _, f := range o.fields() {
 		f.OnChanged = func(string) {
+			o.say("") // told again when it is still wrong
 			if o.changed != nil {
 				o.changed()
 			}
@@ -45,7 +46,7 @@ func newOptions() *options {
 	}
 	o.line = container.New(&optionLayout{},
 		cell("Folder on the share", o.prefix), cell("Uplink", o.uplink),
-		cell("Appliance battery", o.battery), cell("Link", o.link))
+		cell("Appliance battery", o.battery), cell("Link speed", o.link))
 	o.box = newInset(12, 4, newColumn(4, o.line, o.problem))
 	return o
 }
@@ -142,7 +143,7 @@ func (optionLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 		place(o[0], 0, 0, s.Width, optionHigh)
 		return
 	}
-	ws := [4]float32{0, 140, 190, 124}
+	ws := [4]float32{0, 162, 200, 168}
 	if s.Width < optionNarrow {
 		half := (s.Width - 2*gap) / 3
 		place(o[0], 0, 0, s.Width, optionHigh)

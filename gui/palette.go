@@ -46,7 +46,7 @@ var lightPalette = palette{
 	colPass: hex(0x1A6B3E), colWarn: hex(0x8A5300), colFail: hex(0xB3261E), colUnknown: hex(0x5B4B9A),
 	colIdle: hex(0x5A6764), colUsed: hex(0xA9B4B0), colMark: hex(0xB8690A), colChip: hex(0xDCECEC), colDim: veil(0x0B1716, 96),
 	theme.ColorNameButton: hex(0xE6EAE6), theme.ColorNameHover: veil(0x14201F, 16), theme.ColorNamePressed: veil(0x14201F, 32),
-	theme.ColorNameInputBackground: hex(0xFFFFFF), theme.ColorNameInputBorder: hex(0xC6CDC7), theme.ColorNamePlaceHolder: hex(0x5F6D6A),
+	theme.ColorNameInputBackground: hex(0xFFFFFF), theme.ColorNameInputBorder: hex(0x7F8B86), theme.ColorNamePlaceHolder: hex(0x5F6D6A),
 	theme.ColorNameDisabled: hex(0x8C9894), theme.ColorNameDisabledButton: hex(0xEBEEEA), theme.ColorNameSeparator: hex(0xE4E7E2),
 	theme.ColorNameScrollBar: veil(0x14201F, 90), theme.ColorNameScrollBarBackground: veil(0, 0), theme.ColorNameSelection: veil(0x0E6470, 48),
 	theme.ColorNameFocus: veil(0x0E6470, 60), theme.ColorNameShadow: veil(0x0B1716, 40), theme.ColorNameOverlayBackground: hex(0xFFFFFF),
@@ -59,9 +59,9 @@ var darkPalette = palette{
 	colGround: hex(0x0F1416), colSurface: hex(0x171D20), colWell: hex(0x20282B), colLine: hex(0x2C363A),
 	colText: hex(0xE6ECEB), colMuted: hex(0xA2AFAD), colAccent: hex(0x74C9D3), colOnFill: hex(0x06262B),
 	colPass: hex(0x6BCB94), colWarn: hex(0xEDB95E), colFail: hex(0xFF9289), colUnknown: hex(0xB9ABF4),
-	colIdle: hex(0x92A09E), colUsed: hex(0x4F5C60), colMark: hex(0xFFC864), colChip: hex(0x1C3A3F), colDim: veil(0, 150),
+	colIdle: hex(0x96A4A2), colUsed: hex(0x4F5C60), colMark: hex(0xFFC864), colChip: hex(0x1C3A3F), colDim: veil(0, 150),
 	theme.ColorNameButton: hex(0x262F33), theme.ColorNameHover: veil(0xFFFFFF, 18), theme.ColorNamePressed: veil(0xFFFFFF, 34),
-	theme.ColorNameInputBackground: hex(0x11171A), theme.ColorNameInputBorder: hex(0x3A464A), theme.ColorNamePlaceHolder: hex(0x8E9C9A),
+	theme.ColorNameInputBackground: hex(0x11171A), theme.ColorNameInputBorder: hex(0x65737A), theme.ColorNamePlaceHolder: hex(0x8E9C9A),
 	theme.ColorNameDisabled: hex(0x64706E), theme.ColorNameDisabledButton: hex(0x20282B), theme.ColorNameSeparator: hex(0x252E31),
 	theme.ColorNameScrollBar: veil(0xFFFFFF, 90), theme.ColorNameScrollBarBackground: veil(0, 0), theme.ColorNameSelection: veil(0x74C9D3, 60),
 	theme.ColorNameFocus: veil(0x74C9D3, 70), theme.ColorNameShadow: veil(0, 140), theme.ColorNameOverlayBackground: hex(0x1B2225),
@@ -109,10 +109,23 @@ var inPairs = [][2]fyne.ThemeColorName{
 	{theme.ColorNamePlaceHolder, theme.ColorNameInputBackground},
 }
 
+// rowPairs are the texts of a chosen row, which does not change under the pointer (table.place): 4.5
+// to 1 as well.
+var rowPairs = [][2]fyne.ThemeColorName{
+	{colMuted, colChip},
+	{colWarn, colChip},
+	{colFail, colChip},
+	{colIdle, colChip},
+}
+
 // graphicPairs are shapes and the colour around them: WCAG 2.2, success criterion 1.4.11 (3 to 1).
 var graphicPairs = [][2]fyne.ThemeColorName{
 	{colMark, colSurface},
 	{colMark, colWell},
 	{colAccent, colWell},
 	{colAccent, colSurface},
+	{colAccent, colGround}, // the ring around what has the keyboard
+	{theme.ColorNameInputBorder, colSurface},
+	{theme.ColorNameInputBorder, colGround},
+	{theme.ColorNameInputBorder, theme.ColorNameInputBackground},
 }

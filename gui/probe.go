@@ -74,6 +74,12 @@ func (w *Window) lookAt(v *view, x *well, turn int) {
 	case x == v.route.to && w.standIn == nil: // a demo's share is only a folder
 		kind = placeShare
 	}
+	if x == v.route.to && w.standIn != nil && v.stage != checks.Arrival { // its file system is not what is judged
+		delete(w.probes.busy, path)
+		x.say("stands in for the share", "")
+		w.greet(v)
+		return
+	}
 	go func() {
 		facts, problem := lookAtPath(path, kind)
 		w.desk.Post(func() {
@@ -86,6 +92,7 @@ func (w *Window) lookAt(v *view, x *well, turn int) {
 				return
 			}
 			x.say(facts, problem)
+			w.greet(v)
 			v.relay()
 		})
 	}()
@@ -95,7 +102,7 @@ func (w *Window) lookAt(v *view, x *well, turn int) {
 type placeKind uint8
 
 const (
-	placeFile placeKind = iota
+	placeFile placeKind = iota // a manifest
 	placeListing
 	placeSource
 	placeShare
@@ -105,6 +112,9 @@ const (
 func lookAtPath(path string, kind placeKind) (facts, problem string) {
 	if kind == placeFile || kind == placeListing {
 		info, err := os.Stat(path)
+		if errors.Is(err, fs.ErrNotExist) {
+			return "", "There is no such file. Look how the path is spelled."
+		}
 		if err != nil {
 			return "", pathProblem(err)
 		}
@@ -114,7 +124,7 @@ func lookAtPath(path string, kind placeKind) (facts, problem string) {
 		if kind == placeListing {
 			return lookAtListing(path)
 		}
-		return checks.Bytes(info.Size()), ""
+		return lookAtManifest(path, info.Size())
 	}
 	f, err := share.Look(context.Background(), path, probeDeadline)
 	if err != nil {
@@ -132,6 +142,27 @@ func lookAtPath(path string, kind placeKind) (facts, problem string) {
 		return facts, "No share is mounted here: this folder lies on this computer’s own disk. Mount the share first."
 	}
 	return facts, ""
+}
+
+// manifestAtOnce is the size up to which a manifest is read through as soon as it is named, bytes: a
+// second or so of work. A larger one is read when the check runs.
+const manifestAtOnce = 64 << 20
+
+// lookAtManifest says what a manifest holds, or why it cannot be used.
+func lookAtManifest(path string, size int64) (facts, problem string) {
+	if size > manifestAtOnce {
+		return checks.Bytes(size), ""
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return "", pathProblem(err)
+	}
+	defer f.Close()
+	h, err := seal.ReadManifest(f, func(*seal.File) error { return nil })
+	if err != nil {
+		return "", capital(oneLine(err.Error())) + "."
+	}
+	return many(h.Files, "file", "files") + ", " + checks.Bytes(h.Bytes) + ", of " + h.Made.Local().Format("2 January 2006"), ""
 }
 
 // lookAtListing says how a listing would be read, so that the person sees whether its columns are

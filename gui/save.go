@@ -23,6 +23,10 @@ func (w *Window) save() {
 	stamp := w.desk.Now().Format("2006-01-02 15.04")
 	if w.at == pageFiles {
 		p := w.files
+		if p.model.rows() == 0 {
+			w.tell(checks.Waiting, "The list is empty. Change the text, the rule or the levels above it.")
+			return
+		}
 		w.saveSheet("Save the list", "As text, or as CSV where the name ends in .csv.", "Loadline list "+stamp+".csv",
 			func(path string, out io.Writer) error {
 				if isCSV(path) {
@@ -33,7 +37,12 @@ func (w *Window) save() {
 		return
 	}
 	v := w.view()
-	if v.report == nil || w.running == v.stage {
+	switch {
+	case w.running == v.stage:
+		w.tell(checks.Waiting, "The check still runs. There is a report to save when it has ended.")
+		return
+	case v.report == nil:
+		w.tell(checks.Waiting, "There is no report yet to save. Check first.")
 		return
 	}
 	rep := v.report

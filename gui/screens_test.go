@@ -52,7 +52,7 @@ func TestCardStates(t *testing.T) {
 				test.NewTempApp(t)
 				fyne.CurrentApp().Settings().SetTheme(&Theme{Mode: Light})
 				res := of(c.id)
-				l := newLedger([]*checks.Check{res.Check}, func(*checks.Check) {}, nil)
+				l := newLedger([]*checks.Check{res.Check}, cardActions{files: func(*checks.Check) {}})
 				k := l.cards[0]
 				doing := ""
 				if c.status == checks.Running {

@@ -12,6 +12,7 @@ type sheet struct {
 	popup   *fyne.Container
 	box     *surface
 	path    *field
+	scroll  *container.Scroll // what Page Up and Page Down turn; nil for none
 	yes, no *button
 	before  fyne.Focusable
 	canvas  fyne.Canvas

@@ -184,6 +184,8 @@ func (r *scrollBarRenderer) Destroy()                     {}
 func (r *scrollBarRenderer) Refresh() {
 	y, l := r.b.span()
 	r.b.thumb.FillColor = paint(theme.ColorNameScrollBar)
-	place(r.b.thumb, 2, y, 8, l)
+	if r.b.thumb.Hidden = l == 0; l > 0 { // a bar of no length is drawn as a dash
+		place(r.b.thumb, 2, y, 8, l)
+	}
 	r.b.thumb.Refresh()
 }

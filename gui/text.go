@@ -98,7 +98,7 @@ func fit(s string, w float32, cut elide, width func(string) float32) string {
 
 func cutRunes(runes []rune, keep int, cut elide) string {
 	if cut == cutEnd {
-		return strings.TrimRight(string(runes[:keep]), " ") + "…"
+		return strings.TrimRight(string(runes[:keep]), " .,;:") + "…"
 	}
 	tail := keep * 3 / 5
 	return string(runes[:keep-tail]) + "…" + string(runes[len(runes)-tail:])

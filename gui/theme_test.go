@@ -66,6 +66,11 @@ func TestContrast(t *testing.T) {
 				t.Errorf("%s: %s on %s under the pointer is %.2f:1, want 4.5", variant, k[0], k[1], r)
 			}
 		}
+		for _, k := range rowPairs {
+			if r := contrast(p[k[0]], p[k[1]]); r < 4.5 {
+				t.Errorf("%s: %s on a chosen row is %.2f:1, want 4.5", variant, k[0], r)
+			}
+		}
 		for _, k := range graphicPairs {
 			if r := contrast(p[k[0]], p[k[1]]); r < 3 {
 				t.Errorf("%s: the shape %s on %s is %.2f:1, want 3", variant, k[0], k[1], r)

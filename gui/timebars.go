@@ -87,15 +87,15 @@ func drawTimeBars(p *pen, bars []timeBar) {
 		most = max(most, b.to)
 	}
 	room := p.w - labelW - textW
-	// A copy of hours beside an uplink of weeks: what is longer than eight times the rest is
-	// broken off, or the copy would be a dot.
+	// A copy of hours beside an uplink of weeks: what is longer than fifteen times the rest is
+	// broken off, or the copy would be a dot. The two wires, ten to one, are drawn as they are.
 	second := time.Duration(1)
 	for _, b := range bars {
 		if b.to != most {
 			second = max(second, b.to)
 		}
 	}
-	broken := second > 1 && most > 8*second
+	broken := second > 1 && most > 15*second
 	scale := most
 	if broken {
 		scale = 2 * second

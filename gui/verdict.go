@@ -22,7 +22,7 @@ func answerOf(rep *checks.Report) answer {
 	a.title, a.next = firstSentence(rep.Answer())
 	if rep.Stopped {
 		a.look = lookOf(checks.Unknown)
-		a.next += " What had not ended says nothing about the rest of the disk."
+		a.next += " A check that had not ended says nothing about the disk."
 		return a
 	}
 	var first *checks.Result
@@ -40,21 +40,43 @@ func answerOf(rep *checks.Report) answer {
 	more := ""
 	switch {
 	case first != nil && first.Status == checks.Failed:
-		more = fmt.Sprintf("Begin with “%s”: %s", first.Title, small(first.Check.Fix))
+		more = fmt.Sprintf("Begin with “%s”: %s", first.Title, small(fixOf(first)))
 	case rep.Verdict == checks.Pass:
 		more = passWords(rep)
 	case rep.Share == nil && rep.Stage == checks.Before:
-		more = "Until then the cards say what capacity and time to plan for."
+		more = "Until then, “The copy fits on the share” and “The copy ends in time” say what to plan for."
 		if first != nil {
 			more += fmt.Sprintf(" On the disk, begin with “%s”.", first.Title)
 		}
 	case first != nil:
-		more = fmt.Sprintf("Begin with “%s”: %s", first.Title, small(first.Check.Fix))
+		more = fmt.Sprintf("Begin with “%s”: %s", first.Title, small(fixOf(first)))
 	case blind > 0:
-		more = many(blind, "check", "checks") + " could not look: open the cards marked “Not checked” to see why, and what to do."
+		more = many(blind, "check", "checks") + " could not look: open those marked “Not checked” to see why, and what to do."
 	}
 	a.next = strings.TrimSpace(a.next + " " + more)
 	return a
+}
+
+// fixOf is what to do about a check: where one finding on the whole job alone made its status, what
+// cures that one.
+func fixOf(r *checks.Result) string {
+	var only *checks.Finding
+	level := checks.Warn
+	if r.Status == checks.Failed {
+		level = checks.Fail
+	}
+	for i := range r.Findings {
+		if f := &r.Findings[i]; f.Level == level {
+			if only != nil {
+				return r.Check.Fix
+			}
+			only = f
+		}
+	}
+	if only == nil || only.Path != "" { // one name of many is cured as the check says
+		return r.Check.Fix
+	}
+	return only.Fix()
 }
 
 // firstSentence splits a text after its first sentence; the verdict loses its full stop.

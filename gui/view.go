@@ -1,6 +1,8 @@
 package gui
 
 import (
+	"strings"
+
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
 
@@ -30,6 +32,39 @@ type view struct {
 
 	state  runState
 	report *checks.Report
+	asked  places // what the report is about
+
+	// aside is a report whose places are no longer those of the fields: it comes back with them.
+	aside      *checks.Report
+	asideState runState
+}
+
+// places are what a report is about: a verdict on one disk must never stand beside another.
+type places struct{ from, to, prefix string }
+
+func (v *view) places() places {
+	p := places{from: v.route.from.path.Text, to: v.route.to.path.Text}
+	if v.route.options != nil {
+		p.prefix = v.route.options.prefix.Text
+	}
+	return p
+}
+
+// follow puts a report aside when the fields name other places than it is about, and brings it back
+// when they name its own again.
+func (v *view) follow() {
+	switch same := v.places() == v.asked; {
+	case v.report != nil && !same:
+		rep, state := v.report, v.state
+		v.reset()
+		v.aside, v.asideState, v.state = rep, state, stateIdle
+		v.head.files.Hide()
+		v.head.setPrimary(true)
+		v.route.from.say("", "")
+		v.route.to.say("", "")
+	case v.aside != nil && same:
+		v.take(v.aside, v.asideState)
+	}
 }
 
 func newView(w *Window, stage checks.Stage) *view {
@@ -40,7 +75,7 @@ func newView(w *Window, stage checks.Stage) *view {
 	var from, to *well
 	switch stage {
 	case checks.Arrival:
-		from = newWell("save", "Manifest", "/path/to/manifest", w.chooser(&from, "Choose the manifest", false))
+		from = newWell("document", "Manifest", "/path/to/manifest", w.chooser(&from, "Choose the manifest", false))
 		to = newWell("share", "Listing of the store", "/path/to/listing.csv", w.chooser(&to, "Choose the listing", false))
 	default:
 		from = newWell("disk", "Source", "/path/to/the/archive", w.chooser(&from, "Choose the folder to be copied", true))
@@ -51,12 +86,13 @@ func newView(w *Window, stage checks.Stage) *view {
 		}
 	}
 	v.route = newRoute(from, to, opts)
-	v.ledger = newLedger(w.engine.List(stage), func(c *checks.Check) { w.showFiles(c) }, w.askClean)
+	v.ledger = newLedger(w.engine.List(stage), cardActions{files: func(c *checks.Check) { w.showFiles(c) }, clean: w.askClean, fix: w.showFix})
 	top := newColumn(gapMid, v.head.box, v.route.box)
 	v.root = container.New(&viewLayout{page: v.ledger.page, top: top}, container.New(&layersTop{}), v.ledger.page.scroll)
 	v.root.Objects[0].(*fyne.Container).Objects = []fyne.CanvasObject{top}
 	for _, f := range v.fields() {
 		f.shortcut = w.shortcut
+		f.OnSubmitted = func(string) { w.Check() }
 	}
 	return v
 }
@@ -80,7 +116,7 @@ func (v *view) lock(on bool) {
 
 // reset makes the cards ready for a run.
 func (v *view) reset() {
-	v.report = nil
+	v.report, v.aside = nil, nil
 	for _, k := range v.ledger.cards {
 		v.ledger.update(k.check.ID, checks.Waiting, nil, "")
 	}
@@ -90,7 +126,7 @@ func (v *view) reset() {
 
 // take shows a whole report.
 func (v *view) take(rep *checks.Report, state runState) {
-	v.report, v.state = rep, state
+	v.report, v.state, v.aside = rep, state, nil
 	for i := range rep.Checks {
 		r := &rep.Checks[i]
 		v.ledger.update(r.ID, r.Status, r, "")
@@ -99,12 +135,18 @@ func (v *view) take(rep *checks.Report, state runState) {
 	a := answerOf(rep)
 	v.head.say(a.look, a.title, a.next)
 	v.head.setCounts(rep.Checks)
-	if n := flagged(rep); n > 0 {
-		v.head.files.set("find", many(n, "finding", "findings"))
+	v.head.check.Enable()
+	v.head.check.set("", "Check again")
+	n := flagged(rep)
+	if n > 0 {
+		v.head.files.set("find", "Show "+many(n, "finding", "findings"))
 		v.head.files.Show()
 	} else {
 		v.head.files.Hide()
 	}
+	// One thing to do next: what was found; where nothing was, and all was looked at, it is outside
+	// this window.
+	v.head.setPrimary(rep.Stopped || n == 0 && rep.Verdict != checks.Pass)
 	v.facts()
 	v.relay()
 }
@@ -115,11 +157,14 @@ func (v *view) facts() {
 	if rep == nil || v.stage == checks.Arrival {
 		return
 	}
-	from := many(rep.Totals.Files, "file", "files") + ", " + checks.Bytes(rep.Totals.Bytes)
-	if rep.Source.Type != "" {
-		from += ", " + rep.Source.Type
+	var from []string
+	if !rep.Stopped { // else the sums are of a part, or of nothing
+		from = append(from, many(rep.Totals.Files, "file", "files"), checks.Bytes(rep.Totals.Bytes))
 	}
-	v.route.from.say(from, "")
+	if rep.Source.Type != "" {
+		from = append(from, rep.Source.Type)
+	}
+	v.route.from.say(strings.Join(from, ", "), "")
 	if s := rep.Share; s != nil {
 		to := s.Type
 		if s.Free >= 0 && s.Total > 0 {

@@ -47,8 +47,7 @@ func (w *well) get() string { return typedPath(w.path.Text) }
 func (w *well) put(path string) {
 	if w.get() != path {
 		w.path.SetText(showPath(path))
-		w.path.CursorColumn = len([]rune(w.path.Text)) // the end of a long path says most
-		w.path.Refresh()
+		w.path.toEnd()
 	}
 }
 
@@ -62,6 +61,9 @@ func (w *well) say(facts, problem string) {
 		w.problem.Show()
 	}
 }
+
+// wrong reports whether a problem is shown.
+func (w *well) wrong() bool { return w.problem.Visible() }
 
 // lock keeps a running check's input as it is.
 func (w *well) lock(on bool) {
@@ -94,7 +96,7 @@ type route struct {
 
 func newRoute(from, to *well, o *options) *route {
 	r := &route{from: from, to: to, options: o}
-	wells := container.New(&routeLayout{}, from.box, newMark("onward", colMuted, 22), to.box)
+	wells := container.New(&routeLayout{from: from, to: to}, from.box, newMark("onward", colMuted, 22), to.box)
 	parts := []fyne.CanvasObject{wells}
 	if o != nil {
 		parts = append(parts, newInset(12, 0, newRule()), o.box)
@@ -103,21 +105,40 @@ func newRoute(from, to *well, o *options) *route {
 	return r
 }
 
-type routeLayout struct{}
+// routeLayout: the two places beside each other; where it is narrow their buttons lose their words, so
+// that the paths keep some room.
+type routeLayout struct {
+	from, to *well
+	width    float32
+}
 
-func (routeLayout) side(w float32) float32 { return (w - 30) / 2 }
+const routeNarrow = 760
 
-func (l routeLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
+func (l *routeLayout) side(w float32) float32 {
+	if w != l.width {
+		l.width = w
+		label := "Choose…"
+		if w < routeNarrow {
+			label = ""
+		}
+		for _, x := range []*well{l.from, l.to} {
+			x.choose.set(x.choose.icon, label)
+		}
+	}
+	return (w - 30) / 2
+}
+
+func (l *routeLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	w := l.side(s.Width)
 	place(o[0], 0, 0, w, s.Height)
 	place(o[1], w+4, (heightOf(o[0], w)-22)/2, 22, 22)
 	place(o[2], w+30, 0, w, s.Height)
 }
 
-func (l routeLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {
+func (l *routeLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {
 	return max(heightOf(o[0], l.side(w)), heightOf(o[2], l.side(w)))
 }
 
-func (routeLayout) MinSize(o []fyne.CanvasObject) fyne.Size {
+func (*routeLayout) MinSize(o []fyne.CanvasObject) fyne.Size {
 	return fyne.NewSize(560, max(o[0].MinSize().Height, o[2].MinSize().Height))
 }

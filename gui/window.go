@@ -79,6 +79,9 @@ func New(win fyne.Window, e Engine, d Desk) *Window {
 	w.bindKeys()
 	w.recall(c)
 	w.show(pageChecks)
+	if first := w.view().route.from; first.get() == "" { // the one thing to do
+		win.Canvas().Focus(first.path)
+	}
 	if err != nil {
 		w.tell(checks.Warned, "What was chosen last time could not be read, so the window starts empty: "+err.Error())
 	}
@@ -131,6 +134,9 @@ func (w *Window) place(source, share string) {
 	for _, s := range []checks.Stage{checks.Before, checks.After} {
 		w.views[s].route.from.put(source)
 		w.views[s].route.to.put(share)
+	}
+	if source != "" && w.win.Canvas().Focused() == w.view().route.from.path {
+		w.win.Canvas().Unfocus()
 	}
 }
 
@@ -185,7 +191,7 @@ func (w *Window) watch(v *view) {
 		w.mute = true
 		if v.stage != checks.Arrival {
 			for _, o := range w.views {
-				if o != nil && o != v && o.stage != checks.Arrival {
+				if o != nil && o != v && o.stage != checks.Arrival && o.stage != w.running {
 					o.route.from.put(v.route.from.get())
 					o.route.to.put(v.route.to.get())
 					o.route.options.prefix.SetText(v.route.options.prefix.Text)
@@ -210,12 +216,18 @@ func (w *Window) watch(v *view) {
 
 // greet says what can be done before a run.
 func (w *Window) greet(v *view) {
+	if w.running != v.stage {
+		v.follow()
+	}
 	if v.state != stateIdle && v.state != stateError || w.running == v.stage {
 		return
 	}
 	v.state = stateIdle
 	from, to := v.route.from.get(), v.route.to.get()
 	l := look{"loadline", colAccent}
+	v.head.setPrimary(true)
+	v.head.check.set("", stageWords[v.stage].button)
+	defer v.relay()
 	switch v.stage {
 	case checks.Arrival:
 		if from == "" || to == "" {
@@ -239,11 +251,19 @@ func (w *Window) greet(v *view) {
 			v.head.say(l, "Ready to check", "The disk is only read. On the share one small trial folder is written, and removed again.")
 		}
 	}
-	v.head.check.Enable()
-	if from == "" || v.stage != checks.Before && to == "" {
+	if w.ready(v) {
+		v.head.check.Enable()
+	} else {
 		v.head.check.Disable()
 	}
-	v.relay()
+	if w.ready(v) && (v.route.from.wrong() || v.route.to.wrong()) {
+		v.head.say(lookOf(checks.Warned), "Not ready yet", "Put right what stands in red below. You may check all the same, and see what else there is.")
+	}
+}
+
+// ready reports whether the places that a stage needs are named.
+func (w *Window) ready(v *view) bool {
+	return v.route.from.get() != "" && (v.stage == checks.Before || v.route.to.get() != "")
 }
 
 // setStage shows another question.
@@ -371,7 +391,7 @@ func (w *Window) tell(s checks.Status, text string) {
 
 // dropped takes a folder from another program.
 func (w *Window) dropped(at fyne.Position, uris []fyne.URI) {
-	if len(uris) == 0 || w.running != "" || w.fixing || w.sheet != nil {
+	if len(uris) == 0 || w.running == w.stage || w.fixing || w.sheet != nil || w.foreign() != nil {
 		return
 	}
 	if w.at != pageChecks {
