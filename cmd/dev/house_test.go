@@ -37,6 +37,7 @@ var may = []struct {
 	{"checks/walk", nil},
 	{"checks/names", nil},
 	{"checks/share", nil},
+	{"checks/internal/guest", nil},
 	{"checks/repair", []string{"checks", "checks/walk", "checks/names"}},
 	{"checks/seal", []string{"checks", "checks/walk", "checks/names", "checks/share"}},
 	{"checks", []string{"checks/walk", "checks/names", "checks/share"}},
