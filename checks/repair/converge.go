@@ -117,15 +117,15 @@ func (e *engine) survey(ctx context.Context) error {
 		if err != nil {
 			return fmt.Errorf("cannot list the folder %s: %w", names.Quote(dir), explain(err))
 		}
-		taken := map[string]bool{}
+		forms, taken := spellings(list), map[string]bool{}
 		for _, sure := range []bool{true, false} {
 			for _, m := range e.byDir[dir] {
 				if m.place == "" {
-					e.locate(m, now, list, taken, sure)
+					e.locate(m, now, list, forms, taken, sure)
 				}
 			}
 		}
-		if err := e.dropGuards(now, e.byDir[dir], list, taken); err != nil {
+		if err := e.dropGuards(now, e.byDir[dir], list, forms, taken); err != nil {
 			return err
 		}
 	}
@@ -167,21 +167,22 @@ func expected(at string) []string {
 
 // locate finds one move in its folder. In the first pass, the sure one, only the likeliest place
 // counts, so that a file without a lasting number is not taken for one that has moved on.
-func (e *engine) locate(m *move, now string, list, taken map[string]bool, sure bool) {
+func (e *engine) locate(m *move, now string, list map[string]bool, forms map[string]string, taken map[string]bool, sure bool) {
 	places := expected(m.at)
 	if sure {
 		places = places[:1]
 	}
 	for _, place := range places {
 		name := m.name(place)
-		if !list[name] || taken[name] {
+		as := listedAs(name, list, forms)
+		if as == "" || taken[as] {
 			continue
 		}
 		info, err := e.root.Lstat(join(dot(now), name))
 		if err != nil || !identify(info).same(m.id, e.lasting) || e.isGuard(m, join(dot(now), name), info) {
 			continue
 		}
-		m.place, taken[name] = place, true
+		m.place, taken[as] = place, true
 		return
 	}
 }
@@ -336,7 +337,11 @@ func (e *engine) spelled(dir string, moves []*move, to string) error {
 		return err
 	}
 	for _, m := range moves {
-		if m.place == to && !list[m.name(to)] {
+		if m.place != to || list[m.name(to)] {
+			continue
+		}
+		// Where all else of the name has changed, the plan has told what such a disk does with the rest.
+		if names.NFC(m.from) == names.NFC(m.to) || !respells(e.root) {
 			e.out.Kept = append(e.out.Kept, join(dir, m.from))
 		}
 	}

@@ -80,10 +80,11 @@ func (e *engine) tryName(m *move, target string) error {
 }
 
 // dropGuards removes the guards that a crash left in a folder.
-func (e *engine) dropGuards(now string, moves []*move, list, taken map[string]bool) error {
+func (e *engine) dropGuards(now string, moves []*move, list map[string]bool, forms map[string]string, taken map[string]bool) error {
 	for _, m := range moves {
 		for _, name := range []string{m.temp, m.to, m.from} {
-			if !list[name] || taken[name] {
+			as := listedAs(name, list, forms)
+			if as == "" || taken[as] {
 				continue
 			}
 			path := join(dot(now), name)
@@ -95,7 +96,7 @@ func (e *engine) dropGuards(now string, moves []*move, list, taken map[string]bo
 			if err := removed(e.root.Remove(path)); err != nil {
 				return fmt.Errorf("cannot remove %s: %w", names.Quote(path), explain(err))
 			}
-			delete(list, name)
+			delete(list, as)
 		}
 	}
 	return nil

@@ -72,7 +72,7 @@ func (s *scout) visit(p *Plan, d *walk.Dir) {
 		if p.Limits.broken(e.Name) != nil {
 			attention = true
 		}
-		s.entry(d, e)
+		s.entry(p, d, e)
 	}
 	if !attention {
 		s.twins.Find(len(d.Entries), func(i int) string { return d.Entries[i].Name },
@@ -103,7 +103,7 @@ const (
 )
 
 // entry records what is wrong with an entry that no rename cures.
-func (s *scout) entry(d *walk.Dir, e *walk.Entry) {
+func (s *scout) entry(p *Plan, d *walk.Dir, e *walk.Entry) {
 	l := Left{Path: d.Join(e.Name), Offers: []Offer{OfferSkip}}
 	if e.Kind == walk.File {
 		l.Size = e.Size
@@ -116,6 +116,8 @@ func (s *scout) entry(d *walk.Dir, e *walk.Entry) {
 		if rule == ruleFileUnreadable && e.Kind == walk.Folder {
 			l.Rules = []string{ruleFolderUnreadable}
 		}
+		s.left = append(s.left, l)
+	} else if l, ok := p.respelled(d, e); ok {
 		s.left = append(s.left, l)
 	}
 }

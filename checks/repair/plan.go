@@ -31,6 +31,8 @@ type Limits struct {
 	FoldsCase, FoldsForms bool
 
 	Portable bool // cure names outside the POSIX portable filename character set too
+
+	respells bool // the source's disk spells names in a form of its own: see whyRespelled
 }
 
 // Defaults and bounds of Limits.
@@ -259,6 +261,7 @@ func NewPlan(ctx context.Context, source string, l Limits, progress *walk.Progre
 		skipped: map[string]bool{}, replace: map[string]string{},
 	}
 	defer func() { p.root = nil }()
+	p.Limits.respells = respells(root)
 	if err := p.look(ctx, progress); err != nil {
 		return nil, err
 	}

@@ -61,7 +61,7 @@ func (l *Limits) broken(name string) (rules []string) {
 		add(t.Any(names.LeadingSpace), ruleLeadingSpace)
 		add(t.Any(names.Device), ruleDevice)
 		add(t.Any(names.LeadingHyphen), ruleLeadingHyphen)
-		add(t.Any(names.NotNFC), ruleNotNFC)
+		add(t.Any(names.NotNFC) && !l.respells, ruleNotNFC)
 	}
 	add(l.Portable && t.Any(names.NotPortable), ruleNotPortable)
 	add(l.refuses(name), ruleRefused)
