@@ -366,6 +366,15 @@ func TestHelper(t *testing.T) {
 			}
 		}})
 		t.Fatal(err)
+	case "leave": // FOLDER: ends with a file open there while the server is cut off
+		f, err := os.Open(args[1] + "/leave")
+		if err != nil {
+			t.Fatal(err)
+		}
+		rig(t, "cut")
+		go func() { _, _ = f.Stat(); _ = f.Sync() }() // one of them may hang in the system
+		Leave()
+		os.Exit(3)
 	case "hang": // FOLDER PHASE: cuts the server off in a phase, goes on, and stops when its input ends
 		ctx, stop := context.WithCancel(context.Background())
 		go func() { _, _ = io.Copy(io.Discard, os.Stdin); stop() }()

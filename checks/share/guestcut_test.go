@@ -6,6 +6,8 @@ import (
 	"bufio"
 	"context"
 	"errors"
+	"os"
+	"os/exec"
 	"strings"
 	"testing"
 	"time"
@@ -165,6 +167,25 @@ func TestCutEnds(t *testing.T) {
 			rig(t, "heal")
 			left(t, folder)
 		}
+	}
+}
+
+// A process that ends while it has a file open on a share whose server is gone is gone at once. On version 4
+// the last close of a file waits for the server otherwise, even in a process that was killed (measured).
+func TestCutEndsWithOpenFiles(t *testing.T) {
+	for _, folder := range []string{"/mnt/squash3", "/mnt/squash42"} {
+		if err := os.WriteFile(folder+"/leave", []byte("x"), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		start := time.Now()
+		c := helper(t, "leave", folder)
+		err := c.Run()
+		var exit *exec.ExitError
+		if !errors.As(err, &exit) || exit.ExitCode() != 3 {
+			t.Errorf("%s: %v", folder, err)
+		}
+		took(t, "the end of a process", start, 10*time.Second)
+		rig(t, "heal")
 	}
 }
 

@@ -33,8 +33,11 @@ func after(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		fs.Usage()
 		return exitError
 	}
-	if err := out.check(); err != nil {
+	if err := out.check(rest[0]); err != nil {
 		return fault(stderr, err)
+	}
+	if out.file != "" && (samePath(out.file, options.Manifest) || samePath(out.file, options.Bag)) {
+		return fault(stderr, errors.New("the report and the manifest cannot be one file; choose another name for one of them"))
 	}
 	job.Source, job.Share = rest[0], rest[1]
 	watch, done := progressLine(stderr)

@@ -53,7 +53,7 @@ func before(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	if job.KeyBytes < 1 {
 		return fault(stderr, errors.New("-key-bytes must be at least 1"))
 	}
-	if err := out.check(); err != nil {
+	if err := out.check(rest[:min(len(rest), 1)]...); err != nil {
 		return fault(stderr, err)
 	}
 	if *list != "" {

@@ -75,15 +75,13 @@ func (o *output) register(fs *flag.FlagSet) {
 	fs.StringVar(&o.file, "o", "", "write the report to `FILE` instead of standard output; an existing file is left alone")
 }
 
-// check refuses a file that is there before any work is done.
-func (o *output) check() error {
+// check refuses a file that cannot be written, or must not be since it lies in a source, before any work is
+// done.
+func (o *output) check(sources ...string) error {
 	if o.file == "" {
 		return nil
 	}
-	if _, err := os.Lstat(o.file); err == nil {
-		return fmt.Errorf("%s exists; choose another file for the report, or remove that one", o.file)
-	}
-	return nil
+	return guarded(o.file, func() error { return placeable(o.file, sources) })
 }
 
 // writeReport writes a report and returns the exit status that it stands for.
@@ -107,7 +105,11 @@ func (o *output) write(stdout io.Writer, write func(io.Writer) error) error {
 	if o.file == "" {
 		return write(stdout)
 	}
-	f, err := os.CreateTemp(filepath.Dir(o.file), ".loadline-report-*")
+	return guarded(o.file, func() error { return writeFile(o.file, write) })
+}
+
+func writeFile(file string, write func(io.Writer) error) error {
+	f, err := os.CreateTemp(filepath.Dir(file), reportPattern)
 	if err != nil {
 		return err
 	}
@@ -117,12 +119,12 @@ func (o *output) write(stdout io.Writer, write func(io.Writer) error) error {
 	}
 	// A link, unlike a rename, fails where a file has come to be since check; a file system
 	// without hard links gets the rename.
-	err = os.Link(f.Name(), o.file)
+	err = os.Link(f.Name(), file)
 	if err != nil && !errors.Is(err, os.ErrExist) {
-		if _, there := os.Lstat(o.file); there == nil {
-			return fmt.Errorf("%s exists", o.file)
+		if _, there := os.Lstat(file); there == nil {
+			return fmt.Errorf("%s exists", file)
 		}
-		err = os.Rename(f.Name(), o.file)
+		err = os.Rename(f.Name(), file)
 	}
 	return err
 }
@@ -147,6 +149,9 @@ func progressLine(stderr io.Writer) (watch func(checks.Event), done func()) {
 			if s := e.Elapsed.Seconds(); s > 0 {
 				line += fmt.Sprintf(", %s/s", checks.Count(int64(float64(e.Entries)/s)))
 			}
+		}
+		if s := e.Elapsed.Seconds(); e.Entries == 0 && e.Bytes > 0 && s > 0 {
+			line += fmt.Sprintf(", %s, %s/s", checks.Bytes(e.Bytes), checks.Bytes(int64(float64(e.Bytes)/s)))
 		}
 		if e.Left >= 0 {
 			line += ", " + checks.Span(e.Left) + " left"

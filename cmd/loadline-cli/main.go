@@ -9,6 +9,8 @@ import (
 	"os/signal"
 	"runtime/debug"
 	"syscall"
+
+	"loadline/checks/share"
 )
 
 // Exit statuses.
@@ -39,8 +41,11 @@ func main() {
 		debug.SetGCPercent(collectAt)
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	// The first signal ends what is going on in good order; the next one ends the process where that hangs.
+	context.AfterFunc(ctx, stop)
 	code := run(ctx, os.Args[1:], os.Stdout, os.Stderr)
 	stop()
+	share.Leave()
 	os.Exit(code)
 }
 
