@@ -21,7 +21,8 @@ import (
 // as measured on its kernel, Linux 6.1: it stores them decomposed and lists them composed again, by
 // a table of its own. What that table composes and Unicode does not (the Composition Exclusions of
 // UAX #15, such as U+0958) is listed in a spelling that is not in Normalization Form C, whatever the
-// file was named. Mounted with nodecompose a volume is listed as it is stored, as a Mac lists it.
+// file was named. Mounted with nodecompose a volume is listed as it is stored, which is how macOS lists
+// it (from memory).
 const (
 	qa    = "\u0958"       // as the disk lists it
 	qaNFC = "\u0915\u093c" // as it is in Normalization Form C, and as the disk stores it
@@ -298,9 +299,9 @@ func respelled(p *Plan) (all []string) {
 	return all
 }
 
-// TestGuestAsOnAMac looks at a volume whose names are listed decomposed: none is proposed for a
+// TestGuestDecomposed looks at a volume whose names are listed decomposed: none is proposed for a
 // rename that the disk would undo, or that the system which wrote it would not find any more.
-func TestGuestAsOnAMac(t *testing.T) {
+func TestGuestDecomposed(t *testing.T) {
 	d := newHFSPlus(t, false)
 	root := filepath.Join(d.path, "archive")
 	plant(t, root, "\u00e9te\u0301.mov", "\u00fc/n\u00e3o: 1.mov", "plain.mov")
