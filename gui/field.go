@@ -36,9 +36,9 @@ func newField(hint string) *field {
 // calm returns the field in a frame of our own, which a long text cannot run over, and without the
 // scroll bar and the shadows that Fyne draws over such a text.
 func (f *field) calm() fyne.CanvasObject {
-	dots := newText("…", sizeBody, colMuted)
+	dots := newText("…", sizeBody, colMuted).right()
 	dots.style = f.TextStyle
-	f.more = newSurface(theme.ColorNameInputBackground, "", dots).pad(5, 0).round(0)
+	f.more = newSurface(theme.ColorNameInputBackground, "", dots).round(0)
 	f.more.Hide()
 	inside := container.New(&fieldLayout{f}, container.NewThemeOverride(f, calmTheme{}), f.more)
 	f.frame = newSurface(theme.ColorNameInputBackground, theme.ColorNameInputBorder, inside).pad(3, 0).round(7)
@@ -50,7 +50,11 @@ type fieldLayout struct{ f *field }
 
 func (l *fieldLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	place(o[0], 0, 0, s.Width, s.Height)
-	place(o[1], 0, 2, 15, s.Height-4)
+	// As wide as leaves whole characters of a text that stands at its end.
+	const pad, least = 8, 15
+	glyph := measure("0", sizeBody, l.f.TextStyle).Width
+	whole := float32(int((s.Width-pad-least)/glyph)) * glyph
+	place(o[1], 0, 2, s.Width-pad-whole, s.Height-4)
 	l.f.ellipsis()
 }
 

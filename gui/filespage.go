@@ -37,6 +37,8 @@ type filesPage struct {
 	count  *textLine
 
 	path, what, todo   *paragraph
+	whole              string  // the chosen path
+	room               float32 // for it, beside the buttons
 	reveal, copy, list *button
 	save, full         *button
 	cancel             func()
@@ -126,7 +128,7 @@ func (p *filesPage) build() {
 	text := newColumn(4, p.path, p.what, p.todo)
 	p.foot = newSurface(colSurface, colLine, container.New(&footLayout{p: p}, text, newRow(8, p.full, p.copy, p.reveal))).pad(16, 12)
 	list := newSurface(colSurface, colLine, p.table).pad(1, 1)
-	p.root = container.New(&filesLayout{}, top, tools, list, p.foot)
+	p.root = container.New(&filesLayout{p}, top, tools, list, p.foot)
 }
 
 // ruleWords names the rules that the report has findings of.
@@ -230,7 +232,8 @@ func (p *filesPage) now() {
 // choose shows one finding in full at the foot.
 func (p *filesPage) choose(row int) {
 	if row < 0 || row >= p.model.rows() {
-		p.path.set("", "")
+		p.whole = ""
+		p.shorten()
 		p.what.set("Choose a row to see what is wrong with it and what to do.", "")
 		p.todo.set("", "")
 		for _, b := range []*button{p.reveal, p.copy, p.full} {
@@ -244,16 +247,26 @@ func (p *filesPage) choose(row int) {
 	if f.Path == "" {
 		path = "The whole job"
 	}
-	if r := []rune(path); len(r) > 240 {
-		path = cutRunes(r, 240, cutMiddle)
-	}
-	p.path.set(path, "")
+	p.whole = path
+	p.shorten()
 	p.what.set(capital(oneLine(f.Detail))+".", "")
 	p.todo.set("What to do: "+f.Fix(), "")
 	for _, b := range []*button{p.reveal, p.copy, p.full} {
 		able(b, f.Path != "")
 	}
 	p.relay()
+}
+
+// shorten shows the chosen path on two lines or so, whatever the room: the full name has its button.
+func (p *filesPage) shorten() {
+	path := p.whole
+	if w := p.room; w > 0 {
+		most := int(1.8 * w / measure("0", p.path.size, p.path.style).Width)
+		if r := []rune(path); len(r) > most {
+			path = cutRunes(r, most, cutMiddle)
+		}
+	}
+	p.path.set(path, "")
 }
 
 func (p *filesPage) relay() {
@@ -333,12 +346,20 @@ func (p *filesPage) leave() {
 
 // filesLayout: title, tools, the list, and what is chosen at the foot. The foot is high enough for
 // most texts, so that the list does not change its height with every row.
-type filesLayout struct{}
+type filesLayout struct {
+	p *filesPage // nil on the page of repairs, which is laid out alike
+}
 
 const footHigh = 116
 
-func (filesLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
+func (l *filesLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	e := edge(s.Width)
+	footLeast := float32(footHigh)
+	if l.p != nil { // on a low window the row itself must do for the path
+		if l.p.path.Hidden = s.Height < viewLow; l.p.path.Hidden {
+			footLeast = 84
+		}
+	}
 	w := s.Width - 2*e
 	y := float32(gapMid)
 	for _, x := range o[:2] {
@@ -346,13 +367,13 @@ func (filesLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 		place(x, e, y, w, h)
 		y += h + 10
 	}
-	foot := min(max(heightOf(o[3], w), footHigh), s.Height*0.4)
+	foot := min(max(heightOf(o[3], w), footLeast), s.Height*0.4)
 	list := s.Height - y - foot - 10 - gapMid
 	place(o[2], e, y, w, max(list, 80))
 	place(o[3], e, y+max(list, 80)+10, w, foot)
 }
 
-func (filesLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(600, 300) }
+func (*filesLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(600, 300) }
 
 // footLayout: what is wrong with the chosen row, and its buttons beside it, with shorter words where
 // it is narrow.
@@ -374,7 +395,11 @@ func (l *footLayout) text(o []fyne.CanvasObject, w float32) float32 {
 			b.set(b.icon, words[i])
 		}
 	}
-	return w - o[1].MinSize().Width - 16
+	if room := w - o[1].MinSize().Width - 16; room != l.p.room {
+		l.p.room = room
+		l.p.shorten()
+	}
+	return l.p.room
 }
 
 func (l *footLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {

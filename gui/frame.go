@@ -90,7 +90,7 @@ func (b *topBar) update(w *Window) {
 	for s, t := range b.stages {
 		t.setOn(s == w.stage)
 		icon := ""
-		if s == w.running { // in sight from the other stages too
+		if s == w.running && s != w.stage { // in sight from the other stages
 			icon = "running"
 		}
 		t.set(icon, t.label)

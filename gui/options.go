@@ -26,7 +26,7 @@ type options struct {
 
 func newOptions() *options {
 	o := &options{
-		prefix:  newField("optional, like 2026-archive"),
+		prefix:  newField("like 2026-archive"),
 		uplink:  newField("like 20 Mb/s"),
 		battery: newField("like 6 h"),
 		link:    newField("measured"),
@@ -143,7 +143,7 @@ func (optionLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 		place(o[0], 0, 0, s.Width, optionHigh)
 		return
 	}
-	ws := [4]float32{0, 162, 200, 168}
+	ws := [4]float32{0, 152, 186, 152}
 	if s.Width < optionNarrow {
 		half := (s.Width - 2*gap) / 3
 		place(o[0], 0, 0, s.Width, optionHigh)

@@ -77,7 +77,7 @@ func (w *Window) lookAt(v *view, x *well, turn int) {
 	if x == v.route.to && w.standIn != nil && v.stage != checks.Arrival { // its file system is not what is judged
 		delete(w.probes.busy, path)
 		x.say("stands in for the share", "")
-		w.greet(v)
+		v.relay()
 		return
 	}
 	go func() {
@@ -92,7 +92,9 @@ func (w *Window) lookAt(v *view, x *well, turn int) {
 				return
 			}
 			x.say(facts, problem)
-			w.greet(v)
+			if v.state == stateIdle { // what a run has said stays
+				w.greet(v)
+			}
 			v.relay()
 		})
 	}()

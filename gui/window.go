@@ -257,7 +257,11 @@ func (w *Window) greet(v *view) {
 		v.head.check.Disable()
 	}
 	if w.ready(v) && (v.route.from.wrong() || v.route.to.wrong()) {
-		v.head.say(lookOf(checks.Warned), "Not ready yet", "Put right what stands in red below. You may check all the same, and see what else there is.")
+		next := "Put right what stands in red below."
+		if v.stage == checks.Before && !v.route.from.wrong() {
+			next += " You may check all the same: the disk is looked at in any case."
+		}
+		v.head.say(lookOf(checks.Warned), "Not ready yet", next)
 	}
 }
 
@@ -340,7 +344,7 @@ func (w *Window) Close() {
 	}
 	title, text := "A check is still running", "Closing stops it. Nothing on the disk or the share is left half done."
 	if w.fixing {
-		title, text = "Names are being changed", "Closing stops between two renames. The journal remembers the rest: “Fix names” can go on or undo."
+		title, text = "The disk is being changed", "Closing stops between two steps, and a copy that is half made is removed. The journal remembers the rest: “Fix names” can go on or undo."
 	}
 	w.ask("close", title, text, "Stop and close", "Go on", w.Quit)
 }
