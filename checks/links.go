@@ -85,28 +85,33 @@ func judgeLink(t *Trial, d *walk.Dir, e *walk.Entry) {
 		t.Flag(d, e, linkDangling, "its target cannot be read: %s", reasonOf(err))
 		return
 	}
-	shown := "points to " + names.Quote(target)
+	rule, detail := LinkRule(t.Job.Source, d.Path, target, t.Job.Deadline)
+	t.Flag(d, e, rule, "%s", detail)
+}
+
+// LinkRule returns the one rule that a link falls under, the first that holds, and what there is to
+// say of it. Source is the real path of the source, dir the folder of the link relative to it. What
+// lies outside of the source is waited for until the deadline; 0 means the usual one.
+func LinkRule(source, dir, target string, deadline time.Duration) (rule *Rule, detail string) {
+	detail = "points to " + names.Quote(target)
 	if path.IsAbs(target) || filepath.IsAbs(target) {
-		t.Flag(d, e, linkAbsolute, "%s", shown)
-		return
+		return linkAbsolute, detail
 	}
-	root := t.Job.Source
-	end, err := follower{root, t.Job.Deadline}.follow(filepath.Join(root, filepath.FromSlash(d.Path)), target)
-	outside := !within(root, end)
+	end, err := follower{source, deadline}.follow(filepath.Join(source, filepath.FromSlash(dir)), target)
+	outside := !within(source, end)
 	if err != nil && !outside {
 		// What does not exist is judged by its words first.
-		outside = escapes(d.Path, target)
+		outside = escapes(dir, target)
 	}
 	switch {
 	case outside:
-		t.Flag(d, e, linkOutside, "%s", shown)
+		return linkOutside, detail
 	case errors.Is(err, errTooManyLinks):
-		t.Flag(d, e, linkLoop, "%s; at most %d links are followed", shown, linksMax)
+		return linkLoop, fmt.Sprintf("%s; at most %d links are followed", detail, linksMax)
 	case err != nil:
-		t.Flag(d, e, linkDangling, "%s: %s", shown, reasonOf(err))
-	default:
-		t.Flag(d, e, linkInside, "%s", shown)
+		return linkDangling, detail + ": " + reasonOf(err)
 	}
+	return linkInside, detail
 }
 
 var errTooManyLinks = errors.New("too many links")

@@ -1,6 +1,7 @@
 package gui
 
 import (
+	"errors"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -165,12 +166,116 @@ func TestFixLeft(t *testing.T) {
 		t.Error("with a link to replace, there is something to do")
 	}
 	test.Tap(p.apply)
+	r.until("the question", func() bool { return r.sheet != nil })
 	test.Tap(r.sheet.yes)
 	r.until("the new check", func() bool { return r.running != "" })
 	r.began().end <- ending{rep: clean()}
 	r.until("its end", func() bool { return r.running == "" })
 	if info, err := os.Lstat(filepath.Join(dir, "link.mov")); err != nil || !info.Mode().IsRegular() {
 		t.Errorf("the link was not replaced: %v, %v", info, err)
+	}
+}
+
+// question is what the sheet in front asks.
+func (r *rig) question() string {
+	var all []string
+	for _, o := range test.LaidOutObjects(r.win.Canvas().Overlays().Top()) {
+		if p, ok := o.(*paragraph); ok {
+			all = append(all, p.text)
+		}
+	}
+	return strings.Join(all, " ")
+}
+
+// A link to a folder and a card: counted before the question, made, and taken back; but what has lost
+// its original stays.
+func TestFixMakings(t *testing.T) {
+	base := tree(t, "disk/DCIM/100ABCDE/a:b.jpg", "disk/DCIM/100ABCDE/c.jpg", "shoot/one/take.mov", "shoot/two.wav")
+	dir, outside := filepath.Join(base, "disk"), filepath.Join(base, "shoot")
+	if err := os.Symlink("../shoot", filepath.Join(dir, "takes")); err != nil {
+		t.Fatal(err)
+	}
+	before := listing(t, dir)
+	r := fixRig(t, dir)
+	p := r.fix
+	test.Tap(p.tabLeft)
+	for row := range p.plan.Left {
+		p.table.choose(row)
+		switch l := p.chosenLeft(); l.Path {
+		case "takes":
+			test.Tap(p.doLink)
+		case "DCIM/100ABCDE/a:b.jpg":
+			test.Tap(p.archive)
+			if got := r.copied; got != "pax -w -x pax -f DCIM.tar DCIM" {
+				t.Errorf("the clipboard holds %q", got)
+			}
+			test.Tap(p.doArchive)
+			if got := p.cell(row, 1).text; got != "goes into DCIM.tar" {
+				t.Errorf("the row says %q", got)
+			}
+		}
+	}
+	if got := p.apply.label; got != "Replace 1 link, archive 1 card" {
+		t.Errorf("the button says %q", got)
+	}
+	p.table.choose(0)
+	golden(t, "screen-fix-makings", r.win.Canvas())
+	test.Tap(p.apply)
+	r.until("the question", func() bool { return r.sheet != nil })
+	if q := r.question(); !strings.Contains(q, "takes is replaced by a copy of what it points to: 2 files, 31 B") ||
+		!strings.Contains(q, "DCIM goes into one file beside it, DCIM.tar: 2 files") {
+		t.Errorf("the question is %q", q)
+	}
+	test.Tap(r.sheet.yes)
+	r.until("the new check", func() bool { return r.running != "" })
+	r.began().end <- ending{rep: clean()}
+	r.until("its end", func() bool { return r.running == "" })
+	if got := listing(t, dir); !slices.Equal(got, []string{"DCIM/100ABCDE/a:b.jpg", "DCIM/100ABCDE/c.jpg", "DCIM.tar", "takes/one/take.mov", "takes/two.wav"}) {
+		t.Errorf("after: %q", got)
+	}
+	if err := os.Remove(filepath.Join(outside, "two.wav")); err != nil {
+		t.Fatal(err)
+	}
+	r.showFix()
+	r.until("the plan", func() bool { return r.fix.plan != nil })
+	p = r.fix
+	test.Tap(p.undo)
+	test.Tap(r.sheet.yes)
+	r.until("the end", func() bool { return !p.busy && p.plan != nil && p.past == nil })
+	if !strings.Contains(r.message, "takes is left in its place, because what it was made from has changed since") {
+		t.Errorf("said %q", r.message)
+	}
+	if got := listing(t, dir); slices.Contains(got, "DCIM.tar") || !slices.Contains(got, "takes/two.wav") || len(got) != len(before)+1 {
+		t.Errorf("after undo: %q", got)
+	}
+}
+
+// Escape stops the copying, and nothing is left of it.
+func TestFixStopped(t *testing.T) {
+	dir := tree(t, "real/take.mov")
+	if err := errors.Join(os.Symlink("real", filepath.Join(dir, "takes")), os.Truncate(filepath.Join(dir, "real/take.mov"), 1<<32)); err != nil {
+		t.Fatal(err)
+	}
+	before := listing(t, dir)
+	r := fixRig(t, dir)
+	p := r.fix
+	test.Tap(p.tabLeft)
+	p.table.choose(0)
+	test.Tap(p.doLink)
+	test.Tap(p.apply)
+	r.until("the question", func() bool { return r.sheet != nil })
+	test.Tap(r.sheet.yes)
+	r.until("the copying", func() bool { return strings.Contains(p.doing.text, "of 4.3 GB") || strings.Contains(p.doing.text, "of 4.0 GiB") })
+	if !p.stop.Visible() || p.stop.Disabled() {
+		t.Error("there is no way to stop")
+	}
+	r.key(fyne.KeyEscape)
+	r.until("the end", func() bool { return !p.busy })
+	if r.message != "Stopped. Nothing was changed." || p.past != nil || r.at != pageFix {
+		t.Errorf("said %q, journal %v, page %q", r.message, p.past, r.at)
+	}
+	if got := listing(t, dir); !slices.Equal(got, before) {
+		t.Errorf("after: %q", got)
 	}
 }
 

@@ -8,6 +8,8 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"sync/atomic"
 	"time"
 
@@ -63,40 +65,78 @@ func (w *Window) limits(v *view) repair.Limits {
 	return l
 }
 
-// ask shows what would be done and asks.
+// ask shows what would be done and asks. What is to be copied is counted first.
 func (p *fixPage) ask() {
 	if p.plan == nil || p.busy {
 		return
 	}
-	n := 0
-	for i := range p.plan.Steps {
-		if p.plan.Steps[i].Changes() {
-			n++
-		}
+	plan := p.plan
+	if len(plan.Makings()) == 0 {
+		p.askWith(nil)
+		return
 	}
-	text := "On " + names.Quote(p.source) + ", " + many(int64(n), "name is", "names are") + " changed as the list shows."
-	if len(p.links) > 0 {
-		text += " " + capital(many(int64(len(p.links)), "link is", "links are")) + " replaced by a copy of what it points to."
-	}
-	text += " The content of files is not touched. If you have catalogues or projects that know these files by name, they will ask for them: undo gives every name back."
-	p.w.ask("rename", "Rename now?", text, "Rename", "Not yet", func() {
-		p.run("Renaming", func(ctx context.Context, o repair.Options) (*repair.Outcome, error) { return p.plan.Apply(ctx, o) }, p.renamed)
+	var weight *repair.Weight
+	p.run("Counting what is to be copied", func(ctx context.Context, _ repair.Options) (*repair.Outcome, error) {
+		var err error
+		weight, err = plan.Weigh(ctx)
+		return nil, err
+	}, func(*repair.Outcome) {
+		p.show("")
+		p.askWith(weight)
 	})
 }
+
+func (p *fixPage) askWith(weight *repair.Weight) {
+	plan, n := p.plan, p.renames()
+	var text []string
+	if n > 0 {
+		text = append(text, "On "+names.Quote(p.source)+", "+many(int64(n), "name is", "names are")+" changed as the list shows. The content of files is not touched.")
+	}
+	if weight != nil {
+		for _, m := range weight.Makings {
+			what := many(m.Files, "file", "files") + ", " + checks.Bytes(m.Bytes)
+			if m.Archive {
+				text = append(text, "The card "+names.Quote(m.Path)+" goes into one file beside it, "+names.Quote(m.To)+": "+what+". The card stays as it is.")
+			} else {
+				text = append(text, "The link "+names.Quote(m.Path)+" is replaced by a copy of what it points to: "+what+".")
+			}
+			if len(text) > mostNamed {
+				text = append(text, "And so on, as the list shows.")
+				break
+			}
+		}
+		text = append(text, "All this takes about "+checks.Bytes(weight.Bytes)+" of the "+checks.Bytes(weight.Free)+" that the disk has free, and is read back before it counts.")
+	}
+	if n > 0 {
+		text = append(text, "If you have catalogues or projects that know these files by name, they will ask for them.")
+	}
+	text = append(text, "Undo takes everything back.")
+	yes, title := "Rename", "Rename now?"
+	if weight != nil {
+		yes, title = "Do it", p.task(n)+"?"
+	}
+	p.w.ask("rename", title, strings.Join(text, " "), yes, "Not yet", func() {
+		p.run("At work", func(ctx context.Context, o repair.Options) (*repair.Outcome, error) { return plan.Apply(ctx, o) }, p.done)
+	})
+}
+
+// mostNamed is how many copies a question names one by one.
+const mostNamed = 6
 
 func (p *fixPage) askUndo() {
 	if p.past == nil || p.busy {
 		return
 	}
 	j := p.past
-	p.w.ask("undo", "Undo the renames?", many(int64(j.Renames), "name", "names")+" changed on "+j.Started.Local().Format("2 January 2006, 15:04")+" get the old names back, and folders their dates.",
+	text := capital(work(j.Renames, j.Makings)) + " of " + j.Started.Local().Format("2 January 2006, 15:04") + " are taken back: files get the old names again, and folders their dates."
+	if j.Makings > 0 {
+		text += " A copy or an archive goes only if what it was made from still holds every byte of it, which takes as long as reading both."
+	}
+	p.w.ask("undo", "Undo?", text,
 		"Undo", "Leave them", func() {
 			p.run("Undoing", func(ctx context.Context, o repair.Options) (*repair.Outcome, error) {
 				return repair.Undo(ctx, j.Path, o)
-			}, func(o *repair.Outcome) {
-				p.w.tell(checks.Pass, many(int64(o.Done), "name is", "names are")+" as before.")
-				p.look()
-			})
+			}, p.undone)
 		})
 }
 
@@ -105,15 +145,18 @@ func (p *fixPage) goOn() {
 		return
 	}
 	j := p.past
-	p.run("Renaming", func(ctx context.Context, o repair.Options) (*repair.Outcome, error) {
+	p.run("At work", func(ctx context.Context, o repair.Options) (*repair.Outcome, error) {
 		return repair.Resume(ctx, j.Path, o)
-	}, p.renamed)
+	}, p.done)
 }
 
-// step is how far a rename is.
-type step struct {
-	done, total int
-	path        string
+// halt stops the work between two steps; a copy that is half made is removed.
+func (p *fixPage) halt() {
+	if p.busy && p.cancel != nil {
+		p.stop.Disable()
+		p.doing.set("Stopping", "")
+		p.cancel()
+	}
 }
 
 // run works beside the window with a bar, and shows how it went.
@@ -128,15 +171,18 @@ func (p *fixPage) run(doing string, work func(context.Context, repair.Options) (
 	p.meterPlace.Show()
 	p.meter.set(0)
 	p.doing.set(doing, "")
+	p.stop.Enable()
 	p.relay()
-	var at atomic.Pointer[step]
-	o := repair.Options{Progress: func(done, total int, path string) { at.Store(&step{done, total, path}) }}
+	var at atomic.Pointer[repair.Progress]
+	o := repair.Options{Progress: func(now repair.Progress) { at.Store(&now) }}
 	ended := make(chan struct{})
 	var out *repair.Outcome
+	var past *repair.Journal
 	var err error
 	go func() {
 		defer close(ended)
 		out, err = work(ctx, o)
+		past = lastJournal(p.source)
 	}()
 	go func() {
 		tick := time.NewTicker(pumpEvery)
@@ -149,11 +195,12 @@ func (p *fixPage) run(doing string, work func(context.Context, repair.Options) (
 			}
 			s := at.Load()
 			p.w.desk.PostWait(func() {
-				if s != nil && s.total > 0 {
-					p.meter.set(float64(s.done) / float64(s.total))
-					p.doing.set(checks.Count(int64(s.done))+" of "+checks.Count(int64(s.total))+"  ·  "+names.Quote(s.path), "")
+				if s != nil && ctx.Err() == nil {
+					p.meter.set(s.Part())
+					p.doing.set(fixWords(*s), "")
 				}
 				if over {
+					p.past = past
 					p.over(out, err, done)
 				}
 			})
@@ -161,20 +208,37 @@ func (p *fixPage) run(doing string, work func(context.Context, repair.Options) (
 	}()
 }
 
+// fixWords writes how far the work is: steps, bytes, rate and time left, as far as they are known.
+func fixWords(s repair.Progress) string {
+	parts := []string{checks.Count(int64(s.Done)) + " of " + checks.Count(int64(s.Total))}
+	if s.AllBytes > 0 {
+		parts = append(parts, checks.Bytes(s.Bytes)+" of "+checks.Bytes(s.AllBytes))
+		if t := s.Elapsed.Seconds(); t >= 1 {
+			parts = append(parts, checks.Bytes(int64(float64(s.Bytes)/t))+" a second")
+		}
+	}
+	if left := s.Left(); left > 0 {
+		parts = append(parts, "about "+checks.Span(left.Round(time.Second))+" left")
+	}
+	return strings.Join(append(parts, names.Quote(s.Path)), "  ·  ")
+}
+
 // over shows how the work ended.
 func (p *fixPage) over(out *repair.Outcome, err error, done func(*repair.Outcome)) {
 	p.busy = false
 	p.w.fixing = false
 	p.meterPlace.Hide()
-	p.past = lastJournal(p.source)
-	p.w.listed = nil // its paths may be gone
+	var stopped *repair.StoppedError
 	if err != nil {
+		text := capital(err.Error()) + "."
+		if errors.Is(err, context.Canceled) && !errors.As(err, &stopped) {
+			text = "Stopped. Nothing was changed."
+		}
 		p.show("")
-		p.why.set(capital(err.Error())+".", colFail)
-		p.w.message = err.Error()
+		p.why.set(text, colFail)
+		p.w.message = text
 		p.relay()
 	} else {
-		p.links = map[string]bool{}
 		done(out)
 	}
 	if p.w.closing {
@@ -182,11 +246,17 @@ func (p *fixPage) over(out *repair.Outcome, err error, done func(*repair.Outcome
 	}
 }
 
-// renamed checks again what has changed.
-func (p *fixPage) renamed(o *repair.Outcome) {
+// done checks again what has changed.
+func (p *fixPage) done(o *repair.Outcome) {
+	archives := p.plan != nil && slices.ContainsFunc(p.plan.Makings(), func(m repair.Making) bool { return m.Archive })
+	p.makes = map[string]bool{}
 	w := p.w
-	text := many(int64(o.Done), "name is", "names are") + " changed. The disk is checked again; “Fix names” can undo."
+	w.listed = nil // its paths may be gone
+	text := capital(work(o.Done, o.Made)) + " done. The disk is checked again; “Fix names” can undo."
 	s := checks.Pass
+	if archives {
+		text += " Save the lists there, so that the archive travels in place of the card."
+	}
 	if len(o.Gone) > 0 {
 		text = many(int64(len(o.Gone)), "file was", "files were") + " gone meanwhile. " + text
 		s = checks.Warned
@@ -196,6 +266,23 @@ func (p *fixPage) renamed(o *repair.Outcome) {
 	}
 	w.Check()
 	w.tell(s, text)
+}
+
+// undone says what is as before, and what is not.
+func (p *fixPage) undone(o *repair.Outcome) {
+	p.makes = map[string]bool{}
+	p.w.listed = nil
+	text, s := capital(work(o.Done, o.Made))+" taken back.", checks.Pass
+	for i, stay := range o.Stayed {
+		s = checks.Warned
+		if i == mostNamed {
+			text += " And " + many(int64(len(o.Stayed)-i), "other", "others") + "."
+			break
+		}
+		text += " " + names.Quote(stay.Path) + " is left in its place, because " + oneLine(stay.Why) + "."
+	}
+	p.w.tell(s, text)
+	p.look()
 }
 
 // saveLists writes the copy list and the skip list beside each other.

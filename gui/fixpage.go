@@ -27,7 +27,7 @@ type fixPage struct {
 	busy   bool // renaming
 	left   bool // shows what is left in place of what would be renamed
 	skip   map[string]bool
-	links  map[string]bool
+	makes  map[string]bool // links to be replaced by a copy, cards to be archived
 
 	past *repair.Journal // the last plan that was applied or begun
 
@@ -45,7 +45,8 @@ type fixPage struct {
 	encodings                *widget.Select
 	fault                    *paragraph
 	keep, doSkip, doLink     *button
-	archive                  *button
+	doArchive, archive       *button
+	stop                     *button
 	edit, offers, meterPlace *fyne.Container
 	meter                    *meter
 	doing                    *textLine
@@ -59,7 +60,7 @@ var fixColumns = []tableColumn{
 }
 
 func newFixPage(w *Window, source string, limits repair.Limits) *fixPage {
-	p := &fixPage{w: w, source: source, limits: limits, skip: map[string]bool{}, links: map[string]bool{}}
+	p := &fixPage{w: w, source: source, limits: limits, skip: map[string]bool{}, makes: map[string]bool{}}
 	p.table = newTable(fixColumns, p.rows, p.cell)
 	p.table.sorted = -1
 	p.table.moved = p.choose
@@ -88,7 +89,9 @@ func newFixPage(w *Window, source string, limits repair.Limits) *fixPage {
 	p.keep = newButton(plain, "", "Keep the old name", p.keepOld)
 	p.doSkip = newButton(toggle, "", "Skip it", p.skipIt)
 	p.doLink = newButton(toggle, "", "Replace by a copy", p.replaceLink)
-	p.archive = newButton(plain, "copy", "Copy the archive command", p.copyArchive)
+	p.doArchive = newButton(toggle, "", "Archive the card", p.archiveCard)
+	p.archive = newButton(quiet, "copy", "Copy the command for it", p.copyArchive)
+	p.stop = newButton(plain, "", "Stop", p.halt)
 	p.meter = newMeter()
 	p.doing = newText("", sizeBody, colText).ends()
 	p.build()
@@ -99,11 +102,11 @@ func newFixPage(w *Window, source string, limits repair.Limits) *fixPage {
 func (p *fixPage) build() {
 	p.back = newButton(plain, "back", "All cards", p.w.back)
 	top := newStretch(14, 1, p.back, newText("Fix names", 20, colText).bold().ends(), p.count)
-	intro := newParagraph("Nothing is changed before you press Rename. Every rename is written to a journal first, and can be undone.", sizeBody, colMuted)
+	intro := newParagraph("Nothing is changed before you have seen it and said yes. Every step is written to a journal first, and can be undone.", sizeBody, colMuted)
 	tools := newStretch(8, 2, p.tabRename, p.tabLeft, newText("", sizeBody, colText), p.lists, p.undo, p.resume, p.apply)
 	p.edit = newColumn(6, container.New(&row{gap: 10, stretch: map[int]bool{0: true}}, p.name.calm(), p.encodings, p.keep), p.fault)
-	p.offers = newRow(8, p.doSkip, p.doLink, p.archive)
-	p.meterPlace = newColumn(6, newSized(0, 10, p.meter), p.doing)
+	p.offers = newRow(8, p.doSkip, p.doLink, p.doArchive, p.archive)
+	p.meterPlace = newColumn(6, newSized(0, 10, p.meter), newStretch(10, 0, p.doing, p.stop))
 	p.meterPlace.Hide()
 	p.foot = newSurface(colSurface, colLine, newColumn(6, p.old, p.why, p.edit, p.offers, p.meterPlace)).pad(16, 12)
 	list := newSurface(colSurface, colLine, p.table).pad(1, 1)
@@ -154,32 +157,24 @@ func lastJournal(source string) *repair.Journal {
 
 // show writes what there is now. Doing, if not empty, says that it is being found out.
 func (p *fixPage) show(doing string) {
-	n, left := 0, 0
+	left := 0
 	if p.plan != nil {
-		for i := range p.plan.Steps {
-			if p.plan.Steps[i].Changes() {
-				n++
-			}
-		}
 		left = len(p.plan.Left)
 	}
-	p.tabRename.set("", "To rename  "+checks.Count(int64(n)))
+	p.recount()
 	p.tabLeft.set("", "Left as they are  "+checks.Count(int64(left)))
 	p.tabRename.setOn(!p.left)
 	p.tabLeft.setOn(p.left)
 	p.count.set(doing, "")
-	p.apply.set("wrench", "Rename "+many(int64(n), "name", "names"))
-	able(p.apply, n+len(p.links) > 0 && !p.busy && (p.past == nil || !p.past.Unfinished()))
 	able(p.lists, p.plan != nil && !p.busy)
 	visible(p.undo, p.past != nil && !p.busy)
 	visible(p.resume, p.past != nil && p.past.State == repair.StateApplying && !p.busy)
 	if p.past != nil {
-		p.undo.set("history", "Undo "+many(int64(p.past.Renames), "rename", "renames"))
+		p.undo.set("history", "Undo "+work(p.past.Renames, p.past.Makings))
 	}
-	p.table.renew()
 	p.choose(p.table.chosen)
 	if p.past != nil && p.past.Unfinished() && doing == "" && !p.busy {
-		p.why.set("The renames of "+p.past.Started.Local().Format("2 January 2006, 15:04")+" stopped midway. Go on with them, or undo them, before you begin others.", colFail)
+		p.why.set("The work of "+p.past.Started.Local().Format("2 January 2006, 15:04")+" stopped midway. Go on with it, or undo it, before you begin anew.", colFail)
 		p.relay()
 	}
 }
@@ -225,8 +220,12 @@ func (p *fixPage) cell(row, col int) tableCell {
 			return tableCell{text: names.Quote(l.Path)}
 		case 1:
 			switch {
-			case p.links[l.Path]:
+			case p.makes[l.Path]:
 				return tableCell{text: "replaced by a copy", color: colAccent}
+			case l.Card != nil && p.makes[l.Card.Path]:
+				return tableCell{text: "goes into " + names.Quote(l.Card.File), color: colAccent}
+			case l.Card != nil && l.Card.Archived:
+				return tableCell{text: "is in " + names.Quote(l.Card.File), color: colMuted}
 			case p.skip[l.Path]:
 				return tableCell{text: "on the skip list", color: colAccent}
 			}
@@ -306,31 +305,6 @@ func (p *fixPage) chooseStep(s *repair.Step) {
 	p.edit.Show()
 }
 
-func (p *fixPage) chooseLeft(l *repair.Left) {
-	p.old.set(names.Quote(l.Path), "")
-	why := capital(l.Why) + "."
-	if l.Target != "" {
-		why += " It points to " + names.Quote(l.Target) + "."
-	}
-	p.why.set(why, colMuted)
-	for _, b := range []*button{p.doSkip, p.doLink, p.archive} {
-		b.Hide()
-	}
-	for _, o := range l.Offers {
-		switch o {
-		case repair.OfferSkip:
-			p.doSkip.setOn(p.skip[l.Path])
-			p.doSkip.Show()
-		case repair.OfferReplace:
-			p.doLink.setOn(p.links[l.Path])
-			p.doLink.Show()
-		case repair.OfferArchive:
-			p.archive.Show()
-		}
-	}
-	p.offers.Show()
-}
-
 // edited says at once whether a typed name holds, and takes it if it does.
 func (p *fixPage) edited() {
 	row := p.table.chosen
@@ -349,21 +323,61 @@ func (p *fixPage) edited() {
 
 // recount writes the numbers again after one step has changed.
 func (p *fixPage) recount() {
-	n := 0
-	for i := range p.plan.Steps {
-		if p.plan.Steps[i].Changes() {
-			n++
+	n := p.renames()
+	p.tabRename.set("", "To rename  "+checks.Count(int64(n)))
+	p.apply.set("wrench", p.task(n))
+	able(p.apply, n+len(p.makes) > 0 && !p.busy && (p.past == nil || !p.past.Unfinished()))
+	able(p.keep, !p.left && p.plan != nil && p.table.chosen >= 0 && p.table.chosen < len(p.plan.Steps) && p.plan.Steps[p.table.chosen].Changes())
+	p.table.renew()
+}
+
+// renames counts the names that would change.
+func (p *fixPage) renames() (n int) {
+	if p.plan != nil {
+		for i := range p.plan.Steps {
+			if p.plan.Steps[i].Changes() {
+				n++
+			}
 		}
 	}
-	p.tabRename.set("", "To rename  "+checks.Count(int64(n)))
-	label := "Rename " + many(int64(n), "name", "names")
-	if len(p.links) > 0 {
-		label += ", " + many(int64(len(p.links)), "link", "links")
+	return n
+}
+
+// task says what the button does: all that was chosen.
+func (p *fixPage) task(renames int) string {
+	var parts []string
+	if renames > 0 || len(p.makes) == 0 {
+		parts = append(parts, "rename "+many(int64(renames), "name", "names"))
 	}
-	p.apply.set("wrench", label)
-	able(p.apply, n+len(p.links) > 0 && !p.busy && (p.past == nil || !p.past.Unfinished()))
-	able(p.keep, p.table.chosen >= 0 && !p.left && p.plan.Steps[p.table.chosen].Changes())
-	p.table.renew()
+	copies, cards := 0, 0
+	if p.plan != nil {
+		for _, m := range p.plan.Makings() {
+			if m.Archive {
+				cards++
+			} else {
+				copies++
+			}
+		}
+	}
+	if copies > 0 {
+		parts = append(parts, "replace "+many(int64(copies), "link", "links"))
+	}
+	if cards > 0 {
+		parts = append(parts, "archive "+many(int64(cards), "card", "cards"))
+	}
+	return capital(strings.Join(parts, ", "))
+}
+
+// work counts what was done, in words.
+func work(renames, makings int) string {
+	var parts []string
+	if renames > 0 || makings == 0 {
+		parts = append(parts, many(int64(renames), "rename", "renames"))
+	}
+	if makings > 0 {
+		parts = append(parts, many(int64(makings), "copy", "copies"))
+	}
+	return strings.Join(parts, ", ")
 }
 
 func (p *fixPage) keepOld() {
@@ -378,51 +392,6 @@ func (p *fixPage) keepOld() {
 	}
 	p.recount()
 	p.choose(row)
-}
-
-func (p *fixPage) chosenLeft() *repair.Left {
-	if r := p.table.chosen; p.plan != nil && p.left && r >= 0 && r < len(p.plan.Left) {
-		return &p.plan.Left[r]
-	}
-	return nil
-}
-
-func (p *fixPage) skipIt() {
-	if l := p.chosenLeft(); l != nil && !p.busy {
-		p.skip[l.Path] = !p.skip[l.Path]
-		if !p.skip[l.Path] {
-			delete(p.skip, l.Path)
-		}
-		p.plan.Skip(l.Path, p.skip[l.Path])
-		p.doSkip.setOn(p.skip[l.Path])
-		p.table.renew()
-	}
-}
-
-func (p *fixPage) replaceLink() {
-	l := p.chosenLeft()
-	if l == nil || p.busy {
-		return
-	}
-	on := !p.links[l.Path]
-	if err := p.plan.Replace(l.Path, on); err != nil {
-		p.w.tell(checks.Warned, capital(err.Error())+".")
-		return
-	}
-	if on {
-		p.links[l.Path] = true
-	} else {
-		delete(p.links, l.Path)
-	}
-	p.doLink.setOn(on)
-	p.recount()
-}
-
-func (p *fixPage) copyArchive() {
-	if l := p.chosenLeft(); l != nil && l.Card != nil {
-		p.w.desk.Copy(l.Card.Archive())
-		p.w.tell(checks.Pass, "The command is on the clipboard. Run it in the source folder: it puts the whole card into one file and leaves the card as it is.")
-	}
 }
 
 func (p *fixPage) leave() {

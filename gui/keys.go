@@ -142,6 +142,8 @@ func (w *Window) escape() {
 		} else {
 			w.shut()
 		}
+	case w.fixing:
+		w.fix.halt()
 	case w.at != pageChecks:
 		w.back()
 	case w.running == w.stage:

@@ -14,7 +14,6 @@ import (
 	"time"
 
 	"loadline/checks/names"
-	"loadline/checks/walk"
 )
 
 // Options are the wishes for applying a plan, going on with one and undoing it. The zero value
@@ -27,11 +26,39 @@ type Options struct {
 	// Source says where the source is now, for a journal in the state folder whose disk has come
 	// back under another path. Empty means where it was.
 	Source string
-	// Progress, if set, is told before each rename how many are done, from the goroutine that
-	// renames.
-	Progress func(done, total int, path string)
+	// Progress, if set, is told before each step, and while content is copied or compared, how far
+	// the work is; from the goroutine that works.
+	Progress func(Progress)
 
 	test rig
+}
+
+// Progress is how far the work is.
+type Progress struct {
+	Done, Total     int    // renames, copies and archives
+	Bytes, AllBytes int64  // of content; a byte counts when it was copied and read back
+	Path            string // what is at work, relative to the source
+	Elapsed         time.Duration
+}
+
+// Part returns how much is done, 0 to 1: of the content where there is any, else of the steps.
+func (p Progress) Part() float64 {
+	switch {
+	case p.AllBytes > 0:
+		return float64(p.Bytes) / float64(p.AllBytes)
+	case p.Total > 0:
+		return float64(p.Done) / float64(p.Total)
+	}
+	return 0
+}
+
+// Left estimates how long the rest takes; negative while too little is done to tell.
+func (p Progress) Left() time.Duration {
+	part := p.Part()
+	if p.Elapsed < 2*time.Second || part < 0.01 {
+		return -1
+	}
+	return time.Duration(float64(p.Elapsed) * max(0, 1-part) / part)
 }
 
 // A rig is what tests change: where the program stops, and what the disk cannot do.
@@ -45,9 +72,11 @@ type rig struct {
 type Outcome struct {
 	Journal string   // path of the journal, to undo; empty after Undo, which removes it
 	Done    int      // names changed
+	Made    int      // copies and archives made, or taken away by Undo
 	Gone    []string // planned paths that were there under no name: they were removed since
 	Kept    []string // old paths of names that the disk spells in a way of its own, whatever it is told
 	Dates   []string // folders whose date could not be put back
+	Stayed  []Stay   // copies and archives that Undo did not take away
 }
 
 // Errors that callers tell apart with errors.Is.
@@ -157,6 +186,10 @@ type engine struct {
 	strict  bool // a file must be as it was planned, to the byte count and date
 	plain   bool // the file system has no exclusive rename
 
+	began    time.Time // of the work itself
+	halves   int64     // bytes copied plus bytes read back
+	allBytes int64     // that the makings hold
+
 	byPath map[string]*move   // renames by old path
 	byDir  map[string][]*move // and by the folder that they stand in
 	dirs   []string           // those folders, deepest first
@@ -261,14 +294,10 @@ func (p *Plan) journal() *journal {
 			add(&move{dir: s.folder.path, from: s.entry.name, to: s.entry.to, id: s.entry.id})
 		}
 	}
-	links := make([]string, 0, len(p.replace))
-	for path := range p.replace {
-		links = append(links, path)
-	}
-	slices.Sort(links)
-	for _, path := range links {
-		dir, name := parent(path)
-		add(&move{dir: dir, from: name, to: name, id: identity{Kind: walk.Link}, link: true, target: p.replace[path]})
+	for _, w := range p.Makings() {
+		dir, from := parent(w.Path)
+		_, to := parent(w.To)
+		add(&move{dir: dir, from: from, to: to, made: &made{Target: raw(w.target)}})
 	}
 	return j
 }
@@ -277,7 +306,7 @@ func (p *Plan) journal() *journal {
 func (e *engine) index() {
 	e.byPath, e.byDir, e.dirs = map[string]*move{}, map[string][]*move{}, nil
 	for _, m := range e.j.moves {
-		if m.link {
+		if m.made != nil {
 			continue
 		}
 		e.byPath[join(m.dir, m.from)] = m
@@ -386,6 +415,26 @@ func (e *engine) forget() error {
 	return nil
 }
 
+// begin starts the clock and counts the content that is to be copied, or compared.
+func (e *engine) begin() {
+	e.began = time.Now()
+	for _, m := range e.j.moves {
+		if m.made != nil {
+			e.allBytes += m.made.Of.Bytes
+		}
+	}
+}
+
+// tell tells how far the work is.
+func (e *engine) tell(path string) {
+	if e.o.Progress != nil {
+		e.o.Progress(Progress{
+			Done: e.out.Done + e.out.Made, Total: len(e.j.moves),
+			Bytes: e.halves / 2, AllBytes: e.allBytes, Path: path, Elapsed: time.Since(e.began),
+		})
+	}
+}
+
 func (e *engine) stopped(err error) error {
 	done := 0
 	for _, m := range e.j.moves {
@@ -399,7 +448,8 @@ func (e *engine) stopped(err error) error {
 // explain puts what a disk answers into words that help.
 func explain(err error) error {
 	var no syscall.Errno
-	if !errors.As(err, &no) {
+	var outside *readError
+	if !errors.As(err, &no) || errors.As(err, &outside) {
 		return err
 	}
 	help := ""

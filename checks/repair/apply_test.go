@@ -41,8 +41,8 @@ func TestUnfinishedAndLater(t *testing.T) {
 	o := Options{StateDir: state}
 	p := mustPlan(t, root, Limits{})
 	ctx, cancel := context.WithCancel(context.Background())
-	o.Progress = func(done, total int, path string) {
-		if path == "a:b" {
+	o.Progress = func(at Progress) {
+		if at.Path == "a:b" {
 			cancel() // after this rename
 		}
 	}
@@ -191,50 +191,6 @@ func TestUndoAfterWork(t *testing.T) {
 	}
 	if _, err := os.Stat(root + "/d?"); err != nil {
 		t.Error(err)
-	}
-}
-
-// TestReplace puts copies in the place of links, stops at every step, and brings the links back.
-func TestReplace(t *testing.T) {
-	for point := 0; ; point++ {
-		root, state := quick(t), t.TempDir()
-		plant(t, root, "d?/target.mov", "d?/e/link.mov => ../target.mov", "x?")
-		before := snapshot(t, root)
-		p := mustPlan(t, root, Limits{})
-		if err := p.Replace("d?/e/link.mov", true); err != nil {
-			t.Fatal(err)
-		}
-		if err := p.Replace("d?/target.mov", true); err == nil {
-			t.Fatal("a file was taken for a link")
-		}
-		o := Options{StateDir: state}
-		crashed := crashing(point, func(hook func(string)) {
-			o := o
-			o.test.hook = hook
-			if _, err := p.Apply(context.Background(), o); err != nil {
-				t.Fatal(err)
-			}
-		})
-		all, err := Journals(root, state)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if len(all) > 0 {
-			if point%2 == 0 {
-				if _, err := Resume(context.Background(), all[0].Path, o); err != nil {
-					t.Fatal(err)
-				}
-				after := snapshot(t, root)
-				if after["d_/e/link.mov"] != before["d?/target.mov"] {
-					t.Fatalf("the copy: %q", after["d_/e/link.mov"])
-				}
-			}
-			mustUndo(t, all[0].Path)
-		}
-		same(t, "after undo", snapshot(t, root), before)
-		if !crashed {
-			break
-		}
 	}
 }
 

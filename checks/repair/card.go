@@ -2,7 +2,10 @@ package repair
 
 import (
 	"cmp"
+	"context"
+	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"loadline/checks/names"
@@ -15,6 +18,10 @@ type Card struct {
 	Path     string // its topmost folder, relative to the source
 	Layout   string // what it is, for people
 	Standard string // what fixes its names
+	// File is the name of its archive, which lies beside it or would; empty where the card is the
+	// source itself. Archived says that it is there and holds the same names, sizes and dates.
+	File     string
+	Archived bool
 	// ownName is set where the layout fixes the name of the topmost folder too. Where the layout
 	// has several such names, one in capitals is taken for one of them.
 	ownName bool
@@ -27,14 +34,18 @@ func (c *Card) why() string {
 // fixed reports whether the layout fixes the name of one of its folders.
 func (c *Card) fixed(path string) bool { return path != c.Path || c.ownName }
 
-// Archive returns a command that puts the whole structure into one file beside it, as it is, with
-// the POSIX utility pax. It is to be run in the source folder. A pax that does not know the format
-// "pax" takes -x ustar in its place, which holds files up to 8 GiB only (POSIX pax).
-func (c *Card) Archive() string {
+// Command returns a command that puts the whole structure into one file beside it, as it is, with
+// the POSIX utility pax; for one who wants the file elsewhere. It is to be run in the source folder.
+// A pax that does not know the format "pax" takes -x ustar in its place, which holds files up to
+// 8 GiB only (POSIX pax). Empty where File is.
+func (c *Card) Command() string {
+	if c.File == "" {
+		return ""
+	}
 	dir, name := parent(c.Path)
-	command := "pax -w -x pax -f " + shellQuote(name+".tar") + " " + shellQuote(name)
-	if strings.HasPrefix(name, "-") {
-		command = "pax -w -x pax -f " + shellQuote("./"+name+".tar") + " -- " + shellQuote(name)
+	command := "pax -w -x pax -f " + shellQuote(c.File) + " " + shellQuote(name)
+	if strings.HasPrefix(c.File, "-") || strings.HasPrefix(name, "-") {
+		command = "pax -w -x pax -f " + shellQuote("./"+c.File) + " -- " + shellQuote(name)
 	}
 	if dir == "" {
 		return command
@@ -161,8 +172,8 @@ func (p *Plan) findCards() {
 	slices.SortFunc(tops, func(a, b *folder) int { return cmp.Compare(a.path, b.path) })
 	for _, f := range tops {
 		if f.card == nil {
-			p.Cards = append(p.Cards, found[f])
 			c := found[f]
+			p.Cards = append(p.Cards, &c)
 			f.seal(&c)
 		}
 	}
@@ -179,6 +190,72 @@ func (f *folder) seal(c *Card) {
 	for _, k := range f.kids {
 		k.seal(c)
 	}
+}
+
+// archivesMost is how many names are tried for the archive of one card.
+const archivesMost = 100
+
+// findArchives looks which cards have an archive beside them already, and names one for the others.
+func (p *Plan) findArchives(ctx context.Context) error {
+	for _, c := range p.Cards {
+		if c.Path == "" {
+			continue
+		}
+		dir, name := parent(c.Path)
+		f, err := p.root.Open(cmp.Or(dir, "."))
+		if err != nil {
+			return fmt.Errorf("cannot open the folder %s: %w", names.Quote(dir), cause(err))
+		}
+		list, err := f.Readdirnames(-1)
+		f.Close()
+		if err != nil {
+			return fmt.Errorf("cannot list the folder %s: %w", names.Quote(dir), cause(err))
+		}
+		taken := map[string]string{}
+		for _, n := range list {
+			taken[fold(n)] = n
+		}
+		for i := 1; i <= archivesMost && c.File == ""; i++ {
+			number := ""
+			if i > 1 {
+				number = "-" + strconv.Itoa(i)
+			}
+			file := p.Limits.Propose(name + number + archiveEnding)
+			is, there := taken[fold(file)]
+			if there {
+				if err := ctx.Err(); err != nil {
+					return err
+				}
+				if c.Archived = p.isArchive(ctx, c, join(dir, is)); c.Archived {
+					c.File = is
+				}
+			} else {
+				c.File = file
+			}
+		}
+	}
+	return nil
+}
+
+// isArchive reports whether a file is the archive of a card: by its headers it holds the same names,
+// sizes and dates.
+func (p *Plan) isArchive(ctx context.Context, c *Card, path string) bool {
+	info, err := p.root.Lstat(path)
+	if err != nil || !info.Mode().IsRegular() {
+		return false
+	}
+	f, err := p.root.Open(path)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	_, name := parent(c.Path)
+	has, err := tallyArchive(ctx, newSeekBuffer(f), name)
+	if err != nil {
+		return false
+	}
+	is, err := take(ctx, p.root.Name()+"/"+c.Path, false, nil)
+	return err == nil && has == is
 }
 
 // Title says for people which structure it is.

@@ -80,7 +80,7 @@ func (e *engine) preflight(ctx context.Context) error {
 			}
 		}
 	}
-	return e.preflightLinks(date)
+	return e.preflightMade(ctx, date)
 }
 
 func (e *engine) list(path string) (map[string]bool, error) {
@@ -130,8 +130,10 @@ func (e *engine) survey(ctx context.Context) error {
 		}
 	}
 	for _, m := range e.j.moves {
-		if m.link {
-			e.locateLink(m)
+		if m.made != nil {
+			if err := e.locateMade(ctx, m); err != nil {
+				return explain(err)
+			}
 		}
 	}
 	return nil
@@ -196,13 +198,14 @@ func dot(path string) string {
 
 // forward brings everything to its new name.
 func (e *engine) forward(ctx context.Context) (*Outcome, error) {
+	e.begin()
 	if err := e.j.state(StateApplying); err != nil {
 		return nil, e.stopped(explain(err))
 	}
-	// A link is followed while what it points to has its old name still.
+	// What is made is made first, while all that goes in has its old name still.
 	for _, m := range e.j.moves {
-		if m.link {
-			if err := e.link(ctx, m, atNew); err != nil {
+		if m.made != nil {
+			if err := e.fulfil(ctx, m, atNew); err != nil {
 				return e.halt(err)
 			}
 		}
@@ -241,6 +244,7 @@ func (e *engine) halt(err error) (*Outcome, error) {
 
 // back brings everything to its old name.
 func (e *engine) back(ctx context.Context) (*Outcome, error) {
+	e.begin()
 	if err := e.j.state(StateUndoing); err != nil {
 		return nil, e.stopped(explain(err))
 	}
@@ -250,8 +254,8 @@ func (e *engine) back(ctx context.Context) (*Outcome, error) {
 		}
 	}
 	for _, m := range slices.Backward(e.j.moves) {
-		if m.link {
-			if err := e.link(ctx, m, atOld); err != nil {
+		if m.made != nil {
+			if err := e.fulfil(ctx, m, atOld); err != nil {
 				return nil, e.stopped(explain(err))
 			}
 		}
@@ -353,9 +357,7 @@ func (e *engine) rename(ctx context.Context, here *os.File, m *move, to string) 
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	if e.o.Progress != nil {
-		e.o.Progress(e.out.Done, len(e.j.moves), join(m.dir, m.from))
-	}
+	e.tell(join(m.dir, m.from))
 	now := dot(e.current(m.dir))
 	path := join(now, m.name(m.place))
 	info, err := e.root.Lstat(path)
@@ -369,7 +371,8 @@ func (e *engine) rename(ctx context.Context, here *os.File, m *move, to string) 
 		return err
 	}
 	e.hook("rename")
-	if err := e.exclusive(here, now, m, to); err != nil {
+	ours := func(path string, info fs.FileInfo) bool { return e.isGuard(m, path, info) }
+	if err := e.exclusive(here, now, m.name(m.place), m.name(to), m.id.Kind, ours); err != nil {
 		return fmt.Errorf("cannot rename %s to %s: %w", names.Quote(path), names.Quote(m.name(to)), err)
 	}
 	m.place = to

@@ -12,32 +12,32 @@ import (
 	"loadline/checks/walk"
 )
 
-// exclusive renames, never over a name that exists. Where the system has no such call, it first
-// takes the new name with a file or an empty folder of its own, which only succeeds if the name is
-// free, and renames over that.
-func (e *engine) exclusive(here *os.File, now string, m *move, to string) error {
-	from, name := m.name(m.place), m.name(to)
+// exclusive renames in an open folder whose path is dir, never over a name that exists. Where the
+// system has no such call, it first takes the new name with a file or an empty folder of its own,
+// which only succeeds if the name is free, and renames over that. Ours tells such a guard that a
+// crash left.
+func (e *engine) exclusive(here *os.File, dir, from, to string, kind walk.Kind, ours func(path string, info fs.FileInfo) bool) error {
 	if !e.plain {
-		err := renameExclusive(here, from, name)
+		err := renameExclusive(here, from, to)
 		if !errors.Is(err, errors.ErrUnsupported) {
 			return err
 		}
 		e.plain = true
 	}
-	target := join(now, name)
-	if err := e.takeName(m, target); err != nil {
+	target := join(dir, to)
+	if err := e.takeName(target, kind, ours); err != nil {
 		return err
 	}
 	e.hook("guarded")
-	err := renameOver(here, from, name)
+	err := renameOver(here, from, to)
 	if errors.Is(err, errors.ErrUnsupported) {
-		if m.id.Kind == walk.Folder {
+		if kind == walk.Folder {
 			// There a folder never takes the place of another, not even of an empty one.
 			if err := e.root.Remove(target); err != nil {
 				return err
 			}
 		}
-		err = e.root.Rename(join(now, from), target)
+		err = e.root.Rename(join(dir, from), target)
 	}
 	if err != nil {
 		// The guard is ours and empty; without the rename it must not stay.
@@ -51,21 +51,20 @@ func (e *engine) guardText() string {
 	return "loadline keeps this name for a rename " + e.j.head.ID + "\n"
 }
 
-func (e *engine) takeName(m *move, target string) error {
-	err := e.tryName(m, target)
+func (e *engine) takeName(target string, kind walk.Kind, ours func(path string, info fs.FileInfo) bool) error {
+	err := e.tryName(target, kind)
 	if errors.Is(err, fs.ErrExist) {
-		// One of ours that a crash left?
 		info, lerr := e.root.Lstat(target)
-		if lerr == nil && e.isGuard(m, target, info) && e.root.Remove(target) == nil {
-			err = e.tryName(m, target)
+		if lerr == nil && ours(target, info) && e.root.Remove(target) == nil {
+			err = e.tryName(target, kind)
 		}
 	}
 	return err
 }
 
-func (e *engine) tryName(m *move, target string) error {
+func (e *engine) tryName(target string, kind walk.Kind) error {
 	e.hook("guard")
-	if m.id.Kind == walk.Folder {
+	if kind == walk.Folder {
 		return e.root.Mkdir(target, 0o700)
 	}
 	f, err := e.root.OpenFile(target, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
@@ -77,6 +76,16 @@ func (e *engine) tryName(m *move, target string) error {
 		return errors.Join(err, e.root.Remove(target))
 	}
 	return nil
+}
+
+// holdsGuard reports whether a file is a guard, by its text.
+func (e *engine) holdsGuard(path string, info fs.FileInfo) bool {
+	text := e.guardText()
+	if !info.Mode().IsRegular() || info.Size() != int64(len(text)) {
+		return false
+	}
+	b, err := e.root.ReadFile(path)
+	return err == nil && string(b) == text
 }
 
 // dropGuards removes the guards that a crash left in a folder.
@@ -107,12 +116,7 @@ func (e *engine) dropGuards(now string, moves []*move, list map[string]bool, for
 // name was about to be taken.
 func (e *engine) isGuard(m *move, path string, info fs.FileInfo) bool {
 	if info.Mode().IsRegular() {
-		text := e.guardText()
-		if info.Size() != int64(len(text)) {
-			return false
-		}
-		b, err := e.root.ReadFile(path)
-		return err == nil && string(b) == text
+		return e.holdsGuard(path, info)
 	}
 	if m.id.Kind != walk.Folder || !info.IsDir() || info.ModTime().Before(e.j.head.Started.Add(-guardSlack)) {
 		return false

@@ -66,13 +66,15 @@ const (
 	newToTemp = "new>temp"
 	newToOld  = "new>old"
 	tempToOld = "temp>old"
-	// Of a link that is replaced by a copy.
-	copying = "copying" // link to copy
-	linking = "linking" // copy to link
+	// Of what is made.
+	copying  = "copying"  // link to copy
+	linking  = "linking"  // copy to link
+	packing  = "packing"  // an archive is made
+	removing = "removing" // and taken away
 )
 
 var words = []string{
-	atOld, atTemp, atNew, oldToTemp, oldToNew, tempToNew, newToTemp, newToOld, tempToOld, copying, linking,
+	atOld, atTemp, atNew, oldToTemp, oldToNew, tempToNew, newToTemp, newToOld, tempToOld, copying, linking, packing, removing,
 	string(StatePlanned), string(StateApplying), string(StateApplied), string(StateUndoing), string(StateUndone),
 }
 
@@ -117,10 +119,7 @@ type line struct {
 	To   raw `json:"to,omitempty"`
 	Temp raw `json:"temp,omitempty"`
 
-	// A link that is replaced by a copy: From is its name, Target what it points to, File what
-	// the copy is of.
-	Target raw       `json:"target,omitempty"`
-	File   *identity `json:"file,omitempty"`
+	Made *made `json:"made,omitempty"` // instead of a rename
 
 	// A folder whose date is kept.
 	Folder *raw `json:"folder,omitempty"`
@@ -145,9 +144,7 @@ type journal struct {
 type move struct {
 	dir, from, to, temp string
 	id                  identity
-	link                bool
-	target              string
-	copyOf              identity
+	made                *made  // what it makes, if it is no rename
 	at                  string // word in the journal
 	offset              int64  // of the word; 0 while it is not written
 	place               string // where it is: atOld, atTemp, atNew; "" unknown
@@ -186,9 +183,7 @@ func (j *journal) encode() ([]byte, error) {
 	for _, m := range j.moves {
 		m.offset = int64(b.Len() + wordAt)
 		l := line{State: word(m.at), Dir: raw(m.dir), From: raw(m.from), To: raw(m.to), Temp: raw(m.temp), ID: &m.id}
-		if m.link {
-			l.Target, l.File = raw(m.target), &m.copyOf
-		}
+		l.Made = m.made
 		errs = append(errs, add(l))
 		n++
 	}
@@ -259,7 +254,7 @@ func decode(data []byte) (*journal, error) {
 		default:
 			m := &move{
 				dir: string(l.Dir), from: string(l.From), to: string(l.To), temp: string(l.Temp),
-				at: known(l.State), offset: at + int64(wordAt), target: string(l.Target), link: l.File != nil,
+				at: known(l.State), offset: at + int64(wordAt), made: l.Made,
 			}
 			if l.ID == nil || !inside(m.dir) || !plainName(m.from) || !plainName(m.to) ||
 				!plainName(m.temp) || !strings.HasPrefix(m.temp, tempPrefix) {
@@ -269,9 +264,6 @@ func decode(data []byte) (*journal, error) {
 				return nil, bad(n, "has its state out of place")
 			}
 			m.id = *l.ID
-			if l.File != nil {
-				m.copyOf = *l.File
-			}
 			j.moves = append(j.moves, m)
 		}
 		at += int64(len(text))
@@ -341,6 +333,7 @@ type Journal struct {
 	Started time.Time
 	State   State
 	Renames int
+	Makings int  // copies in the place of links, and archives
 	InRoot  bool // it lies in the source folder
 }
 
@@ -358,10 +351,17 @@ func ReadJournal(path string) (*Journal, error) {
 }
 
 func (j *journal) public() *Journal {
-	return &Journal{
-		Path: j.path, Source: j.source(), Started: j.head.Started, State: State(j.head.State),
-		Renames: len(j.moves), InRoot: j.inRoot,
+	out := &Journal{
+		Path: j.path, Source: j.source(), Started: j.head.Started, State: State(j.head.State), InRoot: j.inRoot,
 	}
+	for _, m := range j.moves {
+		if m.made != nil {
+			out.Makings++
+		} else {
+			out.Renames++
+		}
+	}
+	return out
 }
 
 func (j *journal) source() string {

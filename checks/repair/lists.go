@@ -31,7 +31,8 @@ func (s *Sum) add(bytes int64) { s.Files++; s.Bytes += bytes }
 type Lists struct {
 	Copy, Skip Sum
 	// Why sums the skip list by the rule that is the reason; "skipped" is the person's wish,
-	// "ours" what this program left, such as a journal.
+	// "archived" a card whose archive is copied in its place, "ours" what this program left, such
+	// as a journal.
 	Why map[string]Sum
 }
 
@@ -40,7 +41,7 @@ var ErrLineBreak = errors.New("a path holds a line break: end the paths with NUL
 
 // reasons in the spool, by number; 0 is the copy list.
 var reasons = []string{
-	"", "skipped", "ours", ruleNameLong, ruleInvalid, ruleLineBreak, ruleControl, ruleRefused, ruleSameForm,
+	"", "skipped", "archived", "ours", ruleNameLong, ruleInvalid, ruleLineBreak, ruleControl, ruleRefused, ruleSameForm,
 	ruleNotNFC, ruleCaseTwins, rulePathLong, ruleKeyLong, ruleFileUnreadable, ruleFolderUnreadable, "link",
 	"special-file", "desktop-clutter", "unfinished-file", "apple-double",
 }
@@ -161,6 +162,12 @@ func (p *Plan) judge(d *walk.Dir, finder *names.Twins) []byte {
 	return b
 }
 
+// archived reports whether a folder is a card whose archive is copied in its place.
+func (p *Plan) archived(path string) bool {
+	i, ok := slices.BinarySearchFunc(p.Cards, path, func(c *Card, path string) int { return cmp.Compare(c.Path, path) })
+	return ok && p.Cards[i].Archived
+}
+
 // A spool keeps the lists of folders, which come in any order, in a file until they are sorted:
 // memory grows with folders only.
 type spool struct {
@@ -209,6 +216,15 @@ func (s *spool) emit(ctx context.Context, p *Plan, w *lister) error {
 	slices.Sort(paths)
 	inherited := map[string]byte{} // reasons of folders
 	room, rule := p.Limits.room()
+	wish := func(path string) byte {
+		if p.skipped[path] {
+			return reason("skipped")
+		}
+		if p.archived(path) {
+			return reason("archived")
+		}
+		return 0
+	}
 	for _, path := range paths {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -219,8 +235,8 @@ func (s *spool) emit(ctx context.Context, p *Plan, w *lister) error {
 			return fmt.Errorf("cannot keep the list for sorting: %w", err)
 		}
 		why := inherited[path]
-		if p.skipped[path] && path != "" {
-			why = reason("skipped")
+		if own := wish(path); own != 0 && path != "" {
+			why = own
 		}
 		if b[0] != 0 {
 			w.put(path, cmp.Or(why, b[0]), 0)
@@ -234,8 +250,8 @@ func (s *spool) emit(ctx context.Context, p *Plan, w *lister) error {
 			b = b[n+int(length):]
 			full := join(path, name)
 			all := cmp.Or(why, own)
-			if p.skipped[full] {
-				all = cmp.Or(why, reason("skipped"))
+			if own := wish(full); own != 0 {
+				all = cmp.Or(why, own)
 			}
 			if kind == walk.Folder {
 				if all != 0 {

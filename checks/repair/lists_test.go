@@ -139,7 +139,7 @@ func TestArchivePax(t *testing.T) {
 	if len(p.Cards) != 1 {
 		t.Fatalf("cards %+v", p.Cards)
 	}
-	command := strings.Replace(p.Cards[0].Archive(), "-x pax", "-x ustar", 1)
+	command := strings.Replace(p.Cards[0].Command(), "-x pax", "-x ustar", 1)
 	cmd := exec.Command("sh", "-c", command)
 	cmd.Dir = root
 	if out, err := cmd.CombinedOutput(); err != nil {

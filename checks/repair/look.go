@@ -7,11 +7,13 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/checks/share"
 	"loadline/checks/walk"
 )
 
@@ -181,48 +183,73 @@ func errText(err error) string {
 	return cause(err).Error()
 }
 
-// linkRule judges where a link leads: to which of the rules it falls, and why it cannot arrive.
-func linkRule(root *os.Root, link, target string) (rule, why string, toFile bool) {
-	const loss = "; the link itself will not be an object"
-	shown := names.Quote(target)
-	if strings.HasPrefix(target, "/") {
-		return "link-absolute", "it points to " + shown + ", an absolute path" + loss, pointsToFile(root, link)
+// judgeLinks completes what the walk found of links: the rule that each falls under, and whether a
+// copy of what it points to could take its place.
+func (p *Plan) judgeLinks(ctx context.Context) error {
+	source, err := filepath.EvalSymlinks(p.Source)
+	if err != nil {
+		return fmt.Errorf("cannot read the source: %w", cause(err))
 	}
-	info, err := root.Stat(link)
-	switch {
-	case err == nil:
-		what := "a folder"
-		if info.Mode().IsRegular() {
-			what = "a file"
-		}
-		return "link-inside", "it points to " + shown + ", " + what + " on the source" + loss, info.Mode().IsRegular()
-	case errors.Is(err, fs.ErrNotExist):
-		return "link-dangling", "it points to " + shown + ", which is not there", false
-	case loops(err):
-		return "link-loop", "it points to " + shown + ", which leads back to the link", false
-	}
-	return "link-outside", "it points to " + shown + ", outside the source" + loss, pointsToFile(root, link)
-}
-
-// pointsToFile follows a link wherever it leads.
-func pointsToFile(root *os.Root, link string) bool {
-	info, err := os.Stat(root.Name() + "/" + link)
-	return err == nil && info.Mode().IsRegular()
-}
-
-// judgeLinks completes what the walk found of links.
-func (p *Plan) judgeLinks() {
 	for i := range p.Left {
 		l := &p.Left[i]
 		if len(l.Rules) != 1 || l.Rules[0] != "link" {
 			continue
 		}
-		rule, why, file := linkRule(p.root, l.Path, l.Target)
-		l.Rules, l.Why = []string{rule}, why
-		if file {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		dir, _ := parent(l.Path)
+		rule, detail := checks.LinkRule(source, dir, l.Target, 0)
+		end := endOf(ctx, source, l.Path)
+		l.Rules, l.Why = []string{rule.ID}, "it "+detail+"; the link itself will not be an object"
+		switch end {
+		case endsInFile:
 			l.Offers = append(l.Offers, OfferReplace)
+			l.Why = "it " + detail + ", a file; the link itself will not be an object"
+		case endsInFolder:
+			l.Offers = append(l.Offers, OfferReplace)
+			l.Why = "it " + detail + ", a folder; the link itself will not be an object"
+		case endsAbove:
+			l.Why = "it " + detail + ", a folder that it lies in itself: a copy would have to hold itself"
 		}
 	}
+	return nil
+}
+
+// What a link leads to.
+const (
+	endsNowhere = iota // or in something that cannot be copied
+	endsInFile
+	endsInFolder
+	endsAbove // in a folder above the link
+)
+
+// endOf follows a link wherever it leads, which may be a share whose server is gone.
+func endOf(ctx context.Context, source, link string) int {
+	end, err := share.Guard(ctx, 0, func() (int, error) {
+		path := source + "/" + link
+		info, err := os.Stat(path)
+		switch {
+		case err != nil:
+			return endsNowhere, err
+		case info.Mode().IsRegular():
+			return endsInFile, nil
+		case !info.IsDir():
+			return endsNowhere, nil
+		}
+		for dir := filepath.Dir(path); ; dir = filepath.Dir(dir) {
+			if above, err := os.Stat(dir); err == nil && os.SameFile(above, info) {
+				return endsAbove, nil
+			}
+			if dir == filepath.Dir(dir) {
+				return endsInFolder, nil
+			}
+		}
+	})
+	if err != nil {
+		return endsNowhere
+	}
+	return end
 }
 
 // load reads the names of a folder once more, where the walk did not keep them.

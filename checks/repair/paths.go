@@ -63,8 +63,7 @@ func (p *Plan) leftLong(l long, room int, rule string) Left {
 		left.Size = l.entry.size
 	}
 	if c := l.folder.card; c != nil {
-		left.Card = c
-		left.Offers = append(left.Offers, OfferArchive)
+		left.of(c)
 	}
 	return left
 }

@@ -116,8 +116,8 @@ type Offer uint8
 // The offers.
 const (
 	OfferSkip    Offer = iota // put it on the skip list
-	OfferArchive              // put the whole card into one file: see Card.Archive
-	OfferReplace              // replace the link by a copy of the file it points to
+	OfferArchive              // put the whole card into one file: see Plan.Archive
+	OfferReplace              // replace the link by a copy of what it points to: see Plan.Replace
 )
 
 // A Left is something flagged that no rename cures, or that must not be renamed.
@@ -135,16 +135,16 @@ type Left struct {
 type Plan struct {
 	Source string // absolute
 	Limits Limits
-	Steps  []Step // by From; Edit may add steps of the same family at the end
-	Left   []Left // by Path
-	Cards  []Card // found on the source, whether or not anything in them is flagged
+	Steps  []Step  // by From; Edit may add steps of the same family at the end
+	Left   []Left  // by Path
+	Cards  []*Card // found on the source, whether or not anything in them is flagged
 
 	folders map[string]*folder
 	top     *folder
 	byFrom  map[string]int // steps by From, as far as Find has come
 	skipped map[string]bool
-	replace map[string]string // links to be replaced, with their targets
-	root    *os.Root          // only while the plan is made
+	makings map[string]*Making // by the path of the link or the card
+	root    *os.Root           // only while the plan is made
 }
 
 // A folder of the source.
@@ -258,7 +258,7 @@ func NewPlan(ctx context.Context, source string, l Limits, progress *walk.Progre
 	defer root.Close()
 	p := &Plan{
 		Source: source, Limits: l, folders: map[string]*folder{}, root: root,
-		skipped: map[string]bool{}, replace: map[string]string{},
+		skipped: map[string]bool{}, makings: map[string]*Making{},
 	}
 	defer func() { p.root = nil }()
 	p.Limits.respells = respells(root)
@@ -267,7 +267,12 @@ func NewPlan(ctx context.Context, source string, l Limits, progress *walk.Progre
 	}
 	p.tie()
 	p.findCards()
-	p.judgeLinks()
+	if err := p.findArchives(ctx); err != nil {
+		return nil, err
+	}
+	if err := p.judgeLinks(ctx); err != nil {
+		return nil, err
+	}
 	for _, f := range p.sorted() {
 		if f.entries != nil {
 			p.resolve(f)
@@ -367,10 +372,30 @@ func (p *Plan) leftFrozen(f *folder, e *entry, why string) Left {
 		left.Size = e.size
 	}
 	if card := cmp.Or(f.card, f.fixed[e.name]); card != nil {
-		left.Card = card
-		left.Offers = append(left.Offers, OfferArchive)
+		left.of(card)
 	}
 	return left
+}
+
+// of says that something left belongs to a card, and what follows from that.
+func (l *Left) of(c *Card) {
+	l.Card = c
+	switch {
+	case c.Archived:
+		dir, _ := parent(c.Path)
+		l.Why += "; the whole is in the archive " + names.Quote(join(dir, c.File)) + ", which is copied in its place"
+	case c.File != "":
+		l.Offers = append(l.Offers, OfferArchive)
+	}
+}
+
+// Skip puts a path, and all below it, on the skip list; on says whether to, or no longer to.
+func (p *Plan) Skip(path string, on bool) {
+	if on {
+		p.skipped[path] = true
+	} else {
+		delete(p.skipped, path)
+	}
 }
 
 func (p *Plan) addStep(f *folder, e *entry) {

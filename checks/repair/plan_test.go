@@ -130,12 +130,12 @@ func TestLeft(t *testing.T) {
 		line(strings.TrimSuffix(strings.Repeat("d/", 21), "/"), "too-deep"),
 		line("dangling", "link-dangling", skip),
 		line("in", "link-inside", skip, replace),
-		line("into", "link-inside", skip),
+		line("into", "link-inside", skip, replace),
 		line("loop", "link-loop", skip),
 		line("out", "link-outside", skip),
 		line("x.part", "unfinished-file", skip),
 	})
-	if c := p.Left[3].Card; c == nil || c.Archive() != "pax -w -x pax -f DCIM.tar DCIM" {
+	if c := p.Left[3].Card; c == nil || c.Command() != "pax -w -x pax -f DCIM.tar DCIM" {
 		t.Errorf("card of the photo: %+v", c)
 	}
 	if why := p.Left[3].Why; !strings.Contains(why, "JEITA CP-3461") {

@@ -45,3 +45,6 @@ func accessTime(info fs.FileInfo) time.Time {
 	}
 	return time.Now()
 }
+
+// passCache makes the next reading of a file that was flushed ask the disk (posix_fadvise(2)).
+func passCache(f *os.File) { _ = unix.Fadvise(int(f.Fd()), 0, 0, unix.FADV_DONTNEED) }

@@ -34,11 +34,6 @@ func lock(dir *os.File) error {
 	return err
 }
 
-// loops reports whether following a link went in a circle.
-func loops(err error) bool {
-	return errors.Is(err, unix.ELOOP) || err != nil && cause(err).Error() == "too many symlinks"
-}
-
 // linkTimes sets the modification time of a link itself, in an open folder.
 func linkTimes(dir *os.File, name string, t time.Time) error {
 	ts, err := unix.TimeToTimespec(t)

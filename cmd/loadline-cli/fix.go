@@ -11,10 +11,12 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 	"unicode/utf8"
 
 	"github.com/dustin/go-humanize"
 
+	"loadline/checks"
 	"loadline/checks/names"
 	"loadline/checks/repair"
 )
@@ -32,7 +34,9 @@ type fixer struct {
 	nul        bool
 	skip       []string
 	links      []string
+	cards      []string
 	plan       *repair.Plan
+	weight     *repair.Weight // of copies and archives; nil without
 	outcome    *repair.Outcome
 	lists      *repair.Lists
 	stdout     io.Writer
@@ -71,8 +75,8 @@ func fix(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 func (f *fixer) flags() *flag.FlagSet {
 	fs := newFlags("fix", "SOURCE", f.stderr)
 	f.out.register(fs)
-	fs.BoolVar(&f.apply, "apply", false, "rename as planned; a journal on the disk lets you go back")
-	fs.StringVar(&f.undo, "undo", "", "take back what the plan of this `JOURNAL` renamed")
+	fs.BoolVar(&f.apply, "apply", false, "do as planned; a journal on the disk lets you go back")
+	fs.StringVar(&f.undo, "undo", "", "take back what the plan of this `JOURNAL` changed")
 	fs.StringVar(&f.resume, "resume", "", "go on with the plan of this `JOURNAL`, which stopped midway")
 	fs.StringVar(&f.limits.Prefix, "prefix", "", "`FOLDER` on the share that will hold the copy, and so the head of every key")
 	fs.StringVar(&f.limits.Share, "share", "", "`FOLDER` of the share; it counts in the length of paths")
@@ -84,8 +88,12 @@ func (f *fixer) flags() *flag.FlagSet {
 		f.skip = append(f.skip, strings.TrimSuffix(filepath.ToSlash(s), "/"))
 		return nil
 	})
-	fs.Func("replace-link", "with -apply, replace the link at this `PATH` of the source by a copy of its file; may be repeated", func(s string) error {
+	fs.Func("replace-link", "put a copy in the place of the link at this `PATH` of the source, whether to a file or a folder; may be repeated", func(s string) error {
 		f.links = append(f.links, filepath.ToSlash(s))
+		return nil
+	})
+	fs.Func("archive", "put the camera card at this `PATH` of the source into one file beside it; may be repeated", func(s string) error {
+		f.cards = append(f.cards, strings.TrimSuffix(filepath.ToSlash(s), "/"))
 		return nil
 	})
 	fs.StringVar(&f.copyList, "copy-list", "", "write the paths that would arrive as they are named now to `FILE`, one a line")
@@ -100,8 +108,6 @@ func (f *fixer) check() error {
 		return errors.New("-key-bytes and -name-bytes must be at least 1")
 	case f.undo != "" && f.resume != "", (f.undo != "" || f.resume != "") && f.apply:
 		return errors.New("choose one of -apply, -resume and -undo")
-	case len(f.links) > 0 && !f.apply:
-		return errors.New("-replace-link needs -apply")
 	}
 	for _, file := range []string{f.copyList, f.skipList} {
 		o := output{file: file}
@@ -118,11 +124,11 @@ func (f *fixer) goOn(ctx context.Context) int {
 	if f.resume != "" {
 		do, journal, did = repair.Resume, f.resume, "done"
 	}
-	out, err := do(ctx, journal, f.options)
+	out, err := f.work(func() (*repair.Outcome, error) { return do(ctx, journal, f.options) })
 	if err != nil {
 		return f.fault(err)
 	}
-	f.outcome, f.afterwards = out, fmt.Sprintf("%s %s.", count(out.Done, "rename is", "renames are"), did)
+	f.outcome, f.afterwards = out, changes(out.Done, out.Made)+" "+did+"."
 	return f.report()
 }
 
@@ -140,12 +146,22 @@ func (f *fixer) run(ctx context.Context, source string) int {
 			return fault(f.stderr, err)
 		}
 	}
+	for _, path := range f.cards {
+		if err := plan.Archive(path, true); err != nil {
+			return fault(f.stderr, err)
+		}
+	}
+	if len(plan.Makings()) > 0 {
+		if f.weight, err = plan.Weigh(ctx); err != nil {
+			return fault(f.stderr, err)
+		}
+	}
 	if f.apply {
-		out, err := plan.Apply(ctx, f.options)
+		out, err := f.work(func() (*repair.Outcome, error) { return plan.Apply(ctx, f.options) })
 		if err != nil {
 			return f.fault(err)
 		}
-		f.outcome, f.afterwards = out, fmt.Sprintf("%s done.", count(out.Done, "rename is", "renames are"))
+		f.outcome, f.afterwards = out, changes(out.Done, out.Made)+" done."
 	}
 	if f.copyList != "" || f.skipList != "" {
 		if err := f.writeLists(ctx); err != nil {
@@ -153,6 +169,40 @@ func (f *fixer) run(ctx context.Context, source string) int {
 		}
 	}
 	return f.report()
+}
+
+// work shows progress while content is copied or names are changed.
+func (f *fixer) work(do func() (*repair.Outcome, error)) (*repair.Outcome, error) {
+	watch, done := progressLine(f.stderr)
+	defer done()
+	if watch != nil {
+		var last time.Time
+		f.options.Progress = func(p repair.Progress) {
+			if time.Since(last) < 100*time.Millisecond {
+				return
+			}
+			last = time.Now()
+			e := checks.Event{Progress: checks.Progress{Phase: "Changing names", Elapsed: p.Elapsed, Done: p.Part(), Left: p.Left()}}
+			if p.AllBytes > 0 {
+				e.Phase = "Copying"
+				e.Bytes = p.Bytes
+			}
+			watch(e)
+		}
+	}
+	return do()
+}
+
+// changes tells how many names were changed, and how many copies and archives made.
+func changes(renames, makings int) string {
+	if makings == 0 {
+		return count(renames, "rename is", "renames are")
+	}
+	made := count(makings, "copy or archive is", "copies and archives are")
+	if renames == 0 {
+		return made
+	}
+	return count(renames, "rename", "renames") + " and " + count(makings, "copy or archive", "copies and archives") + " are"
 }
 
 // fault is the common one, but for what stopped midway: there something was changed.
@@ -171,6 +221,16 @@ func (f *fixer) writeLists(ctx context.Context) error {
 		return err
 	}
 	defer os.RemoveAll(dir)
+	plan := f.plan
+	if f.outcome != nil && f.outcome.Made > 0 {
+		// A new look: what was made belongs on the lists.
+		if plan, err = repair.NewPlan(ctx, plan.Source, f.limits, nil); err != nil {
+			return err
+		}
+		for _, path := range f.skip {
+			plan.Skip(path, true)
+		}
+	}
 	files := map[string]*os.File{}
 	for _, name := range []string{"copy", "skip"} {
 		if files[name], err = os.Create(filepath.Join(dir, name)); err != nil {
@@ -178,7 +238,7 @@ func (f *fixer) writeLists(ctx context.Context) error {
 		}
 		defer files[name].Close()
 	}
-	if f.lists, err = f.plan.WriteLists(ctx, files["copy"], files["skip"], f.nul); err != nil {
+	if f.lists, err = plan.WriteLists(ctx, files["copy"], files["skip"], f.nul); err != nil {
 		return err
 	}
 	for name, to := range map[string]string{"copy": f.copyList, "skip": f.skipList} {
@@ -208,7 +268,7 @@ func (f *fixer) report() int {
 	if err := f.out.write(f.stdout, write); err != nil {
 		return fault(f.stderr, fmt.Errorf("the plan could not be written: %w", err))
 	}
-	if f.outcome != nil && len(f.outcome.Gone)+len(f.outcome.Kept) > 0 {
+	if f.outcome != nil && len(f.outcome.Gone)+len(f.outcome.Kept)+len(f.outcome.Stayed) > 0 {
 		return exitFail
 	}
 	return exitGood
@@ -228,6 +288,16 @@ type jsonLeft struct {
 	Why        string `json:"why"`
 }
 
+type jsonMaking struct {
+	Path       string `json:"path"`
+	PathBase64 []byte `json:"path_base64,omitempty"`
+	To         string `json:"to"`
+	ToBase64   []byte `json:"to_base64,omitempty"`
+	Kind       string `json:"kind"` // "copy" or "archive"
+	Files      int64  `json:"files"`
+	Bytes      int64  `json:"bytes"`
+}
+
 // onlyBytes returns a path that JSON cannot hold as it is.
 func onlyBytes(path string) []byte {
 	if utf8.ValidString(path) {
@@ -238,10 +308,12 @@ func onlyBytes(path string) []byte {
 
 func (f *fixer) json(w io.Writer) error {
 	doc := struct {
-		Schema  int        `json:"schema"`
-		Plan    []jsonStep `json:"plan"`
-		Left    []jsonLeft `json:"left"`
-		Journal string     `json:"journal,omitempty"`
+		Schema  int          `json:"schema"`
+		Plan    []jsonStep   `json:"plan"`
+		Make    []jsonMaking `json:"make,omitempty"`
+		Left    []jsonLeft   `json:"left"`
+		Journal string       `json:"journal,omitempty"`
+		Stayed  []jsonLeft   `json:"stayed,omitempty"`
 	}{Schema: 1, Plan: []jsonStep{}, Left: []jsonLeft{}}
 	if f.plan != nil {
 		for i := range f.plan.Steps {
@@ -253,8 +325,20 @@ func (f *fixer) json(w io.Writer) error {
 			doc.Left = append(doc.Left, jsonLeft{l.Path, onlyBytes(l.Path), l.Why})
 		}
 	}
+	if f.weight != nil {
+		for _, m := range f.weight.Makings {
+			kind := "copy"
+			if m.Archive {
+				kind = "archive"
+			}
+			doc.Make = append(doc.Make, jsonMaking{m.Path, onlyBytes(m.Path), m.To, onlyBytes(m.To), kind, m.Files, m.Bytes})
+		}
+	}
 	if f.outcome != nil {
 		doc.Journal = f.outcome.Journal
+		for _, s := range f.outcome.Stayed {
+			doc.Stayed = append(doc.Stayed, jsonLeft{s.Path, onlyBytes(s.Path), s.Why})
+		}
 	}
 	e := json.NewEncoder(w)
 	e.SetEscapeHTML(false)
@@ -279,6 +363,9 @@ func (f *fixer) text(w io.Writer) error {
 		}
 		for _, path := range o.Kept {
 			say("The disk spells this name in a way of its own, a rename does not change it: %s", names.Quote(path))
+		}
+		for _, s := range o.Stayed {
+			say("Left in its place: %s, because %s", names.Quote(s.Path), checks.Plain(s.Why))
 		}
 		for _, path := range o.Dates {
 			say("The date could not be put back: %s", names.Quote(path))
@@ -323,6 +410,20 @@ func (f *fixer) planText(say func(string, ...any)) {
 			}
 		}
 	}
+	if w := f.weight; w != nil {
+		say("")
+		say("%s to make:", count(len(w.Makings), "copy or archive is", "copies and archives are"))
+		for _, m := range w.Makings {
+			if m.Archive {
+				say("  %s", names.Quote(m.To))
+				say("    the card %s in one file: %s", names.Quote(m.Path), sum(repair.Sum{Files: m.Files, Bytes: m.Bytes}))
+			} else {
+				say("  %s", names.Quote(m.Path))
+				say("    a copy in the place of the link: %s", sum(repair.Sum{Files: m.Files, Bytes: m.Bytes}))
+			}
+		}
+		say("  They take about %s of the %s that the disk has free.", humanize.IBytes(uint64(w.Bytes)), humanize.IBytes(uint64(w.Free)))
+	}
 	if len(p.Left) > 0 {
 		say("")
 		say("%s left as they are:", count(len(p.Left), "path is", "paths are"))
@@ -334,15 +435,16 @@ func (f *fixer) planText(say func(string, ...any)) {
 		for _, o := range l.Offers {
 			switch o {
 			case repair.OfferArchive:
-				say("    to keep the whole as one file: %s", names.Quote(l.Card.Archive()))
+				say("    to keep the whole card as one file beside it: -apply -archive %s", names.Quote(l.Card.Path))
+				say("    or, for that file elsewhere, in the source folder: %s", names.Quote(l.Card.Command()))
 			case repair.OfferReplace:
-				say("    to put a copy of the file in its place: -apply -replace-link %s", names.Quote(l.Path))
+				say("    to put a copy in its place: -apply -replace-link %s", names.Quote(l.Path))
 			}
 		}
 	}
-	if len(p.Steps) > 0 && f.outcome == nil {
+	if len(p.Steps)+len(p.Makings()) > 0 && f.outcome == nil {
 		say("")
-		say("Nothing was changed. -apply renames and tells how to go back.")
+		say("Nothing was changed. -apply does it and tells how to go back.")
 	}
 	if len(p.Left) > 0 && f.lists == nil {
 		say("What should not be copied can go on a skip list: -skip-list FILE, with -copy-list FILE for the rest.")

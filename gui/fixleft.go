@@ -1,0 +1,88 @@
+package gui
+
+import (
+	"loadline/checks"
+	"loadline/checks/names"
+	"loadline/checks/repair"
+)
+
+func (p *fixPage) chooseLeft(l *repair.Left) {
+	p.old.set(names.Quote(l.Path), "")
+	why := capital(l.Why) + "."
+	if l.Target != "" {
+		why += " It points to " + names.Quote(l.Target) + "."
+	}
+	p.why.set(why, colMuted)
+	for _, b := range []*button{p.doSkip, p.doLink, p.doArchive, p.archive} {
+		b.Hide()
+	}
+	for _, o := range l.Offers {
+		switch o {
+		case repair.OfferSkip:
+			p.doSkip.setOn(p.skip[l.Path])
+			p.doSkip.Show()
+		case repair.OfferReplace:
+			p.doLink.setOn(p.makes[l.Path])
+			p.doLink.Show()
+		case repair.OfferArchive:
+			p.doArchive.setOn(p.makes[l.Card.Path])
+			p.doArchive.Show()
+			p.archive.Show()
+		}
+	}
+	p.offers.Show()
+}
+
+func (p *fixPage) chosenLeft() *repair.Left {
+	if r := p.table.chosen; p.plan != nil && p.left && r >= 0 && r < len(p.plan.Left) {
+		return &p.plan.Left[r]
+	}
+	return nil
+}
+
+func (p *fixPage) skipIt() {
+	if l := p.chosenLeft(); l != nil && !p.busy {
+		p.skip[l.Path] = !p.skip[l.Path]
+		if !p.skip[l.Path] {
+			delete(p.skip, l.Path)
+		}
+		p.plan.Skip(l.Path, p.skip[l.Path])
+		p.doSkip.setOn(p.skip[l.Path])
+		p.table.renew()
+	}
+}
+
+func (p *fixPage) replaceLink() {
+	if l := p.chosenLeft(); l != nil && !p.busy {
+		p.make(p.doLink, l.Path, p.plan.Replace)
+	}
+}
+
+func (p *fixPage) archiveCard() {
+	if l := p.chosenLeft(); l != nil && l.Card != nil && !p.busy {
+		p.make(p.doArchive, l.Card.Path, p.plan.Archive)
+	}
+}
+
+// make puts a copy or an archive into the plan, or takes it out.
+func (p *fixPage) make(b *button, path string, plan func(string, bool) error) {
+	on := !p.makes[path]
+	if err := plan(path, on); err != nil {
+		p.w.tell(checks.Warned, capital(err.Error())+".")
+		return
+	}
+	if on {
+		p.makes[path] = true
+	} else {
+		delete(p.makes, path)
+	}
+	b.setOn(on)
+	p.recount()
+}
+
+func (p *fixPage) copyArchive() {
+	if l := p.chosenLeft(); l != nil && l.Card != nil {
+		p.w.desk.Copy(l.Card.Command())
+		p.w.tell(checks.Pass, "The command is on the clipboard, for one who wants the archive elsewhere. Run it in the source folder: it puts the whole card into one file and leaves the card as it is.")
+	}
+}
