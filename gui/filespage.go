@@ -47,7 +47,7 @@ type filesPage struct {
 var fileColumns = []tableColumn{
 	{title: "How bad", width: 124, sortBy: true, cut: cutEnd},
 	{title: "Path", mono: true, cut: cutMiddle, sortBy: true},
-	{title: "Rule", width: 210, cut: cutEnd, sortBy: true},
+	{title: "Why", width: 150, share: 0.28, cut: cutEnd, sortBy: true}, // sorted by rule
 	{title: "Size", width: 96, right: true, sortBy: true},
 }
 
@@ -176,12 +176,20 @@ func (p *filesPage) cell(row, col int) tableCell {
 		}
 		return tableCell{text: names.Quote(f.Path)}
 	case 2:
-		return tableCell{text: f.Rule.ID, color: colMuted}
+		return tableCell{text: why(f), color: colMuted}
 	}
 	if f.Size == 0 {
 		return tableCell{text: "—", color: colMuted}
 	}
 	return tableCell{text: checks.Bytes(f.Size)}
+}
+
+// why says in words what is wrong, with the number and its limit where there is one.
+func why(f *checks.Finding) string {
+	if f.Detail == "" {
+		return capital(f.Rule.When)
+	}
+	return capital(oneLine(f.Detail))
 }
 
 // sortBy sorts by a column, and the other way round where it is sorted by it already.
@@ -249,7 +257,7 @@ func (p *filesPage) choose(row int) {
 	}
 	p.whole = path
 	p.shorten()
-	p.what.set(capital(oneLine(f.Detail))+".", "")
+	p.what.set(why(f)+". Rule: "+f.Rule.ID+".", "")
 	p.todo.set("What to do: "+f.Fix(), "")
 	for _, b := range []*button{p.reveal, p.copy, p.full} {
 		able(b, f.Path != "")

@@ -40,6 +40,7 @@ type table struct {
 type tableColumn struct {
 	title  string
 	width  float32
+	share  float32 // of the table's width, where that is more than width
 	mono   bool
 	right  bool
 	cut    elide
@@ -285,13 +286,13 @@ func (r *tableRenderer) columnWidths(w float32) {
 	r.widths = r.widths[:0]
 	left, flex := w, 0
 	for _, c := range r.t.cols {
-		left -= c.width
+		left -= max(c.width, c.share*w)
 		if c.width == 0 {
 			flex++
 		}
 	}
 	for _, c := range r.t.cols {
-		cw := c.width
+		cw := max(c.width, c.share*w)
 		if cw == 0 {
 			cw = max(left/float32(flex), 60)
 		}
