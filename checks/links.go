@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"loadline/checks/names"
-	"loadline/checks/share"
 	"loadline/checks/walk"
 )
 
@@ -165,7 +164,8 @@ func (f follower) follow(dir, target string) (end string, err error) {
 }
 
 // look tells what lies at a path whose folder is real, and the target if that is a link. Outside the
-// source it gives up after the deadline: a link may lead to a share whose server is gone.
+// source it gives up after the deadline: a link may lead to a share whose server is gone. Such a share
+// is asked once only.
 func (f follower) look(p string) (kind walk.Kind, target string, err error) {
 	type seen struct {
 		kind   walk.Kind
@@ -181,7 +181,7 @@ func (f follower) look(p string) (kind walk.Kind, target string, err error) {
 	if within(f.root, p) {
 		s, err = look()
 	} else {
-		s, err = share.Guard(context.Background(), f.deadline, look)
+		s, err = ask(&elsewhere, p, f.deadline, look)
 	}
 	return s.kind, s.target, err
 }
