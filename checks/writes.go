@@ -117,21 +117,30 @@ var shareWrites = &Check{
 	},
 }
 
-// cleanTrials removes the marked folders that earlier trials left behind.
+// cleanTrials removes the marked folders that earlier trials left behind. One that cannot be removed, since
+// it holds what no trial makes, is left as it is; the trial then finds it again.
 func cleanTrials(ctx context.Context, t *Trial, folder string) error {
 	left, err := share.LeftBehind(ctx, folder)
 	if err != nil {
 		return fmt.Errorf("earlier trial folders could not be looked for: %w", err)
 	}
-	var removed []string
+	var removed, kept []string
 	for _, p := range left {
-		if err := share.Remove(ctx, p); err != nil {
+		err := share.Remove(ctx, p)
+		switch {
+		case err == nil:
+			removed = append(removed, p)
+		case ctx.Err() != nil, errors.Is(err, share.ErrSilent), errors.Is(err, share.ErrBusy):
 			return fmt.Errorf("the earlier trial folder %s could not be removed: %w", names.Quote(p), err)
+		default:
+			kept = append(kept, Plain(err.Error()))
 		}
-		removed = append(removed, p)
 	}
 	if len(removed) > 0 {
 		t.Fact("removed_trials", removed, "Removed what earlier checks left: %s", quoteList(removed, 3))
+	}
+	if len(kept) > 0 {
+		t.Fact("kept_trials", kept, "Not removed: %s", strings.Join(kept[:min(len(kept), 3)], "; "))
 	}
 	return nil
 }

@@ -268,16 +268,20 @@ func clearTrial(w *worker, p, in *place, name string) error {
 	if err := w.call("listing the trial folder", func() (err error) { names, err = in.list(); return err }); err != nil {
 		return err
 	}
+	for _, n := range names { // before anything is removed
+		if n != namesFolder && !trialFile.MatchString(n) {
+			return fmt.Errorf("%w: %q", errHolds, n)
+		}
+	}
 	files := make([]string, 0, len(names))
 	for _, n := range names {
-		switch {
-		case n == namesFolder:
+		switch n {
+		case namesFolder:
 			if err := clearNames(w, in); err != nil {
 				return err
 			}
-		case !trialFile.MatchString(n):
-			return fmt.Errorf("%w: %q", errHolds, n)
-		case n != markerName:
+		case markerName:
+		default:
 			files = append(files, n)
 		}
 	}
