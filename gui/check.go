@@ -81,6 +81,9 @@ func (w *Window) Check() {
 	v.route.to.say("", "")
 	v.head.say(lookOf(checks.Running), runningWords(v.stage), "")
 	v.head.setRunning(true)
+	if c := w.win.Canvas(); c.Focused() == v.head.check { // it is gone: the keyboard goes on to what stands in its place
+		c.Focus(v.head.stop)
+	}
 	v.relay()
 	w.bar.update(w)
 	w.run.start(req,
@@ -184,6 +187,13 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 		}
 	}
 	v.head.check.set("", "Check again")
+	if c := w.win.Canvas(); c.Focused() == v.head.stop {
+		next := v.head.check
+		if v.head.files.Visible() && v.head.files.kind == primary {
+			next = v.head.files
+		}
+		c.Focus(next)
+	}
 	v.relay()
 	w.bar.update(w)
 	if w.closing {

@@ -302,3 +302,27 @@ func TestEllipsis(t *testing.T) {
 		t.Error("without the keyboard the field should stand at its end again")
 	}
 }
+
+// Whoever starts a run from the button by keyboard finds the keyboard at Stop, and at its end at the
+// next thing to do; Escape then closes what is said at the foot.
+func TestKeyboardStaysAtTheButton(t *testing.T) {
+	r := newRig(t, 1280, 800, Light)
+	r.Open(sampleSource, sampleShare)
+	c, h := r.win.Canvas(), r.view().head
+	c.Focus(h.check)
+	r.key(fyne.KeyReturn)
+	run := r.began()
+	if c.Focused() != h.stop {
+		t.Fatalf("while it runs the keyboard is at %T", c.Focused())
+	}
+	run.end <- ending{rep: sample()}
+	r.until("the end", func() bool { return r.running == "" })
+	if c.Focused() != h.files {
+		t.Errorf("at the end the keyboard is at %T", c.Focused())
+	}
+	r.tell(checks.Waiting, "Something.")
+	r.key(fyne.KeyEscape)
+	if r.notice.box.Visible() {
+		t.Error("Escape should close the notice")
+	}
+}

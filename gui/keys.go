@@ -148,6 +148,8 @@ func (w *Window) escape() {
 		w.back()
 	case w.running == w.stage:
 		w.Stop()
+	default:
+		w.notice.hide()
 	}
 }
 
