@@ -22,7 +22,7 @@ var (
 	notNFC = &Rule{
 		ID: "not-nfc", Level: Warn,
 		When:   "the name is not in Unicode normal form C (fails if the share folds normal forms)",
-		Fix:    "Rename it to normal form C, so that its key is what you type.",
+		Fix:    "Rename it to normal form C, so that its key is what you type; on an HFS+ disk, which undoes that, to a name without such letters.",
 		Source: "UAX #15",
 	}
 	caseTwins = &Rule{

@@ -145,6 +145,25 @@ func TestFixEdit(t *testing.T) {
 	}
 }
 
+// Portable names are proposed where they are wished, and no longer where not.
+func TestFixPortable(t *testing.T) {
+	r := fixRig(t, tree(t, "Über uns.mov"))
+	p := r.fix
+	if len(p.plan.Steps) != 0 {
+		t.Fatalf("%d steps", len(p.plan.Steps))
+	}
+	test.Tap(p.portable)
+	r.until("the plan", func() bool { return p.plan != nil })
+	if len(p.plan.Steps) != 1 || p.plan.Steps[0].Name() != "Uber_uns.mov" || p.apply.Disabled() {
+		t.Errorf("steps %+v", p.plan.Steps)
+	}
+	test.Tap(p.portable)
+	r.until("the plan", func() bool { return p.plan != nil })
+	if len(p.plan.Steps) != 0 || !p.apply.Disabled() {
+		t.Errorf("steps %+v", p.plan.Steps)
+	}
+}
+
 // What a rename would not cure has its reason, and what else can be done.
 func TestFixLeft(t *testing.T) {
 	dir := tree(t, "real.mov")

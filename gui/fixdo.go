@@ -115,7 +115,7 @@ func (p *fixPage) askWith(weight *repair.Weight) {
 	if weight != nil {
 		yes, title = "Do it", p.task(n)+"?"
 	}
-	p.w.ask("rename", title, strings.Join(text, " "), yes, "Not yet", func() {
+	p.w.ask("rename", title, strings.Join(text, "\n"), yes, "Not yet", func() {
 		p.run("At work", func(ctx context.Context, o repair.Options) (*repair.Outcome, error) { return plan.Apply(ctx, o) }, p.done)
 	})
 }
@@ -168,6 +168,8 @@ func (p *fixPage) run(doing string, work func(context.Context, repair.Options) (
 	p.cancel, p.busy = cancel, true
 	p.w.fixing = true
 	p.show(doing)
+	p.edit.Hide()
+	p.offers.Hide()
 	p.meterPlace.Show()
 	p.meter.set(0)
 	p.doing.set(doing, "")

@@ -8,11 +8,7 @@ import (
 
 func (p *fixPage) chooseLeft(l *repair.Left) {
 	p.old.set(names.Quote(l.Path), "")
-	why := capital(l.Why) + "."
-	if l.Target != "" {
-		why += " It points to " + names.Quote(l.Target) + "."
-	}
-	p.why.set(why, colMuted)
+	p.why.set(capital(l.Why)+".", colMuted)
 	for _, b := range []*button{p.doSkip, p.doLink, p.doArchive, p.archive} {
 		b.Hide()
 	}

@@ -36,6 +36,7 @@ type fixPage struct {
 	foot               *surface
 	count              *textLine
 	tabRename, tabLeft *button
+	portable           *button
 	apply, undo, lists *button
 	resume             *button
 
@@ -55,8 +56,8 @@ type fixPage struct {
 
 var fixColumns = []tableColumn{
 	{title: "Path now", mono: true, cut: cutMiddle},
-	{title: "New name", mono: true, cut: cutMiddle},
-	{title: "Why", width: 330, cut: cutEnd},
+	{title: "Afterwards", width: 300, mono: true, cut: cutMiddle},
+	{title: "Why", cut: cutEnd},
 }
 
 func newFixPage(w *Window, source string, limits repair.Limits) *fixPage {
@@ -73,6 +74,8 @@ func newFixPage(w *Window, source string, limits repair.Limits) *fixPage {
 	p.tabRename = newButton(toggle, "", "To rename", func() { p.turn(false) })
 	p.tabLeft = newButton(toggle, "", "Left as they are", func() { p.turn(true) })
 	p.tabRename.on = true
+	p.portable = newButton(toggle, "", "Portable names", p.turnPortable)
+	p.portable.on = limits.Portable
 	p.apply = newButton(primary, "wrench", "Rename", p.ask)
 	p.undo = newButton(plain, "history", "Undo", p.askUndo)
 	p.resume = newButton(plain, "onward", "Go on", p.goOn)
@@ -103,7 +106,7 @@ func (p *fixPage) build() {
 	p.back = newButton(plain, "back", "All cards", p.w.back)
 	top := newStretch(14, 1, p.back, newText("Fix names", 20, colText).bold().ends(), p.count)
 	intro := newParagraph("Nothing is changed before you have seen it and said yes. Every step is written to a journal first, and can be undone.", sizeBody, colMuted)
-	tools := newStretch(8, 2, p.tabRename, p.tabLeft, newText("", sizeBody, colText), p.lists, p.undo, p.resume, p.apply)
+	tools := newStretch(8, 3, p.tabRename, p.tabLeft, p.portable, newText("", sizeBody, colText), p.lists, p.undo, p.resume, p.apply)
 	p.edit = newColumn(6, container.New(&row{gap: 10, stretch: map[int]bool{0: true}}, p.name.calm(), p.encodings, p.keep), p.fault)
 	p.offers = newRow(8, p.doSkip, p.doLink, p.doArchive, p.archive)
 	p.meterPlace = newColumn(6, newSized(0, 10, p.meter), newStretch(10, 0, p.doing, p.stop))
@@ -200,6 +203,17 @@ func (p *fixPage) turn(left bool) {
 	p.table.choose(-1)
 	p.table.top = 0
 	p.show("")
+}
+
+// turnPortable makes the plan anew: with names of A–Z a–z 0–9 . _ - only, or without that wish.
+func (p *fixPage) turnPortable() {
+	if p.busy {
+		return
+	}
+	p.limits.Portable = !p.limits.Portable
+	p.portable.setOn(p.limits.Portable)
+	p.makes = map[string]bool{}
+	p.look()
 }
 
 func (p *fixPage) rows() int {

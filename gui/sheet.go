@@ -1,6 +1,8 @@
 package gui
 
 import (
+	"strings"
+
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
 	"fyne.io/fyne/v2/theme"
@@ -76,11 +78,12 @@ func (w *Window) ask(name, title, text string, yes, no string, do func()) {
 	s := &sheet{name: name}
 	s.yes = newButton(primary, "", yes, func() { w.shut(); do() })
 	s.no = newButton(plain, "", no, func() { w.shut() })
-	content := newColumn(gapMid,
-		newParagraph(title, 18, colText).bold(),
-		newParagraph(text, sizeBody, colMuted),
-		newStretch(10, 0, newText("", sizeBody, colText), s.no, s.yes))
-	w.open(s, content, s.no)
+	rows := []fyne.CanvasObject{newParagraph(title, 18, colText).bold()}
+	for part := range strings.SplitSeq(text, "\n") {
+		rows = append(rows, newParagraph(part, sizeBody, colMuted))
+	}
+	rows = append(rows, newStretch(10, 0, newText("", sizeBody, colText), s.no, s.yes))
+	w.open(s, newColumn(gapMid, rows...), s.no)
 }
 
 func (w *Window) open(s *sheet, content fyne.CanvasObject, first fyne.Focusable) {

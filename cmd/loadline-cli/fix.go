@@ -362,7 +362,7 @@ func (f *fixer) text(w io.Writer) error {
 			say("Not there any more: %s", names.Quote(path))
 		}
 		for _, path := range o.Kept {
-			say("The disk spells this name in a way of its own, a rename does not change it: %s", names.Quote(path))
+			say("The disk spells letters with marks in this name in a way of its own, whatever it is told: %s", names.Quote(path))
 		}
 		for _, s := range o.Stayed {
 			say("Left in its place: %s, because %s", names.Quote(s.Path), checks.Plain(s.Why))
