@@ -114,7 +114,7 @@ func capital(s string) string {
 	if s == "" {
 		return s
 	}
-	if first, _, _ := strings.Cut(s, " "); mountWords[first] {
+	if first, _, _ := strings.Cut(s, " "); mountWords[strings.TrimRight(first, ",")] {
 		return s
 	}
 	return strings.ToUpper(s[:1]) + s[1:]

@@ -359,3 +359,28 @@ func FuzzFinder(f *testing.F) {
 func isASCII(s string) bool {
 	return strings.IndexFunc(s, func(r rune) bool { return r >= 0x80 }) < 0
 }
+
+// However small the window, what is wrong with the chosen row is there to be read whole, and the list
+// keeps some rows.
+func TestFootFits(t *testing.T) {
+	for _, s := range [][2]float32{{640, 480}, {900, 600}, {1280, 800}} {
+		t.Run(fmt.Sprintf("%vx%v", s[0], s[1]), func(t *testing.T) {
+			rep := sample()
+			f := &rep.Checks[2].Findings[0]
+			f.Path = strings.Repeat("a very long folder/", 12) + "end.mov"
+			r := filesRig(t, rep)
+			r.win.Resize(fyne.NewSize(s[0], s[1]))
+			p := r.files
+			for i := range p.model.rows() {
+				p.table.choose(i)
+				p.choose(i)
+				if want := heightOf(p.foot, p.foot.Size().Width); want > p.foot.Size().Height+0.5 {
+					t.Errorf("of %q the foot wants %v and has %v", p.what.text, want, p.foot.Size().Height)
+				}
+				if rows := p.table.visible(); rows < 2.5 {
+					t.Errorf("only %.1f rows are seen", rows)
+				}
+			}
+		})
+	}
+}

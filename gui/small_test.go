@@ -158,3 +158,15 @@ func TestAnswers(t *testing.T) {
 		}
 	}
 }
+
+// Options of a mount keep their spelling at the head of a sentence.
+func TestCapital(t *testing.T) {
+	for s, want := range map[string]string{
+		"": "", "name is 271 bytes": "Name is 271 bytes", "rsize is 65,536 bytes": "rsize is 65,536 bytes",
+		"noac, sync or actimeo=0 is in force": "noac, sync or actimeo=0 is in force",
+	} {
+		if got := capital(s); got != want {
+			t.Errorf("%q becomes %q, want %q", s, got, want)
+		}
+	}
+}
