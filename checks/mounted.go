@@ -3,6 +3,7 @@ package checks
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io/fs"
 	"path/filepath"
 	"slices"
@@ -131,10 +132,13 @@ func lookAtShare(ctx context.Context, job *Job) (*share.Facts, error) {
 		return facts, err
 	}
 	inside, err := share.LookBelow(ctx, job.Share, job.Prefix, job.Deadline)
-	if errors.Is(err, share.ErrNotFolder) || errors.Is(err, errNotDir) || errors.Is(err, fs.ErrPermission) {
-		return inside, noFolder("folder on the share,", filepath.Join(job.Share, filepath.FromSlash(job.Prefix)), err)
-	}
-	if err != nil {
+	at := names.Quote(filepath.Join(job.Share, filepath.FromSlash(job.Prefix)))
+	switch {
+	case errors.Is(err, share.ErrNotFolder), errors.Is(err, errNotDir):
+		return inside, fmt.Errorf("%w: on the share, %s is a file or lies in one; choose the folder that holds the copy", ErrBadJob, at)
+	case errors.Is(err, fs.ErrPermission):
+		return inside, fmt.Errorf("%w: you may not open %s on the share; run as a user who may, or change its permissions", ErrBadJob, at)
+	case err != nil:
 		return inside, err
 	}
 	if inside.Mount.Point != facts.Mount.Point || inside.Device != facts.Device {

@@ -2,15 +2,28 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"io"
 
 	"loadline/checks"
 	"loadline/checks/seal"
 )
 
+const listings = `LISTING is a file made by the store, in any of these forms, compressed with gzip or not:
+  a table with a header (commas, tabs, semicolons or bars between) that has a key and a size or checksum
+  JSON lines: one object of the store a line
+  what sha256sum or md5sum prints
+Checksums are SHA-256, MD5 or CRC-32C, hexadecimal or base64. Of a list of versions the latest count.
+`
+
 // arrival compares the manifest with listings of the store.
 func arrival(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	fs := newFlags("arrival", "MANIFEST LISTING...", stderr)
+	flags := fs.Usage
+	fs.Usage = func() {
+		flags()
+		fmt.Fprint(stderr, listings)
+	}
 	options := seal.ArrivalOptions{Version: checks.Version}
 	var out output
 	out.register(fs)

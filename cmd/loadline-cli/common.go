@@ -13,6 +13,7 @@ import (
 	"golang.org/x/term"
 
 	"loadline/checks"
+	"loadline/checks/share"
 )
 
 // newFlags returns a flag set that reports to stderr and exits nowhere.
@@ -81,7 +82,7 @@ func (o *output) check(sources ...string) error {
 	if o.file == "" {
 		return nil
 	}
-	return guarded(o.file, func() error { return placeable(o.file, sources) })
+	return guarded(o.file, share.DefaultDeadline, func() error { return placeable(o.file, sources) })
 }
 
 // writeReport writes a report and returns the exit status that it stands for.
@@ -105,7 +106,7 @@ func (o *output) write(stdout io.Writer, write func(io.Writer) error) error {
 	if o.file == "" {
 		return write(stdout)
 	}
-	return guarded(o.file, func() error { return writeFile(o.file, write) })
+	return guarded(o.file, reportPatience, func() error { return writeFile(o.file, write) })
 }
 
 func writeFile(file string, write func(io.Writer) error) error {

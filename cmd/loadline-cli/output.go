@@ -12,13 +12,13 @@ import (
 	"loadline/checks/share"
 )
 
-// reportPatience is how long the place of a report may stay silent: it may be on a share whose server is
+// reportPatience is how long writing a report may take: its place may be on a share whose server is
 // gone (nfs(5), option hard).
 const reportPatience = 30 * time.Second
 
 // guarded does what may hang where a report is written.
-func guarded(file string, f func() error) error {
-	_, err := share.Guard(context.Background(), reportPatience, func() (struct{}, error) { return struct{}{}, f() })
+func guarded(file string, patience time.Duration, f func() error) error {
+	_, err := share.Guard(context.Background(), patience, func() (struct{}, error) { return struct{}{}, f() })
 	if errors.Is(err, share.ErrSilent) || errors.Is(err, share.ErrBusy) {
 		return fmt.Errorf("the place of %s does not answer; choose a folder of this machine", names.Quote(file))
 	}
