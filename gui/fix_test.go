@@ -284,7 +284,9 @@ func TestFixStopped(t *testing.T) {
 	test.Tap(p.apply)
 	r.until("the question", func() bool { return r.sheet != nil })
 	test.Tap(r.sheet.yes)
-	r.until("the copying", func() bool { return strings.Contains(p.doing.text, "of 4.3 GB") || strings.Contains(p.doing.text, "of 4.0 GiB") })
+	r.until("the copying", func() bool {
+		return strings.Contains(p.doing.text, "of 4.3 GB") || strings.Contains(p.doing.text, "of 4.0 GiB")
+	})
 	if !p.stop.Visible() || p.stop.Disabled() {
 		t.Error("there is no way to stop")
 	}
