@@ -8,10 +8,13 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
 	"time"
+
+	"golang.org/x/sys/unix"
 
 	"loadline/checks"
 )
@@ -83,6 +86,26 @@ func TestGuestGoodCopies(t *testing.T) {
 				}
 			})
 		}
+	}
+}
+
+// Something of this machine is mounted inside the copy: what lies there looks right and does not travel.
+func TestGuestMountedInside(t *testing.T) {
+	p := onMount(t, "/mnt/v3")
+	to := filepath.Dir(filepath.Join(p.share, p.prefix))
+	command(t, filepath.Dir(p.source), "cp", "-R", "archive", to)
+	inside := filepath.Join(p.share, p.prefix, "day1")
+	must(t, unix.Mount("memory", inside, "tmpfs", 0, ""))
+	t.Cleanup(func() { _ = unix.Unmount(inside, unix.MNT_DETACH) })
+	command(t, filepath.Join(p.source, "day1"), "cp", "-R", ".", inside)
+	rep, err := p.real(t, time.Minute, nil)
+	must(t, err)
+	if got := found(rep); rep.Verdict != checks.Failed || rep.Manifest != "" || !slices.Equal(got, []string{"on-share no-copy "}) {
+		t.Errorf("verdict %v, found %q, manifest %q", rep.Verdict, got, rep.Manifest)
+	}
+	must(t, unix.Unmount(inside, 0))
+	if rep, err = p.real(t, time.Minute, nil); err != nil || rep.Verdict != checks.Pass {
+		t.Errorf("without it: %v, %v", rep, err)
 	}
 }
 

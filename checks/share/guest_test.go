@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"os/user"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -241,6 +242,23 @@ func TestGuestMounts(t *testing.T) {
 	if f := look(spaced); f.NFS || f.Mount.Type != "tmpfs" {
 		t.Errorf("stacked mounts: %+v", f)
 	}
+	// Under sudo(8) the person's home may lie on a disk that root's does not: a folder in it is no share.
+	person, err := user.Lookup("mail") // of every system, with a home that nothing here uses
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.MkdirAll(person.HomeDir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	mount("homes", person.HomeDir, "tmpfs", 0)
+	if f := look(person.HomeDir); f.System {
+		t.Errorf("another disk: %+v", f)
+	}
+	t.Setenv("SUDO_USER", "mail")
+	if f := look(person.HomeDir); !f.System {
+		t.Errorf("the home of who called sudo: %+v", f)
+	}
+	t.Setenv("SUDO_USER", "")
 	// A share inside a share: the prefix leads onto another one.
 	inner := "/mnt/v3/inner"
 	if err := os.Mkdir(inner, 0o755); err != nil {

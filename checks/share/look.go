@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"os/user"
 	"path/filepath"
 	"strings"
 	"time"
@@ -143,11 +144,17 @@ func rowOf(rows []Mount, s seen) (Mount, bool) {
 	return Covering(rows, s.path)
 }
 
-// ownPlaces are the folders that lie on the system's own disks.
+// ownPlaces are the folders that lie on the system's own disks. Under sudo(8) the person is not the user
+// that the process runs as.
 func ownPlaces() []string {
 	places := []string{rootFolder()}
 	if home, err := os.UserHomeDir(); err == nil && filepath.IsAbs(home) {
 		places = append(places, home)
+	}
+	if name := os.Getenv("SUDO_USER"); name != "" {
+		if person, err := user.Lookup(name); err == nil && filepath.IsAbs(person.HomeDir) {
+			places = append(places, person.HomeDir)
+		}
 	}
 	return places
 }
