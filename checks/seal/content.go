@@ -298,9 +298,9 @@ func (c *comparing) unstable(s *side, e *entry, r *reading, path string) bool {
 	}
 	switch changed := r.changed || r.size != e.size; {
 	case changed && s.number == sourceSide:
-		c.fail(c.t, sourceChanged, path, e.size, "it changed while it was checked: %s bytes at first, %s when it was read", checks.Count(e.size), checks.Count(r.got))
+		c.fail(c.t, sourceChanged, path, e.size, "%s", changedHow(e, r))
 	case changed:
-		c.fail(c.t, stillCopying, path, e.size, "it changed while it was checked: %s bytes at first, %s when it was read", checks.Count(e.size), checks.Count(r.got))
+		c.fail(c.t, stillCopying, path, e.size, "%s", changedHow(e, r))
 	case r.got != r.size && s.number == sourceSide:
 		c.fail(c.t, unreadableSource, path, e.size, "only %s of %s bytes could be read", checks.Count(r.got), checks.Count(r.size))
 	case r.got != r.size:
@@ -309,6 +309,14 @@ func (c *comparing) unstable(s *side, e *entry, r *reading, path string) bool {
 		return false
 	}
 	return true
+}
+
+// changedHow says how a file changed: one whose space was taken beforehand keeps its size while it is filled.
+func changedHow(e *entry, r *reading) string {
+	if r.got == e.size {
+		return "it was written to while it was checked; its size is the same"
+	}
+	return fmt.Sprintf("it changed while it was checked: %s bytes at first, %s when it was read", checks.Count(e.size), checks.Count(r.got))
 }
 
 // conclude compares the two sides of a file.

@@ -4,6 +4,7 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
+	"strings"
 	"testing"
 	"time"
 
@@ -116,6 +117,10 @@ func TestUnstable(t *testing.T) {
 		res := c.t.Close("")
 		if bad != (tc.rule != "") || bad && (len(res.Findings) != 1 || res.Findings[0].Rule.ID != tc.rule || res.Status != checks.Failed) {
 			t.Errorf("side %d, %+v: %v, %+v, want %q", tc.side, tc.r, bad, res.Findings, tc.rule)
+		}
+		// Two equal sizes are no explanation.
+		if tc.r.changed && !strings.Contains(res.Findings[0].Detail, "written to while it was checked; its size is the same") {
+			t.Errorf("says %q", res.Findings[0].Detail)
 		}
 	}
 }
