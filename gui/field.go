@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/canvas"
 	"fyne.io/fyne/v2/container"
 	"fyne.io/fyne/v2/driver/desktop"
 	"fyne.io/fyne/v2/theme"
@@ -40,7 +41,9 @@ func (f *field) calm() fyne.CanvasObject {
 	dots.style = f.TextStyle
 	f.more = newSurface(theme.ColorNameInputBackground, "", dots).round(0)
 	f.more.Hide()
-	inside := container.New(&fieldLayout{f}, container.NewThemeOverride(f, calmTheme{}), f.more)
+	wheel := &wheel{}
+	wheel.ExtendBaseWidget(wheel)
+	inside := container.New(&fieldLayout{f}, container.NewThemeOverride(f, calmTheme{}), f.more, wheel)
 	f.frame = newSurface(theme.ColorNameInputBackground, theme.ColorNameInputBorder, inside).pad(3, 0).round(7)
 	return f.frame
 }
@@ -50,6 +53,7 @@ type fieldLayout struct{ f *field }
 
 func (l *fieldLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	place(o[0], 0, 0, s.Width, s.Height)
+	place(o[2], 0, 0, s.Width, s.Height)
 	// As wide as leaves whole characters of a text that stands at its end.
 	const pad, least = 8, 15
 	glyph := measure("0", sizeBody, l.f.TextStyle).Width
@@ -59,6 +63,23 @@ func (l *fieldLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 }
 
 func (*fieldLayout) MinSize(o []fyne.CanvasObject) fyne.Size { return o[0].MinSize() }
+
+// wheel lies over a field and hands the mouse wheel to the page: Fyne's own field keeps it, and the
+// page would stand still as soon as a field comes under the pointer.
+type wheel struct{ widget.BaseWidget }
+
+// Scrolled implements fyne.Scrollable.
+func (w *wheel) Scrolled(e *fyne.ScrollEvent) {
+	c := fyne.CurrentApp().Driver().CanvasForObject(w)
+	if p := shownPages[c]; c != nil && p != nil && holds(p.content, w) {
+		p.scroll.Scrolled(e)
+	}
+}
+
+// CreateRenderer implements fyne.Widget.
+func (w *wheel) CreateRenderer() fyne.WidgetRenderer {
+	return widget.NewSimpleRenderer(canvas.NewRectangle(color.Transparent))
+}
 
 // ellipsis shows where the head of a text is out of sight. Without the keyboard a field stands at the
 // end of its text, which says most of a path.

@@ -326,3 +326,15 @@ func TestKeyboardStaysAtTheButton(t *testing.T) {
 		t.Error("Escape should close the notice")
 	}
 }
+
+// On a low window, where the fields scroll with the cards, the wheel turns the page over a field too.
+func TestWheelOverField(t *testing.T) {
+	r := newRig(t, 640, 480, Light)
+	r.done(sample())
+	f := r.view().route.options.prefix
+	at := fyne.CurrentApp().Driver().AbsolutePositionForObject(f).AddXY(20, 10)
+	test.Scroll(r.win.Canvas(), at, 0, -40)
+	if y := r.view().ledger.page.scroll.Offset.Y; y <= 0 {
+		t.Errorf("the page stands at %v", y)
+	}
+}
