@@ -88,7 +88,7 @@ var (
 		ID: "invalid-utf8", Level: Fail,
 		When:   "the name is not valid UTF-8",
 		Fix:    "Rename it in UTF-8: keys of object stores must be.",
-		Source: "RFC 3629 §3–4 (from memory), utf-8(7)",
+		Source: "RFC 3629 §4, utf-8(7)",
 	}
 	lineBreak = &Rule{
 		ID: "line-break", Level: Fail,
@@ -100,19 +100,19 @@ var (
 		ID: "control-character", Level: Fail,
 		When:   "the name holds U+0001–001F, U+FFFE or U+FFFF (fails: an XML listing cannot hold them), or TAB, U+007F, U+0080–009F (warns)",
 		Fix:    "Rename it without the character.",
-		Source: "XML 1.0 §2.2 Char (from memory)",
+		Source: "XML 1.0 §2.2, production Char",
 	}
 	bidiControl = &Rule{
 		ID: "bidi-control", Level: Warn,
 		When:   "the name holds a character that turns the direction of text: what you see is not what it is called",
 		Fix:    "Rename it without the character.",
-		Source: "UAX #9 (from memory)",
+		Source: "Unicode PropList.txt, Bidi_Control; UAX #9",
 	}
 	reservedCharacter = &Rule{
 		ID: "reserved-character", Level: Warn,
 		When:   `the name holds one of \ : * ? " < > | (fails if the share refuses it)`,
 		Fix:    "Rename it without the character, or it cannot be restored to most disks.",
-		Source: "exFAT specification, invalid file name characters (from memory); kernel documentation of ntfs3",
+		Source: "exFAT specification, table of invalid file name characters; kernel documentation of ntfs3",
 	}
 	trailingDotOrSpace = &Rule{
 		ID: "trailing-dot-or-space", Level: Warn,

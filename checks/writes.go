@@ -228,7 +228,7 @@ var (
 		ID: "refuses-character", Level: Fail,
 		When:   "the name holds a character that the share refuses or changes",
 		Fix:    "Rename the file without that character.",
-		Source: "RFC 8881 NFS4ERR_BADCHAR (from memory); measured on vfat",
+		Source: "RFC 7530 §13.1.7.1, NFS4ERR_BADCHAR; measured on vfat",
 	}
 )
 

@@ -132,7 +132,7 @@ func runeTraits(r rune) Traits {
 	case r <= 0x9F:
 		return NotPortable | NotASCII | SoftControl
 	case r == 0x061C, r == 0x200E, r == 0x200F, r >= 0x202A && r <= 0x202E, r >= 0x2066 && r <= 0x2069:
-		return NotPortable | NotASCII | Bidi // UAX #9 (from memory)
+		return NotPortable | NotASCII | Bidi // Bidi_Control (Unicode PropList.txt)
 	case r == 0xFFFE, r == 0xFFFF:
 		return NotPortable | NotASCII | HardControl
 	}

