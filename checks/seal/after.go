@@ -9,6 +9,7 @@ import (
 	"path"
 	"path/filepath"
 	"runtime/debug"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -321,7 +322,11 @@ func (a *after) absent(t *checks.Trial) (files, bytes int64) {
 			if why := a.clutter(t, p); why != "" {
 				e.flags |= leftOut
 				a.leftOut++
-				t.Report(checks.Finding{Path: p, Rule: clutterLeftOut, Level: checks.Note, Size: e.size, Detail: why})
+				f := checks.Finding{Path: p, Rule: clutterLeftOut, Level: checks.Note, Size: e.size, Detail: why}
+				if recovered(p) {
+					f.Level, f.Remedy = checks.Warn, "Look at it before the disk is erased: a check of the disk puts there what it finds without a name, which may be footage."
+				}
+				t.Report(f)
 				continue
 			}
 			files++
@@ -383,6 +388,12 @@ func (a *after) clutter(t *checks.Trial, p string) string {
 		return ""
 	}
 	return "AppleDouble: attributes of the file beside it (RFC 1740, from memory)"
+}
+
+// recovered reports whether a path lies in a folder where fsck(8) puts files that lost their names
+// (mklost+found(8)).
+func recovered(p string) bool {
+	return slices.Contains(strings.Split(p, "/"), "lost+found")
 }
 
 // plain takes the path out of an error: it stands beside it already, and could forge a line.

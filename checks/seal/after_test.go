@@ -330,6 +330,23 @@ func TestNotes(t *testing.T) {
 	}
 }
 
+// What a check of the disk has put into lost+found may be a take (mklost+found(8)): leaving it out is no
+// clean pass. An empty folder of that name is.
+func TestLostAndFound(t *testing.T) {
+	p := archive(t)
+	must(t, os.Mkdir(filepath.Join(p.source, "lost+found"), 0o700))
+	p.copy(t)
+	must(t, os.Remove(filepath.Join(p.share, "archive", "lost+found")))
+	if rep := p.must(t); rep.Verdict != checks.Pass {
+		t.Errorf("empty: %v, found %q", rep.Verdict, found(rep))
+	}
+	write(t, filepath.Join(p.source, "lost+found", "#12345"), "frames")
+	rep := p.must(t)
+	if got := found(rep); rep.Verdict != checks.Warned || !slices.Equal(got, []string{"on-share clutter-left-out lost+found/#12345"}) {
+		t.Errorf("a file in it: %v, found %q", rep.Verdict, got)
+	}
+}
+
 // A file that an earlier run has proven, and that is changed since without a trace in size and date,
 // is read again: its status change time tells.
 func TestStateIsNotTrustedBlindly(t *testing.T) {

@@ -54,9 +54,9 @@ var (
 	}
 	clutterLeftOut = &checks.Rule{
 		ID: "clutter-left-out", Level: checks.Note,
-		When:   "a file that a desktop or an operating system left on the disk is not on the share",
+		When:   "a file that a desktop or an operating system left on the disk is not on the share (warns in lost+found, where it may be footage that lost its name)",
 		Fix:    "Nothing to do: it is no footage.",
-		Source: "common practice, no source",
+		Source: "common practice, no source; mklost+found(8)",
 	}
 	missingFolder = &checks.Rule{
 		ID: "missing-folder", Level: checks.Note,
