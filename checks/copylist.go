@@ -11,7 +11,8 @@ import (
 )
 
 // A CopyList names the files that a copy is to take, by their paths relative to the source. The checks
-// of space and time follow it; all others still look at everything.
+// of space and time follow it, and the stage after copying does not miss what is not on it; all others
+// still look at everything.
 type CopyList struct {
 	files   map[string]struct{}
 	folders map[string]struct{} // that hold a listed file or a folder of one
@@ -56,13 +57,14 @@ func ReadCopyList(r io.Reader) (*CopyList, error) {
 // Len is how many paths the list names.
 func (l *CopyList) Len() int64 { return int64(len(l.files)) }
 
-func (l *CopyList) has(p string) bool {
+// Has reports whether the list names a path.
+func (l *CopyList) Has(p string) bool {
 	_, ok := l.files[p]
 	return ok
 }
 
 // copiesFile reports whether the file of a path is to be copied.
-func (j *Job) copiesFile(p string) bool { return j.CopyList == nil || j.CopyList.has(p) }
+func (j *Job) copiesFile(p string) bool { return j.CopyList == nil || j.CopyList.Has(p) }
 
 // copiesFolder reports whether the folder of a path is to be made on the share.
 func (j *Job) copiesFolder(p string) bool {
@@ -75,5 +77,5 @@ func (j *Job) copiesFolder(p string) bool {
 
 // copied reports whether a file is to be copied; without a list it builds no path.
 func (t *Trial) copied(d *walk.Dir, e *walk.Entry) bool {
-	return t.Job.CopyList == nil || t.Job.CopyList.has(d.Join(e.Name))
+	return t.Job.CopyList == nil || t.Job.CopyList.Has(d.Join(e.Name))
 }

@@ -73,7 +73,7 @@ func (t *Tally) visit(d *walk.Dir) {
 			if e.Size > 0 && (largest < 0 || larger(e, &d.Entries[largest])) {
 				largest = i
 			}
-			if t.list != nil && t.list.has(d.Join(e.Name)) {
+			if t.list != nil && t.list.Has(d.Join(e.Name)) {
 				w.copy.Files++
 				w.copy.Bytes = plus(w.copy.Bytes, e.Size)
 				w.copy.LargestFile = max(w.copy.LargestFile, e.Size)

@@ -117,6 +117,7 @@ type after struct {
 	copy     string // folder of the copy
 	prefix   string // of it on the share
 	leftOut  int64  // files of clutter that were not copied
+	unlisted int64  // files that are neither on the copy list nor on the share
 	manifest string
 	// stateInSource: nothing may be remembered there.
 	stateInSource bool
@@ -193,6 +194,7 @@ func (a *after) onShare(ctx context.Context, t *checks.Trial) error {
 	default:
 		return fmt.Errorf("the folder of the copy cannot be read: %w", err)
 	}
+	a.followList(t)
 	missing, missingBytes := a.absent(t)
 	a.hint(ctx, t, missing)
 	if n := atomic.LoadInt64(&dates); n > 0 {
@@ -209,7 +211,7 @@ func (a *after) onShare(ctx context.Context, t *checks.Trial) error {
 	case missing > 0 || differ > 0:
 		t.Say("Of %s, %s missing, %s different in size or kind.", checks.Of(a.tree.count, "file"), checks.Count(missing), checks.Count(differ))
 	default:
-		t.Say("All of %s are there, of the right size.", checks.Of(a.tree.count-a.leftOut, "file"))
+		t.Say("All of %s are there, of the right size.", checks.Of(a.travelling(), "file"))
 	}
 	return nil
 }
@@ -300,9 +302,11 @@ func (a *after) match(t *checks.Trial, d *walk.Dir, dates *int64) {
 func (a *after) absent(t *checks.Trial) (files, bytes int64) {
 	type sum struct {
 		files, bytes int64
+		unlisted     bool
 		broken       bool
 	}
 	tops := map[string]*sum{}
+	var unlistedBytes int64
 	for id := range a.tree.folders {
 		f := &a.tree.folders[id]
 		var top *sum
@@ -329,6 +333,15 @@ func (a *after) absent(t *checks.Trial) (files, bytes int64) {
 				t.Report(f)
 				continue
 			}
+			if list := t.Job.CopyList; list != nil && !list.Has(p) {
+				e.flags |= leftOut
+				a.unlisted++
+				unlistedBytes += e.size
+				if top != nil {
+					top.unlisted = true
+				}
+				continue
+			}
 			files++
 			bytes += e.size
 			if top != nil {
@@ -342,14 +355,42 @@ func (a *after) absent(t *checks.Trial) (files, bytes int64) {
 	for name, s := range tops {
 		switch {
 		case s.broken:
+		case s.files == 0 && s.unlisted:
 		case s.files > 0:
 			a.fail(t, missingOnShare, name, s.bytes, "the whole folder is not on the share: %s, %s", checks.Of(s.files, "file"), checks.Bytes(s.bytes))
 		case checks.ClutterAbove(name) == "":
 			t.Report(checks.Finding{Path: name, Rule: missingFolder, Level: checks.Note, Detail: "not on the share; no file is in it"})
 		}
 	}
+	if a.unlisted > 0 {
+		t.Whole(leftOffList, "%s, %s, on this disk only", checks.Of(a.unlisted, "file"), checks.Bytes(unlistedBytes))
+	}
 	return files, bytes
 }
+
+// followList compares the copy list, if there is one, with the source.
+func (a *after) followList(t *checks.Trial) {
+	list := t.Job.CopyList
+	if list == nil {
+		return
+	}
+	there := int64(0)
+	for i := range int(a.tree.count) {
+		if list.Has(a.tree.path(i)) {
+			there++
+		}
+	}
+	t.Fact("listed", list.Len(), "The copy list names %s, %s of them on the source", checks.Of(list.Len(), "file"), checks.Count(there))
+	switch lost := list.Len() - there; {
+	case there == 0:
+		a.fail(t, nothingToCheck, "", 0, "no file of the copy list is on the source")
+	case lost > 0:
+		t.Whole(listOutdated, "%s of the copy list not on the source", checks.Of(lost, "path"))
+	}
+}
+
+// travelling is how many files belong on the share.
+func (a *after) travelling() int64 { return a.tree.count - a.leftOut - a.unlisted }
 
 // top returns the topmost folder above or at a path that is not on the share, and whether the listing
 // of its parent broke off.

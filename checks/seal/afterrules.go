@@ -58,6 +58,18 @@ var (
 		Fix:    "Nothing to do: it is no footage.",
 		Source: "common practice, no source; mklost+found(8)",
 	}
+	leftOffList = &checks.Rule{
+		ID: "left-off-list", Level: checks.Warn,
+		When:   "files of the source are neither on the copy list nor on the share",
+		Fix:    "They do not travel: see that they may be lost before the disk is erased, or copy them too.",
+		Source: "the copy list that was given",
+	}
+	listOutdated = &checks.Rule{
+		ID: "list-outdated", Level: checks.Warn,
+		When:   "the copy list names paths that are not on the source",
+		Fix:    "Look where these files went since the list was written; then write it anew.",
+		Source: "the copy list that was given",
+	}
 	missingFolder = &checks.Rule{
 		ID: "missing-folder", Level: checks.Note,
 		When:   "a folder without files is not on the share",
@@ -145,7 +157,7 @@ func checksOf(a *after) []*checks.Check {
 		Fix: "Copy what is missing or differs, then check again.",
 		Rules: []*checks.Rule{
 			noCopy, nothingToCheck, missingOnShare, sizeDiffers, kindDiffers, sourceChanged, unreadableSource,
-			unreadableOnShare, clutterLeftOut, missingFolder, linkNotChecked, specialNotChecked, dateDiffers,
+			unreadableOnShare, clutterLeftOut, leftOffList, listOutdated, missingFolder, linkNotChecked, specialNotChecked, dateDiffers,
 		},
 		Visit: a.visit, Finish: a.onShare,
 	}

@@ -401,14 +401,18 @@ func (a *arrival) conclude(t *checks.Trial, missing int64) {
 	if n := a.nameOnly; n > 0 {
 		t.Whole(noChecksums, "no checksum and no size in the listing for %s of %s; for them only the name was compared", checks.Count(n), checks.Of(h.Files, "file"))
 	}
-	if h.Links+h.Others+h.Clutter > 0 {
+	if h.Links+h.Others+h.Clutter+h.LeftOff > 0 {
 		level := checks.Note
-		if h.Links+h.Others > 0 {
+		if h.Links+h.Others+h.LeftOff > 0 {
 			level = checks.Warn
+		}
+		off := ""
+		if h.LeftOff > 0 {
+			off = "; left off the copy list, it did not travel: " + checks.Of(h.LeftOff, "file")
 		}
 		t.Report(checks.Finding{
 			Rule: notCovered, Level: level,
-			Detail: fmt.Sprintf("the source also held %s, %s, and %s of desktop clutter left out of the copy", checks.Of(h.Links, "link"), checks.Of(h.Others, "special file"), checks.Of(h.Clutter, "file")),
+			Detail: fmt.Sprintf("the source also held %s, %s, and %s of desktop clutter left out of the copy%s", checks.Of(h.Links, "link"), checks.Of(h.Others, "special file"), checks.Of(h.Clutter, "file"), off),
 		})
 	}
 	t.Fact("files", h.Files, "Files in the manifest: %s, %s", checks.Count(h.Files), checks.Bytes(h.Bytes))

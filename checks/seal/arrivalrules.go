@@ -42,8 +42,8 @@ var (
 	}
 	notCovered = &checks.Rule{
 		ID: "not-covered", Level: checks.Warn,
-		When:   "the source held links or special files, which are no objects and no part of the manifest",
-		Fix:    "See that what the links point to is safe elsewhere before you erase the disk.",
+		When:   "the source held links or special files, which are no objects, or files that were left off the copy list",
+		Fix:    "See that what the links point to, and what was left off, is safe elsewhere before you erase the disk.",
 		Source: "symlink(7)",
 	}
 	extraObject = &checks.Rule{

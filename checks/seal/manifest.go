@@ -33,7 +33,8 @@ import (
 //
 // sha256sum passes over lines that begin with "#", which no line with a digest does. Paths are
 // sorted bytewise. The last line is the SHA-256 of all bytes before it: a manifest that was cut or
-// edited is noticed here, while sha256sum -c still takes it.
+// edited is noticed here, while sha256sum -c still takes it. Where files were left off a copy list,
+// " left-off=N" follows clutter.
 
 // Header is what a manifest says of itself.
 type Header struct {
@@ -43,8 +44,9 @@ type Header struct {
 	Files  int64
 	Bytes  int64
 	// What the manifest does not cover: links and special files are no content of their own, and
-	// desktop clutter may have been left out of the copy on purpose.
+	// desktop clutter, and what was not on a copy list, may have been left out of the copy on purpose.
 	Links, Others, Clutter int64
+	LeftOff                int64 // files that were not on the copy list and not copied
 }
 
 const (
@@ -65,9 +67,13 @@ type File struct {
 func WriteManifest(w io.Writer, h *Header, files iter.Seq[*File]) error {
 	seal := sha256.New()
 	out := io.MultiWriter(w, seal)
-	if _, err := fmt.Fprintf(out, "%s%s\n# made %s\n# source %s\n# prefix %s\n# files %d\n# bytes %d\n# not-covered links=%d others=%d clutter=%d\n",
+	off := ""
+	if h.LeftOff > 0 {
+		off = " left-off=" + strconv.FormatInt(h.LeftOff, 10)
+	}
+	if _, err := fmt.Fprintf(out, "%s%s\n# made %s\n# source %s\n# prefix %s\n# files %d\n# bytes %d\n# not-covered links=%d others=%d clutter=%d%s\n",
 		manifestFirst, manifestHint, h.Made.UTC().Format(time.RFC3339), strconv.QuoteToASCII(h.Source), strconv.QuoteToASCII(h.Prefix),
-		h.Files, h.Bytes, h.Links, h.Others, h.Clutter); err != nil {
+		h.Files, h.Bytes, h.Links, h.Others, h.Clutter, off); err != nil {
 		return err
 	}
 	line := make([]byte, 0, 512)
@@ -225,6 +231,13 @@ func (m *manifestReader) header() error {
 		{"files", func(s string) (err error) { h.Files, err = parseSize(s); return err }},
 		{"bytes", func(s string) (err error) { h.Bytes, err = parseSize(s); return err }},
 		{"not-covered", func(s string) error {
+			s, off, any := strings.Cut(s, " left-off=")
+			if any {
+				var err error
+				if h.LeftOff, err = parseSize(off); err != nil {
+					return err
+				}
+			}
 			_, err := fmt.Sscanf(s, "links=%d others=%d clutter=%d", &h.Links, &h.Others, &h.Clutter)
 			return err
 		}},

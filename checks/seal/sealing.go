@@ -77,12 +77,12 @@ func (c *comparing) seal(ctx context.Context) error {
 // header returns the head of the manifest; false where not everything is proven.
 func (c *comparing) header() (*Header, bool) {
 	a, job := c.after, c.t.Job
-	if a.flawed.Load() || a.tree.count == 0 || c.proven.Load() != a.tree.count-a.leftOut {
+	if a.flawed.Load() || a.travelling() == 0 || c.proven.Load() != a.travelling() {
 		return nil, false
 	}
 	h := &Header{
 		Made: job.Now(), Source: job.Source, Prefix: job.Prefix,
-		Links: a.tree.links, Others: a.tree.others, Clutter: a.leftOut,
+		Links: a.tree.links, Others: a.tree.others, Clutter: a.leftOut, LeftOff: a.unlisted,
 	}
 	for f := range c.proofs() {
 		h.Files++

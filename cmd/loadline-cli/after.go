@@ -22,6 +22,7 @@ func after(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	fs.StringVar(&job.Prefix, "prefix", "", "`FOLDER` on the share that holds the copy, and so the head of every key")
 	fs.StringVar(&options.Manifest, "manifest", "", "write the manifest of this machine to `FILE` (default: in the state folder); an existing file is left alone")
 	fs.StringVar(&options.Bag, "bag", "", "also write the tag files of a bag (RFC 8493) into the new folder `DIR`; the copy is its payload")
+	list := fs.String("copy-list", "", "do not miss what is not on the copy list in `FILE`: one path a line, or each ended by NUL")
 	fs.BoolVar(&job.NoTrial, "no-trial", false, "write nothing on the share: the manifest stays on this machine only")
 	fs.BoolVar(&options.NoMD5, "no-md5", false, "leave MD5 out of the manifest: quicker on two cores, but most listings hold no better checksum")
 	fs.BoolVar(&options.Fresh, "fresh", false, "read everything again, whatever earlier runs have proven")
@@ -38,6 +39,11 @@ func after(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	}
 	if out.file != "" && (samePath(out.file, options.Manifest) || samePath(out.file, options.Bag)) {
 		return fault(stderr, errors.New("the report and the manifest cannot be one file; choose another name for one of them"))
+	}
+	if *list != "" {
+		if job.CopyList, err = readCopyList(*list); err != nil {
+			return fault(stderr, err)
+		}
 	}
 	job.Source, job.Share = rest[0], rest[1]
 	watch, done := progressLine(stderr)
