@@ -27,9 +27,7 @@ func (w *Window) request(v *view) (Request, error) {
 	if err := v.route.options.into(&r.Job); err != nil {
 		return r, err
 	}
-	if v.stage == checks.Before && w.listOf == from {
-		r.CopyList = w.listed
-	}
+	r.CopyListFile = typedPath(v.route.options.list.Text)
 	if w.standIn != nil {
 		w.standIn(&r.Job)
 	}
@@ -217,6 +215,15 @@ func (v *view) stoppedReport() *checks.Report {
 // failed says beside the place at fault why a run could not begin.
 func (w *Window) failed(v *view, err error) {
 	v.state = stateError
+	var list *listError
+	if errors.As(err, &list) {
+		v.route.options.say(capital(list.Error()) + ".")
+		w.message = list.Error()
+		v.reset()
+		v.head.setPrimary(true)
+		v.head.say(lookOf(checks.Failed), "The check could not begin", putRight)
+		return
+	}
 	text := strings.TrimPrefix(err.Error(), checks.ErrBadJob.Error()+": ")
 	where := v.blame(err)
 	text = strings.TrimPrefix(text, where.get()+": ") // the field above shows it

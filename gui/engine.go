@@ -2,17 +2,21 @@ package gui
 
 import (
 	"context"
+	"fmt"
+	"os"
 
 	"loadline/checks"
 	"loadline/checks/seal"
+	"loadline/checks/share"
 )
 
 // Request is one press of the button: a job, and for the arrival stage the files to compare.
 type Request struct {
 	checks.Job
-	Manifest string
-	Listings []string
-	State    string // folder for what is proven and for manifests
+	CopyListFile string // empty means all of the source
+	Manifest     string
+	Listings     []string
+	State        string // folder for what is proven and for manifests
 }
 
 // Engine is what the window drives. Tests give it a stand-in.
@@ -50,7 +54,19 @@ func listOf(s checks.Stage) []*checks.Check {
 	return nil
 }
 
+// listError is what is wrong with a copy list.
+type listError struct{ error }
+
+func (e *listError) Unwrap() error { return e.error }
+
 func runReal(ctx context.Context, r Request, watch func(checks.Event)) (*checks.Report, error) {
+	if r.CopyListFile != "" {
+		var err error
+		r.CopyList, err = share.Guard(ctx, 0, func() (*checks.CopyList, error) { return readCopyList(r.CopyListFile) })
+		if err != nil {
+			return nil, &listError{err}
+		}
+	}
 	switch r.Stage {
 	case checks.After:
 		return seal.After(ctx, r.Job, seal.Options{State: r.State}, watch)
@@ -58,4 +74,13 @@ func runReal(ctx context.Context, r Request, watch func(checks.Event)) (*checks.
 		return seal.Arrival(ctx, r.Manifest, r.Listings, seal.ArrivalOptions{Version: r.Version}, watch)
 	}
 	return checks.Run(ctx, r.Job, listOf(r.Stage), watch)
+}
+
+func readCopyList(file string) (*checks.CopyList, error) {
+	f, err := os.Open(file)
+	if err != nil {
+		return nil, fmt.Errorf("the copy list cannot be opened: %w", err)
+	}
+	defer f.Close()
+	return checks.ReadCopyList(f)
 }

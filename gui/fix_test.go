@@ -12,6 +12,7 @@ import (
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/test"
 
+	"loadline/checks"
 	"loadline/checks/repair"
 )
 
@@ -320,10 +321,37 @@ func TestFixLists(t *testing.T) {
 	if err != nil || string(skip) != "link.mov\n" {
 		t.Errorf("the skip list holds %q (%v)", skip, err)
 	}
-	// The next check follows the list: two of the files, not the link.
-	r.until("the list to be kept", func() bool { return r.listed != nil })
-	req, err := r.request(r.view())
-	if err != nil || req.CopyList == nil || req.CopyList.Len() != 2 {
-		t.Errorf("the next check follows the list %v (%v)", req.CopyList, err)
+	// The checks before and after copying follow the list: two of the files, not the link.
+	list := r.views[checks.Before].route.options.list
+	r.until("the list to be named", func() bool { return typedPath(list.Text) == out })
+	for _, stage := range []checks.Stage{checks.Before, checks.After} {
+		req, err := r.request(r.views[stage])
+		if err != nil || req.CopyListFile != out {
+			t.Errorf("%s follows the list %q (%v)", stage, req.CopyListFile, err)
+		}
+	}
+	got, err := readCopyList(out)
+	if err != nil || got.Len() != 2 {
+		t.Errorf("%+v, %v", got, err)
+	}
+}
+
+// A copy list that cannot be read is told where it is named, and after renames it is named no more.
+func TestCopyListIsTold(t *testing.T) {
+	dir := tree(t, "what?.mov")
+	r := newRig(t, 1280, 800, Light)
+	r.Open(dir, "")
+	o := r.view().route.options
+	o.list.SetText(filepath.Join(dir, "none.txt"))
+	_, err := runReal(t.Context(), Request{Job: checks.Job{Stage: checks.Before, Source: dir}, CopyListFile: filepath.Join(dir, "none.txt")}, func(checks.Event) {})
+	if err == nil {
+		t.Fatal("a list that is not there was taken")
+	}
+	r.ended(r.view(), nil, err)
+	if !o.problem.Visible() || !strings.Contains(o.problem.text, "The copy list cannot be opened") || r.view().head.title.text != "The check could not begin" {
+		t.Errorf("said %q and %q", o.problem.text, r.view().head.title.text)
+	}
+	if !r.dropList() || o.list.Text != "" || r.dropList() {
+		t.Errorf("still names %q", o.list.Text)
 	}
 }

@@ -2,7 +2,6 @@ package gui
 
 import (
 	"bufio"
-	"bytes"
 	"context"
 	"errors"
 	"io"
@@ -253,11 +252,14 @@ func (p *fixPage) done(o *repair.Outcome) {
 	archives := p.plan != nil && slices.ContainsFunc(p.plan.Makings(), func(m repair.Making) bool { return m.Archive })
 	p.makes = map[string]bool{}
 	w := p.w
-	w.listed = nil // its paths may be gone
+	listed := w.dropList()
 	text := capital(work(o.Done, o.Made)) + " done. The disk is checked again; “Fix names” can undo."
 	s := checks.Pass
-	if archives {
+	switch {
+	case archives:
 		text += " Save the lists there, so that the archive travels in place of the card."
+	case listed:
+		text += " The copy list was of what was there before: save the lists anew."
 	}
 	if len(o.Gone) > 0 {
 		text = many(int64(len(o.Gone)), "file was", "files were") + " gone meanwhile. " + text
@@ -273,7 +275,7 @@ func (p *fixPage) done(o *repair.Outcome) {
 // undone says what is as before, and what is not.
 func (p *fixPage) undone(o *repair.Outcome) {
 	p.makes = map[string]bool{}
-	p.w.listed = nil
+	listed := p.w.dropList()
 	text, s := capital(work(o.Done, o.Made))+" taken back.", checks.Pass
 	for i, stay := range o.Stayed {
 		s = checks.Warned
@@ -283,8 +285,19 @@ func (p *fixPage) undone(o *repair.Outcome) {
 		}
 		text += " " + names.Quote(stay.Path) + " is left in its place, because " + oneLine(stay.Why) + "."
 	}
+	if listed {
+		text += " The copy list was of what was there before: save the lists anew."
+	}
 	p.w.tell(s, text)
 	p.look()
+}
+
+// dropList forgets the copy list, whose paths may be gone, and tells whether there was one.
+func (w *Window) dropList() bool {
+	list := w.views[checks.Before].route.options.list
+	was := list.Text != ""
+	list.SetText("")
+	return was
 }
 
 // saveLists writes the copy list and the skip list beside each other.
@@ -294,7 +307,7 @@ func (p *fixPage) saveLists() {
 	}
 	w := p.w
 	stamp := w.desk.Now().Format("2006-01-02 15.04")
-	w.saveSheet("Save the copy list", "One relative path a line: what would arrive as it is named now. What would not goes into a skip list beside it. In the source folder, pax -rw -d /mnt/share < LIST copies exactly these. The next check counts space and time for this list.",
+	w.saveSheet("Save the copy list", "One relative path a line: what would arrive as it is named now. What would not goes into a skip list beside it. In the source folder, pax -rw -d /mnt/share < LIST copies exactly these. The checks before and after copying follow this list.",
 		"Loadline copy list "+stamp+".txt",
 		func(path string, out io.Writer) error { return p.writeLists(path, out) })
 }
@@ -304,20 +317,15 @@ func (p *fixPage) writeLists(path string, out io.Writer) error {
 	if _, err := os.Lstat(skip); err == nil {
 		return errors.New("the skip list " + names.Quote(skip) + " is there already: choose another name")
 	}
-	var kept bytes.Buffer
 	err := writeFile(skip, false, func(f *os.File) error {
 		b := bufio.NewWriterSize(f, 1<<16)
-		_, err := p.plan.WriteLists(context.Background(), io.MultiWriter(out, &kept), b, false)
+		_, err := p.plan.WriteLists(context.Background(), out, b, false)
 		return errors.Join(err, b.Flush())
 	})
-	if err != nil {
-		return err
+	if err == nil {
+		p.w.desk.Post(func() { p.w.views[checks.Before].route.options.list.SetText(showPath(path)) })
 	}
-	// A list without a single file says nothing of space and time.
-	if list, err := checks.ReadCopyList(&kept); err == nil {
-		p.w.desk.Post(func() { p.w.listed, p.w.listOf = list, p.source })
-	}
-	return nil
+	return err
 }
 
 // skipListBeside is the name of the skip list that belongs to a copy list.

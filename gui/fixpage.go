@@ -103,7 +103,7 @@ func newFixPage(w *Window, source string, limits repair.Limits) *fixPage {
 }
 
 func (p *fixPage) build() {
-	p.back = newButton(plain, "back", "All cards", p.w.back)
+	p.back = newButton(plain, "back", "All checks", p.w.back)
 	top := newStretch(14, 1, p.back, newText("Fix names", 20, colText).bold().ends(), p.count)
 	intro := newParagraph("Nothing is changed before you have seen it and said yes. Every step is written to a journal first, and can be undone.", sizeBody, colMuted)
 	tools := newStretch(8, 3, p.tabRename, p.tabLeft, p.portable, newText("", sizeBody, colText), p.lists, p.undo, p.resume, p.apply)

@@ -17,6 +17,7 @@ type choices struct {
 	Source   []byte       `json:"source,omitempty"` // raw bytes of a path need not be UTF-8
 	Share    []byte       `json:"share,omitempty"`
 	Prefix   []byte       `json:"prefix,omitempty"`
+	CopyList []byte       `json:"copy_list,omitempty"`
 	Manifest []byte       `json:"manifest,omitempty"`
 	Listing  []byte       `json:"listing,omitempty"`
 	Uplink   string       `json:"uplink,omitempty"`

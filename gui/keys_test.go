@@ -22,7 +22,7 @@ func TestTabOrder(t *testing.T) {
 		r.bar.fix, r.bar.last, r.bar.save, r.bar.keys, r.bar.theme,
 		v.head.files, v.head.check,
 		v.route.from.path, v.route.from.choose, v.route.to.path, v.route.to.choose,
-		o.prefix, o.uplink, o.battery, o.link,
+		o.prefix, o.list, o.uplink, o.battery, o.link,
 	}
 	for _, k := range v.ledger.cards {
 		want = append(want, k)

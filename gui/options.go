@@ -17,6 +17,7 @@ type options struct {
 	box     fyne.CanvasObject
 	line    *fyne.Container
 	prefix  *field
+	list    *field
 	uplink  *field
 	battery *field
 	link    *field
@@ -27,6 +28,7 @@ type options struct {
 func newOptions() *options {
 	o := &options{
 		prefix:  newField("like 2026-archive"),
+		list:    newField("none: all files are copied"),
 		uplink:  newField("like 20 Mb/s"),
 		battery: newField("like 6 h"),
 		link:    newField("measured"),
@@ -45,20 +47,20 @@ func newOptions() *options {
 		return container.New(&row{gap: 8, stretch: map[int]bool{1: true}}, newText(label, sizeSmall+1, colMuted), f.calm())
 	}
 	o.line = container.New(&optionLayout{},
-		cell("Folder on the share", o.prefix), cell("Uplink", o.uplink),
+		cell("Folder on the share", o.prefix), cell("Copy list", o.list), cell("Uplink", o.uplink),
 		cell("Appliance battery", o.battery), cell("Link speed", o.link))
 	o.box = newInset(12, 4, newColumn(4, o.line, o.problem))
 	return o
 }
 
-// onlyPrefix leaves what a later stage needs.
-func (o *options) onlyPrefix() {
-	for _, c := range o.line.Objects[1:] {
+// onlyPlaces leaves what a later stage needs.
+func (o *options) onlyPlaces() {
+	for _, c := range o.line.Objects[2:] {
 		c.Hide()
 	}
 }
 
-func (o *options) fields() []*field { return []*field{o.prefix, o.uplink, o.battery, o.link} }
+func (o *options) fields() []*field { return []*field{o.prefix, o.list, o.uplink, o.battery, o.link} }
 
 func (o *options) lock(on bool) {
 	for _, f := range o.fields() {
@@ -129,39 +131,45 @@ func hoursIn(s string) (time.Duration, error) {
 	return d, nil
 }
 
-// optionLayout: the folder gets what the short fields leave; where it is narrow, two lines.
+// optionLayout: folder and list share what the short fields leave; where it is narrow, they have a line
+// of their own.
 type optionLayout struct{}
 
 const (
-	optionNarrow = 760
+	optionNarrow = 1000
 	optionHigh   = 36
+	optionGap    = 18
 )
 
 func (optionLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	const gap = 18
-	if !o[1].Visible() {
-		place(o[0], 0, 0, s.Width, optionHigh)
-		return
-	}
-	ws := [4]float32{0, 152, 186, 152}
-	if s.Width < optionNarrow {
-		half := (s.Width - 2*gap) / 3
-		place(o[0], 0, 0, s.Width, optionHigh)
-		for i := 1; i < 4; i++ {
-			place(o[i], float32(i-1)*(half+gap), optionHigh+6, half, optionHigh)
+	short := [3]float32{152, 186, 152}
+	all, room := o[2].Visible(), s.Width
+	if all && s.Width >= optionNarrow {
+		for _, w := range short {
+			room -= w + optionGap
 		}
-		return
 	}
-	ws[0] = s.Width - ws[1] - ws[2] - ws[3] - 3*gap
-	x := float32(0)
-	for i, w := range ws {
-		place(o[i], x, 0, w, optionHigh)
-		x += w + gap
+	half := (room - optionGap) / 2
+	place(o[0], 0, 0, half, optionHigh)
+	place(o[1], half+optionGap, 0, half, optionHigh)
+	switch {
+	case !all:
+	case s.Width < optionNarrow:
+		third := (s.Width - 2*optionGap) / 3
+		for i := range short {
+			place(o[2+i], float32(i)*(third+optionGap), optionHigh+6, third, optionHigh)
+		}
+	default:
+		x := room + optionGap
+		for i, w := range short {
+			place(o[2+i], x, 0, w, optionHigh)
+			x += w + optionGap
+		}
 	}
 }
 
 func (optionLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {
-	if w < optionNarrow && o[1].Visible() {
+	if w < optionNarrow && o[2].Visible() {
 		return 2*optionHigh + 6
 	}
 	return optionHigh

@@ -192,7 +192,7 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 		m["source"], m["source-choose"] = v.route.from.path, v.route.from.choose
 		m["share"], m["share-choose"] = v.route.to.path, v.route.to.choose
 		if o := v.route.options; o != nil {
-			m["prefix"] = o.prefix
+			m["prefix"], m["copy-list"] = o.prefix, o.list
 			if v.stage == checks.Before {
 				m["uplink"], m["battery"], m["link"] = o.uplink, o.battery, o.link
 			}

@@ -40,12 +40,12 @@ type view struct {
 }
 
 // places are what a report is about: a verdict on one disk must never stand beside another.
-type places struct{ from, to, prefix string }
+type places struct{ from, to, prefix, list string }
 
 func (v *view) places() places {
 	p := places{from: v.route.from.path.Text, to: v.route.to.path.Text}
 	if v.route.options != nil {
-		p.prefix = v.route.options.prefix.Text
+		p.prefix, p.list = v.route.options.prefix.Text, v.route.options.list.Text
 	}
 	return p
 }
@@ -82,7 +82,7 @@ func newView(w *Window, stage checks.Stage) *view {
 		to = newWell("share", "Share", "/path/to/the/mounted/share", w.chooser(&to, "Choose the mounted share", true))
 		opts = newOptions()
 		if stage == checks.After {
-			opts.onlyPrefix()
+			opts.onlyPlaces()
 		}
 	}
 	v.route = newRoute(from, to, opts)

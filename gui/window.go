@@ -38,11 +38,6 @@ type Window struct {
 	mute    bool // texts are being put, not typed
 	standIn func(*checks.Job)
 
-	// listed is the copy list saved last, of the source listOf: space and time follow it until names
-	// change. Nil means all of the source.
-	listed *checks.CopyList
-	listOf string
-
 	run     *runner
 	running checks.Stage // of the run that goes on; empty if none does
 	began   time.Time
@@ -150,6 +145,7 @@ func (w *Window) recall(c choices) {
 	a.to.put(string(c.Listing))
 	o := w.views[checks.Before].route.options
 	o.prefix.SetText(showPath(string(c.Prefix)))
+	o.list.SetText(showPath(string(c.CopyList)))
 	o.uplink.SetText(c.Uplink)
 	o.battery.SetText(c.Battery)
 	o.link.SetText(c.Link)
@@ -166,6 +162,7 @@ func (w *Window) remember() {
 	c := choices{
 		Stage: w.stage, Theme: w.theme, Width: size.Width, Height: size.Height,
 		Source: []byte(before.from.get()), Share: []byte(before.to.get()), Prefix: []byte(typedPath(o.prefix.Text)),
+		CopyList: []byte(typedPath(o.list.Text)),
 		Manifest: []byte(arrival.from.get()), Listing: []byte(arrival.to.get()),
 		Uplink: o.uplink.Text, Battery: o.battery.Text, Link: o.link.Text,
 	}
@@ -195,6 +192,7 @@ func (w *Window) watch(v *view) {
 					o.route.from.put(v.route.from.get())
 					o.route.to.put(v.route.to.get())
 					o.route.options.prefix.SetText(v.route.options.prefix.Text)
+					o.route.options.list.SetText(v.route.options.list.Text)
 					w.greet(o)
 				}
 			}
