@@ -10,6 +10,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"log"
 	"os"
 	"os/signal"
 	"path/filepath"
@@ -109,6 +110,7 @@ func run(args []string, out io.Writer) int {
 		Icon:       fyne.NewStaticResource("icon.png", assets.Icon()),
 		Migrations: map[string]bool{"fyneDo": true},
 	})
+	log.SetOutput(&toolkitLog{out: out})
 	program := app.NewWithID("loadline")
 	win := program.NewWindow("Loadline")
 	desk := gui.RealDesk(win)
