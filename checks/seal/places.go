@@ -136,8 +136,15 @@ const mostHints = 1000
 
 // hint adds where the copy may be instead, if nothing of it is where it should be.
 func (a *after) hint(ctx context.Context, t *checks.Trial, missing int64) {
-	if a.tree.count == 0 || missing < a.tree.count {
+	if a.tree.count == 0 || missing == 0 {
 		return
+	}
+	for _, chunk := range a.tree.files.chunks {
+		for i := range chunk {
+			if chunk[i].flags&onShare != 0 {
+				return
+			}
+		}
 	}
 	job := t.Job
 	prefix, found := a.deeper()

@@ -144,6 +144,23 @@ func TestHints(t *testing.T) {
 	}
 }
 
+// What is left off a copy list is no file that is missing, and hides no hint.
+func TestHintWithACopyList(t *testing.T) {
+	p := archive(t)
+	write(t, filepath.Join(p.share, "archive", "archive", "notes.txt"), "first light\n")
+	list, err := checks.ReadCopyList(strings.NewReader("notes.txt\n"))
+	must(t, err)
+	job := p.job()
+	job.CopyList = list
+	rep, err := After(t.Context(), job, Options{}, nil)
+	must(t, err)
+	c := result(t, rep, "on-share")
+	told := slices.ContainsFunc(c.Findings, func(f checks.Finding) bool { return strings.Contains(f.Remedy, "the folder archive/archive as prefix") })
+	if c.Rules["missing-on-share"] != 1 || !told {
+		t.Errorf("%+v", c.Findings)
+	}
+}
+
 // What a run that was killed while it wrote the manifest left behind, the next one removes; what only
 // looks like it stays, and so does everything when nothing may be written.
 func TestLeftByAKill(t *testing.T) {
