@@ -88,6 +88,8 @@ func Span(d time.Duration) string {
 		return "-" + Span(-max(d, -math.MaxInt64))
 	case d == 0:
 		return "0 s"
+	case d < 100*time.Microsecond:
+		return strconv.FormatInt(max(1, d.Microseconds()), 10) + " µs"
 	case d < time.Second:
 		return strconv.FormatFloat(float64(d.Microseconds())/1000, 'f', 1, 64) + " ms"
 	case d < 10*time.Second:

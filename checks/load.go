@@ -63,11 +63,11 @@ var folderLoad = &Check{
 		if whole > 0 {
 			part = float64(calls) / float64(whole)
 		}
-		t.Fact("calls_share", part, "Calls for files: %s of %s", Span(calls), Span(whole))
+		t.Fact("calls_share", part, "Opening, closing and naming files: %s of %s", Span(calls), Span(whole))
 		if part > smallFilesShare && whole > smallFilesLeast {
-			t.Whole(smallFiles, "%s: %s for calls alone, %.0f %% of the copy; over 25 %% is slow", Of(n.Files, "file"), Span(calls), part*100)
+			t.Whole(smallFiles, "opening, closing and naming %s takes %s, %.0f %% of the time of the copy; over 25 %% is slow", Of(n.Files, "file"), Span(calls), part*100)
 		}
-		t.Say("%s, %s each on average; their calls are %.0f %% of the copy.", Of(n.Files, "file"), Bytes(mean), part*100)
+		t.Say("%s, %s each on average; opening, closing and naming them takes %s of %s.", Of(n.Files, "file"), Bytes(mean), Span(calls), Span(whole))
 		return nil
 	},
 }

@@ -115,10 +115,10 @@ func visitPaths(t *Trial, d *walk.Dir) {
 			continue
 		}
 		if full := s.head + n; full > names.PathMax {
-			t.Flag(d, e, pathTooLong, "path is %d bytes on the share, %d are possible", full, names.PathMax)
+			t.Flag(d, e, pathTooLong, "path is %s bytes on the share, %s are possible", Count(int64(full)), Count(names.PathMax))
 		}
 		if key := s.prefix + n; key > t.Job.KeyBytes {
-			t.Flag(d, e, keyTooLong, "key is %d bytes, %d are possible", key, t.Job.KeyBytes)
+			t.Flag(d, e, keyTooLong, "key is %s bytes, %s are possible", Count(int64(key)), Count(int64(t.Job.KeyBytes)))
 		}
 		if n > names.WindowsPathMax {
 			if units := names.UTF16Len(d.Path) + min(at, 1) + names.UTF16Len(e.Name); units > names.WindowsPathMax {

@@ -91,7 +91,7 @@ var permissions = &Check{
 		n := t.Tally()
 		closed := t.Total(folderUnreadable) + t.Total(fileUnreadable)
 		if closed+t.Total(readError) == 0 {
-			t.Say("%s in %s can be read.", Of(n.Files, "file"), Of(n.Folders+1, "folder"))
+			t.Say("%s and %s can be read.", Of(n.Files, "file"), Of(n.Folders, "folder"))
 		} else {
 			t.Say("%s or folders cannot be read; the disk reported %s.", Of(closed, "file"), Of(t.Total(readError), "error"))
 		}

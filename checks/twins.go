@@ -70,11 +70,14 @@ var nameTwins = &Check{
 	},
 	Visit: visitTwins,
 	Finish: func(_ context.Context, t *Trial) error {
+		say := "No two names of a folder collide"
 		if n := t.Total(sameNormalForm) + t.Total(caseTwins); n > 0 {
-			t.Say("%s that collide with another, %s not in normal form C.", Of(n, "name"), Count(t.Total(notNFC)))
-		} else {
-			t.Say("No two names of a folder collide; %s not in normal form C.", Count(t.Total(notNFC)))
+			say = Of(n, "name") + " that collide with another"
 		}
+		if n := t.Total(notNFC); n > 0 {
+			say += "; " + Count(n) + " with letters in pieces (not in Unicode normal form C)"
+		}
+		t.Say("%s.", say)
 		return nil
 	},
 }
