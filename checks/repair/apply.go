@@ -91,7 +91,7 @@ var (
 	ErrLater = errors.New("a later plan was applied on top of this one: undo that first")
 )
 
-// A StoppedError tells that renaming stopped midway. Every file has its old name, its new one, or
+// A StoppedError tells that the work stopped midway. Every file has its old name, its new one, or
 // one that the journal knows; Resume and Undo go on from there.
 type StoppedError struct {
 	Journal     string
@@ -100,7 +100,7 @@ type StoppedError struct {
 }
 
 func (e *StoppedError) Error() string {
-	return fmt.Sprintf("stopped after %d of %d renames: %v (resume or undo with the journal %s)",
+	return fmt.Sprintf("stopped after %d of %d steps: %v (resume or undo with the journal %s)",
 		e.Done, e.Total, e.Err, names.Quote(e.Journal))
 }
 
@@ -285,7 +285,7 @@ func (p *Plan) journal() *journal {
 		Started: time.Now().UTC(), Source: raw(p.Source), State: string(StatePlanned),
 	}}
 	add := func(m *move) {
-		m.temp = fmt.Sprintf("%s%s-%d", tempPrefix, j.head.ID, len(j.moves))
+		m.temp = j.tempName(len(j.moves))
 		m.at = atOld
 		j.moves = append(j.moves, m)
 	}
@@ -436,9 +436,12 @@ func (e *engine) tell(path string) {
 }
 
 func (e *engine) stopped(err error) error {
-	done := 0
+	done, end := 0, atNew
+	if e.j.head.State == string(StateUndoing) {
+		end = atOld
+	}
 	for _, m := range e.j.moves {
-		if m.place == atNew {
+		if m.place == end {
 			done++
 		}
 	}

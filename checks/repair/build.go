@@ -26,6 +26,14 @@ func (e *engine) build(ctx context.Context, m *move, temp string) error {
 		return err
 	}
 	e.hook("written")
+	if !m.made.archive() {
+		// By this a copy is told from other things after a crash, and when it is taken back.
+		if is, err := take(ctx, e.outer(temp), false, nil); err != nil {
+			return err
+		} else if is != m.made.Of {
+			return fmt.Errorf("%w: %s", errKept, names.Quote(e.here(m, m.to)))
+		}
+	}
 	back := sha256.New()
 	r := reader{ctx: ctx, fresh: true}
 	err = r.walk(e.outer(temp), func(rel, path string, info fs.FileInfo) error {
@@ -45,6 +53,8 @@ func (e *engine) build(ctx context.Context, m *move, temp string) error {
 }
 
 var errReadBack = errors.New("the disk gives back something else than was written to it, so it must not be trusted")
+
+var errKept = errors.New("the disk does not keep names or dates as they are in what would be copied")
 
 // counting counts bytes of content, in halves: one for writing or reading, two for comparing.
 func (e *engine) counting(m *move, halves int64) func(int64) {
@@ -133,16 +143,25 @@ func (e *engine) dress(path string, info fs.FileInfo) error {
 	if info.IsDir() {
 		perm |= 0o700
 	}
-	// Disks without permissions refuse; what counts is the content.
+	// Disks without permissions or owners refuse; what counts is the content.
+	ownerOf(info).give(e.root, path)
 	if err := e.root.Chmod(path, perm); err != nil && !errors.Is(err, fs.ErrPermission) && !errors.Is(err, errors.ErrUnsupported) {
 		return err
 	}
-	return e.root.Chtimes(path, accessTime(info), info.ModTime())
+	err := e.setDates(path, accessTime(info), info.ModTime())
+	if errors.Is(err, errDate) {
+		return nil // a coarser date will do; whether it does is looked at when all is written
+	}
+	return err
 }
 
 // prove compares what was made with its original, byte for byte, and says why it must stay; "" if
 // nothing would be lost with it.
 func (e *engine) prove(ctx context.Context, m *move, path string) (why string, err error) {
+	was, err := e.root.Lstat(path)
+	if err != nil {
+		return "", err
+	}
 	of, err := e.takeOriginal(ctx, m)
 	switch {
 	case ctx.Err() != nil:
@@ -161,15 +180,19 @@ func (e *engine) prove(ctx context.Context, m *move, path string) (why string, e
 	case ctx.Err() != nil:
 		return "", ctx.Err()
 	case errors.Is(err, errDiffers):
-		return "it has changed since", nil
+		return changedSince, nil
 	case err != nil:
 		return "it could not be compared with what it was made from: " + err.Error(), nil
+	}
+	// Comparing may have taken hours: is it still what was compared?
+	if now, err := e.root.Lstat(path); err != nil || identify(now) != identify(was) {
+		return changedSince, nil
 	}
 	return "", nil
 }
 
 func (e *engine) compareArchive(ctx context.Context, m *move, path string) error {
-	f, err := e.root.Open(path)
+	f, err := openIn(e.root, path)
 	if err != nil {
 		return err
 	}
@@ -189,15 +212,17 @@ func (e *engine) compareCopy(ctx context.Context, m *move, path string) error {
 	if is != m.made.Of {
 		return errDiffers
 	}
+	var of tally // of what is compared, and not of what there was before
 	r := reader{ctx: ctx, follow: true}
-	return r.walk(e.original(m), func(rel, from string, info fs.FileInfo) error {
+	err = r.walk(e.original(m), func(rel, from string, info fs.FileInfo) error {
+		of.add(rel, kindOf(info.Mode()), info.Size(), info.ModTime(), "")
 		if kindOf(info.Mode()) != walk.File {
 			return nil
 		}
 		if rel != "" {
 			rel = "/" + rel
 		}
-		f, err := e.root.Open(path + rel)
+		f, err := openIn(e.root, path+rel)
 		if err != nil {
 			return err
 		}
@@ -208,6 +233,10 @@ func (e *engine) compareCopy(ctx context.Context, m *move, path string) error {
 		}
 		return c.ended()
 	})
+	if err == nil && of != m.made.Of {
+		err = fmt.Errorf("%w (%s)", ErrChanged, names.Quote(e.original(m)))
+	}
+	return err
 }
 
 var errDiffers = errors.New("the content differs")

@@ -202,7 +202,7 @@ func (p *Plan) findArchives(ctx context.Context) error {
 			continue
 		}
 		dir, name := parent(c.Path)
-		f, err := p.root.Open(cmp.Or(dir, "."))
+		f, err := openIn(p.root, cmp.Or(dir, "."))
 		if err != nil {
 			return fmt.Errorf("cannot open the folder %s: %w", names.Quote(dir), cause(err))
 		}
@@ -244,7 +244,7 @@ func (p *Plan) isArchive(ctx context.Context, c *Card, path string) bool {
 	if err != nil || !info.Mode().IsRegular() {
 		return false
 	}
-	f, err := p.root.Open(path)
+	f, err := openIn(p.root, path)
 	if err != nil {
 		return false
 	}

@@ -8,6 +8,7 @@ import (
 	"os"
 	"slices"
 	"syscall"
+	"time"
 
 	"loadline/checks/names"
 	"loadline/checks/walk"
@@ -84,7 +85,7 @@ func (e *engine) preflight(ctx context.Context) error {
 }
 
 func (e *engine) list(path string) (map[string]bool, error) {
-	d, err := e.root.Open(path)
+	d, err := openIn(e.root, path)
 	if err != nil {
 		return nil, err
 	}
@@ -227,7 +228,7 @@ func (e *engine) forward(ctx context.Context) (*Outcome, error) {
 	return &e.out, nil
 }
 
-// halt ends midway. Where nothing was renamed yet, nothing is left behind either.
+// halt ends midway. Where nothing was changed yet, nothing is left behind either.
 func (e *engine) halt(err error) (*Outcome, error) {
 	err = explain(err)
 	for _, m := range e.j.moves {
@@ -235,6 +236,14 @@ func (e *engine) halt(err error) (*Outcome, error) {
 			return nil, e.stopped(err)
 		}
 	}
+	for _, m := range e.j.moves {
+		if m.at == copying || m.at == packing {
+			if e.root.RemoveAll(e.here(m, m.temp)) != nil {
+				return nil, e.stopped(err)
+			}
+		}
+	}
+	e.restoreDates()
 	if e.forget() != nil {
 		return nil, e.stopped(err)
 	}
@@ -397,26 +406,57 @@ func (e *engine) restoreRoot() {
 	}
 }
 
-func (e *engine) restoreDate(f dated) {
-	now := e.current(f.path)
-	info, err := e.root.Lstat(now)
-	if errors.Is(err, fs.ErrNotExist) {
-		return
-	}
-	if err == nil && info.IsDir() && !info.ModTime().Equal(f.id.modTime()) {
-		e.hook("date")
-		// Both times are given: some FUSE programs take no notice of one alone, and say nothing.
-		err = e.root.Chtimes(now, accessTime(info), f.id.modTime())
-		e.hook("dated")
-		if err == nil {
-			if info, err = e.root.Lstat(now); err == nil && !info.ModTime().Equal(f.id.modTime()) {
-				err = errDate
-			}
+// redate gives one folder its date back while the work goes on; whether that worked is told at the end.
+func (e *engine) redate(path string) {
+	for _, f := range e.j.folders {
+		if f.path == path {
+			_ = e.date(f)
+			return
 		}
 	}
-	if err != nil {
+}
+
+func (e *engine) restoreDate(f dated) {
+	if e.date(f) != nil {
 		e.out.Dates = append(e.out.Dates, f.path)
 	}
+}
+
+// date gives a folder its date back, if it is still that folder.
+func (e *engine) date(f dated) error {
+	now := e.current(f.path)
+	info, err := e.root.Lstat(now)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil
+	case err != nil:
+		return err
+	case !info.IsDir() || !identify(info).same(f.id, e.lasting) || info.ModTime().Equal(f.id.modTime()):
+		return nil
+	}
+	e.hook("date")
+	defer e.hook("dated")
+	// Both times are given: some FUSE programs take no notice of one alone, and say nothing.
+	return e.setDates(now, accessTime(info), f.id.modTime())
+}
+
+// setDates sets both dates of a file or folder, and looks whether the disk has kept that of the content.
+func (e *engine) setDates(path string, access, content time.Time) error {
+	// os.Root.Chtimes counts nanoseconds since 1970 in 64 bits: beyond them it would set any date.
+	if !content.Equal(time.Unix(0, content.UnixNano())) {
+		return errDate
+	}
+	if !access.Equal(time.Unix(0, access.UnixNano())) {
+		access = content
+	}
+	if err := e.root.Chtimes(path, access, content); err != nil {
+		return err
+	}
+	info, err := e.root.Lstat(path)
+	if err == nil && !info.ModTime().Equal(content) {
+		err = errDate
+	}
+	return err
 }
 
 var errDate = errors.New("the disk did not keep the date")

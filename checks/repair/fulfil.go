@@ -16,9 +16,11 @@ type Stay struct {
 	Why  string
 }
 
-func (e *engine) stay(m *move, why string) {
-	e.out.Stayed = append(e.out.Stayed, Stay{e.here(m, m.to), why})
+func (e *engine) stay(m *move, path, why string) {
+	e.out.Stayed = append(e.out.Stayed, Stay{path, why})
 }
+
+const changedSince = "it has changed since"
 
 // fulfil makes what is to be made, or takes it away again. It is made under another name, read back
 // and compared before it takes its place; and taken away only while the original holds every byte.
@@ -30,16 +32,14 @@ func (e *engine) fulfil(ctx context.Context, m *move, to string) error {
 	e.tell(seat)
 	switch {
 	case m.place == "":
-		if _, err := e.root.Lstat(seat); err == nil {
-			e.stay(m, "it has changed since")
-		} else {
-			e.gone([]*move{m})
-		}
-		if m.at == copying || m.at == packing {
-			return e.root.RemoveAll(temp) // something else has taken the place meanwhile
-		}
+		return e.strange(ctx, m, temp, seat)
 	case m.place == to:
 		e.halves += 2 * m.made.Of.Bytes
+		if to == atOld && m.at == linking {
+			if err := e.dressLink(m, seat); err != nil { // a crash came before that
+				return err
+			}
+		}
 	case m.place == atTemp && to == atNew, m.place == atOld:
 		if err := e.make(ctx, m, temp, seat); err != nil {
 			return err
@@ -56,7 +56,36 @@ func (e *engine) fulfil(ctx context.Context, m *move, to string) error {
 	if err := e.root.RemoveAll(temp); err != nil {
 		return err
 	}
+	// Now, not only at the end: the folder may be in what is copied, packed or compared next.
+	e.redate(m.dir)
 	e.out.Made++
+	return nil
+}
+
+// strange ends a making in whose place there is nothing, or something of somebody else, which is left
+// alone.
+func (e *engine) strange(ctx context.Context, m *move, temp, seat string) error {
+	if _, err := e.root.Lstat(seat); err == nil {
+		e.stay(m, seat, changedSince)
+	} else {
+		e.gone([]*move{m})
+	}
+	switch m.at {
+	case copying, packing: // a half
+		return e.root.RemoveAll(temp)
+	case linking: // a copy that stepped aside
+		if _, err := e.root.Lstat(temp); err != nil {
+			return removed(err)
+		}
+		why, err := e.prove(ctx, m, temp)
+		if err == nil && why == "" {
+			return e.root.RemoveAll(temp)
+		}
+		if err == nil {
+			e.stay(m, temp, why)
+		}
+		return err
+	}
 	return nil
 }
 
@@ -113,53 +142,83 @@ func (e *engine) unmake(ctx context.Context, m *move, temp, seat string) error {
 	if m.place == atTemp {
 		is = temp
 	}
-	if why, err := e.prove(ctx, m, is); err != nil {
+	why, err := e.prove(ctx, m, is)
+	if err != nil {
 		return err
-	} else if why != "" {
+	}
+	if why == "" {
+		e.hook("proven")
+		if m.made.archive() {
+			err = e.discard(m, seat)
+		} else {
+			why, err = e.relink(ctx, m, temp, seat)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	if why != "" {
 		if m.place == atTemp {
 			if err := e.settle(m); err != nil {
 				return err
 			}
 		}
-		e.stay(m, why)
+		e.stay(m, seat, why)
 		m.place = ""
 		return nil
-	}
-	if m.made.archive() {
-		if err := e.j.mark(m, removing, true); err != nil {
-			return err
-		}
-		e.hook("remove")
-		if err := removed(e.root.Remove(seat)); err != nil {
-			return err
-		}
-	} else if err := e.relink(m, temp, seat); err != nil {
-		return err
 	}
 	m.place = atOld
 	e.hook("removed")
 	return e.j.mark(m, atOld, false)
 }
 
-// relink puts a link back into its place. The copy goes to the other name first.
-func (e *engine) relink(m *move, temp, seat string) error {
-	if err := e.j.mark(m, linking, true); err != nil {
+// discard takes an archive away.
+func (e *engine) discard(m *move, seat string) error {
+	if err := e.j.mark(m, removing, true); err != nil {
 		return err
+	}
+	e.hook("remove")
+	return removed(e.root.Remove(seat))
+}
+
+// relink puts a link back into its place. The copy goes to the other name first, where nobody else
+// writes; why says what came up in it while it was compared, which can take hours.
+func (e *engine) relink(ctx context.Context, m *move, temp, seat string) (why string, err error) {
+	if err := e.j.mark(m, linking, true); err != nil {
+		return "", err
 	}
 	if m.place == atNew {
 		if err := e.root.RemoveAll(temp); err != nil {
-			return err
+			return "", err
 		}
 		e.hook("aside")
 		if err := e.root.Rename(seat, temp); err != nil {
-			return err
+			return "", err
 		}
 		m.place = atTemp
 	}
+	now, err := take(ctx, e.outer(temp), false, nil)
+	switch {
+	case ctx.Err() != nil:
+		return "", ctx.Err()
+	case err != nil || now != m.made.Of:
+		return changedSince, nil
+	}
 	e.hook("link")
 	if err := e.root.Symlink(string(m.made.Target), seat); err != nil {
-		return err
+		return "", err
 	}
+	e.hook("linked")
+	if err := e.dressLink(m, seat); err != nil {
+		return "", err
+	}
+	// The link must be on the disk before the copy is not.
+	return "", flush(e.dir)
+}
+
+// dressLink gives a link the date and the owner back that it had.
+func (e *engine) dressLink(m *move, seat string) error {
+	m.made.Owner.give(e.root, seat)
 	dir, err := e.root.Open(cmpOr(e.here(m, ""), "."))
 	if err != nil {
 		return err

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"crypto/rand"
+	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
@@ -13,6 +14,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -23,7 +25,8 @@ import (
 // A journal is a text file of JSON lines: a head, the dates of folders, one line a rename, a
 // foot. It is written and flushed whole before the first rename; after that only words of fixed
 // width in it change in place, flushed before each step, so that going on and going back need no
-// new space on a full disk.
+// new space on a full disk. The foot holds a checksum of all else: a bit that turned on the disk
+// gives no file a name that it never had.
 const (
 	journalMagic   = "renames"
 	journalVersion = 1
@@ -33,6 +36,7 @@ const (
 	wordLen        = 8                 // of the words that change
 	wordAt         = len(`{"state":"`) // where they stand in their line
 	mostJournal    = 1 << 30           // bytes; a larger file is not ours
+	mostHead       = 1 << 16           // and none whose first line is longer
 )
 
 // Ours reports whether a name is that of a file that this package leaves on a source: a journal,
@@ -126,8 +130,9 @@ type line struct {
 
 	ID *identity `json:"id,omitempty"`
 
-	// The foot: how many lines stand between.
-	Lines *int `json:"lines,omitempty"`
+	// The foot: how many lines stand between, and the SHA-256 of all before it, its words in blanks.
+	Lines *int   `json:"lines,omitempty"`
+	Sum   string `json:"sha256,omitempty"`
 }
 
 type journal struct {
@@ -187,8 +192,25 @@ func (j *journal) encode() ([]byte, error) {
 		errs = append(errs, add(l))
 		n++
 	}
-	errs = append(errs, add(line{Lines: &n}))
+	sum := sha256.New()
+	for text := range bytes.Lines(b.Bytes()) {
+		sum.Write(fixed(text))
+	}
+	errs = append(errs, add(line{Lines: &n, Sum: hex.EncodeToString(sum.Sum(nil))}))
 	return b.Bytes(), errors.Join(errs...)
+}
+
+// fixed returns a line as it stays: its word, if it has one, in blanks.
+func fixed(text []byte) []byte {
+	if !isWord(text) {
+		return text
+	}
+	return slices.Concat(text[:wordAt], []byte(word("")), text[wordAt+wordLen:])
+}
+
+// tempName is the name that a move gives to what is on its way.
+func (j *journal) tempName(number int) string {
+	return tempPrefix + j.head.ID + "-" + strconv.Itoa(number)
 }
 
 // ErrJournal wraps what makes a file no journal of ours.
@@ -205,6 +227,7 @@ func decode(data []byte) (*journal, error) {
 	r := bufio.NewReader(bytes.NewReader(data))
 	var at int64
 	foot := false
+	sum := sha256.New()
 	for n := 1; ; n++ {
 		text, err := r.ReadBytes('\n')
 		if errors.Is(err, io.EOF) {
@@ -234,6 +257,7 @@ func decode(data []byte) (*journal, error) {
 				return nil, bad(n, "has its state out of place")
 			}
 			at += int64(len(text))
+			sum.Write(fixed(text))
 			continue
 		}
 		var l line
@@ -244,6 +268,9 @@ func decode(data []byte) (*journal, error) {
 		case l.Lines != nil:
 			if *l.Lines != n-2 {
 				return nil, bad(n, "tells of another number of lines")
+			}
+			if l.Sum != hex.EncodeToString(sum.Sum(nil)) {
+				return nil, bad(n, "tells of other lines: the disk, or somebody, has changed the journal since it was written")
 			}
 			foot = true
 		case l.Folder != nil:
@@ -257,7 +284,7 @@ func decode(data []byte) (*journal, error) {
 				at: known(l.State), offset: at + int64(wordAt), made: l.Made,
 			}
 			if l.ID == nil || !inside(m.dir) || !plainName(m.from) || !plainName(m.to) ||
-				!plainName(m.temp) || !strings.HasPrefix(m.temp, tempPrefix) {
+				m.temp != j.tempName(len(j.moves)) || m.made != nil && !m.made.archive() && m.from != m.to {
 				return nil, bad(n, "names nothing on the source")
 			}
 			if !isWord(text) {
@@ -267,6 +294,7 @@ func decode(data []byte) (*journal, error) {
 			j.moves = append(j.moves, m)
 		}
 		at += int64(len(text))
+		sum.Write(fixed(text))
 	}
 }
 
@@ -338,7 +366,10 @@ type Journal struct {
 }
 
 // Unfinished reports whether the plan stopped midway.
-func (j *Journal) Unfinished() bool { return j.State == StateApplying || j.State == StateUndoing }
+func (j *Journal) Unfinished() bool {
+	// "": the word was half written, so something was about to begin or to end.
+	return j.State == StateApplying || j.State == StateUndoing || j.State == ""
+}
 
 // ReadJournal looks at one journal.
 func ReadJournal(path string) (*Journal, error) {
@@ -376,11 +407,15 @@ func openJournal(path string, flag int) (*journal, error) {
 	if err != nil {
 		return nil, err
 	}
+	// Whoever filled the disk may have given the name to a pipe, which would be waited for for ever.
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("%s: %w: it is no file", names.Quote(path), ErrJournal)
+	}
 	f, err := os.OpenFile(path, flag, 0)
 	if err != nil {
 		return nil, fmt.Errorf("cannot open the journal %s: %w", names.Quote(path), cause(err))
 	}
-	data, err := io.ReadAll(io.LimitReader(f, mostJournal))
+	data, err := readJournal(f)
 	if err != nil {
 		f.Close()
 		return nil, fmt.Errorf("cannot read the journal %s: %w", names.Quote(path), cause(err))
@@ -397,6 +432,19 @@ func openJournal(path string, flag int) (*journal, error) {
 	j.path, j.file = path, f
 	j.inRoot = strings.HasPrefix(filepath.Base(path), ".")
 	return j, nil
+}
+
+// readJournal reads a file, of one that does not begin like a journal only the beginning.
+func readJournal(f *os.File) ([]byte, error) {
+	r := bufio.NewReaderSize(f, mostHead)
+	begin, err := r.Peek(mostHead)
+	if err != nil && !errors.Is(err, io.EOF) {
+		return nil, err
+	}
+	if !bytes.Contains(begin, []byte("\n")) {
+		return begin, nil
+	}
+	return io.ReadAll(io.LimitReader(r, mostJournal))
 }
 
 // Journals finds the journals of a source, in its folder and in the state folder ("" for the usual

@@ -2,7 +2,10 @@ package repair
 
 import (
 	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
+	"fmt"
 	"os"
 	"slices"
 	"strings"
@@ -68,6 +71,9 @@ func TestJournalRefused(t *testing.T) {
 		"name up":           {`"to":"a_"`, `"to":".."`},
 		"folder up":         {`"folder":""`, `"folder":".."`},
 		"temp of others":    {`"temp":".loadline-moving-`, `"temp":".loadline_moving-`},
+		"temp of another":   {`abcd-1"`, `abcd-0"`},
+		"temp of a plan":    {`moving-0123abcd`, `moving-0123abce`},
+		"copy elsewhere":    {`"to":"l"`, `"to":"m"`},
 		"word out of place": {`{"state":"copying`, `{"state": "copying`},
 		"other version":     {`"version":1`, `"version":2`},
 		"other lines":       {`"lines":5`, `"lines":3`},
@@ -77,10 +83,58 @@ func TestJournalRefused(t *testing.T) {
 		if bytes.Equal(changed, data) {
 			t.Fatalf("%s: nothing changed in\n%s", name, data)
 		}
-		if _, err := decode(changed); !errors.Is(err, ErrJournal) {
+		if _, err := decode(resealed(changed)); !errors.Is(err, ErrJournal) || strings.Contains(err.Error(), "other lines") {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
+}
+
+// resealed gives a journal the checksum of what it holds, as one would who forges it.
+func resealed(data []byte) []byte {
+	foot := bytes.LastIndexByte(data[:len(data)-1], '\n') + 1
+	sum := sha256.New()
+	for text := range bytes.Lines(data[:foot]) {
+		sum.Write(fixed(text))
+	}
+	at := bytes.Index(data[foot:], []byte(`"sha256":"`)) + foot + len(`"sha256":"`)
+	return slices.Concat(data[:at], []byte(hex.EncodeToString(sum.Sum(nil))), data[at+2*sha256.Size:])
+}
+
+// TestJournalBits: whichever bit of a journal turns, it is refused, or tells of the very names, places
+// and dates that were written; only a word, which the disk must bear out, may be lost.
+func TestJournalBits(t *testing.T) {
+	data, err := sample().encode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := blank(t, data)
+	for bit := range len(data) * 8 {
+		turned := slices.Clone(data)
+		turned[bit/8] ^= 1 << (bit % 8)
+		if _, err := decode(turned); err == nil {
+			same(t, fmt.Sprintf("bit %d", bit), blank(t, turned), want)
+		} else if !errors.Is(err, ErrJournal) && !errors.Is(err, errHalf) {
+			t.Fatalf("bit %d: %v", bit, err)
+		}
+	}
+}
+
+// blank renders what a journal tells but its words.
+func blank(t *testing.T, data []byte) string {
+	t.Helper()
+	j, err := decode(data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	j.head.State = ""
+	for _, m := range j.moves {
+		m.at = ""
+	}
+	out, err := j.encode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(out)
 }
 
 // TestTornWord: a word that was half written counts for nothing; the disk tells.

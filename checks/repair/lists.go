@@ -162,10 +162,16 @@ func (p *Plan) judge(d *walk.Dir, finder *names.Twins) []byte {
 	return b
 }
 
-// archived reports whether a folder is a card whose archive is copied in its place.
-func (p *Plan) archived(path string) bool {
-	i, ok := slices.BinarySearchFunc(p.Cards, path, func(c *Card, path string) int { return cmp.Compare(c.Path, path) })
-	return ok && p.Cards[i].Archived
+// archives returns the cards that are archived, by the paths of their archives.
+func (p *Plan) archives() map[string]string {
+	out := map[string]string{}
+	for _, c := range p.Cards {
+		if c.Archived {
+			dir, _ := parent(c.Path)
+			out[join(dir, c.File)] = c.Path
+		}
+	}
+	return out
 }
 
 // A spool keeps the lists of folders, which come in any order, in a file until they are sorted:
@@ -215,16 +221,9 @@ func (s *spool) emit(ctx context.Context, p *Plan, w *lister) error {
 	}
 	slices.Sort(paths)
 	inherited := map[string]byte{} // reasons of folders
+	archives := p.archives()
+	copied := map[string]bool{} // cards in whose place their archives are copied
 	room, rule := p.Limits.room()
-	wish := func(path string) byte {
-		if p.skipped[path] {
-			return reason("skipped")
-		}
-		if p.archived(path) {
-			return reason("archived")
-		}
-		return 0
-	}
 	for _, path := range paths {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -235,8 +234,8 @@ func (s *spool) emit(ctx context.Context, p *Plan, w *lister) error {
 			return fmt.Errorf("cannot keep the list for sorting: %w", err)
 		}
 		why := inherited[path]
-		if own := wish(path); own != 0 && path != "" {
-			why = own
+		if copied[path] {
+			why = reason("archived")
 		}
 		if b[0] != 0 {
 			w.put(path, cmp.Or(why, b[0]), 0)
@@ -249,10 +248,10 @@ func (s *spool) emit(ctx context.Context, p *Plan, w *lister) error {
 			name := string(b[n : n+int(length)])
 			b = b[n+int(length):]
 			full := join(path, name)
-			all := cmp.Or(why, own)
-			if own := wish(full); own != 0 {
-				all = cmp.Or(why, own)
+			if p.skipped[full] {
+				own = reason("skipped")
 			}
+			all := cmp.Or(why, own)
 			if kind == walk.Folder {
 				if all != 0 {
 					inherited[full] = all
@@ -266,6 +265,9 @@ func (s *spool) emit(ctx context.Context, p *Plan, w *lister) error {
 				all = reason(rule)
 			}
 			w.put(full, all, int64(size))
+			if card, ok := archives[full]; ok && all == 0 {
+				copied[card] = true
+			}
 		}
 	}
 	return nil

@@ -257,7 +257,7 @@ func (p *Plan) load(f *folder) error {
 	if f.entries != nil {
 		return nil
 	}
-	dir, err := p.root.Open(cmp.Or(f.path, "."))
+	dir, err := openIn(p.root, cmp.Or(f.path, "."))
 	if err != nil {
 		return err
 	}

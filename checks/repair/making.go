@@ -32,8 +32,13 @@ func (p *Plan) Replace(path string, on bool) error {
 	}
 	for i := range p.Left {
 		if l := &p.Left[i]; l.Path == path && slices.Contains(l.Offers, OfferReplace) {
-			if s, ok := p.Find(path); ok && p.Steps[s].From == path {
+			if p.renames(path) {
 				return errors.New("the link gets a new name in this plan: apply that first, then replace it")
+			}
+			for _, m := range p.makings {
+				if m.Archive && below(path, m.Path) {
+					return fmt.Errorf("the link lies in %s, which is archived in this plan: replace the link first, then archive the card", names.Quote(m.Path))
+				}
 			}
 			p.makings[path] = &Making{Path: path, To: path, target: l.Target}
 			return nil
@@ -63,19 +68,50 @@ func (p *Plan) Archive(path string, on bool) error {
 		if room, _ := p.Limits.room(); len(join(dir, c.File)) > room {
 			return fmt.Errorf("the path of the archive would be %d bytes, %d fit: move %s up by hand first", len(join(dir, c.File)), room, names.Quote(path))
 		}
+		// Its archive is found by the name of the card, and lists have it for what the card holds now.
+		if p.renames(path) {
+			return fmt.Errorf("%s gets a new name in this plan: apply that first, then archive it", names.Quote(path))
+		}
+		for _, m := range p.makings {
+			if below(m.Path, path) {
+				return fmt.Errorf("the link %s in it is replaced in this plan: apply that first, then archive the card", names.Quote(m.Path))
+			}
+		}
+		for i := range p.Steps {
+			if s := &p.Steps[i]; s.Changes() && s.folder.path == dir && fold(s.entry.to) == fold(c.File) {
+				return fmt.Errorf("%s gets the name of the archive in this plan: apply that first, then archive the card", names.Quote(s.From))
+			}
+		}
 		p.makings[path] = &Making{Path: path, To: join(dir, c.File), Archive: true}
 		return nil
 	}
 	return fmt.Errorf("%s is no camera card or package that could be archived", names.Quote(path))
 }
 
-// Makings tells what Replace and Archive were asked for, by path.
+// renames reports whether the plan gives a path another last part.
+func (p *Plan) renames(path string) bool {
+	s, ok := p.Find(path)
+	return ok && p.Steps[s].From == path
+}
+
+func below(path, folder string) bool { return strings.HasPrefix(path, folder+"/") }
+
+// Makings tells what Replace and Archive were asked for, copies first, each by path. They are made in
+// that order: an archive that came to lie in what a link points to would change what is copied.
 func (p *Plan) Makings() []Making {
 	all := make([]Making, 0, len(p.makings))
 	for _, m := range p.makings {
 		all = append(all, *m)
 	}
-	slices.SortFunc(all, func(a, b Making) int { return strings.Compare(a.Path, b.Path) })
+	slices.SortFunc(all, func(a, b Making) int {
+		switch {
+		case a.Archive == b.Archive:
+			return strings.Compare(a.Path, b.Path)
+		case a.Archive:
+			return 1
+		}
+		return -1
+	})
 	return all
 }
 

@@ -11,7 +11,9 @@ import (
 	"io/fs"
 	"math/bits"
 	"os"
+	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"loadline/checks/names"
@@ -83,7 +85,7 @@ func (r *reader) at(path, rel string, visit visitor) error {
 	if err := visit(rel, path, info); err != nil {
 		return err
 	}
-	list, err := share.Guard(r.ctx, patience, func() ([]fs.DirEntry, error) { return os.ReadDir(path) })
+	list, err := share.Guard(r.ctx, patience, func() ([]fs.DirEntry, error) { return readFolder(path) })
 	if err != nil {
 		return &readError{"list the folder", path, err}
 	}
@@ -97,10 +99,41 @@ func (r *reader) at(path, rel string, visit visitor) error {
 	return nil
 }
 
+// openIn opens for reading and leaves the date of reading as it is, where the system offers that: a look
+// changes nothing.
+func openIn(root *os.Root, path string) (*os.File, error) {
+	f, err := root.OpenFile(path, os.O_RDONLY|quietly, 0)
+	if quietly != 0 && errors.Is(err, fs.ErrPermission) {
+		return root.Open(path)
+	}
+	return f, err
+}
+
+// openAt is openIn for a path of the whole system.
+func openAt(path string) (*os.File, error) {
+	f, err := os.OpenFile(path, os.O_RDONLY|quietly, 0)
+	if quietly != 0 && errors.Is(err, fs.ErrPermission) {
+		return os.Open(path)
+	}
+	return f, err
+}
+
+// readFolder returns the entries of a folder in order of their bytes.
+func readFolder(path string) ([]fs.DirEntry, error) {
+	f, err := openAt(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	list, err := f.ReadDir(-1)
+	slices.SortFunc(list, func(a, b fs.DirEntry) int { return strings.Compare(a.Name(), b.Name()) })
+	return list, err
+}
+
 // pour writes the content of a file that visit was told of, and tells how many bytes after each
 // piece. The file must stay as it is meanwhile.
 func (r *reader) pour(w io.Writer, path string, info fs.FileInfo, told func(int64)) error {
-	f, err := share.Guard(r.ctx, patience, func() (*os.File, error) { return os.Open(path) })
+	f, err := share.Guard(r.ctx, patience, func() (*os.File, error) { return openAt(path) })
 	if err != nil {
 		return &readError{"read", path, err}
 	}
@@ -125,8 +158,10 @@ func (r *reader) pour(w io.Writer, path string, info fs.FileInfo, told func(int6
 		if _, err := w.Write(buf[:n]); err != nil {
 			return err
 		}
-		sum += int64(n)
 		told(int64(n))
+		if sum += int64(n); sum > info.Size() {
+			break // it may be growing for as long as it is read
+		}
 	}
 	now, err := share.Guard(r.ctx, patience, f.Stat)
 	if err != nil {

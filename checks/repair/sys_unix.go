@@ -21,6 +21,14 @@ func identify(info fs.FileInfo) identity {
 	return id
 }
 
+func ownerOf(info fs.FileInfo) owner {
+	st, ok := info.Sys().(*syscall.Stat_t)
+	if !ok {
+		return owner{}
+	}
+	return owner{true, int(st.Uid), int(st.Gid)}
+}
+
 // lock keeps a second plan away from a source for as long as the folder stays open. The system
 // lets go of it by itself when the process ends, however it ends.
 func lock(dir *os.File) error {

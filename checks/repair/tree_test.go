@@ -102,7 +102,7 @@ func snapshot(t testing.TB, root string) map[string]string {
 			say += " " + string(b)
 		case info.Mode()&fs.ModeSymlink != 0:
 			target, _ := os.Readlink(path)
-			say = "=> " + target
+			say += " => " + target
 		}
 		out[strings.TrimPrefix(strings.TrimPrefix(path, root), "/")] = say
 		return nil

@@ -21,6 +21,7 @@ type made struct {
 	Of     tally `json:"of"`                // what goes in
 	Folder bool  `json:"folder,omitempty"`  // the link points to a folder
 	Size   int64 `json:"archive,omitempty"` // bytes of an archive
+	Owner  owner `json:"owner,omitzero"`    // of the link
 }
 
 func (m *made) archive() bool { return m.Target == "" }
@@ -126,6 +127,8 @@ func (e *engine) preflightMade(ctx context.Context, date func(string) error) err
 			}
 		} else if target, err := e.root.Readlink(path); err != nil || target != string(m.made.Target) {
 			return fmt.Errorf("%w (the link %s points elsewhere)", ErrChanged, names.Quote(path))
+		} else {
+			m.made.Owner = ownerOf(info)
 		}
 		if err := e.weigh(ctx, m); err != nil {
 			return err
@@ -161,9 +164,13 @@ func (e *engine) nameFree(m *move) error {
 	return nil
 }
 
-// guardOfMade tells a guard that a crash left where a making was about to take its place.
+// guardOfMade tells a guard that a crash left where a making was about to take its place. What takes a
+// place is under the other name no more, so an empty folder there is the copy of one.
 func (e *engine) guardOfMade(m *move, path string, info fs.FileInfo) bool {
-	if m.at != copying && m.at != packing {
+	if m.at != copying && m.at != packing && m.at != linking {
+		return false
+	}
+	if _, err := e.root.Lstat(e.here(m, m.temp)); err != nil {
 		return false
 	}
 	if !m.made.Folder {
@@ -173,7 +180,8 @@ func (e *engine) guardOfMade(m *move, path string, info fs.FileInfo) bool {
 	return info.IsDir() && err == nil && len(list) == 0
 }
 
-// locateMade finds out whether a making is there. A link whose place is empty is on its way.
+// locateMade finds out whether a making is there. A link whose place is empty is on its way, if what
+// takes its place, or has left it, is there under the other name.
 func (e *engine) locateMade(ctx context.Context, m *move) error {
 	seat := e.here(m, m.to)
 	info, err := e.root.Lstat(seat)
@@ -195,7 +203,11 @@ func (e *engine) locateMade(ctx context.Context, m *move) error {
 			m.place = atNew
 		}
 	case gone:
-		if m.at == copying || m.at == linking {
+		switch now, err := take(ctx, e.outer(e.here(m, m.temp)), false, nil); {
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case errors.Is(err, fs.ErrNotExist):
+		case m.at == linking, m.at == copying && err == nil && now == m.made.Of:
 			m.place = atTemp
 		}
 	case info.Mode()&fs.ModeSymlink != 0:

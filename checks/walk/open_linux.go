@@ -24,7 +24,7 @@ const (
 // nearest ancestor that is.
 func (l *linuxLister) openNode(n *node) (int, error) {
 	if n.up == nil {
-		fd, errno := openAt(unix.AT_FDCWD, l.cname(l.sys.root), listFlags&^unix.O_NOFOLLOW)
+		fd, errno := openAt(unix.AT_FDCWD, l.cname(l.sys.root), listFlags&^unix.O_NOFOLLOW|unix.O_NOATIME)
 		return fd, orNil(errno)
 	}
 	flags := listFlags
