@@ -113,9 +113,6 @@ func TestReplacedWhileChecked(t *testing.T) {
 			}
 			return os.Symlink(path+".real", path)
 		},
-		"a FIFO in its place": func(path string) error {
-			return errors.Join(os.Remove(path), syscall.Mkfifo(path, 0o644))
-		},
 	} {
 		t.Run(name, func(t *testing.T) {
 			p := archive(t)

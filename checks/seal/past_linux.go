@@ -15,17 +15,16 @@ const (
 )
 
 // openPast opens a file so that reading it asks the disk or the server: with O_DIRECT, or, where the
-// file system refuses that, after its clean pages were dropped. A FIFO that was put in the file's place does
-// not block (open(2) O_NONBLOCK, which a file ignores).
+// file system refuses that, after its clean pages were dropped.
 func openPast(path string) (f *os.File, way string, err error) {
-	fd, err := openRetrying(path, unix.O_RDONLY|unix.O_CLOEXEC|unix.O_NOFOLLOW|unix.O_NONBLOCK|unix.O_DIRECT)
+	fd, err := openRetrying(path, unix.O_RDONLY|unix.O_CLOEXEC|unix.O_NOFOLLOW|unix.O_DIRECT)
 	if err == nil {
 		return os.NewFile(uintptr(fd), path), directWay, nil
 	}
 	if !errors.Is(err, unix.EINVAL) {
 		return nil, "", &os.PathError{Op: "open", Path: path, Err: err}
 	}
-	if fd, err = openRetrying(path, unix.O_RDONLY|unix.O_CLOEXEC|unix.O_NOFOLLOW|unix.O_NONBLOCK); err != nil {
+	if fd, err = openRetrying(path, unix.O_RDONLY|unix.O_CLOEXEC|unix.O_NOFOLLOW); err != nil {
 		return nil, "", &os.PathError{Op: "open", Path: path, Err: err}
 	}
 	f = os.NewFile(uintptr(fd), path)
