@@ -448,6 +448,19 @@ func (p *Plan) nameFamilies() {
 	}
 }
 
+// Final returns what a path of the source is called when the plan is applied.
+func (p *Plan) Final(path string) string {
+	from, to := "", ""
+	for name := range strings.SplitSeq(path, "/") {
+		from = join(from, name)
+		if s, ok := p.Find(from); ok && p.Steps[s].From == from {
+			name = p.Steps[s].Name()
+		}
+		to = join(to, name)
+	}
+	return to
+}
+
 // Find returns the step that cures a path: its own, else that of the nearest folder above it.
 // False if there is none.
 func (p *Plan) Find(path string) (step int, ok bool) {

@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"errors"
 	"flag"
 	"fmt"
@@ -12,13 +11,13 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
-	"unicode/utf8"
 
 	"github.com/dustin/go-humanize"
 
 	"loadline/checks"
 	"loadline/checks/names"
 	"loadline/checks/repair"
+	"loadline/checks/walk"
 )
 
 // fixer is what the flags of fix say.
@@ -52,7 +51,7 @@ func fix(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	if err != nil {
 		return parsed(err)
 	}
-	if err := f.check(); err != nil {
+	if err := f.check(rest); err != nil {
 		return fault(stderr, err)
 	}
 	if f.undo != "" || f.resume != "" {
@@ -89,7 +88,7 @@ func (f *fixer) flags() *flag.FlagSet {
 		return nil
 	})
 	fs.Func("replace-link", "put a copy in the place of the link at this `PATH` of the source, whether to a file or a folder; may be repeated", func(s string) error {
-		f.links = append(f.links, filepath.ToSlash(s))
+		f.links = append(f.links, strings.TrimSuffix(filepath.ToSlash(s), "/"))
 		return nil
 	})
 	fs.Func("archive", "put the camera card at this `PATH` of the source into one file beside it; may be repeated", func(s string) error {
@@ -102,7 +101,7 @@ func (f *fixer) flags() *flag.FlagSet {
 	return fs
 }
 
-func (f *fixer) check() error {
+func (f *fixer) check(rest []string) error {
 	switch {
 	case f.limits.Key < 1, f.limits.Name < 1:
 		return errors.New("-key-bytes and -name-bytes must be at least 1")
@@ -115,7 +114,7 @@ func (f *fixer) check() error {
 			return err
 		}
 	}
-	return f.out.check()
+	return f.out.check(rest[:min(len(rest), 1)]...)
 }
 
 // goOn takes a plan back, or on.
@@ -133,7 +132,7 @@ func (f *fixer) goOn(ctx context.Context) int {
 }
 
 func (f *fixer) run(ctx context.Context, source string) int {
-	plan, err := repair.NewPlan(ctx, source, f.limits, nil)
+	plan, err := f.look(ctx, source)
 	if err != nil {
 		return fault(f.stderr, err)
 	}
@@ -152,7 +151,11 @@ func (f *fixer) run(ctx context.Context, source string) int {
 		}
 	}
 	if len(plan.Makings()) > 0 {
-		if f.weight, err = plan.Weigh(ctx); err != nil {
+		err := f.watched("Looking through what is to be copied", nil, func() (err error) {
+			f.weight, err = plan.Weigh(ctx)
+			return err
+		})
+		if err != nil {
 			return fault(f.stderr, err)
 		}
 	}
@@ -165,10 +168,57 @@ func (f *fixer) run(ctx context.Context, source string) int {
 	}
 	if f.copyList != "" || f.skipList != "" {
 		if err := f.writeLists(ctx); err != nil {
+			if f.outcome != nil {
+				f.report() // what was done, and how to go back
+				err = fmt.Errorf("the plan is applied, but the lists are not written: %s", why(err))
+			}
 			return fault(f.stderr, err)
 		}
 	}
 	return f.report()
+}
+
+// why is the text of an error, where "nothing was changed" would not be true.
+func why(err error) string {
+	if errors.Is(err, context.Canceled) {
+		return "interrupted"
+	}
+	return err.Error()
+}
+
+// look makes the plan.
+func (f *fixer) look(ctx context.Context, source string) (plan *repair.Plan, err error) {
+	var read walk.Progress
+	err = f.watched("Reading names", &read, func() (err error) {
+		plan, err = repair.NewPlan(ctx, source, f.limits, &read)
+		return err
+	})
+	return plan, err
+}
+
+// watched shows that something goes on, and how much was read, ten times a second.
+func (f *fixer) watched(phase string, read *walk.Progress, do func() error) error {
+	watch, done := progressLine(f.stderr)
+	defer done()
+	if watch == nil {
+		return do()
+	}
+	began, ended := time.Now(), make(chan error)
+	go func() { ended <- do() }()
+	tick := time.NewTicker(100 * time.Millisecond)
+	defer tick.Stop()
+	for {
+		select {
+		case err := <-ended:
+			return err
+		case <-tick.C:
+			e := checks.Event{Progress: checks.Progress{Phase: phase, Elapsed: time.Since(began), Done: -1, Left: -1}}
+			if read != nil {
+				e.Entries, e.Bytes = read.Entries.Load(), read.Bytes.Load()
+			}
+			watch(e)
+		}
+	}
 }
 
 // work shows progress while content is copied or names are changed.
@@ -222,13 +272,13 @@ func (f *fixer) writeLists(ctx context.Context) error {
 	}
 	defer os.RemoveAll(dir)
 	plan := f.plan
-	if f.outcome != nil && f.outcome.Made > 0 {
-		// A new look: what was made belongs on the lists.
-		if plan, err = repair.NewPlan(ctx, plan.Source, f.limits, nil); err != nil {
+	if f.outcome != nil {
+		// A new look: what was made belongs on the lists, and what was renamed has its new name there.
+		if plan, err = f.look(ctx, plan.Source); err != nil {
 			return err
 		}
 		for _, path := range f.skip {
-			plan.Skip(path, true)
+			plan.Skip(f.plan.Final(path), true)
 		}
 	}
 	files := map[string]*os.File{}
@@ -272,77 +322,6 @@ func (f *fixer) report() int {
 		return exitFail
 	}
 	return exitGood
-}
-
-type jsonStep struct {
-	From       string   `json:"from"`
-	FromBase64 []byte   `json:"from_base64,omitempty"`
-	To         string   `json:"to"`
-	ToBase64   []byte   `json:"to_base64,omitempty"`
-	Rules      []string `json:"rules"`
-}
-
-type jsonLeft struct {
-	Path       string `json:"path"`
-	PathBase64 []byte `json:"path_base64,omitempty"`
-	Why        string `json:"why"`
-}
-
-type jsonMaking struct {
-	Path       string `json:"path"`
-	PathBase64 []byte `json:"path_base64,omitempty"`
-	To         string `json:"to"`
-	ToBase64   []byte `json:"to_base64,omitempty"`
-	Kind       string `json:"kind"` // "copy" or "archive"
-	Files      int64  `json:"files"`
-	Bytes      int64  `json:"bytes"`
-}
-
-// onlyBytes returns a path that JSON cannot hold as it is.
-func onlyBytes(path string) []byte {
-	if utf8.ValidString(path) {
-		return nil
-	}
-	return []byte(path)
-}
-
-func (f *fixer) json(w io.Writer) error {
-	doc := struct {
-		Schema  int          `json:"schema"`
-		Plan    []jsonStep   `json:"plan"`
-		Make    []jsonMaking `json:"make,omitempty"`
-		Left    []jsonLeft   `json:"left"`
-		Journal string       `json:"journal,omitempty"`
-		Stayed  []jsonLeft   `json:"stayed,omitempty"`
-	}{Schema: 1, Plan: []jsonStep{}, Left: []jsonLeft{}}
-	if f.plan != nil {
-		for i := range f.plan.Steps {
-			s := &f.plan.Steps[i]
-			doc.Plan = append(doc.Plan, jsonStep{s.From, onlyBytes(s.From), s.To, onlyBytes(s.To), append([]string{}, s.Rules...)})
-		}
-		for i := range f.plan.Left {
-			l := &f.plan.Left[i]
-			doc.Left = append(doc.Left, jsonLeft{l.Path, onlyBytes(l.Path), l.Why})
-		}
-	}
-	if f.weight != nil {
-		for _, m := range f.weight.Makings {
-			kind := "copy"
-			if m.Archive {
-				kind = "archive"
-			}
-			doc.Make = append(doc.Make, jsonMaking{m.Path, onlyBytes(m.Path), m.To, onlyBytes(m.To), kind, m.Files, m.Bytes})
-		}
-	}
-	if f.outcome != nil {
-		doc.Journal = f.outcome.Journal
-		for _, s := range f.outcome.Stayed {
-			doc.Stayed = append(doc.Stayed, jsonLeft{s.Path, onlyBytes(s.Path), s.Why})
-		}
-	}
-	e := json.NewEncoder(w)
-	e.SetEscapeHTML(false)
-	return e.Encode(doc)
 }
 
 func (f *fixer) text(w io.Writer) error {
