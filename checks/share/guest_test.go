@@ -316,7 +316,7 @@ func TestGuestTwoAtOnce(t *testing.T) {
 
 // A server that takes its time is no reason to give up, and shows in the time a file takes: making,
 // writing, flushing and closing are at least two round trips.
-func TestGuestDelayed(t *testing.T) {
+func TestDelayed(t *testing.T) {
 	rig(t, "delay", "5")
 	defer rig(t, "delay", "0")
 	r, err := Try(t.Context(), "/mnt/v3", Wishes{Bytes: 100_000, Files: 3, Deadline: 5 * time.Second})

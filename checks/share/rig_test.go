@@ -33,7 +33,7 @@ var (
 // TestInTheRig runs the tests of the build tag rig with a real NFS server and client.
 func TestInTheRig(t *testing.T) {
 	tests := guest.Build(t)
-	options := []string{"--timeout", "400", "--mem", "512M"}
+	options := []string{"--mem", "512M"}
 	for _, e := range rigExports {
 		options = append(options, "--export", e)
 	}
@@ -45,7 +45,11 @@ func TestInTheRig(t *testing.T) {
 	for _, part := range []string{"^TestGuest", "^TestCutBefore|^TestCutEnds|^TestCutSoft|^TestKilled", "^TestCutDuring"} {
 		t.Run(strings.Trim(strings.ReplaceAll(part, "|^", "+"), "^"), func(t *testing.T) {
 			t.Parallel()
-			tests.Run(t, part, options...)
+			tests.Run(t, part, append(options[:len(options):len(options)], "--timeout", "400")...)
 		})
 	}
+	t.Run("TestDelayed", func(t *testing.T) {
+		t.Parallel()
+		tests.RunTwice(t, "^TestDelayed", append(options[:len(options):len(options)], "--timeout", "90")...)
+	})
 }

@@ -24,11 +24,16 @@ import (
 
 	"loadline/assets"
 	"loadline/checks"
+	"loadline/checks/share"
 	_ "loadline/cmd/loadline/locale" // before the toolkit's packages are initialised
 	"loadline/gui"
 )
 
-func main() { os.Exit(run(os.Args[1:], os.Stderr)) }
+func main() {
+	status := run(os.Args[1:], os.Stderr)
+	share.Leave()
+	os.Exit(status)
+}
 
 // asked is what the command line asks for.
 type asked struct {
