@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -39,10 +40,14 @@ func nothingLeft(t testing.TB, root string) {
 
 // once returns a progress watcher that does something at the first content of a path.
 func once(path string, do func()) func(Progress) {
-	done := false
+	begun, before := false, int64(0)
 	return func(p Progress) {
-		if !done && p.Path == path && p.Bytes > 0 {
-			done = true
+		switch {
+		case p.Path != path:
+		case !begun:
+			begun, before = true, p.Bytes
+		case p.Bytes > before:
+			before = math.MaxInt64
 			do()
 		}
 	}
@@ -138,7 +143,7 @@ func TestComparedMeanwhile(t *testing.T) {
 		why        string
 	}{
 		{"a file came up in the copy", "outside", func(t *testing.T, root, _ string) {
-			must(t, os.WriteFile(root+"/outside/notes.txt", []byte("mine"), 0o644))
+			must(t, os.WriteFile(root+"/outside/deep/er/notes.txt", []byte("mine"), 0o644))
 		}, changedSince},
 		{"a file went from the original", "outside", func(t *testing.T, _, outside string) {
 			must(t, os.Remove(outside+"/deep/er/c.mov"))
