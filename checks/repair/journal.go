@@ -421,12 +421,15 @@ func openJournal(path string, flag int) (*journal, error) {
 		return nil, fmt.Errorf("cannot read the journal %s: %w", names.Quote(path), cause(err))
 	}
 	j, err := decode(data)
-	if err != nil && !errors.Is(err, errHalf) {
+	half := errors.Is(err, errHalf)
+	if half && j.head.State != string(StatePlanned) {
+		half, err = false, fmt.Errorf("%w: its end is lost, though its plan was begun", ErrJournal)
+	}
+	if err != nil && !half {
 		f.Close()
 		return nil, fmt.Errorf("%s: %w", names.Quote(path), err)
 	}
-	if errors.Is(err, errHalf) {
-		j.head.State = string(StatePlanned)
+	if half {
 		j.moves = nil
 	}
 	j.path, j.file = path, f

@@ -2,6 +2,7 @@ package repair
 
 import (
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
@@ -135,6 +136,29 @@ func blank(t *testing.T, data []byte) string {
 		t.Fatal(err)
 	}
 	return string(out)
+}
+
+// TestJournalEndLost: of a plan that was applied, what is left of the journal is kept, and nothing is taken
+// for undone.
+func TestJournalEndLost(t *testing.T) {
+	root := t.TempDir()
+	plant(t, root, "a:b", "c:d")
+	journal := mustApply(t, mustPlan(t, root, Limits{})).Journal
+	info, err := os.Stat(journal)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Truncate(journal, info.Size()-3); err != nil {
+		t.Fatal(err)
+	}
+	for name, do := range map[string]func(context.Context, string, Options) (*Outcome, error){"resume": Resume, "undo": Undo} {
+		if _, err := do(context.Background(), journal, Options{}); !errors.Is(err, ErrJournal) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	if _, err := os.Stat(journal); err != nil {
+		t.Error(err)
+	}
 }
 
 // TestTornWord: a word that was half written counts for nothing; the disk tells.
