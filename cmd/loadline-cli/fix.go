@@ -137,6 +137,12 @@ func (f *fixer) run(ctx context.Context, source string) int {
 		return fault(f.stderr, err)
 	}
 	f.plan = plan
+	if err := unfinished(plan.Source); err != nil {
+		if f.copyList != "" || f.skipList != "" {
+			return fault(f.stderr, fmt.Errorf("no lists are written: %w", err)) // names on their way are no names to copy
+		}
+		fmt.Fprintf(f.stderr, "loadline-cli: %s\n", checks.Plain(err.Error()))
+	}
 	for _, path := range f.skip {
 		plan.Skip(path, true)
 	}
@@ -176,6 +182,17 @@ func (f *fixer) run(ctx context.Context, source string) int {
 		}
 	}
 	return f.report()
+}
+
+// unfinished tells of a plan that stopped midway.
+func unfinished(source string) error {
+	all, err := repair.Journals(source, "")
+	for _, j := range all {
+		if j.Unfinished() {
+			return fmt.Errorf("%w: fix -resume or fix -undo %s", repair.ErrUnfinished, names.Quote(j.Path))
+		}
+	}
+	return err
 }
 
 // why is the text of an error, where "nothing was changed" would not be true.
