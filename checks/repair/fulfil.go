@@ -1,6 +1,7 @@
 package repair
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -102,24 +103,10 @@ func (e *engine) make(ctx context.Context, m *move, temp, seat string) error {
 			return err
 		}
 		e.hook("make")
-		if err := e.build(ctx, m, temp); err != nil {
-			return errors.Join(err, e.root.RemoveAll(temp))
-		}
-		if err := flush(e.dir); err != nil {
-			return errors.Join(err, e.root.RemoveAll(temp))
-		}
-		// Is it still what is to be replaced?
-		m.place = ""
-		if err := e.locateMade(ctx, m); err != nil || m.place != atOld {
-			m.place = atOld
-			return errors.Join(err, fmt.Errorf("%w (%s)", ErrChanged, names.Quote(seat)), e.root.RemoveAll(temp))
-		}
-		if !m.made.archive() && m.made.Folder {
-			e.hook("unlink") // a folder never takes the place of a link by itself
-			if err := e.root.Remove(seat); err != nil {
-				return errors.Join(err, e.root.RemoveAll(temp))
-			}
-			m.place = atTemp
+		if err := e.prepare(ctx, m, temp, seat); err != nil {
+			// Not to fill the disk. Where that fails, whoever goes on or back does it.
+			_ = e.root.RemoveAll(temp)
+			return err
 		}
 	}
 	e.hook("rename")
@@ -135,6 +122,31 @@ func (e *engine) make(ctx context.Context, m *move, temp, seat string) error {
 	m.place = atNew
 	e.hook("renamed")
 	return e.j.mark(m, atNew, false)
+}
+
+// prepare builds what is to be made, and clears its place for it where it cannot take it by itself.
+func (e *engine) prepare(ctx context.Context, m *move, temp, seat string) error {
+	if err := e.build(ctx, m, temp); err != nil {
+		return err
+	}
+	if err := flush(e.dir); err != nil {
+		return err
+	}
+	// Is it still what is to be replaced?
+	m.place = ""
+	err := e.locateMade(ctx, m)
+	if is := m.place; err != nil || is != atOld {
+		m.place = atOld
+		return cmp.Or(err, fmt.Errorf("%w (%s)", ErrChanged, names.Quote(seat)))
+	}
+	if !m.made.archive() && m.made.Folder {
+		e.hook("unlink") // a folder never takes the place of a link by itself
+		if err := e.root.Remove(seat); err != nil {
+			return err
+		}
+		m.place = atTemp
+	}
+	return nil
 }
 
 func (e *engine) unmake(ctx context.Context, m *move, temp, seat string) error {

@@ -24,6 +24,8 @@ func renameExclusive(dir *os.File, from, to string) error {
 // flush waits until names have arrived on the disk, as far as the system offers it.
 func flush(dir *os.File) error { return dir.Sync() }
 
+const flushesAll = false
+
 // lastingInodes reports whether a file has one inode number for as long as it lives.
 func lastingInodes(dir *os.File) bool {
 	var st unix.Statfs_t

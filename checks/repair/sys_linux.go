@@ -24,6 +24,10 @@ func renameExclusive(dir *os.File, from, to string) error {
 // flush waits until the names of the whole disk have arrived on it (syncfs(2)).
 func flush(dir *os.File) error { return unix.Syncfs(int(dir.Fd())) }
 
+// flushesAll: flush waits for content too. Programs behind FUSE are told of no such flush, so it does not
+// count where inode numbers do not last.
+const flushesAll = true
+
 // File system types whose inode numbers are made up while the disk is mounted (statfs(2)).
 const (
 	magicFAT  = 0x4d44

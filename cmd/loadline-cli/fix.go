@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -250,9 +251,11 @@ func (f *fixer) work(do func() (*repair.Outcome, error)) (*repair.Outcome, error
 			}
 			last = time.Now()
 			e := checks.Event{Progress: checks.Progress{Phase: "Changing names", Elapsed: p.Elapsed, Done: p.Part(), Left: p.Left()}}
-			if p.AllBytes > 0 {
-				e.Phase = "Copying"
-				e.Bytes = p.Bytes
+			switch {
+			case p.Bytes < p.AllBytes:
+				e.Phase, e.Bytes = "Copying", p.Bytes
+			case p.AllBytes > 0: // the names come after the content
+				e.Done, e.Left = float64(p.Done)/float64(max(1, p.Total)), -1
 			}
 			watch(e)
 		}
@@ -420,12 +423,17 @@ func (f *fixer) planText(say func(string, ...any)) {
 		}
 		say("  They take about %s of the %s that the disk has free.", humanize.IBytes(uint64(w.Bytes)), humanize.IBytes(uint64(w.Free)))
 	}
-	if len(p.Left) > 0 {
-		say("")
-		say("%s left as they are:", count(len(p.Left), "path is", "paths are"))
+	copies := map[string]bool{} // in the place of links, which are left no more
+	for _, m := range p.Makings() {
+		copies[m.Path] = !m.Archive
 	}
-	for i := range p.Left {
-		l := &p.Left[i]
+	left := slices.DeleteFunc(slices.Clone(p.Left), func(l repair.Left) bool { return copies[l.Path] })
+	if len(left) > 0 {
+		say("")
+		say("%s left as they are:", count(len(left), "path is", "paths are"))
+	}
+	for i := range left {
+		l := &left[i]
 		say("  %s", names.Quote(l.Path))
 		say("    %s", l.Why)
 		for _, o := range l.Offers {
@@ -442,7 +450,7 @@ func (f *fixer) planText(say func(string, ...any)) {
 		say("")
 		say("Nothing was changed. -apply does it and tells how to go back.")
 	}
-	if len(p.Left) > 0 && f.lists == nil {
+	if len(left) > 0 && f.lists == nil {
 		say("What should not be copied can go on a skip list: -skip-list FILE, with -copy-list FILE for the rest.")
 	}
 }
