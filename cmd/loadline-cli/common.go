@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"golang.org/x/term"
@@ -95,8 +96,17 @@ func (o *output) writeReport(rep *checks.Report, stdout, stderr io.Writer) int {
 	}); err != nil {
 		return fault(stderr, fmt.Errorf("the report could not be written: %w", err))
 	}
+	return statusOf(rep)
+}
+
+// statusOf returns the exit status that a report stands for. After copying, a check that could not
+// judge proves nothing, and a script that goes by the status must not ship on it.
+func statusOf(rep *checks.Report) int {
 	if rep.Verdict == checks.Failed {
 		return exitFail
+	}
+	if rep.Stage == checks.After && slices.ContainsFunc(rep.Checks, func(r checks.Result) bool { return r.Status == checks.Unknown }) {
+		return exitError
 	}
 	return exitGood
 }

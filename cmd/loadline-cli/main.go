@@ -17,7 +17,7 @@ import (
 const (
 	exitGood  = 0 // no check failed
 	exitFail  = 1 // a check failed
-	exitError = 2 // the checks could not be run: bad argument, no such folder, interrupted
+	exitError = 2 // the checks could not be run: bad argument, no such folder, interrupted; or, after copying, not all of them
 )
 
 const usage = `Loadline tells whether a folder will arrive when it travels on a transfer appliance.
@@ -29,7 +29,7 @@ const usage = `Loadline tells whether a folder will arrive when it travels on a 
   loadline-cli before  -demo                        the checks on a small invented archive
 
 "loadline-cli COMMAND -h" lists the flags. Exit status: 0 no check failed, 1 a check failed,
-2 the checks could not be run.
+2 the checks could not be run, or after copying not all of them.
 `
 
 // collectAt is the growth of the heap, in per cent, after which garbage is collected. Findings are

@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"loadline/checks"
 )
 
 // TestMain makes the real command, main and all, a program of the scripts.
@@ -42,5 +44,33 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	if got != want {
 		ts.Fatalf("%s ended with status %d, want %d", args[1], got, want)
+	}
+}
+
+// TestStatus: what a script may go by.
+func TestStatus(t *testing.T) {
+	report := func(stage checks.Stage, all ...checks.Status) *checks.Report {
+		r := &checks.Report{Stage: stage}
+		for _, s := range all {
+			r.Checks = append(r.Checks, checks.Result{Status: s})
+		}
+		r.Verdict = checks.Verdict(r.Checks)
+		return r
+	}
+	for _, c := range []struct {
+		rep  *checks.Report
+		want int
+	}{
+		{report(checks.Before, checks.Pass, checks.Warned, checks.Unknown), exitGood}, // the box has not come yet
+		{report(checks.Before, checks.Unknown, checks.Failed), exitFail},
+		{report(checks.After, checks.Pass, checks.Warned), exitGood},
+		{report(checks.After, checks.Pass, checks.Unknown), exitError}, // nothing is proven
+		{report(checks.After, checks.Failed, checks.Unknown), exitFail},
+		{report(checks.Arrival, checks.Pass), exitGood},
+		{report(checks.Arrival, checks.Failed), exitFail},
+	} {
+		if got := statusOf(c.rep); got != c.want {
+			t.Errorf("%s %+v: status %d, want %d", c.rep.Stage, c.rep.Checks, got, c.want)
+		}
 	}
 }
