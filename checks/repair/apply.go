@@ -96,12 +96,19 @@ var (
 type StoppedError struct {
 	Journal     string
 	Done, Total int
+	Back        bool // it was on its way back: then only Undo goes on
 	Err         error
 }
 
 func (e *StoppedError) Error() string {
-	return fmt.Sprintf("stopped after %d of %d steps: %v (resume or undo with the journal %s)",
-		e.Done, e.Total, e.Err, names.Quote(e.Journal))
+	why, next := e.Err.Error(), "resume or undo"
+	if errors.Is(e.Err, context.Canceled) {
+		why = "interrupted"
+	}
+	if e.Back {
+		next = "undo once more"
+	}
+	return fmt.Sprintf("stopped after %d of %d steps: %s (%s with the journal %s)", e.Done, e.Total, why, next, names.Quote(e.Journal))
 }
 
 func (e *StoppedError) Unwrap() error { return e.Err }
@@ -436,8 +443,8 @@ func (e *engine) tell(path string) {
 }
 
 func (e *engine) stopped(err error) error {
-	done, end := 0, atNew
-	if e.j.head.State == string(StateUndoing) {
+	done, end, back := 0, atNew, e.j.head.State == string(StateUndoing)
+	if back {
 		end = atOld
 	}
 	for _, m := range e.j.moves {
@@ -445,7 +452,7 @@ func (e *engine) stopped(err error) error {
 			done++
 		}
 	}
-	return &StoppedError{Journal: e.j.path, Done: done, Total: len(e.j.moves), Err: err}
+	return &StoppedError{Journal: e.j.path, Done: done, Total: len(e.j.moves), Back: back, Err: err}
 }
 
 // explain puts what a disk answers into words that help.

@@ -337,6 +337,19 @@ func TestOwners(t *testing.T) {
 	same(t, "link", owner(root+"/l"), [2]uint32{1234, 1235})
 }
 
+// TestStoppedWords: who stops the way back is told how to go on, and how far it came.
+func TestStoppedWords(t *testing.T) {
+	root := quick(t)
+	plant(t, root, "a:1", "a:2", "a:3")
+	journal := mustApply(t, mustPlan(t, root, Limits{})).Journal
+	ctx, cancel := context.WithCancel(context.Background())
+	_, err := Undo(ctx, journal, Options{test: rig{hook: at("renamed", 1, cancel)}})
+	if err == nil || !strings.HasPrefix(err.Error(), "stopped after 1 of 3 steps: interrupted (undo once more with ") {
+		t.Error(err)
+	}
+	mustUndo(t, journal)
+}
+
 // TestFarDates: dates that 64 bits of nanoseconds cannot hold are never replaced by others without a word.
 func TestFarDates(t *testing.T) {
 	root, outside := quick(t), quick(t)

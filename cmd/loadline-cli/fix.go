@@ -252,6 +252,8 @@ func (f *fixer) work(do func() (*repair.Outcome, error)) (*repair.Outcome, error
 			last = time.Now()
 			e := checks.Event{Progress: checks.Progress{Phase: "Changing names", Elapsed: p.Elapsed, Done: p.Part(), Left: p.Left()}}
 			switch {
+			case f.undo != "" && p.AllBytes > 0:
+				e.Phase, e.Bytes = "Going back", p.Bytes
 			case p.Bytes < p.AllBytes:
 				e.Phase, e.Bytes = "Copying", p.Bytes
 			case p.AllBytes > 0: // the names come after the content
