@@ -238,7 +238,7 @@ func (e *engine) halt(err error) (*Outcome, error) {
 	}
 	for _, m := range e.j.moves {
 		if m.at == copying || m.at == packing {
-			if e.root.RemoveAll(e.here(m, m.temp)) != nil {
+			if e.clear(e.here(m, m.temp)) != nil {
 				return nil, e.stopped(err)
 			}
 		}

@@ -54,7 +54,7 @@ func (e *engine) fulfil(ctx context.Context, m *move, to string) error {
 		return nil
 	}
 	// What a crash left, or what has just been replaced.
-	if err := e.root.RemoveAll(temp); err != nil {
+	if err := e.clear(temp); err != nil {
 		return err
 	}
 	// Now, not only at the end: the folder may be in what is copied, packed or compared next.
@@ -73,14 +73,14 @@ func (e *engine) strange(ctx context.Context, m *move, temp, seat string) error 
 	}
 	switch m.at {
 	case copying, packing: // a half
-		return e.root.RemoveAll(temp)
+		return e.clear(temp)
 	case linking: // a copy that stepped aside
 		if _, err := e.root.Lstat(temp); err != nil {
 			return removed(err)
 		}
 		why, err := e.prove(ctx, m, temp)
 		if err == nil && why == "" {
-			return e.root.RemoveAll(temp)
+			return e.clear(temp)
 		}
 		if err == nil {
 			e.stay(m, temp, why)
@@ -99,13 +99,13 @@ func (e *engine) make(ctx context.Context, m *move, temp, seat string) error {
 		return err
 	}
 	if m.place == atOld {
-		if err := e.root.RemoveAll(temp); err != nil { // what a crash left
+		if err := e.clear(temp); err != nil { // what a crash left
 			return err
 		}
 		e.hook("make")
 		if err := e.prepare(ctx, m, temp, seat); err != nil {
 			// Not to fill the disk. Where that fails, whoever goes on or back does it.
-			_ = e.root.RemoveAll(temp)
+			_ = e.clear(temp)
 			return err
 		}
 	}
@@ -200,7 +200,7 @@ func (e *engine) relink(ctx context.Context, m *move, temp, seat string) (why st
 		return "", err
 	}
 	if m.place == atNew {
-		if err := e.root.RemoveAll(temp); err != nil {
+		if err := e.clear(temp); err != nil {
 			return "", err
 		}
 		e.hook("aside")
@@ -256,6 +256,15 @@ func (e *engine) settle(m *move) error {
 	return e.exclusive(dir, e.here(m, ""), m.temp, m.to, kind, func(path string, info fs.FileInfo) bool {
 		return e.guardOfMade(m, path, info)
 	})
+}
+
+// clear removes what was on its way, if it is there: a disk that is mounted read-only refuses to remove
+// what is not there too.
+func (e *engine) clear(temp string) error {
+	if _, err := e.root.Lstat(temp); err != nil {
+		return removed(err)
+	}
+	return e.root.RemoveAll(temp)
 }
 
 func removed(err error) error {

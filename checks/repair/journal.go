@@ -231,7 +231,12 @@ func decode(data []byte) (*journal, error) {
 		if errors.Is(err, io.EOF) {
 			if len(text) > 0 || !foot {
 				if n == 1 {
-					return nil, bad(1, "is not whole")
+					// The word is the first to be written, and a plan that was begun has another.
+					begin := `{"state":"` + word(string(StatePlanned))
+					if !strings.HasPrefix(string(text), begin) && !strings.HasPrefix(begin, string(text)) {
+						return nil, bad(1, "is not whole")
+					}
+					j.head.State = string(StatePlanned)
 				}
 				return j, errHalf // what lines there are is whole
 			}

@@ -161,6 +161,29 @@ func TestJournalEndLost(t *testing.T) {
 	}
 }
 
+// TestJournalBarelyBegun: what a kill leaves of a journal in its first moment is removed by undo.
+func TestJournalBarelyBegun(t *testing.T) {
+	data, err := sample().encode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	data = bytes.Replace(data, []byte("applying"), []byte(word("planned")), 1)
+	for _, n := range []int{0, 1, wordAt, wordAt + 3, wordAt + wordLen, 60} {
+		root := t.TempDir()
+		plant(t, root, "a.mov")
+		journal := root + "/" + journalPrefix + "x" + journalSuffix
+		if err := os.WriteFile(journal, data[:n], 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if out, err := Undo(context.Background(), journal, Options{}); err != nil || out.Done > 0 {
+			t.Errorf("%d bytes: %+v, %v", n, out, err)
+		}
+		if _, err := os.Stat(journal); err == nil {
+			t.Errorf("%d bytes: it is still there", n)
+		}
+	}
+}
+
 // TestTornWord: a word that was half written counts for nothing; the disk tells.
 func TestTornWord(t *testing.T) {
 	root := t.TempDir()

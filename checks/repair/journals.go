@@ -121,7 +121,7 @@ func Journals(source, stateDir string) ([]*Journal, error) {
 	}
 	var out []*Journal
 	for _, dir := range []string{source, cmpOr(stateDir, StateDir())} {
-		f, err := os.Open(dir)
+		f, err := openAt(dir)
 		if err != nil {
 			if dir == source {
 				return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(dir), cause(err))

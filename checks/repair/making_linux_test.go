@@ -62,6 +62,34 @@ func afterMode(say string) string {
 	return rest
 }
 
+// TestMakingsReadOnly: a disk that takes nothing is left alone, and no journal speaks of it.
+func TestMakingsReadOnly(t *testing.T) {
+	with := diskKinds["ext4"]
+	d := newDisk(t, 24, with.make, with.mount)
+	plant(t, d.path, "DCIM/100ABCDE/a.jpg", "l => DCIM")
+	before := snapshot(t, d.path)
+	run(t, "mount", "-o", "remount,ro", d.path)
+	state := t.TempDir()
+	for _, want := range []func(*Plan) error{
+		func(p *Plan) error { return p.Archive("DCIM", true) },
+		func(p *Plan) error { return p.Replace("l", true) },
+	} {
+		p := mustPlan(t, d.path, Limits{})
+		if err := want(p); err != nil {
+			t.Fatal(err)
+		}
+		_, err := p.Apply(context.Background(), Options{StateDir: state})
+		var stopped *StoppedError
+		if !errors.Is(err, unix.EROFS) || errors.As(err, &stopped) || !strings.Contains(err.Error(), "write protection") {
+			t.Error(err)
+		}
+	}
+	if all, err := Journals(d.path, state); err != nil || len(all) > 0 {
+		t.Errorf("%d journals, %v", len(all), err)
+	}
+	same(t, "after", snapshot(t, d.path), before)
+}
+
 // TestNoRoom: a disk that has no room for the copies is left alone, and so is one that fills up
 // while they are made.
 func TestNoRoom(t *testing.T) {
