@@ -301,6 +301,33 @@ func TestFixStopped(t *testing.T) {
 	}
 }
 
+// A wish to skip outlasts the page, and follows a folder to its new name.
+func TestFixSkipLasts(t *testing.T) {
+	dir := tree(t, "day 1?/.DS_Store", "day 1?/a.mov")
+	r := fixRig(t, dir)
+	p := r.fix
+	test.Tap(p.tabLeft)
+	p.table.choose(0)
+	test.Tap(p.doSkip)
+	r.key(fyne.KeyEscape)
+	r.showFix()
+	r.until("the plan", func() bool { return r.fix.plan != nil })
+	p = r.fix
+	if !p.skip["day 1?/.DS_Store"] {
+		t.Errorf("skips %v", p.skip)
+	}
+	test.Tap(p.apply)
+	test.Tap(r.sheet.yes)
+	r.until("the new check", func() bool { return r.running != "" })
+	r.began().end <- ending{rep: clean()}
+	r.until("its end", func() bool { return r.running == "" })
+	r.showFix()
+	r.until("the plan", func() bool { return r.fix.plan != nil })
+	if p = r.fix; !p.skip["day 1_/.DS_Store"] || len(p.skip) != 1 {
+		t.Errorf("skips %v", p.skip)
+	}
+}
+
 // The lists hold every file once: what would arrive, and what would not.
 func TestFixLists(t *testing.T) {
 	dir := tree(t, "good.mov", "sub/also good.wav")

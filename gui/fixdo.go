@@ -252,6 +252,13 @@ func (p *fixPage) done(o *repair.Outcome) {
 	archives := p.plan != nil && slices.ContainsFunc(p.plan.Makings(), func(m repair.Making) bool { return m.Archive })
 	p.makes = map[string]bool{}
 	w := p.w
+	if p.plan != nil { // what is to be skipped has other names now
+		wishes := map[string]bool{}
+		for path := range p.skip {
+			wishes[p.plan.Final(path)] = true
+		}
+		p.skip, w.skip = wishes, wishes
+	}
 	listed := w.dropList()
 	text := capital(work(o.Done, o.Made)) + " done. The disk is checked again; “Fix names” can undo."
 	s := checks.Pass
@@ -290,6 +297,14 @@ func (p *fixPage) undone(o *repair.Outcome) {
 	}
 	p.w.tell(s, text)
 	p.look()
+}
+
+// skips are the paths of a source that the person wants on the skip list, as long as the program runs.
+func (w *Window) skips(source string) map[string]bool {
+	if w.skip == nil || w.skipOf != source {
+		w.skip, w.skipOf = map[string]bool{}, source
+	}
+	return w.skip
 }
 
 // dropList forgets the copy list, whose paths may be gone, and tells whether there was one.

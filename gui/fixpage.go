@@ -61,7 +61,7 @@ var fixColumns = []tableColumn{
 }
 
 func newFixPage(w *Window, source string, limits repair.Limits) *fixPage {
-	p := &fixPage{w: w, source: source, limits: limits, skip: map[string]bool{}, makes: map[string]bool{}}
+	p := &fixPage{w: w, source: source, limits: limits, skip: w.skips(source), makes: map[string]bool{}}
 	p.table = newTable(fixColumns, p.rows, p.cell)
 	p.table.sorted = -1
 	p.table.moved = p.choose
@@ -169,7 +169,7 @@ func (p *fixPage) show(doing string) {
 	p.tabRename.setOn(!p.left)
 	p.tabLeft.setOn(p.left)
 	p.count.set(doing, "")
-	able(p.lists, p.plan != nil && !p.busy)
+	able(p.lists, p.plan != nil && !p.busy && (p.past == nil || !p.past.Unfinished())) // of names on their way no list holds
 	visible(p.undo, p.past != nil && !p.busy)
 	visible(p.resume, p.past != nil && p.past.State == repair.StateApplying && !p.busy)
 	if p.past != nil {
@@ -177,7 +177,11 @@ func (p *fixPage) show(doing string) {
 	}
 	p.choose(p.table.chosen)
 	if p.past != nil && p.past.Unfinished() && doing == "" && !p.busy {
-		p.why.set("The work of "+p.past.Started.Local().Format("2 January 2006, 15:04")+" stopped midway. Go on with it, or undo it, before you begin anew.", colFail)
+		what := " stopped midway. Go on with it, or undo it, before you begin anew."
+		if p.past.State == repair.StateUndoing {
+			what = " is half undone. Undo it to the end before you begin anew."
+		}
+		p.why.set("The work of "+p.past.Started.Local().Format("2 January 2006, 15:04")+what, colFail)
 		p.relay()
 	}
 }

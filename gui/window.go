@@ -37,6 +37,8 @@ type Window struct {
 	theme   Mode
 	mute    bool // texts are being put, not typed
 	standIn func(*checks.Job)
+	skip    map[string]bool // see skips
+	skipOf  string
 
 	run     *runner
 	running checks.Stage // of the run that goes on; empty if none does

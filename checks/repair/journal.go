@@ -27,7 +27,7 @@ import (
 // gives no file a name that it never had.
 const (
 	journalMagic   = "renames"
-	journalVersion = 1
+	journalVersion = 2 // 1 had no checksum
 	journalPrefix  = names.OwnPrefix + "renames-"
 	journalSuffix  = ".jsonl"
 	tempPrefix     = names.OwnPrefix + "moving-"

@@ -76,7 +76,7 @@ func TestJournalRefused(t *testing.T) {
 		"temp of a plan":    {`moving-0123abcd`, `moving-0123abce`},
 		"copy elsewhere":    {`"to":"l"`, `"to":"m"`},
 		"word out of place": {`{"state":"copying`, `{"state": "copying`},
-		"other version":     {`"version":1`, `"version":2`},
+		"other version":     {`"version":2`, `"version":1`},
 		"other lines":       {`"lines":5`, `"lines":3`},
 		"bad id":            {`"id":"0123abcd"`, `"id":"../../.."`},
 	} {
