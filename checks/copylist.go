@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"os"
 	"path"
 	"strings"
 
@@ -16,6 +17,16 @@ import (
 type CopyList struct {
 	files   map[string]struct{}
 	folders map[string]struct{} // that hold a listed file or a folder of one
+}
+
+// OpenCopyList reads the list in a file; see ReadCopyList.
+func OpenCopyList(file string) (*CopyList, error) {
+	f, err := os.Open(file)
+	if err != nil {
+		return nil, fmt.Errorf("the copy list cannot be opened: %w", err)
+	}
+	defer f.Close()
+	return ReadCopyList(f)
 }
 
 // ReadCopyList reads a list with one path a line or, if it holds a NUL byte, each path ended by NUL.

@@ -2,8 +2,6 @@ package gui
 
 import (
 	"context"
-	"fmt"
-	"os"
 
 	"loadline/checks"
 	"loadline/checks/seal"
@@ -62,7 +60,7 @@ func (e *listError) Unwrap() error { return e.error }
 func runReal(ctx context.Context, r Request, watch func(checks.Event)) (*checks.Report, error) {
 	if r.CopyListFile != "" {
 		var err error
-		r.CopyList, err = share.Guard(ctx, 0, func() (*checks.CopyList, error) { return readCopyList(r.CopyListFile) })
+		r.CopyList, err = share.Guard(ctx, 0, func() (*checks.CopyList, error) { return checks.OpenCopyList(r.CopyListFile) })
 		if err != nil {
 			return nil, &listError{err}
 		}
@@ -74,13 +72,4 @@ func runReal(ctx context.Context, r Request, watch func(checks.Event)) (*checks.
 		return seal.Arrival(ctx, r.Manifest, r.Listings, seal.ArrivalOptions{Version: r.Version}, watch)
 	}
 	return checks.Run(ctx, r.Job, listOf(r.Stage), watch)
-}
-
-func readCopyList(file string) (*checks.CopyList, error) {
-	f, err := os.Open(file)
-	if err != nil {
-		return nil, fmt.Errorf("the copy list cannot be opened: %w", err)
-	}
-	defer f.Close()
-	return checks.ReadCopyList(f)
 }

@@ -357,7 +357,7 @@ func TestFixLists(t *testing.T) {
 			t.Errorf("%s follows the list %q (%v)", stage, req.CopyListFile, err)
 		}
 	}
-	got, err := readCopyList(out)
+	got, err := checks.OpenCopyList(out)
 	if err != nil || got.Len() != 2 {
 		t.Errorf("%+v, %v", got, err)
 	}

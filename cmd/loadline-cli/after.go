@@ -41,7 +41,7 @@ func after(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		return fault(stderr, errors.New("the report and the manifest cannot be one file; choose another name for one of them"))
 	}
 	if *list != "" {
-		if job.CopyList, err = readCopyList(*list); err != nil {
+		if job.CopyList, err = checks.OpenCopyList(*list); err != nil {
 			return fault(stderr, err)
 		}
 	}

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"strconv"
 	"time"
 
@@ -57,7 +56,7 @@ func before(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		return fault(stderr, err)
 	}
 	if *list != "" {
-		if job.CopyList, err = readCopyList(*list); err != nil {
+		if job.CopyList, err = checks.OpenCopyList(*list); err != nil {
 			return fault(stderr, err)
 		}
 	}
@@ -96,15 +95,6 @@ func before(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		return fault(stderr, err)
 	}
 	return out.writeReport(rep, stdout, stderr)
-}
-
-func readCopyList(file string) (*checks.CopyList, error) {
-	f, err := os.Open(file)
-	if err != nil {
-		return nil, fmt.Errorf("the copy list cannot be opened: %w", err)
-	}
-	defer f.Close()
-	return checks.ReadCopyList(f)
 }
 
 // rate reads a line rate into bits.
