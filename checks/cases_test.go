@@ -304,6 +304,7 @@ var seenBy = map[*Rule]string{
 	otherMount:         "TestBindCycle",
 	folderLoop:         "TestBindCycle",
 	hugeFolder:         "TestHugeFolder",
+	leftOffList:        "TestLeftOffList",
 	attributesSampled:  "TestAttributesOfALargeDisk",
 }
 

@@ -12,8 +12,9 @@ import (
 )
 
 // A CopyList names the files that a copy is to take, by their paths relative to the source. The checks
-// of space and time follow it, and the stage after copying does not miss what is not on it; all others
-// still look at everything.
+// of space and time follow it, and the stage after copying does not miss what is not on it. All others
+// still look at everything, but before copying, what they find in a place that nothing is copied from is
+// a note: it does no harm there.
 type CopyList struct {
 	files   map[string]struct{}
 	folders map[string]struct{} // that hold a listed file or a folder of one
@@ -84,6 +85,18 @@ func (j *Job) copiesFolder(p string) bool {
 	}
 	_, ok := j.CopyList.folders[p]
 	return ok
+}
+
+// spare turns findings about what is not copied into notes.
+func (j *Job) spare(found []Finding) {
+	if j.CopyList == nil || j.Stage != Before {
+		return
+	}
+	for i := range found {
+		if p := found[i].Path; p != "" && !j.copiesFile(p) && !j.copiesFolder(p) {
+			found[i].Level = Note
+		}
+	}
 }
 
 // copied reports whether a file is to be copied; without a list it builds no path.

@@ -5,8 +5,11 @@ package checks
 import (
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
+
+	"github.com/google/go-cmp/cmp"
 
 	"loadline/checks/share"
 )
@@ -66,5 +69,51 @@ func TestCopyListAndHalfACopy(t *testing.T) {
 			t.Errorf("list %q: needed %v, there %v, left %v; want %d, %d, %d", c.list,
 				facts["need_bytes"], facts["already_bytes"], facts["left_bytes"], c.need, c.already, c.left)
 		}
+	}
+}
+
+// TestLeftOffList: what is not on the list does no harm to the copy, so it is a note; but that it stays
+// behind is told. What is on the list counts as ever.
+func TestLeftOffList(t *testing.T) {
+	root := realTemp(t)
+	grow(t, root, "a:b.mov 5", "sub/c:d.mov 7", "clean.mov 9", "link => gone", "card/e:f.jpg 11", "card/ok.jpg 1", "trailing./x 1")
+	levels := func(list string) (found []string, rep *Report) {
+		job := Job{Source: root}
+		if list != "" {
+			var err error
+			if job.CopyList, err = ReadCopyList(strings.NewReader(list)); err != nil {
+				t.Fatal(err)
+			}
+		}
+		rep = examine(t, job)
+		for i := range rep.Checks {
+			for _, f := range rep.Checks[i].Findings {
+				switch f.Rule.ID {
+				case "reserved-character", "link-dangling", "trailing-dot-or-space", "left-off-list":
+					found = append(found, f.Level.String()+" "+f.Rule.ID+" "+f.Path+" "+f.Detail)
+				}
+			}
+		}
+		slices.Sort(found)
+		return found, rep
+	}
+	got, rep := levels("")
+	want := []string{
+		"fail link-dangling link points to gone: no such file or directory",
+		"warn reserved-character a:b.mov holds : (U+003A)", "warn reserved-character card/e:f.jpg holds : (U+003A)",
+		"warn reserved-character sub/c:d.mov holds : (U+003A)", "warn trailing-dot-or-space trailing. ends in a dot",
+	}
+	if d := cmp.Diff(want, got); d != "" || rep.Verdict != Failed {
+		t.Errorf("without a list: %v, verdict %v", d, rep.Verdict)
+	}
+	got, rep = levels("clean.mov\nsub/c:d.mov\ncard/ok.jpg\ntrailing./x\n")
+	want = []string{
+		"note link-dangling link points to gone: no such file or directory",
+		"note reserved-character a:b.mov holds : (U+003A)", "note reserved-character card/e:f.jpg holds : (U+003A)",
+		"warn left-off-list  2 files, 16 B", "warn reserved-character sub/c:d.mov holds : (U+003A)",
+		"warn trailing-dot-or-space trailing. ends in a dot",
+	}
+	if d := cmp.Diff(want, got); d != "" || rep.Verdict != Warned {
+		t.Errorf("with a list: %v, verdict %v", d, rep.Verdict)
 	}
 }

@@ -25,6 +25,12 @@ var (
 		Fix:    "Leave something out, so that a second try of the largest file fits.",
 		Source: "common practice, no source",
 	}
+	leftOffList = &Rule{
+		ID: "left-off-list", Level: Warn,
+		When:   "files of the source are not on the copy list, so they will not travel",
+		Fix:    "Look through the skip list: what is on it stays on this disk only.",
+		Source: "the copy list that was given",
+	}
 	tooFewInodes = &Rule{
 		ID: "too-few-inodes", Level: Fail,
 		When:   "there are more files and folders than the share can still hold",
@@ -53,7 +59,7 @@ var freeSpace = &Check{
 		"sparse files in full, since that is how they arrive. What lies on the share already with the same " +
 		"size, from a copy that was begun, is taken off.",
 	Fix:   "Free space on the share, leave something out, or ask for a larger appliance.",
-	Rules: []*Rule{tooFewBytes, thinMargin, tooFewInodes, shareFull},
+	Rules: []*Rule{tooFewBytes, thinMargin, tooFewInodes, shareFull, leftOffList},
 	Begin: func(t *Trial) any {
 		s := &spaceState{unit: usualUnit}
 		if got := StateOf[share.Result](t, shareWrites); got != nil && got.Unit > 0 {
@@ -91,6 +97,9 @@ func finishSpace(ctx context.Context, t *Trial) error {
 	t.Fact("need_bytes", need, "Needed: %s (%s bytes), in units of %s", Bytes(need), Count(need), Count(s.unit))
 	if list := t.Job.CopyList; list != nil {
 		t.Fact("listed", list.Len(), "The copy list names %s, %s of them on the source", Of(list.Len(), "file"), Count(n.Files))
+		if all := t.Tally(); all.Files > n.Files {
+			t.Whole(leftOffList, "%s, %s", Of(all.Files-n.Files, "file"), Bytes(all.Bytes-n.Bytes))
+		}
 	}
 	t.Fact("need_inodes", entries, "Files and folders: %s", Count(entries))
 	m := StateOf[shareState](t, shareMounted)

@@ -247,6 +247,7 @@ func (t *Trial) Close(reason string) Result {
 		t.shards[i] = shard{}
 	}
 	t.whole = nil
+	t.Job.spare(all)
 	slices.SortFunc(all, compareFindings)
 	res := Result{
 		Check: t.Check, ID: t.Check.ID, Title: t.Check.Title, Summary: t.summary,

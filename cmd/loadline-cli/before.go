@@ -43,7 +43,7 @@ func before(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		job.Battery = time.Duration(h * float64(time.Hour))
 		return nil
 	})
-	list := fs.String("copy-list", "", "let space and time follow the copy list in `FILE`: one path a line, or each ended by NUL")
+	list := fs.String("copy-list", "", "follow the copy list in `FILE`, one path a line or each ended by NUL: space and time count what is on it, and what is flagged but not on it does no harm")
 	demo := fs.Bool("demo", false, "run on a small invented archive and a stand-in share, made in a temporary folder")
 	rest, err := parse(fs, args)
 	if err != nil {
