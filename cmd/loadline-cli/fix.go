@@ -383,7 +383,7 @@ func (f *fixer) text(w io.Writer) error {
 }
 
 func sum(s repair.Sum) string {
-	return count(int(s.Files), "path", "paths") + ", " + humanize.IBytes(uint64(s.Bytes))
+	return count(int(s.Files), "path", "paths") + ", " + checks.Bytes(s.Bytes)
 }
 
 func count(n int, one, many string) string {
@@ -423,7 +423,7 @@ func (f *fixer) planText(say func(string, ...any)) {
 				say("    a copy in the place of the link: %s", sum(repair.Sum{Files: m.Files, Bytes: m.Bytes}))
 			}
 		}
-		say("  They take about %s of the %s that the disk has free.", humanize.IBytes(uint64(w.Bytes)), humanize.IBytes(uint64(w.Free)))
+		say("  They take about %s of the %s that the disk has free.", checks.Bytes(w.Bytes), checks.Bytes(w.Free))
 	}
 	copies := map[string]bool{} // in the place of links, which are left no more
 	for _, m := range p.Makings() {
