@@ -287,6 +287,11 @@ func stemOf(u *unit, i int, name string) string {
 // fold is names.Fold on what is sure to be compared in one form.
 func fold(name string) string { return names.Fold(name) }
 
+// stemTries is how many numbers are tried to keep the stem of a new name from those of strangers. Where the
+// cured name has an ending that the old one did not have, the number comes to stand in that, and no number
+// helps: then the name counts alone.
+const stemTries = 100
+
 // settle finds free names for a unit.
 func (p *Plan) settle(u *unit, c *claims) {
 	first := p.Limits.proposeUnit(u, 1)
@@ -299,7 +304,10 @@ func (p *Plan) settle(u *unit, c *claims) {
 		return
 	}
 	key := first[0]
-	for n := max(1, c.next[key]); ; n++ {
+	start := max(1, c.next[key])
+	var tied []string // the first names that are free but for their stems
+	tiedAt := 0
+	for n := start; ; n++ {
 		proposed := first
 		if n > 1 {
 			proposed = p.Limits.proposeUnit(u, n)
@@ -312,8 +320,17 @@ func (p *Plan) settle(u *unit, c *claims) {
 				}
 			}
 		}
-		if !c.free(proposed, stems) {
+		switch {
+		case c.free(proposed, stems):
+		case !c.free(proposed, nil):
 			continue
+		case tied == nil:
+			tied, tiedAt = proposed, n
+			continue
+		case n-start < stemTries:
+			continue
+		default:
+			proposed, n = tied, tiedAt
 		}
 		c.next[key] = n + 1
 		c.take(u, proposed)

@@ -344,6 +344,20 @@ func drawTree(t *rapid.T, root string) {
 	}
 }
 
+// TestStemOfStrangers guards against trying numbers for ever: the ending ".\u202e" is gone when it is
+// cured, "clip" becomes the ending, and the number comes to stand in that, so every number gives the stem
+// of the other file.
+func TestStemOfStrangers(t *testing.T) {
+	root := t.TempDir()
+	plant(t, root, "day 1.mov", "day 1.clip.\u202e")
+	p := mustPlan(t, root, Limits{})
+	same(t, "steps", steps(p), []string{`"day 1.clip.\u202e" -> "day 1.clip" bidi-control`})
+	mustApply(t, p)
+	if err := cured(root, Limits{}); err != nil {
+		t.Error(err)
+	}
+}
+
 // TestAnyTree: whatever the tree, after applying no rule is broken that a rename can cure, nothing
 // is lost, and undo brings everything back.
 func TestAnyTree(t *testing.T) {

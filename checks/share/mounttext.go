@@ -145,7 +145,9 @@ func windowsOptions(text string) []string {
 		case !ok || name == "":
 			continue
 		case name == "mount": // mount=soft
-			out = append(out, strings.ToLower(value))
+			if value != "" {
+				out = append(out, strings.ToLower(value))
+			}
 		case name == "timeout":
 			if s, err := strconv.ParseFloat(value, 64); err == nil && s >= 0 && s < 1e9 {
 				out = append(out, "timeo="+strconv.FormatInt(int64(s*10+0.5), 10))

@@ -216,6 +216,7 @@ func fuzzRows(f *testing.F, pattern string, parse func(io.Reader) ([]Mount, erro
 		}
 		f.Add(b)
 	}
+	f.Add([]byte("0: \\\\  mount=")) // gave an empty option
 	f.Fuzz(func(t *testing.T, b []byte) {
 		rows, err := parse(bytes.NewReader(b))
 		again, err2 := parse(bytes.NewReader(b))
