@@ -115,7 +115,15 @@ func (p *fixPage) askWith(weight *repair.Weight) {
 		yes, title = "Do it", p.task(n)+"?"
 	}
 	p.w.ask("rename", title, strings.Join(text, "\n"), yes, "Not yet", func() {
-		p.run("At work", func(ctx context.Context, o repair.Options) (*repair.Outcome, error) { return plan.Apply(ctx, o) }, p.done)
+		p.run("At work", func(ctx context.Context, o repair.Options) (*repair.Outcome, error) { return plan.Apply(ctx, o) }, func(o *repair.Outcome) {
+			// What is to be skipped has other names now.
+			wishes := map[string]bool{}
+			for path := range p.skip {
+				wishes[plan.Final(path)] = true
+			}
+			p.skip, p.w.skip = wishes, wishes
+			p.done(o)
+		})
 	})
 }
 
@@ -252,13 +260,6 @@ func (p *fixPage) done(o *repair.Outcome) {
 	archives := p.plan != nil && slices.ContainsFunc(p.plan.Makings(), func(m repair.Making) bool { return m.Archive })
 	p.makes = map[string]bool{}
 	w := p.w
-	if p.plan != nil { // what is to be skipped has other names now
-		wishes := map[string]bool{}
-		for path := range p.skip {
-			wishes[p.plan.Final(path)] = true
-		}
-		p.skip, w.skip = wishes, wishes
-	}
 	listed := w.dropList()
 	text := capital(work(o.Done, o.Made)) + " done. The disk is checked again; “Fix names” can undo."
 	s := checks.Pass
