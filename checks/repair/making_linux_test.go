@@ -133,3 +133,33 @@ func TestNoRoom(t *testing.T) {
 	after[""] = before[""] // the other file changed that date
 	same(t, "full meanwhile", after, before)
 }
+
+// TestOverlay renames, copies and archives on an overlay of two file systems, where a file that is changed
+// for the first time comes to lie in the upper one and gets another inode number, and where files are of
+// another device than their folder (kernel documentation of overlayfs, "Inode properties").
+func TestOverlay(t *testing.T) {
+	if os.Geteuid() != 0 {
+		t.Fatal("this test mounts file systems, so it must run as root")
+	}
+	lower, above, root := t.TempDir(), t.TempDir(), t.TempDir()
+	plant(t, lower, "day/a:b.mov", "day/c.mov", "DCIM/100ABCDE/d.jpg", "in/e.mov", "l => in")
+	run(t, "mount", "-t", "tmpfs", "tmpfs", above)
+	t.Cleanup(func() { run(t, "umount", above) })
+	upper, work := filepath.Join(above, "upper"), filepath.Join(above, "work")
+	if err := errors.Join(os.Mkdir(upper, 0o755), os.Mkdir(work, 0o755)); err != nil {
+		t.Fatal(err)
+	}
+	run(t, "mount", "-t", "overlay", "-o", "lowerdir="+lower+",upperdir="+upper+",workdir="+work, "overlay", root)
+	t.Cleanup(func() { run(t, "umount", root) })
+	before := snapshot(t, root)
+	p := mustPlan(t, root, Limits{})
+	if err := errors.Join(p.Replace("l", true), p.Archive("DCIM", true)); err != nil {
+		t.Fatal(err)
+	}
+	out := mustApply(t, p)
+	if out.Done != 1 || out.Made != 2 {
+		t.Errorf("%+v", out)
+	}
+	mustUndo(t, out.Journal)
+	same(t, "after undo", snapshot(t, root), before)
+}

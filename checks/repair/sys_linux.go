@@ -40,7 +40,13 @@ func lastingInodes(dir *os.File) bool {
 	if err := unix.Fstatfs(int(dir.Fd()), &st); err != nil {
 		return false
 	}
-	return st.Type != magicFAT && st.Type != unix.EXFAT_SUPER_MAGIC && st.Type != magicFUSE
+	switch st.Type {
+	case magicFAT, unix.EXFAT_SUPER_MAGIC, magicFUSE:
+		return false
+	case unix.OVERLAYFS_SUPER_MAGIC: // a file has others once it was changed, and another device than its folder
+		return false
+	}
+	return true
 }
 
 func accessTime(info fs.FileInfo) time.Time {
