@@ -221,9 +221,9 @@ func (r *buttonRenderer) Layout(s fyne.Size) {
 	r.veil.Resize(s)
 	icon, text, gap := r.parts()
 	x := (s.Width - icon - text - gap) / 2
-	place(r.mark, x, (s.Height-18)/2, 18, 18)
+	setBounds(r.mark, x, (s.Height-18)/2, 18, 18)
 	h := r.text.MinSize().Height
-	place(r.text, x+icon+gap, (s.Height-h)/2, text, h)
+	setBounds(r.text, x+icon+gap, (s.Height-h)/2, text, h)
 }
 
 func (r *buttonRenderer) MinSize() fyne.Size {

@@ -173,8 +173,8 @@ func (k *card) Cursor() desktop.Cursor { return desktop.PointerCursor }
 func (k *card) CreateRenderer() fyne.WidgetRenderer {
 	r := &cardRenderer{
 		k: k, ground: canvas.NewRectangle(color.Transparent), ring: canvas.NewRectangle(color.Transparent),
-		mark: newMark("waiting", colIdle, 20), title: newText(k.check.Title, sizeTitle, colText).bold().ends(),
-		says: newText("", sizeBody, colMuted).ends(), word: newText("", sizeBody, colIdle).bold().right(),
+		mark: newMark("waiting", colIdle, 20), title: newText(k.check.Title, sizeTitle, colText).bold().truncated(),
+		says: newText("", sizeBody, colMuted).truncated(), word: newText("", sizeBody, colIdle).bold().right(),
 		arrow: newMark("open", colMuted, 16),
 	}
 	k.r = r
@@ -191,7 +191,7 @@ type cardRenderer struct {
 
 func (r *cardRenderer) apply() {
 	k := r.k
-	l := lookOf(k.status)
+	l := statusBadge(k.status)
 	r.mark.set(l.mark, l.color)
 	titleColor := colText
 	if k.status == checks.Waiting {
@@ -219,34 +219,34 @@ func (r *cardRenderer) apply() {
 func (r *cardRenderer) Layout(s fyne.Size) {
 	k := r.k
 	head := k.headHigh(s.Width)
-	place(r.ground, 3, 3, s.Width-6, head-6)
-	place(r.ring, 2, 2, s.Width-4, head-4)
-	place(r.mark, cardPad, (head-20)/2, 20, 20)
-	place(r.arrow, s.Width-cardPad-16, (head-16)/2, 16, 16)
+	setBounds(r.ground, 3, 3, s.Width-6, head-6)
+	setBounds(r.ring, 2, 2, s.Width-4, head-4)
+	setBounds(r.mark, cardPad, (head-20)/2, 20, 20)
+	setBounds(r.arrow, s.Width-cardPad-16, (head-16)/2, 16, 16)
 	right := s.Width - cardPad - 16 - 10
-	place(r.word, right-cardStatus, 0, cardStatus, head)
+	setBounds(r.word, right-cardStatus, 0, cardStatus, head)
 	text := right - cardStatus - 12 - cardText
 	switch {
 	case s.Width < cardWide && k.summary() == "":
-		place(r.title, cardText, 0, text, head)
-		place(r.says, cardText, head, text, 0)
+		setBounds(r.title, cardText, 0, text, head)
+		setBounds(r.says, cardText, head, text, 0)
 	case s.Width < cardWide:
-		place(r.title, cardText, 9, text, 22)
-		place(r.says, cardText, 31, text, 20)
+		setBounds(r.title, cardText, 9, text, 22)
+		setBounds(r.says, cardText, 31, text, 20)
 	default:
 		t := min(max(text*0.36, 320), text)
-		place(r.title, cardText, 0, t-14, head)
-		place(r.says, cardText+t, 0, text-t, head)
+		setBounds(r.title, cardText, 0, t-14, head)
+		setBounds(r.says, cardText+t, 0, text-t, head)
 	}
 	y := head
 	w := k.inner(s.Width)
 	if k.picture != nil && k.picture.Visible() {
 		h := heightOf(k.picture, w)
-		place(k.picture, cardText, y, w, h)
+		setBounds(k.picture, cardText, y, w, h)
 		y += h + 12
 	}
 	if k.open && k.body != nil {
-		place(k.body, cardText, y+4, w, heightOf(k.body, w))
+		setBounds(k.body, cardText, y+4, w, heightOf(k.body, w))
 	}
 }
 

@@ -35,7 +35,7 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 	if len(right) == 0 {
 		parts = append(parts, newColumn(gapMid, left...))
 	} else {
-		parts = append(parts, container.New(&pair{gap: 36}, newColumn(gapMid, left...), newColumn(gapMid, right...)))
+		parts = append(parts, container.New(&sideBySide{gap: 36}, newColumn(gapMid, left...), newColumn(gapMid, right...)))
 	}
 	if res != nil && len(res.Findings) > 0 {
 		var buttons []fyne.CanvasObject
@@ -80,9 +80,9 @@ func ruleLine(r *checks.Rule, res *checks.Result) fyne.CanvasObject {
 		n = res.Rules[r.ID]
 	}
 	m := newMark("waiting", colIdle, 15)
-	text := capital(r.When)
+	text := capitalize(r.When)
 	if n > 0 {
-		l := lookOfLevel(worst(r, res))
+		l := levelBadge(worst(r, res))
 		m.set(l.mark, l.color)
 		text = checks.Count(n) + " ×  " + text
 	}
@@ -91,7 +91,7 @@ func ruleLine(r *checks.Rule, res *checks.Result) fyne.CanvasObject {
 		body = append(body, newParagraph(r.Fix, sizeBody, colMuted))
 	}
 	body = append(body, newParagraph("Source: "+r.Source, sizeSmall, colMuted))
-	return container.New(&hung{indent: 26}, newSized(15, 20, m), newColumn(1, body...))
+	return container.New(&hanging{indent: 26}, newSized(15, 20, m), newColumn(1, body...))
 }
 
 // worst is the highest level at which a rule was broken.
@@ -110,7 +110,7 @@ func worst(r *checks.Rule, res *checks.Result) checks.Level {
 	return level
 }
 
-func capital(s string) string {
+func capitalize(s string) string {
 	if s == "" {
 		return s
 	}
@@ -123,26 +123,26 @@ func capital(s string) string {
 // mountWords are options of nfs(5) that a sentence may begin with: they are written as they are typed.
 var mountWords = map[string]bool{"rsize": true, "wsize": true, "timeo": true, "noac": true, "sync": true, "actimeo=0": true, "lookupcache=none": true, "soft": true, "softerr": true, "nolock": true, "local_lock": true}
 
-// pair puts two things beside each other, or one under the other where it is narrow.
-type pair struct{ gap float32 }
+// sideBySide puts two things beside each other, or one under the other where it is narrow.
+type sideBySide struct{ gap float32 }
 
 const pairWide = 640
 
-func (p *pair) half(w float32) float32 { return (w - p.gap) / 2 }
+func (p *sideBySide) half(w float32) float32 { return (w - p.gap) / 2 }
 
-func (p *pair) Layout(o []fyne.CanvasObject, s fyne.Size) {
+func (p *sideBySide) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	if s.Width < pairWide {
 		h := heightOf(o[0], s.Width)
-		place(o[0], 0, 0, s.Width, h)
-		place(o[1], 0, h+gapMid, s.Width, heightOf(o[1], s.Width))
+		setBounds(o[0], 0, 0, s.Width, h)
+		setBounds(o[1], 0, h+gapMid, s.Width, heightOf(o[1], s.Width))
 		return
 	}
 	w := p.half(s.Width)
-	place(o[0], 0, 0, w, heightOf(o[0], w))
-	place(o[1], w+p.gap, 0, w, heightOf(o[1], w))
+	setBounds(o[0], 0, 0, w, heightOf(o[0], w))
+	setBounds(o[1], w+p.gap, 0, w, heightOf(o[1], w))
 }
 
-func (p *pair) heightFor(o []fyne.CanvasObject, w float32) float32 {
+func (p *sideBySide) heightFor(o []fyne.CanvasObject, w float32) float32 {
 	if w < pairWide {
 		return heightOf(o[0], w) + gapMid + heightOf(o[1], w)
 	}
@@ -150,25 +150,25 @@ func (p *pair) heightFor(o []fyne.CanvasObject, w float32) float32 {
 	return max(heightOf(o[0], h), heightOf(o[1], h))
 }
 
-func (p *pair) MinSize(o []fyne.CanvasObject) fyne.Size {
+func (p *sideBySide) MinSize(o []fyne.CanvasObject) fyne.Size {
 	a, b := o[0].MinSize(), o[1].MinSize()
 	return fyne.NewSize(max(a.Width, b.Width), max(a.Height, b.Height))
 }
 
-// hung puts a mark to the left of the first line of a text.
-type hung struct{ indent float32 }
+// hanging puts a mark to the left of the first line of a text.
+type hanging struct{ indent float32 }
 
-func (h *hung) Layout(o []fyne.CanvasObject, s fyne.Size) {
+func (h *hanging) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	m := o[0].MinSize()
-	place(o[0], 0, 0, m.Width, m.Height)
-	place(o[1], h.indent, 0, s.Width-h.indent, s.Height)
+	setBounds(o[0], 0, 0, m.Width, m.Height)
+	setBounds(o[1], h.indent, 0, s.Width-h.indent, s.Height)
 }
 
-func (h *hung) heightFor(o []fyne.CanvasObject, w float32) float32 {
+func (h *hanging) heightFor(o []fyne.CanvasObject, w float32) float32 {
 	return max(o[0].MinSize().Height, heightOf(o[1], w-h.indent))
 }
 
-func (h *hung) MinSize(o []fyne.CanvasObject) fyne.Size {
+func (h *hanging) MinSize(o []fyne.CanvasObject) fyne.Size {
 	a, b := o[0].MinSize(), o[1].MinSize()
 	return fyne.NewSize(h.indent+b.Width, max(a.Height, b.Height))
 }

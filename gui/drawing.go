@@ -63,7 +63,7 @@ type pen struct {
 func (p *pen) box(x, y, w, h, round float32, c fyne.ThemeColorName) *canvas.Rectangle {
 	r := canvas.NewRectangle(paint(c))
 	r.CornerRadius = round
-	place(r, x, y, max(w, 0), h)
+	setBounds(r, x, y, max(w, 0), h)
 	p.objs = append(p.objs, r)
 	return r
 }
@@ -74,7 +74,7 @@ func (p *pen) word(x, y, room float32, s string, size float32, c fyne.ThemeColor
 	t := canvas.NewText(s, paint(c))
 	t.TextSize, t.TextStyle = size, style
 	m := t.MinSize()
-	place(t, x, y, m.Width, m.Height)
+	setBounds(t, x, y, m.Width, m.Height)
 	p.objs = append(p.objs, t)
 	return m.Width
 }
@@ -82,53 +82,53 @@ func (p *pen) word(x, y, room float32, s string, size float32, c fyne.ThemeColor
 func (p *pen) mark(x, y, side float32, name string, c fyne.ThemeColorName) {
 	i := canvas.NewImageFromResource(art(name, c, colSurface))
 	i.FillMode = canvas.ImageFillContain
-	place(i, x, y, side, side)
+	setBounds(i, x, y, side, side)
 	p.objs = append(p.objs, i)
 }
 
-// meter is a thin bar that fills from the left. While nothing is known of the end, a piece of it
+// progressBar is a thin bar that fills from the left. While nothing is known of the end, a piece of it
 // wanders with every step that is shown: it moves only when there is something new.
-type meter struct {
+type progressBar struct {
 	widget.BaseWidget
 	value    float64 // 0 to 1; negative while unknown
 	sweep    float64 // where the piece is then, 0 to 1
 	bed, run *canvas.Rectangle
 }
 
-func newMeter() *meter {
-	m := &meter{}
+func newProgressBar() *progressBar {
+	m := &progressBar{}
 	m.ExtendBaseWidget(m)
 	return m
 }
 
-func (m *meter) set(v float64) {
+func (m *progressBar) set(v float64) {
 	if v != m.value {
 		m.value = v
 		m.Refresh()
 	}
 }
 
-// wander shows that the end is unknown; at tells where the piece is.
-func (m *meter) wander(at float64) {
+// setUnknown shows that the end is unknown; at tells where the piece is.
+func (m *progressBar) setUnknown(at float64) {
 	m.value = -1
 	m.sweep = math.Abs(math.Mod(at, 2) - 1) // to and fro
 	m.Refresh()
 }
 
 // CreateRenderer implements fyne.Widget.
-func (m *meter) CreateRenderer() fyne.WidgetRenderer {
+func (m *progressBar) CreateRenderer() fyne.WidgetRenderer {
 	m.bed, m.run = canvas.NewRectangle(paint(colLine)), canvas.NewRectangle(paint(colAccent))
 	m.bed.CornerRadius, m.run.CornerRadius = 3, 3
-	return &meterRenderer{m}
+	return &progressBarRenderer{m}
 }
 
-type meterRenderer struct{ m *meter }
+type progressBarRenderer struct{ m *progressBar }
 
-func (r *meterRenderer) Layout(s fyne.Size) {
-	place(r.m.bed, 0, (s.Height-6)/2, s.Width, 6)
+func (r *progressBarRenderer) Layout(s fyne.Size) {
+	setBounds(r.m.bed, 0, (s.Height-6)/2, s.Width, 6)
 	if r.m.value < 0 {
 		w := s.Width * 0.16
-		place(r.m.run, (s.Width-w)*float32(r.m.sweep), (s.Height-6)/2, w, 6)
+		setBounds(r.m.run, (s.Width-w)*float32(r.m.sweep), (s.Height-6)/2, w, 6)
 		return
 	}
 	v := min(r.m.value, 1)
@@ -136,15 +136,17 @@ func (r *meterRenderer) Layout(s fyne.Size) {
 	if v > 0 {
 		w = max(w, 6)
 	}
-	place(r.m.run, 0, (s.Height-6)/2, w, 6)
+	setBounds(r.m.run, 0, (s.Height-6)/2, w, 6)
 }
-func (r *meterRenderer) MinSize() fyne.Size { return fyne.NewSize(60, 6) }
-func (r *meterRenderer) Refresh() {
+func (r *progressBarRenderer) MinSize() fyne.Size { return fyne.NewSize(60, 6) }
+func (r *progressBarRenderer) Refresh() {
 	r.m.bed.FillColor, r.m.run.FillColor = paint(colLine), paint(colAccent)
 	r.Layout(r.m.Size())
 	r.m.bed.Refresh()
 	r.m.run.Refresh()
 }
 
-func (r *meterRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.m.bed, r.m.run} }
-func (r *meterRenderer) Destroy()                     {}
+func (r *progressBarRenderer) Objects() []fyne.CanvasObject {
+	return []fyne.CanvasObject{r.m.bed, r.m.run}
+}
+func (r *progressBarRenderer) Destroy() {}

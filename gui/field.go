@@ -34,16 +34,16 @@ func newField(hint string) *field {
 	return f
 }
 
-// calm returns the field in a frame of our own, which a long text cannot run over, and without the
+// framed returns the field in a frame of our own, which a long text cannot run over, and without the
 // scroll bar and the shadows that Fyne draws over such a text.
-func (f *field) calm() fyne.CanvasObject {
+func (f *field) framed() fyne.CanvasObject {
 	dots := newText("…", sizeBody, colMuted).right()
 	dots.style = f.TextStyle
 	f.more = newSurface(theme.ColorNameInputBackground, "", dots).round(0)
 	f.more.Hide()
 	wheel := &wheel{}
 	wheel.ExtendBaseWidget(wheel)
-	inside := container.New(&fieldLayout{f}, container.NewThemeOverride(f, calmTheme{}), f.more, wheel)
+	inside := container.New(&fieldLayout{f}, container.NewThemeOverride(f, bareTheme{}), f.more, wheel)
 	f.frame = newSurface(theme.ColorNameInputBackground, theme.ColorNameInputBorder, inside).pad(3, 0).round(7)
 	return f.frame
 }
@@ -52,13 +52,13 @@ func (f *field) calm() fyne.CanvasObject {
 type fieldLayout struct{ f *field }
 
 func (l *fieldLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	place(o[0], 0, 0, s.Width, s.Height)
-	place(o[2], 0, 0, s.Width, s.Height)
+	setBounds(o[0], 0, 0, s.Width, s.Height)
+	setBounds(o[2], 0, 0, s.Width, s.Height)
 	// As wide as leaves whole characters of a text that stands at its end.
 	const pad, least = 8, 15
 	glyph := measure("0", sizeBody, l.f.TextStyle).Width
 	whole := float32(int((s.Width-pad-least)/glyph)) * glyph
-	place(o[1], 0, 2, s.Width-pad-whole, s.Height-4)
+	setBounds(o[1], 0, 2, s.Width-pad-whole, s.Height-4)
 	l.f.ellipsis()
 }
 
@@ -117,9 +117,9 @@ func (f *field) ring(on bool) {
 	}
 }
 
-type calmTheme struct{}
+type bareTheme struct{}
 
-func (calmTheme) Color(n fyne.ThemeColorName, v fyne.ThemeVariant) color.Color {
+func (bareTheme) Color(n fyne.ThemeColorName, v fyne.ThemeVariant) color.Color {
 	switch n {
 	case theme.ColorNameScrollBar, theme.ColorNameShadow, theme.ColorNameInputBackground:
 		return color.Transparent
@@ -127,15 +127,15 @@ func (calmTheme) Color(n fyne.ThemeColorName, v fyne.ThemeVariant) color.Color {
 	return fyne.CurrentApp().Settings().Theme().Color(n, v)
 }
 
-func (calmTheme) Font(s fyne.TextStyle) fyne.Resource {
+func (bareTheme) Font(s fyne.TextStyle) fyne.Resource {
 	return fyne.CurrentApp().Settings().Theme().Font(s)
 }
 
-func (calmTheme) Icon(n fyne.ThemeIconName) fyne.Resource {
+func (bareTheme) Icon(n fyne.ThemeIconName) fyne.Resource {
 	return fyne.CurrentApp().Settings().Theme().Icon(n)
 }
 
-func (calmTheme) Size(n fyne.ThemeSizeName) float32 {
+func (bareTheme) Size(n fyne.ThemeSizeName) float32 {
 	if n == theme.SizeNameInputBorder {
 		return 0
 	}

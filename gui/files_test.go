@@ -23,10 +23,10 @@ import (
 func filesRig(t *testing.T, rep *checks.Report) *rig {
 	t.Helper()
 	r := newRig(t, 1280, 800, Light)
-	r.desk.StateDir = ""
+	r.desktop.StateDir = ""
 	r.done(rep)
 	r.findFiles()
-	r.until("the rows", func() bool { return !r.files.model.none })
+	r.until("the rows", func() bool { return !r.files.model.unfiltered })
 	return r
 }
 
@@ -73,10 +73,10 @@ func TestFilter(t *testing.T) {
 func TestFilesOfOneCard(t *testing.T) {
 	r := newRig(t, 1280, 800, Light)
 	r.done(sample())
-	k := r.view().ledger.byID["name-characters"]
+	k := r.view().list.byID["name-characters"]
 	k.setOpen(true)
 	test.Tap(k.files)
-	r.until("the rows", func() bool { return !r.files.model.none })
+	r.until("the rows", func() bool { return !r.files.model.unfiltered })
 	if r.at != pageFiles || r.files.model.rows() != 3 || r.files.total() != 3 {
 		t.Errorf("page %q shows %d of %d", r.at, r.files.model.rows(), r.files.total())
 	}
@@ -92,8 +92,8 @@ func TestNewestFilterWins(t *testing.T) {
 	m := newFilesModel(sample(), func(f func()) { posts <- f })
 	got := ""
 	m.work.Lock() // both wait here
-	m.ask(wish{check: -1, levels: [3]bool{true, true, true}, text: "day 01"}, func(time.Duration) { got += "old" })
-	m.ask(wish{check: -1, levels: [3]bool{true, true, true}, text: "day 02"}, func(time.Duration) { got += "new" })
+	m.ask(query{check: -1, levels: [3]bool{true, true, true}, text: "day 01"}, func(time.Duration) { got += "old" })
+	m.ask(query{check: -1, levels: [3]bool{true, true, true}, text: "day 02"}, func(time.Duration) { got += "new" })
 	m.work.Unlock()
 	(<-posts)()
 	if got != "new" || m.rows() != 2 {

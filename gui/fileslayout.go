@@ -26,13 +26,13 @@ func (l *filesLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	y := float32(gapMid)
 	for _, x := range o[:2] {
 		h := heightOf(x, w)
-		place(x, e, y, w, h)
+		setBounds(x, e, y, w, h)
 		y += h + 10
 	}
 	foot := min(max(heightOf(o[3], w), footLeast), s.Height*0.4)
 	list := s.Height - y - foot - 10 - gapMid
-	place(o[2], e, y, w, max(list, 80))
-	place(o[3], e, y+max(list, 80)+10, w, foot)
+	setBounds(o[2], e, y, w, max(list, 80))
+	setBounds(o[3], e, y+max(list, 80)+10, w, foot)
 }
 
 func (*filesLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(600, 300) }
@@ -67,8 +67,8 @@ func (l *footLayout) text(o []fyne.CanvasObject, w float32) float32 {
 func (l *footLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	w, b := l.text(o, s.Width), o[1].MinSize()
 	h := min(heightOf(o[0], w), s.Height)
-	place(o[0], 0, (s.Height-h)/2, w, h)
-	place(o[1], s.Width-b.Width, (s.Height-b.Height)/2, b.Width, b.Height)
+	setBounds(o[0], 0, (s.Height-h)/2, w, h)
+	setBounds(o[1], s.Width-b.Width, (s.Height-b.Height)/2, b.Width, b.Height)
 }
 
 func (l *footLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {
@@ -103,17 +103,17 @@ func (l *toolsLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	}
 	rule, levels, list := o[1].MinSize().Width, o[2].MinSize().Width, o[3].MinSize().Width
 	if s.Width < toolsNarrow {
-		place(o[0], 0, 0, s.Width-rule-gap, high)
-		place(o[1], s.Width-rule, 0, rule, high)
-		place(o[2], 0, high+8, levels, high)
-		place(o[3], s.Width-list, high+8, list, high)
+		setBounds(o[0], 0, 0, s.Width-rule-gap, high)
+		setBounds(o[1], s.Width-rule, 0, rule, high)
+		setBounds(o[2], 0, high+8, levels, high)
+		setBounds(o[3], s.Width-list, high+8, list, high)
 		return
 	}
 	find := min(s.Width-rule-levels-list-3*gap, 420)
-	place(o[0], 0, 0, find, high)
-	place(o[1], find+gap, 0, rule, high)
-	place(o[2], find+rule+2*gap, 0, levels, high)
-	place(o[3], s.Width-list, 0, list, high)
+	setBounds(o[0], 0, 0, find, high)
+	setBounds(o[1], find+gap, 0, rule, high)
+	setBounds(o[2], find+rule+2*gap, 0, levels, high)
+	setBounds(o[3], s.Width-list, 0, list, high)
 }
 
 func (*toolsLayout) heightFor(_ []fyne.CanvasObject, w float32) float32 {

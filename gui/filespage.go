@@ -25,7 +25,7 @@ type filesPage struct {
 	report *checks.Report
 	check  *checks.Check
 	rules  []*checks.Rule // in the order of the choice; the first place means all
-	wish   wish
+	query  query
 
 	table  *table
 	foot   *surface
@@ -56,11 +56,11 @@ var columnKeys = []sortKey{byLevel, byPath, byRule, bySize}
 
 // newFilesPage shows a report's findings; c narrows them to one check, nil does not.
 func newFilesPage(w *Window, rep *checks.Report, c *checks.Check) *filesPage {
-	p := &filesPage{w: w, report: rep, check: c, model: newFilesModel(rep, w.desk.Post)}
-	p.wish = wish{check: -1, levels: [3]bool{true, true, true}, key: byLevel} // worst first
+	p := &filesPage{w: w, report: rep, check: c, model: newFilesModel(rep, w.desktop.Post)}
+	p.query = query{check: -1, levels: [3]bool{true, true, true}, key: byLevel} // worst first
 	for i := range rep.Checks {
 		if c != nil && rep.Checks[i].ID == c.ID {
-			p.wish.check = i
+			p.query.check = i
 		}
 	}
 	p.table = newTable(fileColumns, p.model.rows, p.cell)
@@ -74,28 +74,28 @@ func newFilesPage(w *Window, rep *checks.Report, c *checks.Check) *filesPage {
 	p.find.shortcut = w.shortcut
 	p.find.down = func() { w.win.Canvas().Focus(p.table) }
 	p.find.OnChanged = func(s string) {
-		p.wish.text = s
+		p.query.text = s
 		p.later()
 	}
 	p.find.OnSubmitted = func(string) { w.win.Canvas().Focus(p.table) }
 	p.choice = widget.NewSelect(p.ruleWords(), nil)
 	p.choice.SetSelectedIndex(0)
 	p.choice.OnChanged = func(string) {
-		p.wish.rule = nil
+		p.query.rule = nil
 		if i := p.choice.SelectedIndex(); i > 0 {
-			p.wish.rule = p.rules[i-1]
+			p.query.rule = p.rules[i-1]
 		}
 		p.now()
 	}
 	p.counts = p.levelCounts()
 	for l := range p.levels {
-		lk := lookOfLevel(checks.Level(l))
+		lk := levelBadge(checks.Level(l))
 		b := newButton(toggle, lk.mark, checks.Count(p.counts[l]), nil)
 		b.iconTint = lk.color
 		b.on = true
 		b.tap = func() {
 			b.setOn(!b.on)
-			p.wish.levels[l] = b.on
+			p.query.levels[l] = b.on
 			p.now()
 		}
 		p.levels[l] = b
@@ -121,8 +121,8 @@ func (p *filesPage) build() {
 		title = p.check.Title
 	}
 	p.back = newButton(plain, "back", "All checks", p.w.back)
-	top := newStretch(14, 1, p.back, newText(title, 20, colText).bold().ends(), p.count)
-	tools := container.New(&toolsLayout{p: p}, p.find.calm(), newSurface("", theme.ColorNameInputBorder, newSized(200, 34, p.choice)).round(7).pad(1, 1),
+	top := newStretch(14, 1, p.back, newText(title, 20, colText).bold().truncated(), p.count)
+	tools := container.New(&toolsLayout{p: p}, p.find.framed(), newSurface("", theme.ColorNameInputBorder, newSized(200, 34, p.choice)).round(7).pad(1, 1),
 		newRow(6, p.levels[checks.Fail], p.levels[checks.Warn], p.levels[checks.Note]),
 		newRow(2, p.list, p.save))
 	text := newColumn(4, p.path, p.what, p.todo)
@@ -168,7 +168,7 @@ func (p *filesPage) cell(row, col int) tableCell {
 	f := p.model.at(row)
 	switch col {
 	case 0:
-		l := lookOfLevel(f.Level)
+		l := levelBadge(f.Level)
 		return tableCell{text: levelWord(f.Level), mark: l.mark, color: l.color}
 	case 1:
 		if f.Path == "" {
@@ -187,20 +187,20 @@ func (p *filesPage) cell(row, col int) tableCell {
 // why says in words what is wrong, with the number and its limit where there is one.
 func why(f *checks.Finding) string {
 	if f.Detail == "" {
-		return capital(f.Rule.When)
+		return capitalize(f.Rule.When)
 	}
-	return capital(oneLine(f.Detail))
+	return capitalize(oneLine(f.Detail))
 }
 
 // sortBy sorts by a column, and the other way round where it is sorted by it already.
 func (p *filesPage) sortBy(col int) {
 	if p.table.sorted == col {
-		p.wish.descending = !p.wish.descending
+		p.query.descending = !p.query.descending
 	} else {
-		p.wish.key, p.wish.descending = columnKeys[col], columnKeys[col] == bySize
+		p.query.key, p.query.descending = columnKeys[col], columnKeys[col] == bySize
 		p.table.sorted = col
 	}
-	p.table.descending = p.wish.descending
+	p.table.descending = p.query.descending
 	p.now()
 }
 
@@ -209,12 +209,12 @@ func (p *filesPage) later() {
 	if p.cancel != nil {
 		p.cancel()
 	}
-	p.cancel = p.w.desk.After(filterAfter, func() { p.w.desk.Post(p.now) })
+	p.cancel = p.w.desktop.After(filterAfter, func() { p.w.desktop.Post(p.now) })
 }
 
 // now filters and sorts beside the window.
 func (p *filesPage) now() {
-	p.model.ask(p.wish, func(time.Duration) {
+	p.model.ask(p.query, func(time.Duration) {
 		p.table.choose(-1)
 		p.table.top = 0
 		p.table.renew()
@@ -233,7 +233,7 @@ func (p *filesPage) now() {
 		able(p.list, shown > 0)
 		able(p.save, shown > 0)
 		p.w.bar.update(p.w)
-		p.relay()
+		p.relayout()
 	})
 }
 
@@ -247,7 +247,7 @@ func (p *filesPage) choose(row int) {
 		for _, b := range []*button{p.reveal, p.copy, p.full} {
 			b.Disable()
 		}
-		p.relay()
+		p.relayout()
 		return
 	}
 	f := p.model.at(row)
@@ -262,7 +262,7 @@ func (p *filesPage) choose(row int) {
 	for _, b := range []*button{p.reveal, p.copy, p.full} {
 		able(b, f.Path != "")
 	}
-	p.relay()
+	p.relayout()
 }
 
 // shorten shows the chosen path on two lines or so, whatever the room: the full name has its button.
@@ -277,9 +277,9 @@ func (p *filesPage) shorten() {
 	p.path.set(path, "")
 }
 
-func (p *filesPage) relay() {
+func (p *filesPage) relayout() {
 	if p.root != nil && p.root.Size().Width > 0 {
-		relay(p.root)
+		relayout(p.root)
 		p.foot.Refresh() // not the list: it asks its cells again by itself
 	}
 }
@@ -300,7 +300,7 @@ func (p *filesPage) openFolder() {
 		return
 	}
 	dir := filepath.Dir(filepath.Join(p.base(), filepath.FromSlash(f.Path)))
-	if err := p.w.desk.Reveal(dir); err != nil {
+	if err := p.w.desktop.Reveal(dir); err != nil {
 		p.w.tell(checks.Failed, "No file manager could be opened: "+err.Error()+". The folder is "+names.Quote(dir))
 	}
 }
@@ -308,7 +308,7 @@ func (p *filesPage) openFolder() {
 // copyPath copies the path as it is, raw bytes and all: what is pasted must find the file.
 func (p *filesPage) copyPath() {
 	if f := p.chosen(); f != nil && f.Path != "" {
-		p.w.desk.Copy(filepath.Join(p.base(), filepath.FromSlash(f.Path)))
+		p.w.desktop.Copy(filepath.Join(p.base(), filepath.FromSlash(f.Path)))
 		p.w.tell(checks.Pass, "The path is on the clipboard.")
 	}
 }
@@ -320,7 +320,7 @@ func (p *filesPage) copyAll() {
 		p.w.tell(checks.Failed, "The list could not be copied: "+err.Error())
 		return
 	}
-	p.w.desk.Copy(b.String())
+	p.w.desktop.Copy(b.String())
 	p.w.tell(checks.Pass, many(int64(p.model.rows()), "line is", "lines are")+" on the clipboard.")
 }
 
@@ -331,7 +331,7 @@ func (p *filesPage) showFull() {
 		return
 	}
 	s := &sheet{name: "name"}
-	s.no = newButton(plain, "", "Close", func() { p.w.shut() })
+	s.no = newButton(plain, "", "Close", func() { p.w.closeSheet() })
 	text := newParagraph(names.Quote(f.Path), sizeBody, colText).mono()
 	inner := newPage(text)
 	inner.layout.bare = true

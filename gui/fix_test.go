@@ -349,7 +349,7 @@ func TestFixLists(t *testing.T) {
 		t.Errorf("the skip list holds %q (%v)", skip, err)
 	}
 	// The checks before and after copying follow the list: two of the files, not the link.
-	list := r.views[checks.Before].route.options.list
+	list := r.views[checks.Before].setup.options.list
 	r.until("the list to be named", func() bool { return typedPath(list.Text) == out })
 	for _, stage := range []checks.Stage{checks.Before, checks.After} {
 		req, err := r.request(r.views[stage])
@@ -368,7 +368,7 @@ func TestCopyListIsTold(t *testing.T) {
 	dir := tree(t, "what?.mov")
 	r := newRig(t, 1280, 800, Light)
 	r.Open(dir, "")
-	o := r.view().route.options
+	o := r.view().setup.options
 	o.list.SetText(filepath.Join(dir, "none.txt"))
 	_, err := runReal(t.Context(), Request{Job: checks.Job{Stage: checks.Before, Source: dir}, CopyListFile: filepath.Join(dir, "none.txt")}, func(checks.Event) {})
 	if err == nil {

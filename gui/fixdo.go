@@ -19,7 +19,7 @@ import (
 
 // canFix reports whether there is a source whose names could be looked at.
 func (w *Window) canFix() bool {
-	return w.stage == checks.Before && w.view().route.from.get() != ""
+	return w.stage == checks.Before && w.view().setup.from.get() != ""
 }
 
 // showFix opens the page of repairs on the source.
@@ -31,15 +31,15 @@ func (w *Window) showFix() {
 	if w.files != nil {
 		w.files.leave()
 	}
-	w.fix = newFixPage(w, v.route.from.get(), w.limits(v))
+	w.fix = newFixPage(w, v.setup.from.get(), w.limits(v))
 	w.show(pageFix)
 	w.win.Canvas().Focus(w.fix.table)
 }
 
 // limits are what new names must keep: what the last report measured, else the usual.
 func (w *Window) limits(v *view) repair.Limits {
-	l := repair.Limits{Share: v.route.to.get(), Prefix: typedPath(v.route.options.prefix.Text)}
-	if v.report == nil || v.report.Source.Path != v.route.from.get() {
+	l := repair.Limits{Share: v.setup.to.get(), Prefix: typedPath(v.setup.options.prefix.Text)}
+	if v.report == nil || v.report.Source.Path != v.setup.from.get() {
 		return l
 	}
 	for i := range v.report.Checks {
@@ -135,7 +135,7 @@ func (p *fixPage) askUndo() {
 		return
 	}
 	j := p.past
-	text := capital(work(j.Renames, j.Makings)) + " of " + j.Started.Local().Format("2 January 2006, 15:04") + " are taken back: files get the old names again, and folders their dates."
+	text := capitalize(work(j.Renames, j.Makings)) + " of " + j.Started.Local().Format("2 January 2006, 15:04") + " are taken back: files get the old names again, and folders their dates."
 	if j.Makings > 0 {
 		text += " A copy or an archive goes only if what it was made from still holds every byte of it, which takes as long as reading both."
 	}
@@ -181,7 +181,7 @@ func (p *fixPage) run(doing string, work func(context.Context, repair.Options) (
 	p.meter.set(0)
 	p.doing.set(doing, "")
 	p.stop.Enable()
-	p.relay()
+	p.relayout()
 	var at atomic.Pointer[repair.Progress]
 	o := repair.Options{Progress: func(now repair.Progress) { at.Store(&now) }}
 	ended := make(chan struct{})
@@ -203,7 +203,7 @@ func (p *fixPage) run(doing string, work func(context.Context, repair.Options) (
 			case <-tick.C:
 			}
 			s := at.Load()
-			p.w.desk.PostWait(func() {
+			p.w.desktop.PostWait(func() {
 				if s != nil && ctx.Err() == nil {
 					p.meter.set(s.Part())
 					p.doing.set(fixWords(*s), "")
@@ -239,14 +239,14 @@ func (p *fixPage) over(out *repair.Outcome, err error, done func(*repair.Outcome
 	p.meterPlace.Hide()
 	var stopped *repair.StoppedError
 	if err != nil {
-		text := capital(err.Error()) + "."
+		text := capitalize(err.Error()) + "."
 		if errors.Is(err, context.Canceled) && !errors.As(err, &stopped) {
 			text = "Stopped. Nothing was changed."
 		}
 		p.show("")
 		p.why.set(text, colFail)
 		p.w.message = text
-		p.relay()
+		p.relayout()
 	} else {
 		done(out)
 	}
@@ -261,7 +261,7 @@ func (p *fixPage) done(o *repair.Outcome) {
 	p.makes = map[string]bool{}
 	w := p.w
 	listed := w.dropList()
-	text := capital(work(o.Done, o.Made)) + " done. The disk is checked again; “Fix names” can undo."
+	text := capitalize(work(o.Done, o.Made)) + " done. The disk is checked again; “Fix names” can undo."
 	s := checks.Pass
 	switch {
 	case archives:
@@ -284,7 +284,7 @@ func (p *fixPage) done(o *repair.Outcome) {
 func (p *fixPage) undone(o *repair.Outcome) {
 	p.makes = map[string]bool{}
 	listed := p.w.dropList()
-	text, s := capital(work(o.Done, o.Made))+" taken back.", checks.Pass
+	text, s := capitalize(work(o.Done, o.Made))+" taken back.", checks.Pass
 	for i, stay := range o.Stayed {
 		s = checks.Warned
 		if i == mostNamed {
@@ -297,7 +297,7 @@ func (p *fixPage) undone(o *repair.Outcome) {
 		text += " The copy list was of what was there before: save the lists anew."
 	}
 	p.w.tell(s, text)
-	p.look()
+	p.makePlan()
 }
 
 // skips are the paths of a source that the person wants on the skip list, as long as the program runs.
@@ -310,7 +310,7 @@ func (w *Window) skips(source string) map[string]bool {
 
 // dropList forgets the copy list, whose paths may be gone, and tells whether there was one.
 func (w *Window) dropList() bool {
-	list := w.views[checks.Before].route.options.list
+	list := w.views[checks.Before].setup.options.list
 	was := list.Text != ""
 	list.SetText("")
 	return was
@@ -322,7 +322,7 @@ func (p *fixPage) saveLists() {
 		return
 	}
 	w := p.w
-	stamp := w.desk.Now().Format("2006-01-02 15.04")
+	stamp := w.desktop.Now().Format("2006-01-02 15.04")
 	w.saveSheet("Save the copy list", "One relative path a line: what would arrive as it is named now. What would not goes into a skip list beside it. In the source folder, pax -rw -d /mnt/share < LIST copies exactly these. The checks before and after copying follow this list.",
 		"Loadline copy list "+stamp+".txt",
 		func(path string, out io.Writer) error { return p.writeLists(path, out) })
@@ -339,7 +339,7 @@ func (p *fixPage) writeLists(path string, out io.Writer) error {
 		return errors.Join(err, b.Flush())
 	})
 	if err == nil {
-		p.w.desk.Post(func() { p.w.views[checks.Before].route.options.list.SetText(showPath(path)) })
+		p.w.desktop.Post(func() { p.w.views[checks.Before].setup.options.list.SetText(showPath(path)) })
 	}
 	return err
 }

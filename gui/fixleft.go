@@ -8,7 +8,7 @@ import (
 
 func (p *fixPage) chooseLeft(l *repair.Left) {
 	p.old.set(names.Quote(l.Path), "")
-	p.why.set(capital(l.Why)+".", colMuted)
+	p.why.set(capitalize(l.Why)+".", colMuted)
 	for _, b := range []*button{p.doSkip, p.doLink, p.doArchive, p.archive} {
 		b.Hide()
 	}
@@ -64,7 +64,7 @@ func (p *fixPage) archiveCard() {
 func (p *fixPage) make(b *button, path string, plan func(string, bool) error) {
 	on := !p.makes[path]
 	if err := plan(path, on); err != nil {
-		p.w.tell(checks.Warned, capital(err.Error())+".")
+		p.w.tell(checks.Warned, capitalize(err.Error())+".")
 		return
 	}
 	if on {
@@ -78,7 +78,7 @@ func (p *fixPage) make(b *button, path string, plan func(string, bool) error) {
 
 func (p *fixPage) copyArchive() {
 	if l := p.chosenLeft(); l != nil && l.Card != nil {
-		p.w.desk.Copy(l.Card.Command())
+		p.w.desktop.Copy(l.Card.Command())
 		p.w.tell(checks.Pass, "The command is on the clipboard, for one who wants the archive elsewhere. Run it in the source folder: it puts the whole card into one file and leaves the card as it is.")
 	}
 }

@@ -49,7 +49,7 @@ type fixPage struct {
 	doArchive, archive       *button
 	stop                     *button
 	edit, offers, meterPlace *fyne.Container
-	meter                    *meter
+	meter                    *progressBar
 	doing                    *textLine
 	mute                     bool
 }
@@ -95,19 +95,19 @@ func newFixPage(w *Window, source string, limits repair.Limits) *fixPage {
 	p.doArchive = newButton(toggle, "", "Archive the card", p.archiveCard)
 	p.archive = newButton(quiet, "copy", "Copy the command for it", p.copyArchive)
 	p.stop = newButton(plain, "", "Stop", p.halt)
-	p.meter = newMeter()
-	p.doing = newText("", sizeBody, colText).ends()
+	p.meter = newProgressBar()
+	p.doing = newText("", sizeBody, colText).truncated()
 	p.build()
-	p.look()
+	p.makePlan()
 	return p
 }
 
 func (p *fixPage) build() {
 	p.back = newButton(plain, "back", "All checks", p.w.back)
-	top := newStretch(14, 1, p.back, newText("Fix names", 20, colText).bold().ends(), p.count)
+	top := newStretch(14, 1, p.back, newText("Fix names", 20, colText).bold().truncated(), p.count)
 	intro := newParagraph("Nothing is changed before you have seen it and said yes. Every step is written to a journal first, and can be undone.", sizeBody, colMuted)
 	tools := newStretch(8, 3, p.tabRename, p.tabLeft, p.portable, newText("", sizeBody, colText), p.lists, p.undo, p.resume, p.apply)
-	p.edit = newColumn(6, container.New(&row{gap: 10, stretch: map[int]bool{0: true}}, p.name.calm(), p.encodings, p.keep), p.fault)
+	p.edit = newColumn(6, container.New(&row{gap: 10, stretch: map[int]bool{0: true}}, p.name.framed(), p.encodings, p.keep), p.fault)
 	p.offers = newRow(8, p.doSkip, p.doLink, p.doArchive, p.archive)
 	p.meterPlace = newColumn(6, newSized(0, 10, p.meter), newStretch(10, 0, p.doing, p.stop))
 	p.meterPlace.Hide()
@@ -116,8 +116,8 @@ func (p *fixPage) build() {
 	p.root = container.New(&filesLayout{}, top, newColumn(10, intro, tools), list, p.foot)
 }
 
-// look makes the plan beside the window.
-func (p *fixPage) look() {
+// makePlan makes the plan beside the window.
+func (p *fixPage) makePlan() {
 	if p.cancel != nil {
 		p.cancel()
 	}
@@ -129,15 +129,15 @@ func (p *fixPage) look() {
 	go func() {
 		plan, err := repair.NewPlan(ctx, p.source, p.limits, &progress)
 		past := lastJournal(p.source)
-		p.w.desk.Post(func() {
+		p.w.desktop.Post(func() {
 			if ctx.Err() != nil {
 				return
 			}
 			p.past = past
 			if err != nil {
 				p.show("")
-				p.why.set("No plan could be made: "+capital(err.Error())+".", colFail)
-				p.relay()
+				p.why.set("No plan could be made: "+capitalize(err.Error())+".", colFail)
+				p.relayout()
 				return
 			}
 			p.plan = plan
@@ -182,7 +182,7 @@ func (p *fixPage) show(doing string) {
 			what = " is half undone. Undo it to the end before you begin anew."
 		}
 		p.why.set("The work of "+p.past.Started.Local().Format("2 January 2006, 15:04")+what, colFail)
-		p.relay()
+		p.relayout()
 	}
 }
 
@@ -194,9 +194,9 @@ func visible(o fyne.CanvasObject, on bool) {
 	}
 }
 
-func (p *fixPage) relay() {
+func (p *fixPage) relayout() {
 	if p.root != nil && p.root.Size().Width > 0 {
-		relay(p.root)
+		relayout(p.root)
 		p.foot.Refresh() // not the list: it asks its cells again by itself
 	}
 }
@@ -217,7 +217,7 @@ func (p *fixPage) turnPortable() {
 	p.limits.Portable = !p.limits.Portable
 	p.portable.setOn(p.limits.Portable)
 	p.makes = map[string]bool{}
-	p.look()
+	p.makePlan()
 }
 
 func (p *fixPage) rows() int {
@@ -249,7 +249,7 @@ func (p *fixPage) cell(row, col int) tableCell {
 			}
 			return tableCell{text: "stays as it is", color: colMuted}
 		}
-		return tableCell{text: capital(l.Why), color: colMuted}
+		return tableCell{text: capitalize(l.Why), color: colMuted}
 	}
 	s := &p.plan.Steps[row]
 	switch col {
@@ -261,7 +261,7 @@ func (p *fixPage) cell(row, col int) tableCell {
 		}
 		return tableCell{text: names.Quote(s.Name()), color: colAccent}
 	}
-	return tableCell{text: capital(s.Why), color: colMuted}
+	return tableCell{text: capitalize(s.Why), color: colMuted}
 }
 
 // choose shows one row in full at the foot, with what can be done about it.
@@ -281,7 +281,7 @@ func (p *fixPage) choose(row int) {
 			text = "No name on the disk needs another one."
 		}
 		p.why.set(text, colMuted)
-		p.relay()
+		p.relayout()
 		return
 	}
 	if p.left {
@@ -289,12 +289,12 @@ func (p *fixPage) choose(row int) {
 	} else {
 		p.chooseStep(&p.plan.Steps[row])
 	}
-	p.relay()
+	p.relayout()
 }
 
 func (p *fixPage) chooseStep(s *repair.Step) {
 	p.old.set(names.Quote(s.From), "")
-	why := capital(s.Why) + "."
+	why := capitalize(s.Why) + "."
 	if s.Family != "" {
 		why += " Files of the same name beside it get the new one too, so that they stay together."
 	}
@@ -336,7 +336,7 @@ func (p *fixPage) edited() {
 		p.fault.set("", "")
 		p.recount()
 	}
-	p.relay()
+	p.relayout()
 }
 
 // recount writes the numbers again after one step has changed.
@@ -383,7 +383,7 @@ func (p *fixPage) task(renames int) string {
 	if cards > 0 {
 		parts = append(parts, "archive "+many(int64(cards), "card", "cards"))
 	}
-	return capital(strings.Join(parts, ", "))
+	return capitalize(strings.Join(parts, ", "))
 }
 
 // work counts what was done, in words.
@@ -405,7 +405,7 @@ func (p *fixPage) keepOld() {
 	}
 	if err := p.plan.Leave(row); err != nil {
 		p.fault.set("Not possible: "+err.Error()+".", "")
-		p.relay()
+		p.relayout()
 		return
 	}
 	p.recount()

@@ -31,7 +31,7 @@ func drawFolderBars(p *pen, sums []checks.FolderSum) {
 		mono := fyne.TextStyle{Monospace: true}
 		name := fit(names.Quote(s.Path), nameW, cutMiddle, func(t string) float32 { return measure(t, sizeBody-1, mono).Width })
 		p.word(0, ty, 0, name, sizeBody-1, colText, mono)
-		p.box(barX, y+9, barW, 10, 4, colWell)
+		p.box(barX, y+9, barW, 10, 4, colInset)
 		p.box(barX, y+9, max(barW*float32(float64(s.Bytes)/float64(most)), 3), 10, 4, colAccent)
 		text := checks.Bytes(s.Bytes)
 		w := measure(text, sizeBody-1, fyne.TextStyle{}).Width
@@ -39,7 +39,7 @@ func drawFolderBars(p *pen, sums []checks.FolderSum) {
 		x := barX + barW + sizeW + 20
 		for _, l := range []checks.Level{checks.Fail, checks.Warn} {
 			if n := s.Flagged[l]; n > 0 {
-				lk := lookOfLevel(l)
+				lk := levelBadge(l)
 				p.mark(x, y+7, 14, lk.mark, lk.color)
 				x += 19 + p.word(x+19, ty, 0, checks.Count(int64(n)), sizeBody-1, lk.color, fyne.TextStyle{Bold: true}) + 12
 			}

@@ -22,24 +22,24 @@ import (
 func TestVerdictFollowsPlaces(t *testing.T) {
 	for name, change := range map[string]func(*rig) (back func()){
 		"source": func(r *rig) func() {
-			r.view().route.from.path.SetText("/media/other")
-			return func() { r.view().route.from.put(sampleSource) }
+			r.view().setup.from.path.SetText("/media/other")
+			return func() { r.view().setup.from.put(sampleSource) }
 		},
 		"share": func(r *rig) func() {
-			r.view().route.to.path.SetText("")
-			return func() { r.view().route.to.put(sampleShare) }
+			r.view().setup.to.path.SetText("")
+			return func() { r.view().setup.to.put(sampleShare) }
 		},
 		"folder on the share": func(r *rig) func() {
-			o := r.view().route.options
+			o := r.view().setup.options
 			old := o.prefix.Text
 			o.prefix.SetText("elsewhere")
 			return func() { o.prefix.SetText(old) }
 		},
 		"source, named in another stage": func(r *rig) func() {
 			r.setStage(checks.After)
-			r.view().route.from.path.SetText("/media/other")
+			r.view().setup.from.path.SetText("/media/other")
 			r.setStage(checks.Before)
-			return func() { r.view().route.from.put(sampleSource) }
+			return func() { r.view().setup.from.put(sampleSource) }
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -51,7 +51,7 @@ func TestVerdictFollowsPlaces(t *testing.T) {
 			if v.report != nil || v.state != stateIdle || v.head.title.text == title || v.head.counts.Visible() || v.head.files.Visible() || !r.bar.save.Disabled() {
 				t.Errorf("the verdict %q still stands", v.head.title.text)
 			}
-			for _, k := range v.ledger.cards {
+			for _, k := range v.list.cards {
 				if k.status != checks.Waiting {
 					t.Errorf("card %s still shows %v", k.check.ID, k.status)
 				}
@@ -68,13 +68,13 @@ func TestVerdictFollowsPlaces(t *testing.T) {
 func TestLastReportFollowsPlaces(t *testing.T) {
 	r := newRig(t, 1280, 800, Light)
 	r.done(clean())
-	r.view().route.from.path.SetText("/media/other")
+	r.view().setup.from.path.SetText("/media/other")
 	r.openLast()
 	r.until("the last report", func() bool { return r.view().report != nil })
-	if got := r.view().route.from.get(); got != sampleSource {
+	if got := r.view().setup.from.get(); got != sampleSource {
 		t.Fatalf("it opens on %q", got)
 	}
-	r.view().route.from.path.SetText("/media/other")
+	r.view().setup.from.path.SetText("/media/other")
 	if r.view().report != nil {
 		t.Error("it stands beside another disk")
 	}
@@ -98,8 +98,8 @@ func TestOtherStageWhileRunning(t *testing.T) {
 	if r.stops || r.running == "" {
 		t.Fatal("Escape on another stage should leave the run alone")
 	}
-	r.view().route.from.path.SetText("/media/other")
-	if got := r.views[checks.Before].route.from.get(); got != sampleSource {
+	r.view().setup.from.path.SetText("/media/other")
+	if got := r.views[checks.Before].setup.from.get(); got != sampleSource {
 		t.Errorf("the run's own field now names %q", got)
 	}
 	c.end <- ending{rep: sample()}
@@ -135,15 +135,15 @@ func TestBlame(t *testing.T) {
 			r := newRig(t, 1280, 800, Light)
 			r.setStage(c.stage)
 			v := r.view()
-			v.route.from.put(c.from)
-			v.route.to.put(c.to)
+			v.setup.from.put(c.from)
+			v.setup.to.put(c.to)
 			r.failed(v, c.err)
-			if v.route.to.wrong() != c.toBlame || v.route.from.wrong() == c.toBlame {
-				t.Errorf("beside the first place: %q, beside the second: %q", v.route.from.problem.text, v.route.to.problem.text)
+			if v.setup.to.wrong() != c.toBlame || v.setup.from.wrong() == c.toBlame {
+				t.Errorf("beside the first place: %q, beside the second: %q", v.setup.from.problem.text, v.setup.to.problem.text)
 			}
-			want := v.route.from.path
+			want := v.setup.from.path
 			if c.toBlame {
-				want = v.route.to.path
+				want = v.setup.to.path
 			}
 			if r.win.Canvas().Focused() != want {
 				t.Error("the keyboard should be where something is wrong")
@@ -176,7 +176,7 @@ func TestNothingIsSilent(t *testing.T) {
 // A window without a source begins with the keyboard at the source, and Enter there checks.
 func TestStartsAtSource(t *testing.T) {
 	r := newRig(t, 1280, 800, Light)
-	from := r.view().route.from.path
+	from := r.view().setup.from.path
 	if r.win.Canvas().Focused() != from {
 		t.Fatal("the keyboard should be at the source")
 	}
@@ -194,7 +194,7 @@ func TestStartsAtSource(t *testing.T) {
 func TestWrongOptionIsTold(t *testing.T) {
 	r := newRig(t, 1280, 800, Light)
 	r.Open(sampleSource, sampleShare)
-	o := r.view().route.options
+	o := r.view().setup.options
 	o.uplink.SetText("fast")
 	test.Tap(r.view().head.check)
 	if r.view().state != stateError || r.view().head.title.text != "The check could not begin" || !o.problem.Visible() {
@@ -231,7 +231,7 @@ func TestScrollByKeyboard(t *testing.T) {
 	c := r.win.Canvas()
 	c.Unfocus()
 	r.key(fyne.KeyDown)
-	s := r.view().ledger.page.scroll
+	s := r.view().list.page.scroll
 	for range 20 {
 		r.key(fyne.KeyPageDown)
 	}
@@ -260,7 +260,7 @@ func TestStoppedShowsNoSums(t *testing.T) {
 	rep.Stopped = true
 	c.end <- ending{rep: rep}
 	r.until("the end", func() bool { return r.running == "" })
-	if got := r.view().route.from.facts.text; strings.Contains(got, "file") {
+	if got := r.view().setup.from.facts.text; strings.Contains(got, "file") {
 		t.Errorf("beside the source stands %q", got)
 	}
 	if r.view().head.check.kind != primary {
@@ -288,7 +288,7 @@ func TestPrimaryIsNext(t *testing.T) {
 func TestEllipsis(t *testing.T) {
 	r := newRig(t, 1280, 800, Light)
 	r.Open("/media/reel/"+strings.Repeat("a very long folder/", 9)+"end", sampleShare)
-	from, to := r.view().route.from.path, r.view().route.to.path
+	from, to := r.view().setup.from.path, r.view().setup.to.path
 	if !from.more.Visible() || to.more.Visible() {
 		t.Fatalf("shown beside the long path: %v, beside the short one: %v", from.more.Visible(), to.more.Visible())
 	}
@@ -331,10 +331,10 @@ func TestKeyboardStaysAtTheButton(t *testing.T) {
 func TestWheelOverField(t *testing.T) {
 	r := newRig(t, 640, 480, Light)
 	r.done(sample())
-	f := r.view().route.options.prefix
+	f := r.view().setup.options.prefix
 	at := fyne.CurrentApp().Driver().AbsolutePositionForObject(f).AddXY(20, 10)
 	test.Scroll(r.win.Canvas(), at, 0, -40)
-	if y := r.view().ledger.page.scroll.Offset.Y; y <= 0 {
+	if y := r.view().list.page.scroll.Offset.Y; y <= 0 {
 		t.Errorf("the page stands at %v", y)
 	}
 }

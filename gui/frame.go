@@ -11,33 +11,33 @@ import (
 	"loadline/checks"
 )
 
-// ground fills the window with the theme's background.
-type ground struct {
+// background fills the window with the theme's background.
+type background struct {
 	widget.BaseWidget
 	rect *canvas.Rectangle
 }
 
-func newGround() *ground {
-	g := &ground{}
+func newBackground() *background {
+	g := &background{}
 	g.ExtendBaseWidget(g)
 	return g
 }
 
 // CreateRenderer implements fyne.Widget.
-func (g *ground) CreateRenderer() fyne.WidgetRenderer {
+func (g *background) CreateRenderer() fyne.WidgetRenderer {
 	g.rect = canvas.NewRectangle(color.Transparent)
-	r := &groundRenderer{g}
+	r := &backgroundRenderer{g}
 	r.Refresh()
 	return r
 }
 
-type groundRenderer struct{ g *ground }
+type backgroundRenderer struct{ g *background }
 
-func (r *groundRenderer) Layout(s fyne.Size)           { r.g.rect.Resize(s) }
-func (r *groundRenderer) MinSize() fyne.Size           { return fyne.NewSize(1, 1) }
-func (r *groundRenderer) Refresh()                     { r.g.rect.FillColor = paint(colGround); r.g.rect.Refresh() }
-func (r *groundRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.g.rect} }
-func (r *groundRenderer) Destroy()                     {}
+func (r *backgroundRenderer) Layout(s fyne.Size)           { r.g.rect.Resize(s) }
+func (r *backgroundRenderer) MinSize() fyne.Size           { return fyne.NewSize(1, 1) }
+func (r *backgroundRenderer) Refresh()                     { r.g.rect.FillColor = paint(colGround); r.g.rect.Refresh() }
+func (r *backgroundRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.g.rect} }
+func (r *backgroundRenderer) Destroy()                     {}
 
 // frameLayout: the bar above, the page, and a notice at the foot while there is one.
 type frameLayout struct{}
@@ -45,16 +45,16 @@ type frameLayout struct{}
 const barHigh = 56
 
 func (frameLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	place(o[0], 0, 0, s.Width, s.Height)
-	place(o[1], 0, 0, s.Width, barHigh)
-	w := min(s.Width-2*edge(s.Width), ledgerMost)
+	setBounds(o[0], 0, 0, s.Width, s.Height)
+	setBounds(o[1], 0, 0, s.Width, barHigh)
+	w := min(s.Width-2*edge(s.Width), pageMost)
 	foot := float32(0)
 	if o[3].Visible() {
 		h := heightOf(o[3], w)
-		place(o[3], (s.Width-w)/2, s.Height-h-12, w, h)
+		setBounds(o[3], (s.Width-w)/2, s.Height-h-12, w, h)
 		foot = h + 24
 	}
-	place(o[2], 0, barHigh, s.Width, s.Height-barHigh-foot)
+	setBounds(o[2], 0, barHigh, s.Width, s.Height-barHigh-foot)
 }
 
 func (frameLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(620, 380) }
@@ -103,7 +103,7 @@ func (b *topBar) update(w *Window) {
 		icon = "light"
 	}
 	b.theme.set(icon, b.theme.label)
-	relay(b.box)
+	relayout(b.box)
 }
 
 func able(b *button, on bool) {
@@ -145,12 +145,12 @@ func (l *barLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	}
 	e := edge(s.Width)
 	if l.w.at == pageChecks {
-		e = max(e, (s.Width-ledgerMost)/2)
+		e = max(e, (s.Width-pageMost)/2)
 	}
 	a, b := o[0].MinSize(), o[1].MinSize()
-	place(o[0], e, (barHigh-a.Height)/2, a.Width, a.Height)
-	place(o[1], s.Width-e-b.Width+10, (barHigh-b.Height)/2, b.Width, b.Height)
-	place(o[2], 0, barHigh-1, s.Width, 1)
+	setBounds(o[0], e, (barHigh-a.Height)/2, a.Width, a.Height)
+	setBounds(o[1], s.Width-e-b.Width+10, (barHigh-b.Height)/2, b.Width, b.Height)
+	setBounds(o[2], 0, barHigh-1, s.Width, 1)
 }
 
 func (l *barLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(600, barHigh) }
@@ -169,21 +169,21 @@ func newNotice() *notice {
 	n.shut = newButton(quiet, "", "Close", func() { n.hide() }).high(28)
 	n.more = newButton(plain, "", "", nil).high(28)
 	n.more.Hide()
-	n.box = newSurface(colWell, colLine, container.New(&row{gap: 10, stretch: map[int]bool{1: true}}, n.mark, n.text, n.more, n.shut)).pad(14, 9)
+	n.box = newSurface(colInset, colLine, container.New(&row{gap: 10, stretch: map[int]bool{1: true}}, n.mark, n.text, n.more, n.shut)).pad(14, 9)
 	n.box.Hide()
 	return n
 }
 
 func (n *notice) say(s checks.Status, text string) {
-	l := lookOf(s)
+	l := statusBadge(s)
 	if s == checks.Waiting {
-		l = look{"note", colAccent}
+		l = badge{"note", colAccent}
 	}
 	n.mark.set(l.mark, l.color)
 	n.text.set(text, "")
 	n.more.Hide()
 	n.box.Show()
-	n.relay()
+	n.relayout()
 }
 
 // offer adds one thing to do to what is said.
@@ -191,12 +191,12 @@ func (n *notice) offer(label string, do func()) {
 	n.more.set("", label)
 	n.more.tap = do
 	n.more.Show()
-	n.relay()
+	n.relayout()
 }
 
-func (n *notice) relay() {
+func (n *notice) relayout() {
 	if c := fyne.CurrentApp().Driver().CanvasForObject(n.box); c != nil && c.Content() != nil {
-		relay(c.Content())
+		relayout(c.Content())
 		c.Content().Refresh()
 	}
 }
@@ -204,6 +204,6 @@ func (n *notice) relay() {
 func (n *notice) hide() {
 	if n.box.Visible() {
 		n.box.Hide()
-		n.relay()
+		n.relayout()
 	}
 }

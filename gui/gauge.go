@@ -96,7 +96,7 @@ func drawGauge(p *pen, l load) {
 	span := float64(max(l.total, l.used+l.copy))
 	at := func(n int64) float32 { return float32(float64(n) / span * float64(p.w)) }
 	end := at(l.total)
-	bed := p.box(0, top, end, high, 5, colWell)
+	bed := p.box(0, top, end, high, 5, colInset)
 	bed.StrokeColor, bed.StrokeWidth = paint(colLine), 1
 	fill := colAccent
 	switch {
@@ -132,7 +132,7 @@ func drawGauge(p *pen, l load) {
 			return
 		}
 		b := p.box(x, y+3, 10, 10, 3, c)
-		if c == colWell {
+		if c == colInset {
 			b.StrokeColor, b.StrokeWidth = paint(colMuted), 1
 		}
 		x += 16 + p.word(x+16, y, p.w-x-16, s, sizeSmall, colMuted, fyne.TextStyle{}) + 18
@@ -142,6 +142,6 @@ func drawGauge(p *pen, l load) {
 	if o := l.over(); o > 0 {
 		key(colFail, "Too much by", o)
 	} else {
-		key(colWell, "Left", l.total-l.used-l.copy)
+		key(colInset, "Left", l.total-l.used-l.copy)
 	}
 }

@@ -18,7 +18,7 @@ type head struct {
 	title   *textLine
 	next    *paragraph
 	counts  *drawing
-	meter   *meter
+	meter   *progressBar
 	numbers *textLine
 	running *fyne.Container
 
@@ -29,10 +29,10 @@ type head struct {
 func newHead(check, stop, files func()) *head {
 	h := &head{
 		mark:    newMark("loadline", colAccent, 34),
-		title:   newText("", sizeVerdict, colText).bold().ends(),
+		title:   newText("", sizeVerdict, colText).bold().truncated(),
 		next:    newParagraph("", sizeBody+1, colMuted),
-		meter:   newMeter(),
-		numbers: newText("", sizeBody, colText).ends(),
+		meter:   newProgressBar(),
+		numbers: newText("", sizeBody, colText).truncated(),
 		check:   newButton(primary, "", "Check before copying", check).high(42),
 		stop:    newButton(plain, "stop", "Stop", stop).high(42),
 		files:   newButton(plain, "find", "Flagged files", files).high(42),
@@ -51,7 +51,7 @@ func newHead(check, stop, files func()) *head {
 }
 
 // say shows a verdict and the next step.
-func (h *head) say(l look, title, next string) {
+func (h *head) say(l badge, title, next string) {
 	h.mark.set(l.mark, l.color)
 	c := colText
 	if l.mark == "fail" {
@@ -114,7 +114,7 @@ func (h *head) drawCounts(p *pen) {
 		if n == 0 {
 			continue
 		}
-		l := lookOf(s)
+		l := statusBadge(s)
 		p.mark(x, 3, 16, l.mark, l.color)
 		x += 22
 		x += p.word(x, 1, 0, fmt.Sprintf("%d %s", n, countWords[s]), sizeBody, l.color, fyne.TextStyle{Bold: true}) + 20
@@ -124,7 +124,7 @@ func (h *head) drawCounts(p *pen) {
 // progress shows how far a run is.
 func (h *head) progress(p checks.Progress) {
 	if p.Done < 0 {
-		h.meter.wander(1 + p.Elapsed.Seconds()/4)
+		h.meter.setUnknown(1 + p.Elapsed.Seconds()/4)
 	} else {
 		h.meter.set(p.Done)
 	}
@@ -170,14 +170,14 @@ func (headLayout) text(o []fyne.CanvasObject, w float32) float32 {
 func (l headLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	tw := l.text(o, s.Width)
 	th := heightOf(o[1], tw)
-	place(o[0], 0, 0, 34, 36)
-	place(o[1], 48, 0, tw, th)
+	setBounds(o[0], 0, 0, 34, 36)
+	setBounds(o[1], 48, 0, tw, th)
 	b := o[2].MinSize()
 	if s.Width < headNarrow {
-		place(o[2], 48, th+8, b.Width, b.Height)
+		setBounds(o[2], 48, th+8, b.Width, b.Height)
 		return
 	}
-	place(o[2], s.Width-b.Width, 0, b.Width, b.Height)
+	setBounds(o[2], s.Width-b.Width, 0, b.Width, b.Height)
 }
 
 func (l headLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {

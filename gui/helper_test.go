@@ -74,7 +74,7 @@ func newRig(t *testing.T, w, h float32, m Mode) *rig {
 	t.Helper()
 	test.NewTempApp(t)
 	r := &rig{t: t, timers: map[int]func(){}, posts: make(chan func(), 1024), engine: &script{calls: make(chan *call, 8)}, clock: time.Date(2026, 9, 14, 8, 0, 0, 0, time.UTC)}
-	d := Desk{
+	d := Desktop{
 		Post: func(f func()) { r.posts <- f },
 		PostWait: func(f func()) {
 			done := make(chan struct{})
@@ -191,7 +191,7 @@ func (r *rig) done(rep *checks.Report) {
 	c := r.start()
 	c.end <- ending{rep: rep}
 	r.until("the end of the run", func() bool { return r.running == "" })
-	r.until("the kept report", func() bool { return r.desk.StateDir == "" || r.hasLast(checks.Before) || rep.Invented != "" })
+	r.until("the kept report", func() bool { return r.desktop.StateDir == "" || r.hasLast(checks.Before) || rep.Invented != "" })
 	r.settle()
 }
 

@@ -31,8 +31,8 @@ func init() { // not in its declaration: what it names uses it
 		{"Ctrl+1, 2, 3", "Before copying, after copying, after arrival", fyne.Key1, ctrl, func(w *Window) { w.setStage(checks.Before) }},
 		{"", "", fyne.Key2, ctrl, func(w *Window) { w.setStage(checks.After) }},
 		{"", "", fyne.Key3, ctrl, func(w *Window) { w.setStage(checks.Arrival) }},
-		{"Ctrl+O", "Choose the source", fyne.KeyO, ctrl, func(w *Window) { w.view().route.from.choose.Tapped(nil) }},
-		{"Ctrl+Shift+O", "Choose the share", fyne.KeyO, ctrl | shift, func(w *Window) { w.view().route.to.choose.Tapped(nil) }},
+		{"Ctrl+O", "Choose the source", fyne.KeyO, ctrl, func(w *Window) { w.view().setup.from.choose.Tapped(nil) }},
+		{"Ctrl+Shift+O", "Choose the share", fyne.KeyO, ctrl | shift, func(w *Window) { w.view().setup.to.choose.Tapped(nil) }},
 		{"Ctrl+F", "Flagged files: find by text", fyne.KeyF, ctrl, func(w *Window) { w.findFiles() }},
 		{"Ctrl+E", "Fix names", fyne.KeyE, ctrl, func(w *Window) { w.showFix() }},
 		{"Ctrl+S", "Save the report, or the list of files", fyne.KeyS, ctrl, func(w *Window) { w.save() }},
@@ -121,7 +121,7 @@ func (w *Window) scroll(pages float32) {
 	case w.sheet != nil:
 		s = w.sheet.scroll
 	case w.at == pageChecks && w.foreign() == nil:
-		s = w.view().ledger.page.scroll
+		s = w.view().list.page.scroll
 	}
 	if s == nil {
 		return
@@ -140,7 +140,7 @@ func (w *Window) escape() {
 		if w.sheet.no != nil {
 			w.sheet.no.Tapped(nil)
 		} else {
-			w.shut()
+			w.closeSheet()
 		}
 	case w.fixing:
 		w.fix.halt()
@@ -158,7 +158,7 @@ func (w *Window) step(d int) {
 	if w.sheet != nil || w.at != pageChecks || w.foreign() != nil {
 		return
 	}
-	cards := w.view().ledger.cards
+	cards := w.view().list.cards
 	if len(cards) == 0 {
 		return
 	}
@@ -179,11 +179,11 @@ func (w *Window) step(d int) {
 // showKeys lists the shortcuts.
 func (w *Window) showKeys() {
 	s := &sheet{name: "keys"}
-	s.no = newButton(plain, "", "Close", func() { w.shut() })
+	s.no = newButton(plain, "", "Close", func() { w.closeSheet() })
 	var lines []fyne.CanvasObject
 	for _, b := range bindings {
 		if b.keys != "" {
-			lines = append(lines, newStretch(16, 1, newSized(150, 22, newText(b.keys, sizeBody, colText).mono()), newText(b.what, sizeBody, colMuted).ends()))
+			lines = append(lines, newStretch(16, 1, newSized(150, 22, newText(b.keys, sizeBody, colText).mono()), newText(b.what, sizeBody, colMuted).truncated()))
 		}
 	}
 	list := newColumn(3, lines...)

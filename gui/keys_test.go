@@ -16,15 +16,15 @@ func TestTabOrder(t *testing.T) {
 	r.done(sample())
 	c := r.win.Canvas()
 	v := r.view()
-	o := v.route.options
+	o := v.setup.options
 	want := []fyne.Focusable{
 		r.bar.stages[checks.Before], r.bar.stages[checks.After], r.bar.stages[checks.Arrival],
 		r.bar.fix, r.bar.last, r.bar.save, r.bar.keys, r.bar.theme,
 		v.head.files, v.head.check,
-		v.route.from.path, v.route.from.choose, v.route.to.path, v.route.to.choose,
+		v.setup.from.path, v.setup.from.choose, v.setup.to.path, v.setup.to.choose,
 		o.prefix, o.list, o.uplink, o.battery, o.link,
 	}
-	for _, k := range v.ledger.cards {
+	for _, k := range v.list.cards {
 		want = append(want, k)
 	}
 	c.Unfocus()
@@ -40,7 +40,7 @@ func TestTabOrder(t *testing.T) {
 			t.Errorf("the button %q has the keyboard and does not show it", b.label)
 		}
 	}
-	last := v.ledger.cards[len(v.ledger.cards)-1]
+	last := v.list.cards[len(v.list.cards)-1]
 	if _, seen := r.rectangle(last); !seen {
 		t.Error("the card with the keyboard is out of view")
 	}
@@ -52,7 +52,7 @@ func TestCardsByKeyboard(t *testing.T) {
 	r.done(sample())
 	c := r.win.Canvas()
 	c.Unfocus()
-	cards := r.view().ledger.cards
+	cards := r.view().list.cards
 	r.key(fyne.KeyDown)
 	r.key(fyne.KeyDown)
 	if c.Focused() != cards[1] {
@@ -84,18 +84,18 @@ func TestCardsByKeyboard(t *testing.T) {
 func TestShortcutsFromAField(t *testing.T) {
 	r := newRig(t, 1280, 800, Light)
 	r.Open(sampleSource, sampleShare)
-	r.win.Canvas().Focus(r.view().route.from.path)
-	r.view().route.from.path.TypedShortcut(&desktop.CustomShortcut{KeyName: fyne.KeyR, Modifier: ctrl})
+	r.win.Canvas().Focus(r.view().setup.from.path)
+	r.view().setup.from.path.TypedShortcut(&desktop.CustomShortcut{KeyName: fyne.KeyR, Modifier: ctrl})
 	c := r.began()
 	c.end <- ending{rep: sample()}
 	r.until("the end", func() bool { return r.running == "" })
-	r.win.Canvas().Focus(r.view().route.from.path)
+	r.win.Canvas().Focus(r.view().setup.from.path)
 	r.key(fyne.KeyF1)
 	if r.sheet == nil || r.sheet.name != "keys" {
 		t.Fatal("F1 should list the keys")
 	}
 	r.key(fyne.KeyEscape)
-	if r.sheet != nil || r.win.Canvas().Focused() != r.view().route.from.path {
+	if r.sheet != nil || r.win.Canvas().Focused() != r.view().setup.from.path {
 		t.Error("Escape should close the list and give the keyboard back")
 	}
 }

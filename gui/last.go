@@ -193,14 +193,14 @@ func readLast(dir string, s checks.Stage, list []*checks.Check) (*checks.Report,
 
 // keepReport keeps a whole report beside the window. A demo's is not kept.
 func (w *Window) keepReport(rep *checks.Report) {
-	if w.desk.StateDir == "" || rep.Invented != "" || w.standIn != nil {
+	if w.desktop.StateDir == "" || rep.Invented != "" || w.standIn != nil {
 		return
 	}
 	w.writes.Add(1)
 	go func() {
-		err := writeLast(w.desk.StateDir, rep)
+		err := writeLast(w.desktop.StateDir, rep)
 		w.writes.Done()
-		w.desk.Post(func() {
+		w.desktop.Post(func() {
 			if err != nil {
 				w.tell(checks.Warned, "This report could not be kept for the next start: "+err.Error()+". Save it yourself.")
 			}
@@ -210,10 +210,10 @@ func (w *Window) keepReport(rep *checks.Report) {
 }
 
 func (w *Window) hasLast(s checks.Stage) bool {
-	if w.desk.StateDir == "" {
+	if w.desktop.StateDir == "" {
 		return false
 	}
-	_, err := os.Stat(lastFile(w.desk.StateDir, s))
+	_, err := os.Stat(lastFile(w.desktop.StateDir, s))
 	return err == nil
 }
 
@@ -230,8 +230,8 @@ func (w *Window) openLast() {
 	}
 	list := w.engine.List(v.stage)
 	go func() {
-		rep, err := readLast(w.desk.StateDir, v.stage, list)
-		w.desk.Post(func() {
+		rep, err := readLast(w.desktop.StateDir, v.stage, list)
+		w.desktop.Post(func() {
 			switch {
 			case w.running != "":
 			case errors.Is(err, fs.ErrNotExist):
@@ -239,30 +239,30 @@ func (w *Window) openLast() {
 			case err != nil:
 				w.tell(checks.Warned, "The last report cannot be opened: "+err.Error()+". Check again to get a new one.")
 			default:
-				w.showReport(v, rep)
+				w.reopen(v, rep)
 			}
 		})
 	}()
 }
 
-// showReport fills a stage with a report that was kept.
-func (w *Window) showReport(v *view, rep *checks.Report) {
+// reopen fills a stage with a report that was kept.
+func (w *Window) reopen(v *view, rep *checks.Report) {
 	w.mute = true
 	if v.stage == checks.Arrival {
-		v.route.from.put(rep.Manifest)
+		v.setup.from.put(rep.Manifest)
 	} else {
-		v.route.from.put(rep.Source.Path)
+		v.setup.from.put(rep.Source.Path)
 		share := ""
 		if rep.Share != nil {
 			share = rep.Share.Path
-			v.route.options.prefix.SetText(showPath(rep.Share.Prefix))
+			v.setup.options.prefix.SetText(showPath(rep.Share.Prefix))
 		}
-		v.route.to.put(share)
+		v.setup.to.put(share)
 	}
 	w.mute = false
 	v.asked = v.places()
 	w.show(pageChecks)
-	v.take(rep, stateDone)
+	v.setReport(rep, stateDone)
 	w.bar.update(w)
 	w.tell(checks.Waiting, "This is the report of "+rep.Finished.Local().Format("2 January 2006, 15:04")+". The disk may have changed since.")
 }

@@ -63,20 +63,20 @@ func TestOpenLast(t *testing.T) {
 	r := newRig(t, 1280, 800, Light)
 	r.done(sample())
 	win := test.NewTempWindow(t, nil)
-	w := New(win, Engine{List: r.engine.list, Run: r.engine.run}, r.desk)
+	w := New(win, Engine{List: r.engine.list, Run: r.engine.run}, r.desktop)
 	r.Window = w
 	if w.bar.last.Disabled() {
 		t.Fatal("the last report should be on offer")
 	}
 	test.Tap(w.bar.last)
 	r.until("the report", func() bool { return w.view().report != nil })
-	if w.view().head.title.text != "Do not copy yet" || w.view().route.from.get() != sampleSource {
-		t.Errorf("shows %q of %q", w.view().head.title.text, w.view().route.from.get())
+	if w.view().head.title.text != "Do not copy yet" || w.view().setup.from.get() != sampleSource {
+		t.Errorf("shows %q of %q", w.view().head.title.text, w.view().setup.from.get())
 	}
 	if !strings.Contains(w.message, "14 September 2026") {
 		t.Errorf("said %q", w.message)
 	}
-	if !w.view().ledger.byID["free-space"].picture.Visible() {
+	if !w.view().list.byID["free-space"].picture.Visible() {
 		t.Error("the gauge of a kept report is missing")
 	}
 }
@@ -89,7 +89,7 @@ func TestDemoIsNotKept(t *testing.T) {
 	r.began().end <- ending{rep: sample()}
 	r.until("the end", func() bool { return r.running == "" })
 	r.Close()
-	if c, err := loadChoices(r.desk.StateDir); err != nil || len(c.Source) > 0 {
+	if c, err := loadChoices(r.desktop.StateDir); err != nil || len(c.Source) > 0 {
 		t.Errorf("kept %+v (%v)", c, err)
 	}
 	if r.hasLast(checks.Before) {

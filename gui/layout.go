@@ -26,7 +26,7 @@ func heightOf(o fyne.CanvasObject, w float32) float32 {
 	return o.MinSize().Height
 }
 
-func place(o fyne.CanvasObject, x, y, w, h float32) {
+func setBounds(o fyne.CanvasObject, x, y, w, h float32) {
 	o.Move(fyne.NewPos(x, y))
 	o.Resize(fyne.NewSize(w, h))
 }
@@ -46,7 +46,7 @@ func (c *column) Layout(o []fyne.CanvasObject, s fyne.Size) {
 			continue
 		}
 		h := heightOf(x, s.Width)
-		place(x, 0, y, s.Width, h)
+		setBounds(x, 0, y, s.Width, h)
 		if h > 0 {
 			y += h + c.gap
 		}
@@ -130,7 +130,7 @@ func (r *row) Layout(o []fyne.CanvasObject, s fyne.Size) {
 			continue
 		}
 		h := min(heightOf(o[i], w), s.Height)
-		place(o[i], x, (s.Height-h)/2, w, h)
+		setBounds(o[i], x, (s.Height-h)/2, w, h)
 		x += w + r.gap
 	}
 }
@@ -168,7 +168,7 @@ func newInset(x, y float32, o fyne.CanvasObject) *fyne.Container {
 }
 
 func (p *inset) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	place(o[0], p.left, p.top, s.Width-p.left-p.right, s.Height-p.top-p.bottom)
+	setBounds(o[0], p.left, p.top, s.Width-p.left-p.right, s.Height-p.top-p.bottom)
 }
 
 func (p *inset) heightFor(o []fyne.CanvasObject, w float32) float32 {
@@ -188,7 +188,7 @@ func newSized(w, h float32, o fyne.CanvasObject) *fyne.Container {
 
 func (f *sized) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	h := min(max(heightOf(o[0], s.Width), f.h), s.Height)
-	place(o[0], 0, (s.Height-h)/2, s.Width, h)
+	setBounds(o[0], 0, (s.Height-h)/2, s.Width, h)
 }
 
 func (f *sized) heightFor(o []fyne.CanvasObject, w float32) float32 {

@@ -44,7 +44,7 @@ func newOptions() *options {
 		}
 	}
 	cell := func(label string, f *field) fyne.CanvasObject {
-		return container.New(&row{gap: 8, stretch: map[int]bool{1: true}}, newText(label, sizeSmall+1, colMuted), f.calm())
+		return container.New(&row{gap: 8, stretch: map[int]bool{1: true}}, newText(label, sizeSmall+1, colMuted), f.framed())
 	}
 	o.line = container.New(&optionLayout{},
 		cell("Folder on the share", o.prefix), cell("Copy list", o.list), cell("Uplink", o.uplink),
@@ -150,19 +150,19 @@ func (optionLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 		}
 	}
 	half := (room - optionGap) / 2
-	place(o[0], 0, 0, half, optionHigh)
-	place(o[1], half+optionGap, 0, half, optionHigh)
+	setBounds(o[0], 0, 0, half, optionHigh)
+	setBounds(o[1], half+optionGap, 0, half, optionHigh)
 	switch {
 	case !all:
 	case s.Width < optionNarrow:
 		third := (s.Width - 2*optionGap) / 3
 		for i := range short {
-			place(o[2+i], float32(i)*(third+optionGap), optionHigh+6, third, optionHigh)
+			setBounds(o[2+i], float32(i)*(third+optionGap), optionHigh+6, third, optionHigh)
 		}
 	default:
 		x := room + optionGap
 		for i, w := range short {
-			place(o[2+i], x, 0, w, optionHigh)
+			setBounds(o[2+i], x, 0, w, optionHigh)
 			x += w + optionGap
 		}
 	}

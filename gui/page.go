@@ -14,7 +14,7 @@ type page struct {
 }
 
 func newPage(o fyne.CanvasObject) *page {
-	p := &page{layout: &pageLayout{most: ledgerMost}, slot: newColumn(0)}
+	p := &page{layout: &pageLayout{most: pageMost}, slot: newColumn(0)}
 	p.content = container.New(p.layout, newColumn(gapMid, p.slot, o))
 	p.scroll = container.NewVScroll(p.content)
 	p.layout.page = p
@@ -34,22 +34,22 @@ func (p *page) reflow() {
 		p.content.Resize(size)
 	}
 	// Columns inside lay out only when their size changes, so those that keep it are told.
-	relay(p.content.Objects[0])
+	relayout(p.content.Objects[0])
 	p.scroll.Refresh()
 }
 
-// relay lays out containers again, from the top down.
-func relay(o fyne.CanvasObject) {
+// relayout lays out containers again, from the top down.
+func relayout(o fyne.CanvasObject) {
 	switch x := o.(type) {
 	case *fyne.Container:
 		if x.Layout != nil {
 			x.Layout.Layout(x.Objects, x.Size())
 		}
 		for _, c := range x.Objects {
-			relay(c)
+			relayout(c)
 		}
 	case *surface:
-		relay(x.content)
+		relayout(x.content)
 	case *card:
 		if x.r != nil {
 			x.r.Layout(x.Size())
@@ -123,7 +123,7 @@ func (l *pageLayout) inner(w float32) float32 {
 
 // edge is the space beside everything: less where there is little.
 func edge(w float32) float32 {
-	if w < ledgerWide+2*pageEdge {
+	if w < pageWide+2*pageEdge {
 		return 18
 	}
 	return pageEdge
@@ -148,7 +148,7 @@ func (l *pageLayout) height(o fyne.CanvasObject, w float32) float32 {
 
 func (l *pageLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	w := l.inner(s.Width)
-	place(o[0], (s.Width-w)/2, l.top(), w, heightOf(o[0], w))
+	setBounds(o[0], (s.Width-w)/2, l.top(), w, heightOf(o[0], w))
 	if s.Width != l.w {
 		l.w = s.Width
 		if h := max(l.height(o[0], s.Width), l.page.scroll.Size().Height); h != s.Height {

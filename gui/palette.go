@@ -10,7 +10,7 @@ import (
 // Our colour names, beside those of Fyne. Text is only ever drawn in the pairs that inPairs lists.
 const (
 	colSurface fyne.ThemeColorName = "loadlineSurface" // panels
-	colWell    fyne.ThemeColorName = "loadlineWell"    // what lies deeper than a panel
+	colInset   fyne.ThemeColorName = "loadlineInset"   // what lies deeper than a panel
 	colLine    fyne.ThemeColorName = "loadlineLine"    // borders and rules
 	colMuted   fyne.ThemeColorName = "loadlineMuted"   // text of second rank
 	colPass    fyne.ThemeColorName = "loadlinePass"
@@ -41,7 +41,7 @@ func veil(v uint32, alpha uint8) color.NRGBA {
 }
 
 var lightPalette = palette{
-	colGround: hex(0xF3F4F1), colSurface: hex(0xFFFFFF), colWell: hex(0xEBEEEA), colLine: hex(0xD9DDD7),
+	colGround: hex(0xF3F4F1), colSurface: hex(0xFFFFFF), colInset: hex(0xEBEEEA), colLine: hex(0xD9DDD7),
 	colText: hex(0x14201F), colMuted: hex(0x51605D), colAccent: hex(0x0E6470), colOnFill: hex(0xFFFFFF),
 	colPass: hex(0x1A6B3E), colWarn: hex(0x8A5300), colFail: hex(0xB3261E), colUnknown: hex(0x5B4B9A),
 	colIdle: hex(0x5A6764), colUsed: hex(0xA9B4B0), colMark: hex(0xB8690A), colChip: hex(0xDCECEC), colDim: veil(0x0B1716, 96),
@@ -56,7 +56,7 @@ var lightPalette = palette{
 }
 
 var darkPalette = palette{
-	colGround: hex(0x0F1416), colSurface: hex(0x171D20), colWell: hex(0x20282B), colLine: hex(0x2C363A),
+	colGround: hex(0x0F1416), colSurface: hex(0x171D20), colInset: hex(0x20282B), colLine: hex(0x2C363A),
 	colText: hex(0xE6ECEB), colMuted: hex(0xA2AFAD), colAccent: hex(0x74C9D3), colOnFill: hex(0x06262B),
 	colPass: hex(0x6BCB94), colWarn: hex(0xEDB95E), colFail: hex(0xFF9289), colUnknown: hex(0xB9ABF4),
 	colIdle: hex(0x96A4A2), colUsed: hex(0x4F5C60), colMark: hex(0xFFC864), colChip: hex(0x1C3A3F), colDim: veil(0, 150),
@@ -75,7 +75,7 @@ var darkPalette = palette{
 var inPairs = [][2]fyne.ThemeColorName{
 	{colText, colGround},
 	{colText, colSurface},
-	{colText, colWell},
+	{colText, colInset},
 	{colText, colChip},
 	{colText, theme.ColorNameButton},
 	{colText, theme.ColorNameInputBackground},
@@ -83,33 +83,33 @@ var inPairs = [][2]fyne.ThemeColorName{
 	{colText, theme.ColorNameMenuBackground},
 	{colMuted, colGround},
 	{colMuted, colSurface},
-	{colMuted, colWell},
+	{colMuted, colInset},
 	{colMuted, theme.ColorNameOverlayBackground},
 	{colAccent, colSurface},
 	{colAccent, colGround},
-	{colAccent, colWell},
+	{colAccent, colInset},
 	{colAccent, colChip},
 	{colOnFill, colAccent},
 	{colOnFill, colFail},
 	{colPass, colSurface},
 	{colPass, colGround},
-	{colPass, colWell},
+	{colPass, colInset},
 	{colWarn, colSurface},
 	{colWarn, colGround},
-	{colWarn, colWell},
+	{colWarn, colInset},
 	{colFail, colSurface},
 	{colFail, colGround},
-	{colFail, colWell},
+	{colFail, colInset},
 	{colFail, theme.ColorNameOverlayBackground},
 	{colUnknown, colSurface},
 	{colUnknown, colGround},
-	{colUnknown, colWell},
+	{colUnknown, colInset},
 	{colIdle, colSurface},
 	{colIdle, colGround},
 	{theme.ColorNamePlaceHolder, theme.ColorNameInputBackground},
 }
 
-// rowPairs are the texts of a chosen row, which does not change under the pointer (table.place): 4.5
+// rowPairs are the texts of a chosen row, which does not change under the pointer (table.arrange): 4.5
 // to 1 as well.
 var rowPairs = [][2]fyne.ThemeColorName{
 	{colMuted, colChip},
@@ -121,8 +121,8 @@ var rowPairs = [][2]fyne.ThemeColorName{
 // graphicPairs are shapes and the colour around them: WCAG 2.2, success criterion 1.4.11 (3 to 1).
 var graphicPairs = [][2]fyne.ThemeColorName{
 	{colMark, colSurface},
-	{colMark, colWell},
-	{colAccent, colWell},
+	{colMark, colInset},
+	{colAccent, colInset},
 	{colAccent, colSurface},
 	{colAccent, colGround}, // the ring around what has the keyboard
 	{theme.ColorNameInputBorder, colSurface},

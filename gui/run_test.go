@@ -21,7 +21,7 @@ import (
 func TestCheckFillsCards(t *testing.T) {
 	r := newRig(t, 1280, 800, Light)
 	r.Open(sampleSource, sampleShare)
-	o := r.view().route.options
+	o := r.view().setup.options
 	o.prefix.SetText("2026/harvest")
 	o.uplink.SetText("20")
 	o.battery.SetText("5.5")
@@ -32,11 +32,11 @@ func TestCheckFillsCards(t *testing.T) {
 	if got := c.req.Job; got.Source != want.Source || got.Share != want.Share || got.Prefix != want.Prefix || got.Uplink != want.Uplink || got.Link != want.Link || got.Battery != want.Battery || got.Stage != want.Stage {
 		t.Errorf("the engine was asked for %+v, want %+v", got, want)
 	}
-	if !r.view().route.from.path.Disabled() || r.view().head.check.Visible() || !r.view().head.stop.Visible() {
+	if !r.view().setup.from.path.Disabled() || r.view().head.check.Visible() || !r.view().head.stop.Visible() {
 		t.Error("while it runs the fields should be locked, and Stop stand in the place of Check")
 	}
 	rep := sample()
-	k := r.view().ledger.byID["name-length"]
+	k := r.view().list.byID["name-length"]
 	c.watch(checks.Event{Check: k.check})
 	r.until("a running card", func() bool { return k.status == checks.Running })
 	for i := range rep.Checks {
@@ -45,7 +45,7 @@ func TestCheckFillsCards(t *testing.T) {
 		}
 	}
 	r.until("its result", func() bool { return k.status == checks.Failed })
-	if r.view().ledger.byID["copy-time"].status != checks.Waiting {
+	if r.view().list.byID["copy-time"].status != checks.Waiting {
 		t.Error("a card that has not ended should still wait")
 	}
 	c.end <- ending{rep: rep}
@@ -57,7 +57,7 @@ func TestCheckFillsCards(t *testing.T) {
 		t.Errorf("the counts are %v", got)
 	}
 	for _, res := range rep.Checks {
-		if k := r.view().ledger.byID[res.ID]; k.status != res.Status {
+		if k := r.view().list.byID[res.ID]; k.status != res.Status {
 			t.Errorf("card %s shows %v, the report says %v", res.ID, k.status, res.Status)
 		}
 	}
@@ -78,7 +78,7 @@ func TestStop(t *testing.T) {
 			if r.view().state != stateStopped {
 				t.Errorf("the state is %q", r.view().state)
 			}
-			for _, k := range r.view().ledger.cards {
+			for _, k := range r.view().list.cards {
 				if k.status != checks.Unknown {
 					t.Errorf("card %s shows %v after Stop", k.check.ID, k.status)
 				}
@@ -113,16 +113,16 @@ func TestCloseAsks(t *testing.T) {
 func TestCloseRemembers(t *testing.T) {
 	r := newRig(t, 1100, 700, Dark)
 	r.Open("/media/a\xff b", sampleShare)
-	r.view().route.options.uplink.SetText("50 Mb/s")
+	r.view().setup.options.uplink.SetText("50 Mb/s")
 	r.Close()
-	c, err := loadChoices(r.desk.StateDir)
+	c, err := loadChoices(r.desktop.StateDir)
 	if err != nil {
 		t.Fatal(err)
 	}
 	if string(c.Source) != "/media/a\xff b" || string(c.Share) != sampleShare || c.Uplink != "50 Mb/s" || c.Theme != Dark || c.Width != 1100 {
 		t.Errorf("remembered %+v", c)
 	}
-	left, err := filepath.Glob(filepath.Join(r.desk.StateDir, ".loadline-*"))
+	left, err := filepath.Glob(filepath.Join(r.desktop.StateDir, ".loadline-*"))
 	if err != nil || len(left) > 0 {
 		t.Errorf("temporary files are left: %q (%v)", left, err)
 	}
@@ -131,11 +131,11 @@ func TestCloseRemembers(t *testing.T) {
 // What cannot be read in the state folder is said, and does not keep the window from opening.
 func TestBrokenChoices(t *testing.T) {
 	r := newRig(t, 1000, 700, Light)
-	if err := os.WriteFile(filepath.Join(r.desk.StateDir, choicesFile), []byte("{"), 0o600); err != nil {
+	if err := os.WriteFile(filepath.Join(r.desktop.StateDir, choicesFile), []byte("{"), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	win := test.NewTempWindow(t, nil)
-	w := New(win, Engine{List: r.engine.list, Run: r.engine.run}, r.desk)
+	w := New(win, Engine{List: r.engine.list, Run: r.engine.run}, r.desktop)
 	if !w.notice.box.Visible() || !strings.Contains(w.message, "could not be read") {
 		t.Errorf("nothing is said about the broken file: %q", w.message)
 	}
@@ -172,7 +172,7 @@ func TestErrorsStandWhereTheyBelong(t *testing.T) {
 		r := newRig(t, 1280, 800, Light)
 		r.start().end <- ending{err: c.err}
 		r.until("the end", func() bool { return r.running == "" })
-		at, other := r.view().route.from, r.view().route.to
+		at, other := r.view().setup.from, r.view().setup.to
 		if c.share {
 			at, other = other, at
 		}
@@ -198,7 +198,7 @@ func TestOptionsAreChecked(t *testing.T) {
 	} {
 		r := newRig(t, 1280, 800, Light)
 		r.Open(sampleSource, sampleShare)
-		o := r.view().route.options
+		o := r.view().setup.options
 		c.set(o)
 		test.Tap(r.view().head.check)
 		if !o.problem.Visible() || !strings.HasPrefix(o.problem.text, c.want) || r.running != "" {
@@ -215,15 +215,15 @@ func TestWhatCanBeChecked(t *testing.T) {
 	if able(checks.Before) || able(checks.After) || able(checks.Arrival) {
 		t.Error("with nothing chosen nothing can be checked")
 	}
-	r.view().route.from.path.SetText(sampleSource)
+	r.view().setup.from.path.SetText(sampleSource)
 	if !able(checks.Before) || able(checks.After) {
 		t.Error("with the source alone the disk can be checked, the copy not")
 	}
-	r.view().route.to.path.SetText(sampleShare)
+	r.view().setup.to.path.SetText(sampleShare)
 	if !able(checks.After) {
 		t.Error("with both the copy can be checked")
 	}
-	if got := r.views[checks.After].route.to.get(); got != sampleShare {
+	if got := r.views[checks.After].setup.to.get(); got != sampleShare {
 		t.Errorf("the stage after copying has the share %q", got)
 	}
 }
@@ -235,12 +235,12 @@ func TestDrop(t *testing.T) {
 	middle := func(o fyne.CanvasObject) fyne.Position {
 		return fyne.CurrentApp().Driver().AbsolutePositionForObject(o).AddXY(o.Size().Width/2, o.Size().Height/2)
 	}
-	drop(middle(r.view().route.to.box), "/mnt/box/with space é")
+	drop(middle(r.view().setup.to.box), "/mnt/box/with space é")
 	drop(middle(r.view().head.box), "/media/reel")
-	if got := r.view().route.to.get(); got != "/mnt/box/with space é" {
+	if got := r.view().setup.to.get(); got != "/mnt/box/with space é" {
 		t.Errorf("the share is %q", got)
 	}
-	if got := r.view().route.from.get(); got != "/media/reel" {
+	if got := r.view().setup.from.get(); got != "/media/reel" {
 		t.Errorf("the source is %q", got)
 	}
 }
@@ -249,19 +249,19 @@ func TestDrop(t *testing.T) {
 func TestChoose(t *testing.T) {
 	r := newRig(t, 1280, 800, Light)
 	r.chosen = "/media/reel\x07"
-	test.Tap(r.view().route.from.choose)
+	test.Tap(r.view().setup.from.choose)
 	r.settle()
-	if got := r.view().route.from.get(); got != r.chosen {
+	if got := r.view().setup.from.get(); got != r.chosen {
 		t.Errorf("the source is %q", got)
 	}
-	if got := r.view().route.from.path.Text; got != `"/media/reel\a"` {
+	if got := r.view().setup.from.path.Text; got != `"/media/reel\a"` {
 		t.Errorf("the field shows %q: a control character must not reach the screen", got)
 	}
 	r.chosen, r.chooseTo = "", errors.New("no portal")
-	test.Tap(r.view().route.to.choose)
+	test.Tap(r.view().setup.to.choose)
 	r.settle()
-	if !strings.Contains(r.view().route.to.problem.text, "Type the path") {
-		t.Errorf("said %q", r.view().route.to.problem.text)
+	if !strings.Contains(r.view().setup.to.problem.text, "Type the path") {
+		t.Errorf("said %q", r.view().setup.to.problem.text)
 	}
 }
 
@@ -279,10 +279,10 @@ func TestProbe(t *testing.T) {
 		file:                          "This is a file",
 		filepath.Join(dir, "nothing"): "Nothing is there",
 	} {
-		r.view().route.from.path.SetText(path)
+		r.view().setup.from.path.SetText(path)
 		r.fire()
 		r.until("a look at "+path, func() bool {
-			x := r.view().route.from
+			x := r.view().setup.from
 			return x.get() == path && (x.facts.text != "" || x.problem.text != "") && strings.HasPrefix(x.problem.text, want)
 		})
 	}
@@ -301,7 +301,7 @@ func TestRealEngine(t *testing.T) {
 		}
 	}()
 	win := test.NewTempWindow(t, nil)
-	w := New(win, RealEngine(), r.desk)
+	w := New(win, RealEngine(), r.desktop)
 	r.Window = w
 	w.Demo(demo.Job)
 	test.Tap(w.view().head.check)
@@ -314,7 +314,7 @@ func TestRealEngine(t *testing.T) {
 		t.Errorf("the window says %v, the engine %v", w.view().report.Verdict, rep.Verdict)
 	}
 	for _, res := range rep.Checks {
-		if k := w.view().ledger.byID[res.ID]; k == nil || k.status != res.Status {
+		if k := w.view().list.byID[res.ID]; k == nil || k.status != res.Status {
 			t.Errorf("card %s does not show %v", res.ID, res.Status)
 		}
 	}
@@ -323,9 +323,9 @@ func TestRealEngine(t *testing.T) {
 // A folder on the computer's own disk is no share, and that is said before anything runs.
 func TestProbeShare(t *testing.T) {
 	r := newRig(t, 1280, 800, Light)
-	r.view().route.to.path.SetText("/")
+	r.view().setup.to.path.SetText("/")
 	r.fire()
-	r.until("a look at the share", func() bool { return strings.HasPrefix(r.view().route.to.problem.text, "No share is mounted here") })
+	r.until("a look at the share", func() bool { return strings.HasPrefix(r.view().setup.to.problem.text, "No share is mounted here") })
 }
 
 // How a listing would be read is shown before anything is compared, and what is wrong with it too.
@@ -338,7 +338,7 @@ func TestProbeListing(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	x := r.view().route.to
+	x := r.view().setup.to
 	x.path.SetText(good)
 	r.fire()
 	r.until("its columns", func() bool {
@@ -357,7 +357,7 @@ func TestManifestGoesOn(t *testing.T) {
 	r.setStage(checks.After)
 	test.Tap(r.view().head.check)
 	c := r.began()
-	if c.req.Stage != checks.After || c.req.State != r.desk.StateDir {
+	if c.req.Stage != checks.After || c.req.State != r.desktop.StateDir {
 		t.Errorf("the engine was asked for %+v", c.req)
 	}
 	rep := clean()
@@ -371,7 +371,7 @@ func TestManifestGoesOn(t *testing.T) {
 		t.Errorf("said %q", r.message)
 	}
 	r.setStage(checks.Arrival)
-	r.view().route.to.path.SetText(`"/a list.csv" "/another.csv"`)
+	r.view().setup.to.path.SetText(`"/a list.csv" "/another.csv"`)
 	test.Tap(r.view().head.check)
 	c = r.began()
 	if c.req.Manifest != rep.Manifest || len(c.req.Listings) != 2 || c.req.Listings[0] != "/a list.csv" {
@@ -379,8 +379,8 @@ func TestManifestGoesOn(t *testing.T) {
 	}
 	c.end <- ending{err: fmt.Errorf("%w: the listing has no column for keys", checks.ErrBadJob)}
 	r.until("the end", func() bool { return r.running == "" })
-	if !strings.Contains(r.view().route.to.problem.text, "no column") {
-		t.Errorf("beside the listing stands %q", r.view().route.to.problem.text)
+	if !strings.Contains(r.view().setup.to.problem.text, "no column") {
+		t.Errorf("beside the listing stands %q", r.view().setup.to.problem.text)
 	}
 }
 

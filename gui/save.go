@@ -20,7 +20,7 @@ func (w *Window) save() {
 	if w.sheet != nil {
 		return
 	}
-	stamp := w.desk.Now().Format("2006-01-02 15.04")
+	stamp := w.desktop.Now().Format("2006-01-02 15.04")
 	if w.at == pageFiles {
 		p := w.files
 		if p.model.rows() == 0 {
@@ -61,7 +61,7 @@ func (w *Window) saveSheet(title, text, name string, write func(string, io.Write
 	s := &sheet{name: "save"}
 	s.path = newField("Path of the file")
 	s.path.TextStyle = fyne.TextStyle{Monospace: true}
-	s.path.SetText(showPath(filepath.Join(w.desk.ReportDir, name)))
+	s.path.SetText(showPath(filepath.Join(w.desktop.ReportDir, name)))
 	problem := newParagraph("", sizeBody, colFail)
 	problem.Hide()
 	complain := func(text string) {
@@ -91,17 +91,17 @@ func (w *Window) saveSheet(title, text, name string, write func(string, io.Write
 			case err != nil:
 				complain(saveProblem(abs, err))
 			default:
-				w.shut()
+				w.closeSheet()
 				w.wrote(abs)
 			}
 		})
 	}
 	s.path.OnSubmitted = func(string) { do() }
 	s.yes = newButton(primary, "", "Save", do)
-	s.no = newButton(plain, "", "Cancel", func() { w.shut() })
+	s.no = newButton(plain, "", "Cancel", func() { w.closeSheet() })
 	browse := newButton(plain, "folder", "Choose folder…", func() {
-		w.desk.ChooseFolder("Choose where to save", filepath.Dir(typedPath(s.path.Text)), func(dir string, err error) {
-			w.desk.Post(func() {
+		w.desktop.ChooseFolder("Choose where to save", filepath.Dir(typedPath(s.path.Text)), func(dir string, err error) {
+			w.desktop.Post(func() {
 				if err == nil && dir != "" && w.sheet == s {
 					s.path.SetText(showPath(filepath.Join(dir, filepath.Base(typedPath(s.path.Text)))))
 				}
@@ -111,7 +111,7 @@ func (w *Window) saveSheet(title, text, name string, write func(string, io.Write
 	content := newColumn(gapMid,
 		newParagraph(title, 18, colText).bold(),
 		newParagraph(text, sizeBody, colMuted),
-		s.path.calm(), problem,
+		s.path.framed(), problem,
 		container.New(&row{gap: 10, stretch: map[int]bool{1: true}}, browse, newText("", sizeBody, colText), s.no, s.yes))
 	w.open(s, content, s.path)
 }
@@ -147,7 +147,7 @@ func (w *Window) writeOut(path string, replace bool, write func(string, io.Write
 			})
 		}
 		w.writes.Done()
-		w.desk.Post(func() { done(err) })
+		w.desktop.Post(func() { done(err) })
 	}()
 }
 
@@ -155,7 +155,7 @@ func (w *Window) wrote(path string) {
 	w.saved = path
 	w.tell(checks.Pass, "Saved as "+names.Quote(path))
 	w.notice.offer("Open folder", func() {
-		if err := w.desk.Reveal(filepath.Dir(path)); err != nil {
+		if err := w.desktop.Reveal(filepath.Dir(path)); err != nil {
 			w.tell(checks.Failed, "No file manager could be opened: "+err.Error())
 		}
 	})

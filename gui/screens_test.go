@@ -52,7 +52,7 @@ func TestCardStates(t *testing.T) {
 				test.NewTempApp(t)
 				fyne.CurrentApp().Settings().SetTheme(&Theme{Mode: Light})
 				res := of(c.id)
-				l := newLedger([]*checks.Check{res.Check}, cardActions{files: func(*checks.Check) {}})
+				l := newCardList([]*checks.Check{res.Check}, cardActions{files: func(*checks.Check) {}})
 				k := l.cards[0]
 				doing := ""
 				if c.status == checks.Running {
@@ -114,7 +114,7 @@ func TestScreens(t *testing.T) {
 		"files": func(r *rig) {
 			r.done(sample())
 			r.findFiles()
-			r.until("rows", func() bool { return !r.files.model.none })
+			r.until("rows", func() bool { return !r.files.model.unfiltered })
 			r.files.table.choose(1)
 		},
 		"files-none": func(r *rig) {
@@ -125,7 +125,7 @@ func TestScreens(t *testing.T) {
 			r.until("no rows", func() bool { return r.files.model.rows() == 0 })
 		},
 		"keys":    func(r *rig) { r.showKeys() },
-		"save":    func(r *rig) { r.done(sample()); r.desk.ReportDir = "/home/reel"; r.save() },
+		"save":    func(r *rig) { r.done(sample()); r.desktop.ReportDir = "/home/reel"; r.save() },
 		"close":   func(r *rig) { r.start(); r.Close() },
 		"message": func(r *rig) { r.tell(checks.Failed, "No file manager could be opened.") },
 	} {

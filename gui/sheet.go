@@ -25,10 +25,10 @@ type sheet struct {
 type sheetLayout struct{}
 
 func (sheetLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	place(o[0], 0, 0, s.Width, s.Height)
+	setBounds(o[0], 0, 0, s.Width, s.Height)
 	w := min(sheetWidth, s.Width-40)
 	h := min(heightOf(o[1], w), s.Height-20)
-	place(o[1], (s.Width-w)/2, max((s.Height-h)*0.42, 10), w, h)
+	setBounds(o[1], (s.Width-w)/2, max((s.Height-h)*0.42, 10), w, h)
 }
 
 func (sheetLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(100, 100) }
@@ -54,7 +54,7 @@ func (s *sheet) open(c fyne.Canvas, content fyne.CanvasObject, first fyne.Focusa
 // fit takes over that the content has another height now.
 func (s *sheet) fit() {
 	if s.popup != nil {
-		relay(s.popup)
+		relayout(s.popup)
 		s.popup.Refresh()
 	}
 }
@@ -76,8 +76,8 @@ func (s *sheet) close() {
 // ask shows a question with two answers. No keeps everything as it is.
 func (w *Window) ask(name, title, text string, yes, no string, do func()) {
 	s := &sheet{name: name}
-	s.yes = newButton(primary, "", yes, func() { w.shut(); do() })
-	s.no = newButton(plain, "", no, func() { w.shut() })
+	s.yes = newButton(primary, "", yes, func() { w.closeSheet(); do() })
+	s.no = newButton(plain, "", no, func() { w.closeSheet() })
 	rows := []fyne.CanvasObject{newParagraph(title, 18, colText).bold()}
 	for part := range strings.SplitSeq(text, "\n") {
 		rows = append(rows, newParagraph(part, sizeBody, colMuted))
@@ -94,8 +94,8 @@ func (w *Window) open(s *sheet, content fyne.CanvasObject, first fyne.Focusable)
 	s.open(w.win.Canvas(), content, first)
 }
 
-// shut closes the sheet in front.
-func (w *Window) shut() {
+// closeSheet closes the sheet in front.
+func (w *Window) closeSheet() {
 	if s := w.sheet; s != nil {
 		w.sheet = nil
 		s.close()

@@ -165,7 +165,7 @@ func TestCapital(t *testing.T) {
 		"": "", "name is 271 bytes": "Name is 271 bytes", "rsize is 65,536 bytes": "rsize is 65,536 bytes",
 		"noac, sync or actimeo=0 is in force": "noac, sync or actimeo=0 is in force",
 	} {
-		if got := capital(s); got != want {
+		if got := capitalize(s); got != want {
 			t.Errorf("%q becomes %q, want %q", s, got, want)
 		}
 	}

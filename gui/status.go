@@ -6,36 +6,36 @@ import (
 	"loadline/checks"
 )
 
-// look is a status as shape and colour; the word comes from checks.
-type look struct {
+// badge is a status as shape and colour; the word comes from checks.
+type badge struct {
 	mark  string
 	color fyne.ThemeColorName
 }
 
-func lookOf(s checks.Status) look {
+func statusBadge(s checks.Status) badge {
 	switch s {
 	case checks.Pass:
-		return look{"pass", colPass}
+		return badge{"pass", colPass}
 	case checks.Warned:
-		return look{"warn", colWarn}
+		return badge{"warn", colWarn}
 	case checks.Failed:
-		return look{"fail", colFail}
+		return badge{"fail", colFail}
 	case checks.Unknown:
-		return look{"unknown", colUnknown}
+		return badge{"unknown", colUnknown}
 	case checks.Running:
-		return look{"running", colAccent}
+		return badge{"running", colAccent}
 	}
-	return look{"waiting", colIdle}
+	return badge{"waiting", colIdle}
 }
 
-func lookOfLevel(l checks.Level) look {
+func levelBadge(l checks.Level) badge {
 	switch l {
 	case checks.Fail:
-		return lookOf(checks.Failed)
+		return statusBadge(checks.Failed)
 	case checks.Warn:
-		return lookOf(checks.Warned)
+		return statusBadge(checks.Warned)
 	}
-	return look{"note", colIdle}
+	return badge{"note", colIdle}
 }
 
 // levelWord is the word for a finding's level.

@@ -53,7 +53,7 @@ type surfaceRenderer struct{ s *surface }
 
 func (r *surfaceRenderer) Layout(sz fyne.Size) {
 	r.s.rect.Resize(sz)
-	place(r.s.content, r.s.padX, r.s.padY, sz.Width-2*r.s.padX, sz.Height-2*r.s.padY)
+	setBounds(r.s.content, r.s.padX, r.s.padY, sz.Width-2*r.s.padX, sz.Height-2*r.s.padY)
 }
 
 func (r *surfaceRenderer) MinSize() fyne.Size {
@@ -124,7 +124,7 @@ type markRenderer struct{ m *mark }
 
 func (r *markRenderer) Layout(s fyne.Size) {
 	d := min(r.m.side, s.Width, s.Height)
-	place(r.m.img, (s.Width-d)/2, (s.Height-d)/2, d, d)
+	setBounds(r.m.img, (s.Width-d)/2, (s.Height-d)/2, d, d)
 }
 func (r *markRenderer) MinSize() fyne.Size { return fyne.NewSquareSize(r.m.side) }
 func (r *markRenderer) Refresh() {

@@ -75,13 +75,13 @@ func (t *table) setTop(v float64) {
 	v = math.Min(math.Max(0, v), t.lastTop())
 	if v != t.top {
 		t.top = v
-		t.place(false)
+		t.arrange(false)
 	}
 }
 
-func (t *table) place(all bool) {
+func (t *table) arrange(all bool) {
 	if t.r != nil {
-		t.r.place(all)
+		t.r.arrange(all)
 	}
 }
 
@@ -91,7 +91,7 @@ func (t *table) renew() {
 		t.choose(-1)
 	}
 	t.top = math.Min(t.top, t.lastTop())
-	t.place(true)
+	t.arrange(true)
 	for _, h := range t.headButton {
 		h.Refresh()
 	}
@@ -110,7 +110,7 @@ func (t *table) choose(row int) {
 	if row >= 0 {
 		t.intoView(row)
 	}
-	t.place(false)
+	t.arrange(false)
 	if changed && t.moved != nil {
 		t.moved(row)
 	}
@@ -169,7 +169,7 @@ func (t *table) MouseOut() { t.setHover(-1) }
 func (t *table) setHover(r int) {
 	if r != t.hover {
 		t.hover = r
-		t.place(false)
+		t.arrange(false)
 	}
 }
 
@@ -179,11 +179,11 @@ func (t *table) FocusGained() {
 	if t.chosen < 0 && t.rows() > 0 {
 		t.choose(int(math.Ceil(t.top)))
 	}
-	t.place(false)
+	t.arrange(false)
 }
 
 // FocusLost takes the ring away.
-func (t *table) FocusLost() { t.focused = false; t.place(false) }
+func (t *table) FocusLost() { t.focused = false; t.arrange(false) }
 
 // TypedRune does nothing.
 func (t *table) TypedRune(rune) {}
@@ -304,16 +304,16 @@ func (r *tableRenderer) columnWidths(w float32) {
 func (r *tableRenderer) Layout(s fyne.Size) {
 	t := r.t
 	r.columnWidths(s.Width - scrollW)
-	place(r.line, 0, headHigh-1, s.Width, 1)
-	place(r.ring, 0, 0, s.Width, s.Height)
+	setBounds(r.line, 0, headHigh-1, s.Width, 1)
+	setBounds(r.ring, 0, 0, s.Width, s.Height)
 	x := float32(0)
 	for i, h := range t.headButton {
-		place(h, x, 0, r.widths[i], headHigh)
+		setBounds(h, x, 0, r.widths[i], headHigh)
 		x += r.widths[i]
 	}
-	place(r.clip, 0, headHigh, s.Width-scrollW, s.Height-headHigh)
+	setBounds(r.clip, 0, headHigh, s.Width-scrollW, s.Height-headHigh)
 	r.body.Resize(r.clip.Size())
-	place(r.bar, s.Width-scrollW, headHigh+2, scrollW, s.Height-headHigh-4)
+	setBounds(r.bar, s.Width-scrollW, headHigh+2, scrollW, s.Height-headHigh-4)
 	need := int(math.Ceil(float64((s.Height-headHigh)/rowHigh))) + 1
 	for len(r.rows) < need {
 		w := &tableRow{row: -1, bg: canvas.NewRectangle(color.Transparent), line: canvas.NewRectangle(paint(theme.ColorNameSeparator))}
@@ -338,12 +338,12 @@ func (r *tableRenderer) Layout(s fyne.Size) {
 	}
 	fresh := s.Width != r.size.Width
 	r.size = s
-	r.place(fresh)
+	r.arrange(fresh)
 }
 
-// place moves the pooled rows. Row n always has place n modulo their number, so that scrolling by
+// arrange moves the pooled rows. Row n always has place n modulo their number, so that scrolling by
 // one row gives one row new texts.
-func (r *tableRenderer) place(all bool) {
+func (r *tableRenderer) arrange(all bool) {
 	t := r.t
 	if len(r.rows) == 0 {
 		return
@@ -365,7 +365,7 @@ func (r *tableRenderer) place(all bool) {
 			continue
 		}
 		y := dy + float32(i)*rowHigh
-		place(v.bg, 4, y+1, w-8, rowHigh-2)
+		setBounds(v.bg, 4, y+1, w-8, rowHigh-2)
 		fill := color.Color(color.Transparent)
 		switch row {
 		case t.chosen:
@@ -377,7 +377,7 @@ func (r *tableRenderer) place(all bool) {
 			v.bg.FillColor = fill
 			v.bg.Refresh()
 		}
-		place(v.line, cellPad, y+rowHigh-1, w-2*cellPad, 1)
+		setBounds(v.line, cellPad, y+rowHigh-1, w-2*cellPad, 1)
 		fresh := all || v.row != row
 		x := float32(0)
 		for c := range v.cells {
@@ -410,7 +410,7 @@ func (v *tableRow) fill(t *table, c, row int) {
 func (v *tableRow) put(c int, x, y, w float32, fresh bool) {
 	left := x + cellPad
 	if v.marked[c] {
-		place(v.marks[c], left, y+(rowHigh-15)/2, 15, 15)
+		setBounds(v.marks[c], left, y+(rowHigh-15)/2, 15, 15)
 		left += 22
 	}
 	if v.marks[c].Visible() != (v.marked[c] && v.bg.Visible()) {
@@ -467,7 +467,7 @@ func (r *tableRenderer) Refresh() {
 		}
 	}
 	r.line.Refresh()
-	r.place(true)
+	r.arrange(true)
 }
 
 // Objects returns what is drawn.

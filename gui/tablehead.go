@@ -101,16 +101,16 @@ func (r *headCellRenderer) apply() {
 
 func (r *headCellRenderer) Layout(s fyne.Size) {
 	h := r.h
-	place(h.veil, 4, 3, s.Width-8, s.Height-7)
+	setBounds(h.veil, 4, 3, s.Width-8, s.Height-7)
 	w := h.text.MinSize().Width
 	x := float32(cellPad)
 	if h.t.cols[h.col].right {
 		x = s.Width - cellPad - w
-		place(h.arrow, x-18, (s.Height-13)/2, 13, 13)
+		setBounds(h.arrow, x-18, (s.Height-13)/2, 13, 13)
 	} else {
-		place(h.arrow, x+w+5, (s.Height-13)/2, 13, 13)
+		setBounds(h.arrow, x+w+5, (s.Height-13)/2, 13, 13)
 	}
-	place(h.text, x, 0, w, s.Height)
+	setBounds(h.text, x, 0, w, s.Height)
 }
 func (r *headCellRenderer) MinSize() fyne.Size { return fyne.NewSize(40, headHigh) }
 func (r *headCellRenderer) Refresh() {
@@ -185,7 +185,7 @@ func (r *scrollBarRenderer) Refresh() {
 	y, l := r.b.span()
 	r.b.thumb.FillColor = paint(theme.ColorNameScrollBar)
 	if r.b.thumb.Hidden = l == 0; l > 0 { // a bar of no length is drawn as a dash
-		place(r.b.thumb, 2, y, 8, l)
+		setBounds(r.b.thumb, 2, y, 8, l)
 	}
 	r.b.thumb.Refresh()
 }

@@ -35,10 +35,10 @@ func newText(s string, size float32, c fyne.ThemeColorName) *textLine {
 	return t
 }
 
-func (t *textLine) bold() *textLine  { t.style.Bold = true; return t }
-func (t *textLine) mono() *textLine  { t.style.Monospace = true; return t }
-func (t *textLine) ends() *textLine  { t.cut = cutEnd; return t }
-func (t *textLine) right() *textLine { t.align = fyne.TextAlignTrailing; return t }
+func (t *textLine) bold() *textLine      { t.style.Bold = true; return t }
+func (t *textLine) mono() *textLine      { t.style.Monospace = true; return t }
+func (t *textLine) truncated() *textLine { t.cut = cutEnd; return t }
+func (t *textLine) right() *textLine     { t.align = fyne.TextAlignTrailing; return t }
 
 // set changes text and, if not empty, colour; it draws only what changed.
 func (t *textLine) set(s string, c fyne.ThemeColorName) {

@@ -98,7 +98,7 @@ func TestEveryTextIsInAPair(t *testing.T) {
 	for _, m := range []Mode{Light, Dark} {
 		r := newRig(t, 1280, 800, m)
 		r.done(sample())
-		for _, k := range r.view().ledger.cards {
+		for _, k := range r.view().list.cards {
 			k.setOpen(true)
 		}
 		seen := 0
@@ -127,7 +127,7 @@ func TestEveryTextIsInAPair(t *testing.T) {
 func TestStatusByShapeAndWord(t *testing.T) {
 	marks, words := map[string]checks.Status{}, map[string]checks.Status{}
 	for s := checks.Pass; s <= checks.Running; s++ {
-		l := lookOf(s)
+		l := statusBadge(s)
 		if o, ok := marks[l.mark]; ok {
 			t.Errorf("%v and %v have the same shape", s, o)
 		}
@@ -146,7 +146,7 @@ func TestTurnTheme(t *testing.T) {
 	if isDark() == first {
 		t.Fatal("the theme did not turn")
 	}
-	if c, err := loadChoices(r.desk.StateDir); err != nil || c.Theme != r.theme {
+	if c, err := loadChoices(r.desktop.StateDir); err != nil || c.Theme != r.theme {
 		t.Errorf("the choice was not kept: %+v, %v", c, err)
 	}
 	r.shortcut(&desktop.CustomShortcut{KeyName: fyne.KeyD, Modifier: ctrl})
@@ -181,17 +181,17 @@ func TestSizes(t *testing.T) {
 				t.Errorf("the stages end at %v, the buttons begin at %v", a, b)
 			}
 			bottom := float32(0)
-			for _, k := range v.ledger.cards {
+			for _, k := range v.list.cards {
 				k.setOpen(true)
 			}
-			for _, g := range v.ledger.groups {
+			for _, g := range v.list.groups {
 				y := g.box.Position().Y
 				if y < bottom {
 					t.Errorf("the group %s begins at %v, the one above ends at %v", g.name.text, y, bottom)
 				}
 				bottom = y + g.box.Size().Height
 			}
-			for _, k := range v.ledger.cards {
+			for _, k := range v.list.cards {
 				if want := k.heightFor(k.Size().Width); math.Abs(float64(want-k.Size().Height)) > 0.5 {
 					t.Errorf("the card %s is %v high, wants %v", k.check.ID, k.Size().Height, want)
 				}

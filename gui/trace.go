@@ -70,7 +70,7 @@ func (w *Window) traceFromEnv() {
 			case <-t.quit:
 				return
 			case <-tick.C:
-				w.desk.Post(func() { t.write(w) })
+				w.desktop.Post(func() { t.write(w) })
 			}
 		}
 	}()
@@ -96,18 +96,18 @@ func (w *Window) snapshot() snapshot {
 	v := w.view()
 	s := snapshot{
 		State: v.state, Page: w.at, Stage: w.stage, Checks: map[string]string{}, Saved: w.saved, Message: w.message,
-		Source: v.route.from.path.Text, Share: v.route.to.path.Text, Theme: "light", Scale: w.win.Canvas().Scale(), At: map[string][4]int{},
+		Source: v.setup.from.path.Text, Share: v.setup.to.path.Text, Theme: "light", Scale: w.win.Canvas().Scale(), At: map[string][4]int{},
 	}
 	if isDark() {
 		s.Theme = "dark"
 	}
-	if v.route.options != nil {
-		s.Prefix = v.route.options.prefix.Text
+	if v.setup.options != nil {
+		s.Prefix = v.setup.options.prefix.Text
 	}
 	if v.report != nil && (v.state == stateDone || v.state == stateStopped) {
 		s.Verdict = v.report.Verdict.String()
 	}
-	for _, k := range v.ledger.cards {
+	for _, k := range v.list.cards {
 		s.Checks[k.check.ID] = k.status.String()
 		if k.open {
 			s.Open = k.check.ID
@@ -189,9 +189,9 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 	case pageChecks:
 		v := w.view()
 		m["verdict"] = v.head.box
-		m["source"], m["source-choose"] = v.route.from.path, v.route.from.choose
-		m["share"], m["share-choose"] = v.route.to.path, v.route.to.choose
-		if o := v.route.options; o != nil {
+		m["source"], m["source-choose"] = v.setup.from.path, v.setup.from.choose
+		m["share"], m["share-choose"] = v.setup.to.path, v.setup.to.choose
+		if o := v.setup.options; o != nil {
 			m["prefix"], m["copy-list"] = o.prefix, o.list
 			if v.stage == checks.Before {
 				m["uplink"], m["battery"], m["link"] = o.uplink, o.battery, o.link
@@ -206,7 +206,7 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 		if v.head.files.Visible() {
 			m["files"] = v.head.files
 		}
-		for _, k := range v.ledger.cards {
+		for _, k := range v.list.cards {
 			m["card:"+k.check.ID] = k
 			if k.open && k.files != nil {
 				m["files:"+k.check.ID] = k.files
@@ -227,7 +227,7 @@ func (w *Window) rectangle(o fyne.CanvasObject) (r [4]int, seen bool) {
 	}
 	top, bottom := float32(0), c.Size().Height
 	if w.at == pageChecks && w.sheet == nil {
-		if p := w.view().ledger.page; holds(p.content, o) {
+		if p := w.view().list.page; holds(p.content, o) {
 			top = fyne.CurrentApp().Driver().AbsolutePositionForObject(p.scroll).Y
 			bottom = top + p.scroll.Size().Height
 		}

@@ -5,8 +5,8 @@ import (
 	"fyne.io/fyne/v2/container"
 )
 
-// well is where a folder or a file is chosen: typed, picked in a dialog, or dropped.
-type well struct {
+// picker is where a folder or a file is chosen: typed, picked in a dialog, or dropped.
+type picker struct {
 	box     *surface
 	caption *textLine
 	facts   *textLine
@@ -18,10 +18,10 @@ type well struct {
 	changed func(path string)
 }
 
-func newWell(icon, caption, hint string, choose func()) *well {
-	w := &well{
+func newPicker(icon, caption, hint string, choose func()) *picker {
+	w := &picker{
 		caption: newText(caption, sizeBody, colText).bold(),
-		facts:   newText("", sizeSmall+1, colMuted).ends().right(),
+		facts:   newText("", sizeSmall+1, colMuted).truncated().right(),
 		path:    newField(hint),
 		choose:  newButton(plain, "folder", "Choose…", choose),
 		problem: newParagraph("", sizeSmall+1, colFail),
@@ -34,17 +34,17 @@ func newWell(icon, caption, hint string, choose func()) *well {
 	}
 	w.problem.Hide()
 	top := newStretch(8, 2, newMark(icon, colAccent, 18), w.caption, w.facts)
-	w.inner = newColumn(5, newSized(0, 20, top), container.New(&row{gap: 8, stretch: map[int]bool{0: true}}, w.path.calm(), w.choose), w.problem)
+	w.inner = newColumn(5, newSized(0, 20, top), container.New(&row{gap: 8, stretch: map[int]bool{0: true}}, w.path.framed(), w.choose), w.problem)
 	w.box = newSurface("", "", w.inner).pad(12, 9)
 	w.box.strokeWidth = 2
 	return w
 }
 
 // get returns the chosen path as raw bytes.
-func (w *well) get() string { return typedPath(w.path.Text) }
+func (w *picker) get() string { return typedPath(w.path.Text) }
 
 // put writes a path.
-func (w *well) put(path string) {
+func (w *picker) put(path string) {
 	if w.get() != path {
 		w.path.SetText(showPath(path))
 		w.path.toEnd()
@@ -52,7 +52,7 @@ func (w *well) put(path string) {
 }
 
 // say shows facts or, where there is one, a problem with what to do about it.
-func (w *well) say(facts, problem string) {
+func (w *picker) say(facts, problem string) {
 	w.facts.set(facts, "")
 	w.problem.set(problem, "")
 	if problem == "" {
@@ -63,10 +63,10 @@ func (w *well) say(facts, problem string) {
 }
 
 // wrong reports whether a problem is shown.
-func (w *well) wrong() bool { return w.problem.Visible() }
+func (w *picker) wrong() bool { return w.problem.Visible() }
 
 // lock keeps a running check's input as it is.
-func (w *well) lock(on bool) {
+func (w *picker) lock(on bool) {
 	if on {
 		w.path.Disable()
 		w.choose.Disable()
@@ -76,8 +76,8 @@ func (w *well) lock(on bool) {
 	}
 }
 
-// covers reports whether a point of the window lies on the well.
-func (w *well) covers(at fyne.Position) bool {
+// covers reports whether a point of the window lies on the picker.
+func (w *picker) covers(at fyne.Position) bool {
 	if !w.box.Visible() {
 		return false
 	}
@@ -86,18 +86,18 @@ func (w *well) covers(at fyne.Position) bool {
 	return at.X >= p.X && at.Y >= p.Y && at.X < p.X+s.Width && at.Y < p.Y+s.Height
 }
 
-// route draws where the bytes go: from left to right, with the options below.
-type route struct {
+// setup shows where the bytes go: from left to right, with the options below.
+type setup struct {
 	box     *surface
-	from    *well
-	to      *well
+	from    *picker
+	to      *picker
 	options *options
 }
 
-func newRoute(from, to *well, o *options) *route {
-	r := &route{from: from, to: to, options: o}
-	wells := container.New(&routeLayout{from: from, to: to}, from.box, newMark("onward", colMuted, 22), to.box)
-	parts := []fyne.CanvasObject{wells}
+func newSetup(from, to *picker, o *options) *setup {
+	r := &setup{from: from, to: to, options: o}
+	places := container.New(&setupLayout{from: from, to: to}, from.box, newMark("onward", colMuted, 22), to.box)
+	parts := []fyne.CanvasObject{places}
 	if o != nil {
 		parts = append(parts, newInset(12, 0, newRule()), o.box)
 	}
@@ -105,40 +105,40 @@ func newRoute(from, to *well, o *options) *route {
 	return r
 }
 
-// routeLayout: the two places beside each other; where it is narrow their buttons lose their words, so
+// setupLayout: the two places beside each other; where it is narrow their buttons lose their words, so
 // that the paths keep some room.
-type routeLayout struct {
-	from, to *well
+type setupLayout struct {
+	from, to *picker
 	width    float32
 }
 
-const routeNarrow = 760
+const setupNarrow = 760
 
-func (l *routeLayout) side(w float32) float32 {
+func (l *setupLayout) side(w float32) float32 {
 	if w != l.width {
 		l.width = w
 		label := "Choose…"
-		if w < routeNarrow {
+		if w < setupNarrow {
 			label = ""
 		}
-		for _, x := range []*well{l.from, l.to} {
+		for _, x := range []*picker{l.from, l.to} {
 			x.choose.set(x.choose.icon, label)
 		}
 	}
 	return (w - 30) / 2
 }
 
-func (l *routeLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
+func (l *setupLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	w := l.side(s.Width)
-	place(o[0], 0, 0, w, s.Height)
-	place(o[1], w+4, (heightOf(o[0], w)-22)/2, 22, 22)
-	place(o[2], w+30, 0, w, s.Height)
+	setBounds(o[0], 0, 0, w, s.Height)
+	setBounds(o[1], w+4, (heightOf(o[0], w)-22)/2, 22, 22)
+	setBounds(o[2], w+30, 0, w, s.Height)
 }
 
-func (l *routeLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {
+func (l *setupLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {
 	return max(heightOf(o[0], l.side(w)), heightOf(o[2], l.side(w)))
 }
 
-func (*routeLayout) MinSize(o []fyne.CanvasObject) fyne.Size {
+func (*setupLayout) MinSize(o []fyne.CanvasObject) fyne.Size {
 	return fyne.NewSize(560, max(o[0].MinSize().Height, o[2].MinSize().Height))
 }

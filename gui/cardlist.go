@@ -9,15 +9,15 @@ import (
 	"loadline/checks"
 )
 
-// Widths of the ledger.
+// Widths of the list of cards.
 const (
-	ledgerMost   = 1224 // wider lines are hard to follow
-	ledgerMargin = 148  // where the groups' names stand
-	ledgerWide   = 900  // narrower: the names stand above their cards
+	pageMost    = 1224 // wider lines are hard to follow
+	groupMargin = 148  // where the groups' names stand
+	pageWide    = 900  // narrower: the names stand above their cards
 )
 
-// ledger is all cards of a stage, by group, then the largest folders.
-type ledger struct {
+// cardList is all cards of a stage, by group, then the largest folders.
+type cardList struct {
 	cards  []*card
 	byID   map[string]*card
 	groups []*group
@@ -43,8 +43,8 @@ type group struct {
 	box   *fyne.Container
 }
 
-func newLedger(list []*checks.Check, do cardActions) *ledger {
-	l := &ledger{byID: map[string]*card{}}
+func newCardList(list []*checks.Check, do cardActions) *cardList {
+	l := &cardList{byID: map[string]*card{}}
 	var blocks []fyne.CanvasObject
 	var at *group
 	var rows []fyne.CanvasObject
@@ -61,7 +61,7 @@ func newLedger(list []*checks.Check, do cardActions) *ledger {
 		if c.Group != name || at == nil {
 			flush()
 			name = c.Group
-			at = &group{name: newText(string(name), sizeTitle, colText).bold().ends(), says: newText("", sizeSmall+1, colMuted).ends()}
+			at = &group{name: newText(string(name), sizeTitle, colText).bold().truncated(), says: newText("", sizeSmall+1, colMuted).truncated()}
 			l.groups = append(l.groups, at)
 		}
 		k := newCard(c)
@@ -81,7 +81,7 @@ func newLedger(list []*checks.Check, do cardActions) *ledger {
 	}
 	flush()
 	folders := newFolderBars(func() []checks.FolderSum { return l.folder })
-	l.bars = &group{name: newText("Largest folders", sizeTitle, colText).bold().ends(), says: newText("by bytes", sizeSmall+1, colMuted).ends()}
+	l.bars = &group{name: newText("Largest folders", sizeTitle, colText).bold().truncated(), says: newText("by bytes", sizeSmall+1, colMuted).truncated()}
 	l.bars.box = container.New(&groupLayout{}, l.bars.name, l.bars.says, newSurface(colSurface, colLine, folders).pad(cardPad, 10))
 	l.bars.box.Hide()
 	blocks = append(blocks, l.bars.box)
@@ -101,7 +101,7 @@ func grouped(list []*checks.Check) []*checks.Check {
 }
 
 // pictureOf returns the drawing that a check's card carries; nil for most.
-func (l *ledger) pictureOf(k *card) *drawing {
+func (l *cardList) pictureOf(k *card) *drawing {
 	switch k.check.ID {
 	case "free-space":
 		return newGauge(func() load {
@@ -124,14 +124,14 @@ func (l *ledger) pictureOf(k *card) *drawing {
 }
 
 // update shows one check's state; it returns whether heights changed.
-func (l *ledger) update(id string, s checks.Status, res *checks.Result, doing string) bool {
+func (l *cardList) update(id string, s checks.Status, res *checks.Result, doing string) bool {
 	k := l.byID[id]
 	return k != nil && k.show(s, res, doing)
 }
 
 // finish shows what only a whole report knows: the gauges and the largest folders. Nil takes them
 // away.
-func (l *ledger) finish(rep *checks.Report) {
+func (l *cardList) finish(rep *checks.Report) {
 	l.report = rep
 	for _, k := range l.cards {
 		if k.picture == nil {
@@ -168,7 +168,7 @@ func (l *ledger) finish(rep *checks.Report) {
 }
 
 // margins writes under each group's name what became of it.
-func (l *ledger) margins() {
+func (l *cardList) margins() {
 	for _, g := range l.groups {
 		var fix, care, blind, done int64
 		for _, k := range g.cards {
@@ -203,24 +203,24 @@ func (l *ledger) margins() {
 type groupLayout struct{}
 
 func (groupLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	if s.Width < ledgerWide {
+	if s.Width < pageWide {
 		nameW := o[0].(*textLine).full()
-		place(o[0], 2, 0, min(nameW, s.Width/2), 22)
-		place(o[1], nameW+14, 1, s.Width-nameW-14, 22)
-		place(o[2], 0, 27, s.Width, s.Height-27)
+		setBounds(o[0], 2, 0, min(nameW, s.Width/2), 22)
+		setBounds(o[1], nameW+14, 1, s.Width-nameW-14, 22)
+		setBounds(o[2], 0, 27, s.Width, s.Height-27)
 		return
 	}
-	place(o[0], 0, 12, ledgerMargin-12, 22)
-	place(o[1], 0, 34, ledgerMargin-12, 20)
-	w := s.Width - ledgerMargin
-	place(o[2], ledgerMargin, 0, w, heightOf(o[2], w))
+	setBounds(o[0], 0, 12, groupMargin-12, 22)
+	setBounds(o[1], 0, 34, groupMargin-12, 20)
+	w := s.Width - groupMargin
+	setBounds(o[2], groupMargin, 0, w, heightOf(o[2], w))
 }
 
 func (groupLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {
-	if w < ledgerWide {
+	if w < pageWide {
 		return 27 + heightOf(o[2], w)
 	}
-	return max(heightOf(o[2], w-ledgerMargin), 58)
+	return max(heightOf(o[2], w-groupMargin), 58)
 }
 
 func (groupLayout) MinSize(o []fyne.CanvasObject) fyne.Size {
