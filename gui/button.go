@@ -248,3 +248,11 @@ func (r *buttonRenderer) Objects() []fyne.CanvasObject {
 	return []fyne.CanvasObject{r.ground, r.veil, r.mark, r.text}
 }
 func (r *buttonRenderer) Destroy() {}
+
+func able(b *button, on bool) {
+	if on {
+		b.Enable()
+	} else {
+		b.Disable()
+	}
+}

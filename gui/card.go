@@ -67,7 +67,7 @@ func (k *card) headHigh(w float32) float32 {
 	return cardHigh
 }
 
-func (k *card) heightFor(w float32) float32 {
+func (k *card) HeightFor(w float32) float32 {
 	h := k.headHigh(w)
 	if k.picture != nil && k.picture.Visible() {
 		h += heightOf(k.picture, k.inner(w)) + 12
@@ -119,6 +119,23 @@ func (k *card) setOpen(on bool) {
 	}
 	if k.toggled != nil {
 		k.toggled(k)
+	}
+}
+
+func (k *card) Children() []fyne.CanvasObject {
+	var o []fyne.CanvasObject
+	if k.picture != nil {
+		o = append(o, k.picture)
+	}
+	if k.open && k.body != nil {
+		o = append(o, k.body)
+	}
+	return o
+}
+
+func (k *card) Arrange() {
+	if k.r != nil {
+		k.r.Layout(k.Size())
 	}
 }
 
@@ -260,13 +277,6 @@ func (r *cardRenderer) Refresh() {
 }
 
 func (r *cardRenderer) Objects() []fyne.CanvasObject {
-	o := []fyne.CanvasObject{r.ground, r.mark, r.title, r.says, r.word, r.arrow, r.ring}
-	if r.k.picture != nil {
-		o = append(o, r.k.picture)
-	}
-	if r.k.open && r.k.body != nil {
-		o = append(o, r.k.body)
-	}
-	return o
+	return append([]fyne.CanvasObject{r.ground, r.mark, r.title, r.says, r.word, r.arrow, r.ring}, r.k.Children()...)
 }
 func (r *cardRenderer) Destroy() {}

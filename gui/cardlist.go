@@ -9,12 +9,8 @@ import (
 	"loadline/checks"
 )
 
-// Widths of the list of cards.
-const (
-	pageMost    = 1224 // wider lines are hard to follow
-	groupMargin = 148  // where the groups' names stand
-	pageWide    = 900  // narrower: the names stand above their cards
-)
+// groupMargin is where the groups' names stand, beside their cards.
+const groupMargin = 148
 
 // cardList is all cards of a stage, by group, then the largest folders.
 type cardList struct {
@@ -110,7 +106,7 @@ func (l *cardList) pictureOf(k *card) *drawing {
 			}
 			v, _ := loadOf(k.result, l.report.Share, l.report.Totals)
 			return v
-		})
+		}, checks.Bytes)
 	case "copy-time":
 		return newTimeBars(func() spans {
 			if k.result == nil {
@@ -216,7 +212,7 @@ func (groupLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	setBounds(o[2], groupMargin, 0, w, heightOf(o[2], w))
 }
 
-func (groupLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {
+func (groupLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
 	if w < pageWide {
 		return 27 + heightOf(o[2], w)
 	}
@@ -226,6 +222,3 @@ func (groupLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {
 func (groupLayout) MinSize(o []fyne.CanvasObject) fyne.Size {
 	return fyne.NewSize(260, 27+o[2].MinSize().Height)
 }
-
-// full is the width of the whole text.
-func (t *textLine) full() float32 { return measure(t.text, t.size, t.style).Width }

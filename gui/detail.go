@@ -4,7 +4,6 @@ import (
 	"strings"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/container"
 
 	"loadline/checks"
 )
@@ -35,7 +34,7 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 	if len(right) == 0 {
 		parts = append(parts, newColumn(gapMid, left...))
 	} else {
-		parts = append(parts, container.New(&sideBySide{gap: 36}, newColumn(gapMid, left...), newColumn(gapMid, right...)))
+		parts = append(parts, newSideBySide(36, newColumn(gapMid, left...), newColumn(gapMid, right...)))
 	}
 	if res != nil && len(res.Findings) > 0 {
 		var buttons []fyne.CanvasObject
@@ -91,7 +90,7 @@ func ruleLine(r *checks.Rule, res *checks.Result) fyne.CanvasObject {
 		body = append(body, newParagraph(r.Fix, sizeBody, colMuted))
 	}
 	body = append(body, newParagraph("Source: "+r.Source, sizeSmall, colMuted))
-	return container.New(&hanging{indent: 26}, newSized(15, 20, m), newColumn(1, body...))
+	return newHanging(26, newSized(15, 20, m), newColumn(1, body...))
 }
 
 // worst is the highest level at which a rule was broken.
@@ -122,53 +121,3 @@ func capitalize(s string) string {
 
 // mountWords are options of nfs(5) that a sentence may begin with: they are written as they are typed.
 var mountWords = map[string]bool{"rsize": true, "wsize": true, "timeo": true, "noac": true, "sync": true, "actimeo=0": true, "lookupcache=none": true, "soft": true, "softerr": true, "nolock": true, "local_lock": true}
-
-// sideBySide puts two things beside each other, or one under the other where it is narrow.
-type sideBySide struct{ gap float32 }
-
-const pairWide = 640
-
-func (p *sideBySide) half(w float32) float32 { return (w - p.gap) / 2 }
-
-func (p *sideBySide) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	if s.Width < pairWide {
-		h := heightOf(o[0], s.Width)
-		setBounds(o[0], 0, 0, s.Width, h)
-		setBounds(o[1], 0, h+gapMid, s.Width, heightOf(o[1], s.Width))
-		return
-	}
-	w := p.half(s.Width)
-	setBounds(o[0], 0, 0, w, heightOf(o[0], w))
-	setBounds(o[1], w+p.gap, 0, w, heightOf(o[1], w))
-}
-
-func (p *sideBySide) heightFor(o []fyne.CanvasObject, w float32) float32 {
-	if w < pairWide {
-		return heightOf(o[0], w) + gapMid + heightOf(o[1], w)
-	}
-	h := p.half(w)
-	return max(heightOf(o[0], h), heightOf(o[1], h))
-}
-
-func (p *sideBySide) MinSize(o []fyne.CanvasObject) fyne.Size {
-	a, b := o[0].MinSize(), o[1].MinSize()
-	return fyne.NewSize(max(a.Width, b.Width), max(a.Height, b.Height))
-}
-
-// hanging puts a mark to the left of the first line of a text.
-type hanging struct{ indent float32 }
-
-func (h *hanging) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	m := o[0].MinSize()
-	setBounds(o[0], 0, 0, m.Width, m.Height)
-	setBounds(o[1], h.indent, 0, s.Width-h.indent, s.Height)
-}
-
-func (h *hanging) heightFor(o []fyne.CanvasObject, w float32) float32 {
-	return max(o[0].MinSize().Height, heightOf(o[1], w-h.indent))
-}
-
-func (h *hanging) MinSize(o []fyne.CanvasObject) fyne.Size {
-	a, b := o[0].MinSize(), o[1].MinSize()
-	return fyne.NewSize(h.indent+b.Width, max(a.Height, b.Height))
-}

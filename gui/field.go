@@ -2,8 +2,6 @@ package gui
 
 import (
 	"image/color"
-	"strconv"
-	"strings"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
@@ -11,8 +9,6 @@ import (
 	"fyne.io/fyne/v2/driver/desktop"
 	"fyne.io/fyne/v2/theme"
 	"fyne.io/fyne/v2/widget"
-
-	"loadline/checks/names"
 )
 
 // field is a text field that leaves the window its shortcuts and passes on the keys it has no use
@@ -70,9 +66,8 @@ type wheel struct{ widget.BaseWidget }
 
 // Scrolled implements fyne.Scrollable.
 func (w *wheel) Scrolled(e *fyne.ScrollEvent) {
-	c := fyne.CurrentApp().Driver().CanvasForObject(w)
-	if p := shownPages[c]; c != nil && p != nil && holds(p.content, w) {
-		p.scroll.Scrolled(e)
+	if pages := pagesOf(w); len(pages) > 0 {
+		pages[len(pages)-1].scroll.Scrolled(e)
 	}
 }
 
@@ -94,6 +89,9 @@ func (f *field) ellipsis() {
 		f.more.Hide()
 	}
 }
+
+// headHidden reports whether an ellipsis stands for the head of the text.
+func (f *field) headHidden() bool { return f.more != nil && f.more.Visible() }
 
 // toEnd moves to the end of the text.
 func (f *field) toEnd() {
@@ -177,58 +175,4 @@ func (f *field) FocusLost() {
 	f.Entry.FocusLost()
 	f.ring(false)
 	f.toEnd()
-}
-
-// showPath writes a path as it may stand in a text field, and typedPath reads it back: a name that
-// could mislead the eye stands in quotes and escapes.
-func showPath(p string) string {
-	if p == "" {
-		return ""
-	}
-	return names.Quote(p)
-}
-
-// showPaths and typedPaths are the same for several files: each in quotes, a space between.
-func showPaths(list []string) string {
-	if len(list) == 1 {
-		return showPath(list[0])
-	}
-	quoted := make([]string, len(list))
-	for i, p := range list {
-		quoted[i] = strconv.Quote(p)
-	}
-	return strings.Join(quoted, " ")
-}
-
-func typedPaths(s string) []string {
-	rest := strings.TrimSpace(s)
-	var list []string
-	for strings.HasPrefix(rest, `"`) {
-		q, err := strconv.QuotedPrefix(rest)
-		if err != nil {
-			break
-		}
-		p, err := strconv.Unquote(q)
-		if err != nil {
-			break
-		}
-		list, rest = append(list, p), strings.TrimSpace(rest[len(q):])
-	}
-	switch {
-	case rest == "" && len(list) > 0:
-		return list
-	case strings.TrimSpace(s) == "":
-		return nil
-	}
-	return []string{strings.TrimSpace(s)}
-}
-
-func typedPath(s string) string {
-	s = strings.TrimSpace(s)
-	if len(s) > 1 && s[0] == '"' {
-		if p, err := strconv.Unquote(s); err == nil {
-			return p
-		}
-	}
-	return s
 }

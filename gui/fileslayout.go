@@ -57,11 +57,7 @@ func (l *footLayout) text(o []fyne.CanvasObject, w float32) float32 {
 			b.set(b.icon, words[i])
 		}
 	}
-	if room := w - o[1].MinSize().Width - 16; room != l.p.room {
-		l.p.room = room
-		l.p.shorten()
-	}
-	return l.p.room
+	return w - o[1].MinSize().Width - 16
 }
 
 func (l *footLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
@@ -71,7 +67,7 @@ func (l *footLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	setBounds(o[1], s.Width-b.Width, (s.Height-b.Height)/2, b.Width, b.Height)
 }
 
-func (l *footLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {
+func (l *footLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
 	return max(heightOf(o[0], l.text(o, w)), o[1].MinSize().Height)
 }
 
@@ -116,7 +112,7 @@ func (l *toolsLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	setBounds(o[3], s.Width-list, 0, list, high)
 }
 
-func (*toolsLayout) heightFor(_ []fyne.CanvasObject, w float32) float32 {
+func (*toolsLayout) HeightFor(_ []fyne.CanvasObject, w float32) float32 {
 	if w < toolsNarrow {
 		return 80
 	}

@@ -37,8 +37,6 @@ type filesPage struct {
 	count  *textLine
 
 	path, what, todo   *paragraph
-	whole              string  // the chosen path
-	room               float32 // for it, beside the buttons
 	reveal, copy, list *button
 	save, full         *button
 	cancel             func()
@@ -101,7 +99,7 @@ func newFilesPage(w *Window, rep *checks.Report, c *checks.Check) *filesPage {
 		p.levels[l] = b
 	}
 	p.count = newText("", sizeBody, colMuted).right()
-	p.path = newParagraph("", sizeBody, colText).mono()
+	p.path = newParagraph("", sizeBody, colText).mono().atMost(2) // the full name has its button
 	p.what = newParagraph("", sizeBody, colText)
 	p.todo = newParagraph("", sizeBody, colMuted)
 	p.reveal = newButton(plain, "folder", "Open folder", p.openFolder)
@@ -240,8 +238,7 @@ func (p *filesPage) now() {
 // choose shows one finding in full at the foot.
 func (p *filesPage) choose(row int) {
 	if row < 0 || row >= p.model.rows() {
-		p.whole = ""
-		p.shorten()
+		p.path.set("", "")
 		p.what.set("Choose a row to see what is wrong with it and what to do.", "")
 		p.todo.set("", "")
 		for _, b := range []*button{p.reveal, p.copy, p.full} {
@@ -255,26 +252,13 @@ func (p *filesPage) choose(row int) {
 	if f.Path == "" {
 		path = "The whole job"
 	}
-	p.whole = path
-	p.shorten()
+	p.path.set(path, "")
 	p.what.set(why(f)+". Rule: "+f.Rule.ID+".", "")
 	p.todo.set("What to do: "+f.Fix(), "")
 	for _, b := range []*button{p.reveal, p.copy, p.full} {
 		able(b, f.Path != "")
 	}
 	p.relayout()
-}
-
-// shorten shows the chosen path on two lines or so, whatever the room: the full name has its button.
-func (p *filesPage) shorten() {
-	path := p.whole
-	if w := p.room; w > 0 {
-		most := int(1.8 * w / measure("0", p.path.size, p.path.style).Width)
-		if r := []rune(path); len(r) > most {
-			path = cutRunes(r, most, cutMiddle)
-		}
-	}
-	p.path.set(path, "")
 }
 
 func (p *filesPage) relayout() {
@@ -333,8 +317,7 @@ func (p *filesPage) showFull() {
 	s := &sheet{name: "name"}
 	s.no = newButton(plain, "", "Close", func() { p.w.closeSheet() })
 	text := newParagraph(names.Quote(f.Path), sizeBody, colText).mono()
-	inner := newPage(text)
-	inner.layout.bare = true
+	inner := newBarePage(text)
 	body := newColumn(gapMid,
 		newParagraph("Full name", 18, colText).bold(),
 		newParagraph(checks.Count(int64(len(f.Path)))+" bytes, path from the source on. Anything that does not print is written as an escape.", sizeBody, colMuted),

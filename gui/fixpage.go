@@ -107,7 +107,7 @@ func (p *fixPage) build() {
 	top := newStretch(14, 1, p.back, newText("Fix names", 20, colText).bold().truncated(), p.count)
 	intro := newParagraph("Nothing is changed before you have seen it and said yes. Every step is written to a journal first, and can be undone.", sizeBody, colMuted)
 	tools := newStretch(8, 3, p.tabRename, p.tabLeft, p.portable, newText("", sizeBody, colText), p.lists, p.undo, p.resume, p.apply)
-	p.edit = newColumn(6, container.New(&row{gap: 10, stretch: map[int]bool{0: true}}, p.name.framed(), p.encodings, p.keep), p.fault)
+	p.edit = newColumn(6, newStretch(10, 0, p.name.framed(), p.encodings, p.keep), p.fault)
 	p.offers = newRow(8, p.doSkip, p.doLink, p.doArchive, p.archive)
 	p.meterPlace = newColumn(6, newSized(0, 10, p.meter), newStretch(10, 0, p.doing, p.stop))
 	p.meterPlace.Hide()
@@ -183,14 +183,6 @@ func (p *fixPage) show(doing string) {
 		}
 		p.why.set("The work of "+p.past.Started.Local().Format("2 January 2006, 15:04")+what, colFail)
 		p.relayout()
-	}
-}
-
-func visible(o fyne.CanvasObject, on bool) {
-	if on {
-		o.Show()
-	} else {
-		o.Hide()
 	}
 }
 

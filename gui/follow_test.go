@@ -289,16 +289,16 @@ func TestEllipsis(t *testing.T) {
 	r := newRig(t, 1280, 800, Light)
 	r.Open("/media/reel/"+strings.Repeat("a very long folder/", 9)+"end", sampleShare)
 	from, to := r.view().setup.from.path, r.view().setup.to.path
-	if !from.more.Visible() || to.more.Visible() {
-		t.Fatalf("shown beside the long path: %v, beside the short one: %v", from.more.Visible(), to.more.Visible())
+	if !from.headHidden() || to.headHidden() {
+		t.Fatalf("shown beside the long path: %v, beside the short one: %v", from.headHidden(), to.headHidden())
 	}
 	r.win.Canvas().Focus(from)
-	if from.more.Visible() {
+	if from.headHidden() {
 		t.Error("nothing should lie over what is being typed")
 	}
 	from.CursorColumn = 0
 	r.win.Canvas().Unfocus()
-	if !from.more.Visible() || from.CursorColumn == 0 {
+	if !from.headHidden() || from.CursorColumn == 0 {
 		t.Error("without the keyboard the field should stand at its end again")
 	}
 }

@@ -1,43 +1,11 @@
 package gui
 
 import (
-	"image/color"
-
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/canvas"
 	"fyne.io/fyne/v2/container"
-	"fyne.io/fyne/v2/widget"
 
 	"loadline/checks"
 )
-
-// background fills the window with the theme's background.
-type background struct {
-	widget.BaseWidget
-	rect *canvas.Rectangle
-}
-
-func newBackground() *background {
-	g := &background{}
-	g.ExtendBaseWidget(g)
-	return g
-}
-
-// CreateRenderer implements fyne.Widget.
-func (g *background) CreateRenderer() fyne.WidgetRenderer {
-	g.rect = canvas.NewRectangle(color.Transparent)
-	r := &backgroundRenderer{g}
-	r.Refresh()
-	return r
-}
-
-type backgroundRenderer struct{ g *background }
-
-func (r *backgroundRenderer) Layout(s fyne.Size)           { r.g.rect.Resize(s) }
-func (r *backgroundRenderer) MinSize() fyne.Size           { return fyne.NewSize(1, 1) }
-func (r *backgroundRenderer) Refresh()                     { r.g.rect.FillColor = paint(colGround); r.g.rect.Refresh() }
-func (r *backgroundRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.g.rect} }
-func (r *backgroundRenderer) Destroy()                     {}
 
 // frameLayout: the bar above, the page, and a notice at the foot while there is one.
 type frameLayout struct{}
@@ -106,14 +74,6 @@ func (b *topBar) update(w *Window) {
 	relayout(b.box)
 }
 
-func able(b *button, on bool) {
-	if on {
-		b.Enable()
-	} else {
-		b.Disable()
-	}
-}
-
 // barLayout leaves words out where there is no room for them.
 type barLayout struct {
 	w     *Window
@@ -154,56 +114,3 @@ func (l *barLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 }
 
 func (l *barLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(600, barHigh) }
-
-// notice says one thing at the foot of the window until it is shut or something else is said.
-type notice struct {
-	box  *surface
-	mark *mark
-	text *paragraph
-	shut *button
-	more *button
-}
-
-func newNotice() *notice {
-	n := &notice{mark: newMark("note", colAccent, 18), text: newParagraph("", sizeBody, colText)}
-	n.shut = newButton(quiet, "", "Close", func() { n.hide() }).high(28)
-	n.more = newButton(plain, "", "", nil).high(28)
-	n.more.Hide()
-	n.box = newSurface(colInset, colLine, container.New(&row{gap: 10, stretch: map[int]bool{1: true}}, n.mark, n.text, n.more, n.shut)).pad(14, 9)
-	n.box.Hide()
-	return n
-}
-
-func (n *notice) say(s checks.Status, text string) {
-	l := statusBadge(s)
-	if s == checks.Waiting {
-		l = badge{"note", colAccent}
-	}
-	n.mark.set(l.mark, l.color)
-	n.text.set(text, "")
-	n.more.Hide()
-	n.box.Show()
-	n.relayout()
-}
-
-// offer adds one thing to do to what is said.
-func (n *notice) offer(label string, do func()) {
-	n.more.set("", label)
-	n.more.tap = do
-	n.more.Show()
-	n.relayout()
-}
-
-func (n *notice) relayout() {
-	if c := fyne.CurrentApp().Driver().CanvasForObject(n.box); c != nil && c.Content() != nil {
-		relayout(c.Content())
-		c.Content().Refresh()
-	}
-}
-
-func (n *notice) hide() {
-	if n.box.Visible() {
-		n.box.Hide()
-		n.relayout()
-	}
-}

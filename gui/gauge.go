@@ -4,75 +4,12 @@ import (
 	"fmt"
 
 	"fyne.io/fyne/v2"
-
-	"loadline/checks"
 )
 
 // load is what a gauge shows, all in bytes.
 type load struct {
 	total, used, copy int64
 	line              int64 // most that may be in use when the copy is done: the load line
-}
-
-// loadOf reads the gauge's numbers from a report; ok is false where the share's size is unknown.
-func loadOf(space *checks.Result, share *checks.Place, totals checks.Totals) (load, bool) {
-	l := load{total: -1, copy: totals.Bytes}
-	free := int64(-1)
-	if share != nil {
-		l.total, free = share.Total, share.Free
-	}
-	spare := int64(-1)
-	if space != nil {
-		if v, ok := whole(space, "need_bytes"); ok {
-			l.copy = v
-		}
-		if v, ok := whole(space, "free_bytes"); ok {
-			free = v
-		}
-		if v, ok := whole(space, "total_bytes"); ok {
-			l.total = v
-		}
-		if v, ok := whole(space, "left_bytes"); ok { // what already lies there is not copied again
-			l.copy = free - v
-		}
-		if v, ok := whole(space, "margin_bytes"); ok {
-			spare = v
-		}
-	}
-	if l.total <= 0 || free < 0 {
-		return l, false
-	}
-	if spare < 0 {
-		spare = l.copy / 50
-	}
-	l.used = l.total - free
-	l.line = max(l.total-spare, 0)
-	return l, true
-}
-
-// whole returns a fact as a number.
-func whole(r *checks.Result, key string) (int64, bool) {
-	v, ok := number(r, key)
-	return int64(v), ok
-}
-
-func number(r *checks.Result, key string) (float64, bool) {
-	for _, f := range r.Facts {
-		if f.Key != key {
-			continue
-		}
-		switch v := f.Value.(type) {
-		case int:
-			return float64(v), true
-		case int64:
-			return float64(v), true
-		case uint64:
-			return float64(v), true
-		case float64:
-			return v, true
-		}
-	}
-	return 0, false
 }
 
 // over is how far the copy passes the end of the share; 0 if it fits.
@@ -83,12 +20,13 @@ func (l load) safe() bool { return l.used+l.copy <= l.line }
 
 const gaugeHeight = 58
 
-// newGauge draws a share: what is in use, this copy, what is left, and the load line across it.
-func newGauge(get func() load) *drawing {
-	return newDrawing(func(float32) float32 { return gaugeHeight }, func(p *pen) { drawGauge(p, get()) })
+// newGauge draws a share: what is in use, this copy, what is left, and the load line across it. Bytes
+// writes a number of bytes for people.
+func newGauge(get func() load, bytes func(int64) string) *drawing {
+	return newDrawing(func(float32) float32 { return gaugeHeight }, func(p *pen) { drawGauge(p, get(), bytes) })
 }
 
-func drawGauge(p *pen, l load) {
+func drawGauge(p *pen, l load, bytes func(int64) string) {
 	if l.total <= 0 {
 		return
 	}
@@ -120,14 +58,14 @@ func drawGauge(p *pen, l load) {
 	}
 	mark := at(l.line)
 	p.box(mark-2, top-4, 4, high+8, 2, colMark)
-	label := "Load line " + checks.Bytes(l.line)
+	label := "Load line " + bytes(l.line)
 	w := measure(label, sizeSmall, fyne.TextStyle{}).Width
 	p.word(min(max(mark-w/2, 0), p.w-w), 0, 0, label, sizeSmall, colMuted, fyne.TextStyle{})
 
 	y := float32(top + high + 7)
 	x = 0
 	key := func(c fyne.ThemeColorName, what string, n int64) {
-		s := fmt.Sprintf("%s %s", what, checks.Bytes(n))
+		s := fmt.Sprintf("%s %s", what, bytes(n))
 		if x > 0 && x+18+measure(s, sizeSmall, fyne.TextStyle{}).Width > p.w {
 			return
 		}

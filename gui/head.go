@@ -180,7 +180,7 @@ func (l headLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	setBounds(o[2], s.Width-b.Width, 0, b.Width, b.Height)
 }
 
-func (l headLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {
+func (l headLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
 	h := heightOf(o[1], l.text(o, w))
 	b := o[2].MinSize().Height
 	if w < headNarrow {

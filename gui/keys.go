@@ -187,8 +187,7 @@ func (w *Window) showKeys() {
 		}
 	}
 	list := newColumn(3, lines...)
-	inner := newPage(list)
-	inner.layout.bare = true
+	inner := newBarePage(list)
 	s.scroll = inner.scroll
 	high := min(heightOf(list, sheetWidth)+4, w.win.Canvas().Size().Height-170)
 	content := newColumn(gapMid,

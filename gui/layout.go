@@ -8,19 +8,19 @@ import (
 // tall is a thing whose height follows from its width.
 type tall interface {
 	fyne.CanvasObject
-	heightFor(w float32) float32
+	HeightFor(w float32) float32
 }
 
 // heightOf returns the height that a thing wants at a width.
 func heightOf(o fyne.CanvasObject, w float32) float32 {
 	switch x := o.(type) {
 	case tall:
-		return x.heightFor(w)
+		return x.HeightFor(w)
 	case *fyne.Container:
 		if l, ok := x.Layout.(interface {
-			heightFor([]fyne.CanvasObject, float32) float32
+			HeightFor([]fyne.CanvasObject, float32) float32
 		}); ok {
-			return l.heightFor(x.Objects, w)
+			return l.HeightFor(x.Objects, w)
 		}
 	}
 	return o.MinSize().Height
@@ -53,7 +53,7 @@ func (c *column) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	}
 }
 
-func (c *column) heightFor(o []fyne.CanvasObject, w float32) float32 {
+func (c *column) HeightFor(o []fyne.CanvasObject, w float32) float32 {
 	h, n := float32(0), 0
 	for _, x := range o {
 		if !x.Visible() {
@@ -135,7 +135,7 @@ func (r *row) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	}
 }
 
-func (r *row) heightFor(o []fyne.CanvasObject, w float32) float32 {
+func (r *row) HeightFor(o []fyne.CanvasObject, w float32) float32 {
 	h := float32(0)
 	for i, wi := range r.widths(o, w) {
 		if o[i].Visible() {
@@ -171,7 +171,7 @@ func (p *inset) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	setBounds(o[0], p.left, p.top, s.Width-p.left-p.right, s.Height-p.top-p.bottom)
 }
 
-func (p *inset) heightFor(o []fyne.CanvasObject, w float32) float32 {
+func (p *inset) HeightFor(o []fyne.CanvasObject, w float32) float32 {
 	return heightOf(o[0], w-p.left-p.right) + p.top + p.bottom
 }
 
@@ -191,10 +191,76 @@ func (f *sized) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	setBounds(o[0], 0, (s.Height-h)/2, s.Width, h)
 }
 
-func (f *sized) heightFor(o []fyne.CanvasObject, w float32) float32 {
+func (f *sized) HeightFor(o []fyne.CanvasObject, w float32) float32 {
 	return max(f.h, heightOf(o[0], w))
 }
 
 func (f *sized) MinSize(o []fyne.CanvasObject) fyne.Size {
 	return o[0].MinSize().Max(fyne.NewSize(f.w, f.h))
+}
+
+func visible(o fyne.CanvasObject, on bool) {
+	if on {
+		o.Show()
+	} else {
+		o.Hide()
+	}
+}
+
+// sideBySide puts two things beside each other, or one under the other where it is narrow.
+type sideBySide struct{ gap float32 }
+
+const pairWide = 640
+
+func newSideBySide(gap float32, a, b fyne.CanvasObject) *fyne.Container {
+	return container.New(&sideBySide{gap}, a, b)
+}
+
+func (p *sideBySide) half(w float32) float32 { return (w - p.gap) / 2 }
+
+func (p *sideBySide) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	if s.Width < pairWide {
+		h := heightOf(o[0], s.Width)
+		setBounds(o[0], 0, 0, s.Width, h)
+		setBounds(o[1], 0, h+gapMid, s.Width, heightOf(o[1], s.Width))
+		return
+	}
+	w := p.half(s.Width)
+	setBounds(o[0], 0, 0, w, heightOf(o[0], w))
+	setBounds(o[1], w+p.gap, 0, w, heightOf(o[1], w))
+}
+
+func (p *sideBySide) HeightFor(o []fyne.CanvasObject, w float32) float32 {
+	if w < pairWide {
+		return heightOf(o[0], w) + gapMid + heightOf(o[1], w)
+	}
+	h := p.half(w)
+	return max(heightOf(o[0], h), heightOf(o[1], h))
+}
+
+func (p *sideBySide) MinSize(o []fyne.CanvasObject) fyne.Size {
+	a, b := o[0].MinSize(), o[1].MinSize()
+	return fyne.NewSize(max(a.Width, b.Width), max(a.Height, b.Height))
+}
+
+// hanging puts a mark to the left of the first line of a text.
+type hanging struct{ indent float32 }
+
+func newHanging(indent float32, mark, text fyne.CanvasObject) *fyne.Container {
+	return container.New(&hanging{indent}, mark, text)
+}
+
+func (h *hanging) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	m := o[0].MinSize()
+	setBounds(o[0], 0, 0, m.Width, m.Height)
+	setBounds(o[1], h.indent, 0, s.Width-h.indent, s.Height)
+}
+
+func (h *hanging) HeightFor(o []fyne.CanvasObject, w float32) float32 {
+	return max(o[0].MinSize().Height, heightOf(o[1], w-h.indent))
+}
+
+func (h *hanging) MinSize(o []fyne.CanvasObject) fyne.Size {
+	a, b := o[0].MinSize(), o[1].MinSize()
+	return fyne.NewSize(h.indent+b.Width, max(a.Height, b.Height))
 }

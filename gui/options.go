@@ -44,7 +44,7 @@ func newOptions() *options {
 		}
 	}
 	cell := func(label string, f *field) fyne.CanvasObject {
-		return container.New(&row{gap: 8, stretch: map[int]bool{1: true}}, newText(label, sizeSmall+1, colMuted), f.framed())
+		return newStretch(8, 1, newText(label, sizeSmall+1, colMuted), f.framed())
 	}
 	o.line = container.New(&optionLayout{},
 		cell("Folder on the share", o.prefix), cell("Copy list", o.list), cell("Uplink", o.uplink),
@@ -168,7 +168,7 @@ func (optionLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	}
 }
 
-func (optionLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {
+func (optionLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
 	if w < optionNarrow && o[2].Visible() {
 		return 2*optionHigh + 6
 	}

@@ -21,6 +21,19 @@ func newPage(o fyne.CanvasObject) *page {
 	return p
 }
 
+// newBarePage makes a page without space beside and below, for a sheet.
+func newBarePage(o fyne.CanvasObject) *page {
+	p := newPage(o)
+	p.layout.bare = true
+	return p
+}
+
+// setAbove puts things above the page's own, which then scroll with it; none takes them away.
+func (p *page) setAbove(o ...fyne.CanvasObject) {
+	p.slot.Objects = o
+	p.layout.w = 0
+}
+
 // reflow is called when heights have changed.
 func (p *page) reflow() {
 	w := p.content.Size().Width
@@ -48,13 +61,19 @@ func relayout(o fyne.CanvasObject) {
 		for _, c := range x.Objects {
 			relayout(c)
 		}
-	case *surface:
-		relayout(x.content)
-	case *card:
-		if x.r != nil {
-			x.r.Layout(x.Size())
+	case parent:
+		x.Arrange()
+		for _, c := range x.Children() {
+			relayout(c)
 		}
 	}
+}
+
+// parent is a widget that shows things which are not its own, so that a walk over a page finds them.
+type parent interface {
+	fyne.CanvasObject
+	Children() []fyne.CanvasObject
+	Arrange() // puts them in their places again, at the present size
 }
 
 // show scrolls so that a thing is in view.
@@ -71,39 +90,60 @@ func (p *page) show(o fyne.CanvasObject) {
 	}
 }
 
-// reveal scrolls what has the keyboard into view, if it stands on the page that is shown.
+// reveal scrolls what has the keyboard into view, on every page that it stands on.
 func reveal(o fyne.CanvasObject) {
-	c := fyne.CurrentApp().Driver().CanvasForObject(o)
-	if p := shownPages[c]; c != nil && p != nil && holds(p.content, o) {
+	for _, p := range pagesOf(o) {
 		p.show(o)
 	}
 }
 
-// shownPages is the page that each window shows now. Only the goroutine of the user interface
-// touches it.
-var shownPages = map[fyne.Canvas]*page{}
-
-// holds reports whether a thing stands somewhere in a tree.
-func holds(tree, o fyne.CanvasObject) bool {
-	if tree == o {
-		return true
+// pagesOf returns the pages that a thing stands on in its window, the outermost first.
+func pagesOf(o fyne.CanvasObject) []*page {
+	c := fyne.CurrentApp().Driver().CanvasForObject(o)
+	if c == nil {
+		return nil
 	}
-	switch x := tree.(type) {
-	case *fyne.Container:
-		for _, c := range x.Objects {
-			if holds(c, o) {
-				return true
+	root := c.Overlays().Top()
+	if root == nil {
+		root = c.Content()
+	}
+	var pages []*page
+	for _, at := range wayTo(root, o) {
+		if s, ok := at.(*fyne.Container); ok {
+			if l, ok := s.Layout.(*pageLayout); ok {
+				pages = append(pages, l.page)
 			}
 		}
-	case *container.ThemeOverride:
-		return holds(x.Content, o)
-	case *surface:
-		return holds(x.content, o)
-	case *card:
-		return x.open && x.body != nil && holds(x.body, o)
 	}
-	return false
+	return pages
 }
+
+// wayTo returns what leads from a root to a thing, both included; nil where it stands elsewhere.
+func wayTo(root, o fyne.CanvasObject) []fyne.CanvasObject {
+	if root == o {
+		return []fyne.CanvasObject{o}
+	}
+	var inside []fyne.CanvasObject
+	switch x := root.(type) {
+	case *fyne.Container:
+		inside = x.Objects
+	case *container.Scroll:
+		inside = []fyne.CanvasObject{x.Content}
+	case *container.ThemeOverride:
+		inside = []fyne.CanvasObject{x.Content}
+	case parent:
+		inside = x.Children()
+	}
+	for _, c := range inside {
+		if way := wayTo(c, o); way != nil {
+			return append([]fyne.CanvasObject{root}, way...)
+		}
+	}
+	return nil
+}
+
+// holds reports whether a thing stands somewhere in a tree.
+func holds(tree, o fyne.CanvasObject) bool { return wayTo(tree, o) != nil }
 
 type pageLayout struct {
 	page *page
@@ -112,7 +152,13 @@ type pageLayout struct {
 	w    float32
 }
 
-const pageEdge = 28
+// Widths of a page.
+const (
+	pageEdge = 28
+	pageTop  = 18
+	pageMost = 1224 // wider lines are hard to follow
+	pageWide = 900  // narrower: what stands in the margin goes above
+)
 
 func (l *pageLayout) inner(w float32) float32 {
 	if l.bare {
@@ -134,7 +180,7 @@ func (l *pageLayout) top() float32 {
 	case l.bare:
 		return 0
 	case len(l.page.slot.Objects) > 0:
-		return viewTop
+		return pageTop
 	}
 	return 6
 }

@@ -9,7 +9,6 @@ import (
 	"path/filepath"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/container"
 
 	"loadline/checks"
 	"loadline/checks/names"
@@ -112,7 +111,7 @@ func (w *Window) saveSheet(title, text, name string, write func(string, io.Write
 		newParagraph(title, 18, colText).bold(),
 		newParagraph(text, sizeBody, colMuted),
 		s.path.framed(), problem,
-		container.New(&row{gap: 10, stretch: map[int]bool{1: true}}, browse, newText("", sizeBody, colText), s.no, s.yes))
+		newStretch(10, 1, browse, newText("", sizeBody, colText), s.no, s.yes))
 	w.open(s, content, s.path)
 }
 

@@ -68,7 +68,7 @@ func TestCardStates(t *testing.T) {
 				k.setOpen(c.open)
 				w := test.NewTempWindow(t, container.NewStack(k))
 				w.SetPadded(false)
-				w.Resize(fyne.NewSize(width, k.heightFor(width)))
+				w.Resize(fyne.NewSize(width, k.HeightFor(width)))
 				golden(t, fmt.Sprintf("card-%s-%d", c.name, int(width)), w.Canvas())
 			})
 		}

@@ -1,16 +1,8 @@
 package gui
 
 import (
-	"fyne.io/fyne/v2"
-
 	"loadline/checks"
 )
-
-// badge is a status as shape and colour; the word comes from checks.
-type badge struct {
-	mark  string
-	color fyne.ThemeColorName
-}
 
 func statusBadge(s checks.Status) badge {
 	switch s {

@@ -28,7 +28,7 @@ func newSurface(fill, stroke fyne.ThemeColorName, content fyne.CanvasObject) *su
 func (s *surface) pad(x, y float32) *surface { s.padX, s.padY = x, y; return s }
 func (s *surface) round(r float32) *surface  { s.radius = r; return s }
 
-func (s *surface) heightFor(w float32) float32 {
+func (s *surface) HeightFor(w float32) float32 {
 	return heightOf(s.content, w-2*s.padX) + 2*s.padY
 }
 
@@ -42,6 +42,13 @@ func (s *surface) apply() {
 	}
 }
 
+func (s *surface) Children() []fyne.CanvasObject { return []fyne.CanvasObject{s.content} }
+
+func (s *surface) Arrange() {
+	sz := s.Size()
+	setBounds(s.content, s.padX, s.padY, sz.Width-2*s.padX, sz.Height-2*s.padY)
+}
+
 // CreateRenderer implements fyne.Widget.
 func (s *surface) CreateRenderer() fyne.WidgetRenderer {
 	s.rect = canvas.NewRectangle(color.Transparent)
@@ -53,7 +60,7 @@ type surfaceRenderer struct{ s *surface }
 
 func (r *surfaceRenderer) Layout(sz fyne.Size) {
 	r.s.rect.Resize(sz)
-	setBounds(r.s.content, r.s.padX, r.s.padY, sz.Width-2*r.s.padX, sz.Height-2*r.s.padY)
+	r.s.Arrange()
 }
 
 func (r *surfaceRenderer) MinSize() fyne.Size {
@@ -91,45 +98,30 @@ func (r *ruleRenderer) Refresh()                     { r.l.rect.FillColor = pain
 func (r *ruleRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.l.rect} }
 func (r *ruleRenderer) Destroy()                     {}
 
-// mark is a drawing from assets in colours of the theme, of a fixed size.
-type mark struct {
+// background fills the window with the theme's background.
+type background struct {
 	widget.BaseWidget
-	name      string
-	shape, on fyne.ThemeColorName
-	side      float32
-	img       *canvas.Image
+	rect *canvas.Rectangle
 }
 
-func newMark(name string, shape fyne.ThemeColorName, side float32) *mark {
-	m := &mark{name: name, shape: shape, on: colSurface, side: side}
-	m.ExtendBaseWidget(m)
-	return m
-}
-
-func (m *mark) set(name string, shape fyne.ThemeColorName) {
-	if m.name != name || m.shape != shape {
-		m.name, m.shape = name, shape
-		m.Refresh()
-	}
+func newBackground() *background {
+	g := &background{}
+	g.ExtendBaseWidget(g)
+	return g
 }
 
 // CreateRenderer implements fyne.Widget.
-func (m *mark) CreateRenderer() fyne.WidgetRenderer {
-	m.img = canvas.NewImageFromResource(art(m.name, m.shape, m.on))
-	m.img.FillMode = canvas.ImageFillContain
-	return &markRenderer{m}
+func (g *background) CreateRenderer() fyne.WidgetRenderer {
+	g.rect = canvas.NewRectangle(color.Transparent)
+	r := &backgroundRenderer{g}
+	r.Refresh()
+	return r
 }
 
-type markRenderer struct{ m *mark }
+type backgroundRenderer struct{ g *background }
 
-func (r *markRenderer) Layout(s fyne.Size) {
-	d := min(r.m.side, s.Width, s.Height)
-	setBounds(r.m.img, (s.Width-d)/2, (s.Height-d)/2, d, d)
-}
-func (r *markRenderer) MinSize() fyne.Size { return fyne.NewSquareSize(r.m.side) }
-func (r *markRenderer) Refresh() {
-	r.m.img.Resource = art(r.m.name, r.m.shape, r.m.on)
-	r.m.img.Refresh()
-}
-func (r *markRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.m.img} }
-func (r *markRenderer) Destroy()                     {}
+func (r *backgroundRenderer) Layout(s fyne.Size)           { r.g.rect.Resize(s) }
+func (r *backgroundRenderer) MinSize() fyne.Size           { return fyne.NewSize(1, 1) }
+func (r *backgroundRenderer) Refresh()                     { r.g.rect.FillColor = paint(colGround); r.g.rect.Refresh() }
+func (r *backgroundRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.g.rect} }
+func (r *backgroundRenderer) Destroy()                     {}

@@ -131,6 +131,7 @@ type paragraph struct {
 	color fyne.ThemeColorName
 	size  float32
 	style fyne.TextStyle
+	most  int // lines; 0 for any number
 	lines []*canvas.Text
 	width float32
 }
@@ -143,6 +144,29 @@ func newParagraph(s string, size float32, c fyne.ThemeColorName) *paragraph {
 
 func (p *paragraph) bold() *paragraph { p.style.Bold = true; return p }
 func (p *paragraph) mono() *paragraph { p.style.Monospace = true; return p }
+
+// atMost cuts what needs more lines out of the middle of the text.
+func (p *paragraph) atMost(lines int) *paragraph { p.most = lines; return p }
+
+// wrapped returns the lines of the text at a width.
+func (p *paragraph) wrapped(w float32) []string {
+	width := func(s string) float32 { return measure(s, p.size, p.style).Width }
+	lines := wrap(p.text, w, width)
+	if p.most == 0 || len(lines) <= p.most {
+		return lines
+	}
+	runes := []rune(p.text)
+	keep, over := 0, min(len(runes), 400*p.most)
+	for keep+1 < over {
+		mid := (keep + over) / 2
+		if len(wrap(cutRunes(runes, mid, cutMiddle), w, width)) <= p.most {
+			keep = mid
+		} else {
+			over = mid
+		}
+	}
+	return wrap(cutRunes(runes, keep, cutMiddle), w, width)
+}
 
 func (p *paragraph) set(s string, c fyne.ThemeColorName) {
 	if c == "" {
@@ -194,7 +218,7 @@ func (p *paragraph) leading() float32 {
 	return measure("Ag", p.size, p.style).Height + 2
 }
 
-func (p *paragraph) heightFor(w float32) float32 {
+func (p *paragraph) HeightFor(w float32) float32 {
 	if p.text == "" {
 		return 0
 	}
@@ -209,7 +233,7 @@ func (p *paragraph) flow(w float32) {
 	p.width = w
 	p.lines = p.lines[:0]
 	h := p.leading()
-	for i, s := range wrap(p.text, w, func(s string) float32 { return measure(s, p.size, p.style).Width }) {
+	for i, s := range p.wrapped(w) {
 		c := canvas.NewText(s, paint(p.color))
 		c.TextSize, c.TextStyle = p.size, p.style
 		c.Move(fyne.NewPos(0, float32(i)*h))
@@ -244,3 +268,6 @@ func (r *paragraphRenderer) Objects() []fyne.CanvasObject {
 	return out
 }
 func (r *paragraphRenderer) Destroy() {}
+
+// full is the width of the whole text.
+func (t *textLine) full() float32 { return measure(t.text, t.size, t.style).Width }

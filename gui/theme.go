@@ -4,7 +4,6 @@
 package gui
 
 import (
-	"fmt"
 	"image/color"
 	"sync"
 
@@ -138,23 +137,3 @@ func isDark() bool {
 	}
 	return v == theme.VariantDark
 }
-
-func css(n fyne.ThemeColorName) string {
-	r, g, b, _ := paint(n).RGBA()
-	return fmt.Sprintf("#%02x%02x%02x", r>>8, g>>8, b>>8)
-}
-
-// art returns a mark in two colours of the current theme. The name of the resource holds the
-// colours, since Fyne caches what it drew by that name.
-func art(name string, shape, on fyne.ThemeColorName) fyne.Resource {
-	a, b := css(shape), css(on)
-	key := name + a[1:] + b[1:] + ".svg"
-	if r, ok := artCache.Load(key); ok {
-		return r.(fyne.Resource)
-	}
-	r := fyne.NewStaticResource(key, assets.Mark(name, a, b))
-	artCache.Store(key, r)
-	return r
-}
-
-var artCache sync.Map

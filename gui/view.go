@@ -203,10 +203,8 @@ type viewLayout struct {
 	low  bool
 }
 
-const (
-	viewLow = 460
-	viewTop = 18
-)
+// viewLow is the height below which answer and setup scroll with the cards.
+const viewLow = 460
 
 func (l *viewLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	fixed := o[0].(*fyne.Container)
@@ -214,20 +212,19 @@ func (l *viewLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 		l.low = low
 		if low {
 			fixed.Objects = nil
-			l.page.slot.Objects = []fyne.CanvasObject{l.top}
+			l.page.setAbove(l.top)
 		} else {
-			l.page.slot.Objects = nil
+			l.page.setAbove()
 			fixed.Objects = []fyne.CanvasObject{l.top}
 		}
-		l.page.layout.w = 0
 	}
 	y := float32(0)
 	if !l.low {
 		w := min(s.Width-2*edge(s.Width), pageMost)
 		h := heightOf(l.top, w)
-		setBounds(o[0], 0, 0, s.Width, h+viewTop)
-		setBounds(l.top, (s.Width-w)/2, viewTop, w, h)
-		y = h + viewTop + 10
+		setBounds(o[0], 0, 0, s.Width, h+pageTop)
+		setBounds(l.top, (s.Width-w)/2, pageTop, w, h)
+		y = h + pageTop + 10
 	} else {
 		setBounds(o[0], 0, 0, s.Width, 0)
 	}

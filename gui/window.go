@@ -283,8 +283,6 @@ func (w *Window) setStage(s checks.Stage) {
 // show fills the window with a page.
 func (w *Window) show(page string) {
 	w.at = page
-	c := w.win.Canvas()
-	delete(shownPages, c)
 	var o fyne.CanvasObject
 	switch page {
 	case pageFiles:
@@ -293,7 +291,6 @@ func (w *Window) show(page string) {
 		o = w.fix.root
 	default:
 		o = w.view().root
-		shownPages[c] = w.view().list.page
 	}
 	w.body.Objects = []fyne.CanvasObject{o}
 	w.body.Refresh()
@@ -369,7 +366,6 @@ func (w *Window) leave() {
 	if w.trace != nil {
 		w.trace.close()
 	}
-	delete(shownPages, w.win.Canvas())
 	w.win.Close()
 }
 
@@ -390,7 +386,11 @@ func (w *Window) Finish(most time.Duration) {
 // tell says something to the person, at the foot of the window.
 func (w *Window) tell(s checks.Status, text string) {
 	w.message = text
-	w.notice.say(s, text)
+	b := statusBadge(s)
+	if s == checks.Waiting {
+		b = badge{"note", colAccent}
+	}
+	w.notice.say(b, text)
 }
 
 // dropped takes a folder from another program.
