@@ -4,33 +4,35 @@ import (
 	"strings"
 
 	"fyne.io/fyne/v2"
+
+	"loadline/gui/kit"
 )
 
 // ask shows a question with two answers. No keeps everything as it is.
 func (w *Window) ask(name, title, text string, yes, no string, do func()) {
-	s := &sheet{name: name}
-	s.yes = newButton(primary, "", yes, func() { w.closeSheet(); do() })
-	s.no = newButton(plain, "", no, func() { w.closeSheet() })
-	rows := []fyne.CanvasObject{newParagraph(title, 18, colText).bold()}
+	s := &kit.Sheet{Name: name}
+	s.Yes = kit.NewButton(kit.Primary, "", yes, func() { w.closeSheet(); do() })
+	s.No = kit.NewButton(kit.Plain, "", no, func() { w.closeSheet() })
+	rows := []fyne.CanvasObject{kit.NewParagraph(title, 18, kit.ColText).Bold()}
 	for part := range strings.SplitSeq(text, "\n") {
-		rows = append(rows, newParagraph(part, sizeBody, colMuted))
+		rows = append(rows, kit.NewParagraph(part, kit.SizeBody, kit.ColMuted))
 	}
-	rows = append(rows, newStretch(10, 0, newText("", sizeBody, colText), s.no, s.yes))
-	w.open(s, newColumn(gapMid, rows...), s.no)
+	rows = append(rows, kit.NewStretch(10, 0, kit.NewText("", kit.SizeBody, kit.ColText), s.No, s.Yes))
+	w.open(s, kit.NewColumn(kit.GapMid, rows...), s.No)
 }
 
-func (w *Window) open(s *sheet, content fyne.CanvasObject, first fyne.Focusable) {
+func (w *Window) open(s *kit.Sheet, content fyne.CanvasObject, first fyne.Focusable) {
 	if w.sheet != nil {
-		w.sheet.close()
+		w.sheet.Close()
 	}
 	w.sheet = s
-	s.open(w.win.Canvas(), content, first)
+	s.Open(w.win.Canvas(), content, first)
 }
 
 // closeSheet closes the sheet in front.
 func (w *Window) closeSheet() {
 	if s := w.sheet; s != nil {
 		w.sheet = nil
-		s.close()
+		s.Close()
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"fyne.io/fyne/v2/container"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // groupMargin is where the groups' names stand, beside their cards.
@@ -18,7 +19,7 @@ type cardList struct {
 	byID   map[string]*card
 	groups []*group
 	bars   *group
-	page   *page
+	page   *kit.Page
 
 	report *checks.Report
 	folder []checks.FolderSum
@@ -33,8 +34,8 @@ type cardActions struct {
 
 // group is the cards that answer one part of the question, with its name in the margin.
 type group struct {
-	name  *textLine
-	says  *textLine
+	name  *kit.Text
+	says  *kit.Text
 	cards []*card
 	box   *fyne.Container
 }
@@ -46,7 +47,7 @@ func newCardList(list []*checks.Check, do cardActions) *cardList {
 	var rows []fyne.CanvasObject
 	flush := func() {
 		if at != nil {
-			panel := newSurface(colSurface, colLine, newColumn(0, rows...)).pad(0, 3)
+			panel := kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(0, rows...)).Pad(0, 3)
 			at.box = container.New(&groupLayout{}, at.name, at.says, panel)
 			blocks = append(blocks, at.box)
 		}
@@ -57,18 +58,18 @@ func newCardList(list []*checks.Check, do cardActions) *cardList {
 		if c.Group != name || at == nil {
 			flush()
 			name = c.Group
-			at = &group{name: newText(string(name), sizeTitle, colText).bold().truncated(), says: newText("", sizeSmall+1, colMuted).truncated()}
+			at = &group{name: kit.NewText(string(name), kit.SizeTitle, kit.ColText).Bold().Truncated(), says: kit.NewText("", kit.SizeSmall+1, kit.ColMuted).Truncated()}
 			l.groups = append(l.groups, at)
 		}
 		k := newCard(c)
 		k.build = func(k *card) fyne.CanvasObject { return detail(k, do) }
-		k.toggled = func(*card) { l.page.reflow() }
+		k.toggled = func(*card) { l.page.Reflow() }
 		if p := l.pictureOf(k); p != nil {
 			k.picture = p
 			p.Hide()
 		}
 		if len(rows) > 0 {
-			rows = append(rows, newInset(cardPad, 0, newRule()))
+			rows = append(rows, kit.NewInset(cardPad, 0, kit.NewRule()))
 		}
 		rows = append(rows, k)
 		at.cards = append(at.cards, k)
@@ -77,11 +78,11 @@ func newCardList(list []*checks.Check, do cardActions) *cardList {
 	}
 	flush()
 	folders := newFolderBars(func() []checks.FolderSum { return l.folder })
-	l.bars = &group{name: newText("Largest folders", sizeTitle, colText).bold().truncated(), says: newText("by bytes", sizeSmall+1, colMuted).truncated()}
-	l.bars.box = container.New(&groupLayout{}, l.bars.name, l.bars.says, newSurface(colSurface, colLine, folders).pad(cardPad, 10))
+	l.bars = &group{name: kit.NewText("Largest folders", kit.SizeTitle, kit.ColText).Bold().Truncated(), says: kit.NewText("by bytes", kit.SizeSmall+1, kit.ColMuted).Truncated()}
+	l.bars.box = container.New(&groupLayout{}, l.bars.name, l.bars.says, kit.NewSurface(kit.ColSurface, kit.ColLine, folders).Pad(cardPad, 10))
 	l.bars.box.Hide()
 	blocks = append(blocks, l.bars.box)
-	l.page = newPage(newColumn(gapMid, blocks...))
+	l.page = kit.NewPage(kit.NewColumn(kit.GapMid, blocks...))
 	return l
 }
 
@@ -97,12 +98,12 @@ func grouped(list []*checks.Check) []*checks.Check {
 }
 
 // pictureOf returns the drawing that a check's card carries; nil for most.
-func (l *cardList) pictureOf(k *card) *drawing {
+func (l *cardList) pictureOf(k *card) *kit.Drawing {
 	switch k.check.ID {
 	case "free-space":
-		return newGauge(func() load {
+		return kit.NewGauge(func() kit.Load {
 			if l.report == nil {
-				return load{}
+				return kit.Load{}
 			}
 			v, _ := loadOf(k.result, l.report.Share, l.report.Totals)
 			return v
@@ -160,7 +161,7 @@ func (l *cardList) finish(rep *checks.Report) {
 		l.bars.box.Hide()
 	}
 	l.margins()
-	l.page.reflow()
+	l.page.Reflow()
 }
 
 // margins writes under each group's name what became of it.
@@ -182,15 +183,15 @@ func (l *cardList) margins() {
 		}
 		switch {
 		case done < int64(len(g.cards)):
-			g.says.set("", colMuted)
+			g.says.Set("", kit.ColMuted)
 		case fix > 0:
-			g.says.set(checks.Count(fix)+" to fix first", colFail)
+			g.says.Set(checks.Count(fix)+" to fix first", kit.ColFail)
 		case care > 0:
-			g.says.set(checks.Count(care)+" to take care of", colWarn)
+			g.says.Set(checks.Count(care)+" to take care of", kit.ColWarn)
 		case blind > 0:
-			g.says.set(checks.Count(blind)+" not checked", colUnknown)
+			g.says.Set(checks.Count(blind)+" not checked", kit.ColUnknown)
 		default:
-			g.says.set("All good", colPass)
+			g.says.Set("All good", kit.ColPass)
 		}
 	}
 }
@@ -199,24 +200,24 @@ func (l *cardList) margins() {
 type groupLayout struct{}
 
 func (groupLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	if s.Width < pageWide {
-		nameW := o[0].(*textLine).full()
-		setBounds(o[0], 2, 0, min(nameW, s.Width/2), 22)
-		setBounds(o[1], nameW+14, 1, s.Width-nameW-14, 22)
-		setBounds(o[2], 0, 27, s.Width, s.Height-27)
+	if s.Width < kit.PageWide {
+		nameW := o[0].(*kit.Text).FullWidth()
+		kit.SetBounds(o[0], 2, 0, min(nameW, s.Width/2), 22)
+		kit.SetBounds(o[1], nameW+14, 1, s.Width-nameW-14, 22)
+		kit.SetBounds(o[2], 0, 27, s.Width, s.Height-27)
 		return
 	}
-	setBounds(o[0], 0, 12, groupMargin-12, 22)
-	setBounds(o[1], 0, 34, groupMargin-12, 20)
+	kit.SetBounds(o[0], 0, 12, groupMargin-12, 22)
+	kit.SetBounds(o[1], 0, 34, groupMargin-12, 20)
 	w := s.Width - groupMargin
-	setBounds(o[2], groupMargin, 0, w, heightOf(o[2], w))
+	kit.SetBounds(o[2], groupMargin, 0, w, kit.HeightOf(o[2], w))
 }
 
 func (groupLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
-	if w < pageWide {
-		return 27 + heightOf(o[2], w)
+	if w < kit.PageWide {
+		return 27 + kit.HeightOf(o[2], w)
 	}
-	return max(heightOf(o[2], w-groupMargin), 58)
+	return max(kit.HeightOf(o[2], w-groupMargin), 58)
 }
 
 func (groupLayout) MinSize(o []fyne.CanvasObject) fyne.Size {

@@ -9,6 +9,7 @@ import (
 	"loadline/checks"
 	"loadline/checks/names"
 	"loadline/checks/seal"
+	"loadline/gui/kit"
 )
 
 // longRun is how long a run takes before its end is worth a notification.
@@ -70,7 +71,7 @@ func (w *Window) Check() {
 		v.setup.options.say("")
 	}
 	w.remember()
-	w.notice.hide()
+	w.notice.Hide()
 	w.running, w.stops, w.began = v.stage, false, w.desktop.Now()
 	v.state, v.asked = stateRunning, v.places()
 	v.reset()
@@ -138,7 +139,7 @@ func (w *Window) showProgress(v *view, ev []checks.Event, p checks.Progress) {
 		v.list.margins()
 	}
 	if grew {
-		v.list.page.reflow()
+		v.list.page.Reflow()
 	}
 	v.head.progress(p)
 }
@@ -171,9 +172,9 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 		w.failed(v, err)
 	default:
 		v.setReport(rep, stateDone)
-		w.message = v.head.title.text
+		w.message = v.head.title.Text
 		if w.stage != v.stage {
-			w.tell(rep.Verdict, "“"+stageWords[v.stage].name+"” is checked: "+v.head.title.text+".")
+			w.tell(rep.Verdict, "“"+stageWords[v.stage].name+"” is checked: "+v.head.title.Text+".")
 		}
 		w.keepReport(rep)
 		if rep.Stage == checks.After && rep.Manifest != "" {
@@ -181,13 +182,13 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 			w.tell(checks.Pass, "The manifest is "+names.Quote(rep.Manifest)+". Keep it: the stage “After arrival” needs it, and has it filled in already.")
 		}
 		if took >= longRun {
-			w.desktop.Notify(stageWords[v.stage].name+": "+v.head.title.text, rep.Tell())
+			w.desktop.Notify(stageWords[v.stage].name+": "+v.head.title.Text, rep.Tell())
 		}
 	}
-	v.head.check.set("", "Check again")
+	v.head.check.Set("", "Check again")
 	if c := w.win.Canvas(); c.Focused() == v.head.stop {
 		next := v.head.check
-		if v.head.files.Visible() && v.head.files.kind == primary {
+		if v.head.files.Visible() && v.head.files.Kind == kit.Primary {
 			next = v.head.files
 		}
 		c.Focus(next)

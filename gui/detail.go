@@ -6,6 +6,7 @@ import (
 	"fyne.io/fyne/v2"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // detail is what an open card says: what to do, what was looked at, the numbers with their limits,
@@ -23,38 +24,38 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 	if res != nil && len(res.Facts) > 0 {
 		lines := []fyne.CanvasObject{heading("Numbers and limits")}
 		for _, f := range res.Facts {
-			lines = append(lines, newParagraph(f.Text, sizeBody, colText))
+			lines = append(lines, kit.NewParagraph(f.Text, kit.SizeBody, kit.ColText))
 		}
-		right = append(right, newColumn(3, lines...))
+		right = append(right, kit.NewColumn(3, lines...))
 	}
-	parts := []fyne.CanvasObject{newRule()}
+	parts := []fyne.CanvasObject{kit.NewRule()}
 	if res != nil && res.Summary != "" && strings.TrimSuffix(res.Summary, ".") != strings.TrimSuffix(res.Reason, ".") { // whole: a shut card may have to cut it
-		parts = append(parts, newParagraph(res.Summary, sizeTitle, colText))
+		parts = append(parts, kit.NewParagraph(res.Summary, kit.SizeTitle, kit.ColText))
 	}
 	if len(right) == 0 {
-		parts = append(parts, newColumn(gapMid, left...))
+		parts = append(parts, kit.NewColumn(kit.GapMid, left...))
 	} else {
-		parts = append(parts, newSideBySide(36, newColumn(gapMid, left...), newColumn(gapMid, right...)))
+		parts = append(parts, kit.NewSideBySide(36, kit.NewColumn(kit.GapMid, left...), kit.NewColumn(kit.GapMid, right...)))
 	}
 	if res != nil && len(res.Findings) > 0 {
 		var buttons []fyne.CanvasObject
-		b := newButton(plain, "find", showWords(res), func() { do.files(k.check) })
+		b := kit.NewButton(kit.Plain, "find", showWords(res), func() { do.files(k.check) })
 		k.files = b
 		buttons = append(buttons, b)
 		if k.check.Group == checks.GroupNames && res.Status != checks.Pass && do.fix != nil {
-			buttons = append(buttons, newButton(plain, "wrench", "Fix names", do.fix))
+			buttons = append(buttons, kit.NewButton(kit.Plain, "wrench", "Fix names", do.fix))
 		}
 		if res.Rules[ruleTrialLeft] > 0 {
-			buttons = append(buttons, newButton(plain, "wrench", "Remove the trial folder", do.clean))
+			buttons = append(buttons, kit.NewButton(kit.Plain, "wrench", "Remove the trial folder", do.clean))
 		}
-		parts = append(parts, newRow(gapSmall, buttons...))
+		parts = append(parts, kit.NewRow(kit.GapSmall, buttons...))
 	}
 	rules := []fyne.CanvasObject{heading("Rules and their sources")}
 	for _, r := range k.check.Rules {
 		rules = append(rules, ruleLine(r, res))
 	}
-	parts = append(parts, newColumn(7, rules...))
-	return newColumn(gapMid, parts...)
+	parts = append(parts, kit.NewColumn(7, rules...))
+	return kit.NewColumn(kit.GapMid, parts...)
 }
 
 // showWords says what the button to the flagged files will show.
@@ -66,10 +67,10 @@ func showWords(res *checks.Result) string {
 	return "Show all " + checks.Count(n) + " findings"
 }
 
-func heading(s string) fyne.CanvasObject { return newText(s, sizeSmall, colMuted).bold() }
+func heading(s string) fyne.CanvasObject { return kit.NewText(s, kit.SizeSmall, kit.ColMuted).Bold() }
 
 func section(title, text string) fyne.CanvasObject {
-	return newColumn(3, heading(title), newParagraph(text, sizeBody, colText))
+	return kit.NewColumn(3, heading(title), kit.NewParagraph(text, kit.SizeBody, kit.ColText))
 }
 
 // ruleLine shows one rule: how often it was broken, what triggers it, and where that comes from.
@@ -78,19 +79,19 @@ func ruleLine(r *checks.Rule, res *checks.Result) fyne.CanvasObject {
 	if res != nil {
 		n = res.Rules[r.ID]
 	}
-	m := newMark("waiting", colIdle, 15)
+	m := kit.NewMark("waiting", kit.ColIdle, 15)
 	text := capitalize(r.When)
 	if n > 0 {
 		l := levelBadge(worst(r, res))
-		m.set(l.mark, l.color)
+		m.Set(l.Mark, l.Color)
 		text = checks.Count(n) + " ×  " + text
 	}
-	body := []fyne.CanvasObject{newParagraph(text, sizeBody, colText)}
+	body := []fyne.CanvasObject{kit.NewParagraph(text, kit.SizeBody, kit.ColText)}
 	if n > 0 {
-		body = append(body, newParagraph(r.Fix, sizeBody, colMuted))
+		body = append(body, kit.NewParagraph(r.Fix, kit.SizeBody, kit.ColMuted))
 	}
-	body = append(body, newParagraph("Source: "+r.Source, sizeSmall, colMuted))
-	return newHanging(26, newSized(15, 20, m), newColumn(1, body...))
+	body = append(body, kit.NewParagraph("Source: "+r.Source, kit.SizeSmall, kit.ColMuted))
+	return kit.NewHanging(26, kit.NewSized(15, 20, m), kit.NewColumn(1, body...))
 }
 
 // worst is the highest level at which a rule was broken.

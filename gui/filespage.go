@@ -12,6 +12,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/gui/kit"
 )
 
 // filterAfter is how long the text of the filter must stand still.
@@ -27,26 +28,26 @@ type filesPage struct {
 	rules  []*checks.Rule // in the order of the choice; the first place means all
 	query  query
 
-	table  *table
-	foot   *surface
-	back   *button
-	find   *field
+	table  *kit.Table
+	foot   *kit.Surface
+	back   *kit.Button
+	find   *kit.Field
 	choice *widget.Select
-	levels [3]*button
+	levels [3]*kit.Button
 	counts [3]int64 // findings by level
-	count  *textLine
+	count  *kit.Text
 
-	path, what, todo   *paragraph
-	reveal, copy, list *button
-	save, full         *button
+	path, what, todo   *kit.Paragraph
+	reveal, copy, list *kit.Button
+	save, full         *kit.Button
 	cancel             func()
 }
 
-var fileColumns = []tableColumn{
-	{title: "How bad", width: 124, sortBy: true, cut: cutEnd},
-	{title: "Path", mono: true, cut: cutMiddle, sortBy: true},
-	{title: "Why", width: 150, share: 0.28, cut: cutEnd, sortBy: true}, // sorted by rule
-	{title: "Size", width: 96, right: true, sortBy: true},
+var fileColumns = []kit.Column{
+	{Title: "How bad", Width: 124, Sortable: true, Cut: kit.CutEnd},
+	{Title: "Path", Mono: true, Cut: kit.CutMiddle, Sortable: true},
+	{Title: "Why", Width: 150, Share: 0.28, Cut: kit.CutEnd, Sortable: true}, // sorted by rule
+	{Title: "Size", Width: 96, Right: true, Sortable: true},
 }
 
 // columnKeys are what each column sorts by.
@@ -61,16 +62,16 @@ func newFilesPage(w *Window, rep *checks.Report, c *checks.Check) *filesPage {
 			p.query.check = i
 		}
 	}
-	p.table = newTable(fileColumns, p.model.rows, p.cell)
-	p.table.sorted = 0
-	p.table.head = p.sortBy
-	p.table.moved = p.choose
-	p.table.enter = func(int) { p.openFolder() }
-	p.table.copy = func(int) { p.copyPath() }
+	p.table = kit.NewTable(fileColumns, p.model.rows, p.cell)
+	p.table.Sorted = 0
+	p.table.OnSort = p.sortBy
+	p.table.OnChosen = p.choose
+	p.table.OnEnter = func(int) { p.openFolder() }
+	p.table.OnCopy = func(int) { p.copyPath() }
 
-	p.find = newField("Find in paths")
-	p.find.shortcut = w.shortcut
-	p.find.down = func() { w.win.Canvas().Focus(p.table) }
+	p.find = kit.NewField("Find in paths")
+	p.find.OnShortcut = w.shortcut
+	p.find.OnDown = func() { w.win.Canvas().Focus(p.table) }
 	p.find.OnChanged = func(s string) {
 		p.query.text = s
 		p.later()
@@ -88,25 +89,25 @@ func newFilesPage(w *Window, rep *checks.Report, c *checks.Check) *filesPage {
 	p.counts = p.levelCounts()
 	for l := range p.levels {
 		lk := levelBadge(checks.Level(l))
-		b := newButton(toggle, lk.mark, checks.Count(p.counts[l]), nil)
-		b.iconTint = lk.color
-		b.on = true
-		b.tap = func() {
-			b.setOn(!b.on)
-			p.query.levels[l] = b.on
+		b := kit.NewButton(kit.Toggle, lk.Mark, checks.Count(p.counts[l]), nil)
+		b.IconColor = lk.Color
+		b.On = true
+		b.OnTapped = func() {
+			b.SetOn(!b.On)
+			p.query.levels[l] = b.On
 			p.now()
 		}
 		p.levels[l] = b
 	}
-	p.count = newText("", sizeBody, colMuted).right()
-	p.path = newParagraph("", sizeBody, colText).mono().atMost(2) // the full name has its button
-	p.what = newParagraph("", sizeBody, colText)
-	p.todo = newParagraph("", sizeBody, colMuted)
-	p.reveal = newButton(plain, "folder", "Open folder", p.openFolder)
-	p.copy = newButton(plain, "copy", "Copy path", p.copyPath)
-	p.full = newButton(plain, "find", "Full name", p.showFull)
-	p.list = newButton(quiet, "copy", "Copy list", p.copyAll)
-	p.save = newButton(quiet, "save", "Save list", w.save)
+	p.count = kit.NewText("", kit.SizeBody, kit.ColMuted).Right()
+	p.path = kit.NewParagraph("", kit.SizeBody, kit.ColText).Mono().AtMost(2) // the full name has its button
+	p.what = kit.NewParagraph("", kit.SizeBody, kit.ColText)
+	p.todo = kit.NewParagraph("", kit.SizeBody, kit.ColMuted)
+	p.reveal = kit.NewButton(kit.Plain, "folder", "Open folder", p.openFolder)
+	p.copy = kit.NewButton(kit.Plain, "copy", "Copy path", p.copyPath)
+	p.full = kit.NewButton(kit.Plain, "find", "Full name", p.showFull)
+	p.list = kit.NewButton(kit.Quiet, "copy", "Copy list", p.copyAll)
+	p.save = kit.NewButton(kit.Quiet, "save", "Save list", w.save)
 	p.build()
 	p.choose(-1)
 	p.now()
@@ -118,14 +119,14 @@ func (p *filesPage) build() {
 	if p.check != nil {
 		title = p.check.Title
 	}
-	p.back = newButton(plain, "back", "All checks", p.w.back)
-	top := newStretch(14, 1, p.back, newText(title, 20, colText).bold().truncated(), p.count)
-	tools := container.New(&toolsLayout{p: p}, p.find.framed(), newSurface("", theme.ColorNameInputBorder, newSized(200, 34, p.choice)).round(7).pad(1, 1),
-		newRow(6, p.levels[checks.Fail], p.levels[checks.Warn], p.levels[checks.Note]),
-		newRow(2, p.list, p.save))
-	text := newColumn(4, p.path, p.what, p.todo)
-	p.foot = newSurface(colSurface, colLine, container.New(&footLayout{p: p}, text, newRow(8, p.full, p.copy, p.reveal))).pad(16, 12)
-	list := newSurface(colSurface, colLine, p.table).pad(1, 1)
+	p.back = kit.NewButton(kit.Plain, "back", "All checks", p.w.back)
+	top := kit.NewStretch(14, 1, p.back, kit.NewText(title, 20, kit.ColText).Bold().Truncated(), p.count)
+	tools := container.New(&toolsLayout{p: p}, p.find.Framed(), kit.NewSurface("", theme.ColorNameInputBorder, kit.NewSized(200, 34, p.choice)).Round(7).Pad(1, 1),
+		kit.NewRow(6, p.levels[checks.Fail], p.levels[checks.Warn], p.levels[checks.Note]),
+		kit.NewRow(2, p.list, p.save))
+	text := kit.NewColumn(4, p.path, p.what, p.todo)
+	p.foot = kit.NewSurface(kit.ColSurface, kit.ColLine, container.New(&footLayout{p: p}, text, kit.NewRow(8, p.full, p.copy, p.reveal))).Pad(16, 12)
+	list := kit.NewSurface(kit.ColSurface, kit.ColLine, p.table).Pad(1, 1)
 	p.root = container.New(&filesLayout{p}, top, tools, list, p.foot)
 }
 
@@ -162,24 +163,24 @@ func (p *filesPage) levelCounts() [3]int64 {
 	return n
 }
 
-func (p *filesPage) cell(row, col int) tableCell {
+func (p *filesPage) cell(row, col int) kit.Cell {
 	f := p.model.at(row)
 	switch col {
 	case 0:
 		l := levelBadge(f.Level)
-		return tableCell{text: levelWord(f.Level), mark: l.mark, color: l.color}
+		return kit.Cell{Text: levelWord(f.Level), Mark: l.Mark, Color: l.Color}
 	case 1:
 		if f.Path == "" {
-			return tableCell{text: "(the whole job)", color: colMuted}
+			return kit.Cell{Text: "(the whole job)", Color: kit.ColMuted}
 		}
-		return tableCell{text: names.Quote(f.Path)}
+		return kit.Cell{Text: names.Quote(f.Path)}
 	case 2:
-		return tableCell{text: why(f), color: colMuted}
+		return kit.Cell{Text: why(f), Color: kit.ColMuted}
 	}
 	if f.Size == 0 {
-		return tableCell{text: "—", color: colMuted}
+		return kit.Cell{Text: "—", Color: kit.ColMuted}
 	}
-	return tableCell{text: checks.Bytes(f.Size)}
+	return kit.Cell{Text: checks.Bytes(f.Size)}
 }
 
 // why says in words what is wrong, with the number and its limit where there is one.
@@ -192,13 +193,13 @@ func why(f *checks.Finding) string {
 
 // sortBy sorts by a column, and the other way round where it is sorted by it already.
 func (p *filesPage) sortBy(col int) {
-	if p.table.sorted == col {
+	if p.table.Sorted == col {
 		p.query.descending = !p.query.descending
 	} else {
 		p.query.key, p.query.descending = columnKeys[col], columnKeys[col] == bySize
-		p.table.sorted = col
+		p.table.Sorted = col
 	}
-	p.table.descending = p.query.descending
+	p.table.Descending = p.query.descending
 	p.now()
 }
 
@@ -213,23 +214,23 @@ func (p *filesPage) later() {
 // now filters and sorts beside the window.
 func (p *filesPage) now() {
 	p.model.ask(p.query, func(time.Duration) {
-		p.table.choose(-1)
-		p.table.top = 0
-		p.table.renew()
+		p.table.Choose(-1)
+		p.table.Top = 0
+		p.table.Renew()
 		shown, all := int64(p.model.rows()), int64(p.total())
 		if shown == all {
-			p.count.set(many(all, "finding", "findings"), "")
+			p.count.Set(many(all, "finding", "findings"), "")
 		} else {
-			p.count.set(checks.Count(shown)+" of "+checks.Count(all)+" findings", "")
+			p.count.Set(checks.Count(shown)+" of "+checks.Count(all)+" findings", "")
 		}
 		switch {
 		case all == 0:
-			p.what.set("Nothing was flagged.", "")
+			p.what.Set("Nothing was flagged.", "")
 		case shown == 0:
-			p.what.set("Nothing matches. Change the text, the rule or the levels above.", "")
+			p.what.Set("Nothing matches. Change the text, the rule or the levels above.", "")
 		}
-		able(p.list, shown > 0)
-		able(p.save, shown > 0)
+		kit.SetEnabled(p.list, shown > 0)
+		kit.SetEnabled(p.save, shown > 0)
 		p.w.bar.update(p.w)
 		p.relayout()
 	})
@@ -238,10 +239,10 @@ func (p *filesPage) now() {
 // choose shows one finding in full at the foot.
 func (p *filesPage) choose(row int) {
 	if row < 0 || row >= p.model.rows() {
-		p.path.set("", "")
-		p.what.set("Choose a row to see what is wrong with it and what to do.", "")
-		p.todo.set("", "")
-		for _, b := range []*button{p.reveal, p.copy, p.full} {
+		p.path.Set("", "")
+		p.what.Set("Choose a row to see what is wrong with it and what to do.", "")
+		p.todo.Set("", "")
+		for _, b := range []*kit.Button{p.reveal, p.copy, p.full} {
 			b.Disable()
 		}
 		p.relayout()
@@ -252,24 +253,24 @@ func (p *filesPage) choose(row int) {
 	if f.Path == "" {
 		path = "The whole job"
 	}
-	p.path.set(path, "")
-	p.what.set(why(f)+". Rule: "+f.Rule.ID+".", "")
-	p.todo.set("What to do: "+f.Fix(), "")
-	for _, b := range []*button{p.reveal, p.copy, p.full} {
-		able(b, f.Path != "")
+	p.path.Set(path, "")
+	p.what.Set(why(f)+". Rule: "+f.Rule.ID+".", "")
+	p.todo.Set("What to do: "+f.Fix(), "")
+	for _, b := range []*kit.Button{p.reveal, p.copy, p.full} {
+		kit.SetEnabled(b, f.Path != "")
 	}
 	p.relayout()
 }
 
 func (p *filesPage) relayout() {
 	if p.root != nil && p.root.Size().Width > 0 {
-		relayout(p.root)
+		kit.Relayout(p.root)
 		p.foot.Refresh() // not the list: it asks its cells again by itself
 	}
 }
 
 func (p *filesPage) chosen() *checks.Finding {
-	if r := p.table.chosen; r >= 0 && r < p.model.rows() {
+	if r := p.table.Chosen; r >= 0 && r < p.model.rows() {
 		return p.model.at(r)
 	}
 	return nil
@@ -314,17 +315,17 @@ func (p *filesPage) showFull() {
 	if f == nil {
 		return
 	}
-	s := &sheet{name: "name"}
-	s.no = newButton(plain, "", "Close", func() { p.w.closeSheet() })
-	text := newParagraph(names.Quote(f.Path), sizeBody, colText).mono()
-	inner := newBarePage(text)
-	body := newColumn(gapMid,
-		newParagraph("Full name", 18, colText).bold(),
-		newParagraph(checks.Count(int64(len(f.Path)))+" bytes, path from the source on. Anything that does not print is written as an escape.", sizeBody, colMuted),
-		newSized(0, 190, inner.scroll),
-		newStretch(10, 0, newText("", sizeBody, colText), s.no))
-	p.w.open(s, body, s.no)
-	inner.reflow()
+	s := &kit.Sheet{Name: "name"}
+	s.No = kit.NewButton(kit.Plain, "", "Close", func() { p.w.closeSheet() })
+	text := kit.NewParagraph(names.Quote(f.Path), kit.SizeBody, kit.ColText).Mono()
+	inner := kit.NewBarePage(text)
+	body := kit.NewColumn(kit.GapMid,
+		kit.NewParagraph("Full name", 18, kit.ColText).Bold(),
+		kit.NewParagraph(checks.Count(int64(len(f.Path)))+" bytes, path from the source on. Anything that does not print is written as an escape.", kit.SizeBody, kit.ColMuted),
+		kit.NewSized(0, 190, inner.Scroll),
+		kit.NewStretch(10, 0, kit.NewText("", kit.SizeBody, kit.ColText), s.No))
+	p.w.open(s, body, s.No)
+	inner.Reflow()
 }
 
 // leave is called when another page is shown.

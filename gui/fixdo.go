@@ -15,6 +15,7 @@ import (
 	"loadline/checks"
 	"loadline/checks/names"
 	"loadline/checks/repair"
+	"loadline/gui/kit"
 )
 
 // canFix reports whether there is a source whose names could be looked at.
@@ -161,7 +162,7 @@ func (p *fixPage) goOn() {
 func (p *fixPage) halt() {
 	if p.busy && p.cancel != nil {
 		p.stop.Disable()
-		p.doing.set("Stopping", "")
+		p.doing.Set("Stopping", "")
 		p.cancel()
 	}
 }
@@ -178,8 +179,8 @@ func (p *fixPage) run(doing string, work func(context.Context, repair.Options) (
 	p.edit.Hide()
 	p.offers.Hide()
 	p.meterPlace.Show()
-	p.meter.set(0)
-	p.doing.set(doing, "")
+	p.meter.Set(0)
+	p.doing.Set(doing, "")
 	p.stop.Enable()
 	p.relayout()
 	var at atomic.Pointer[repair.Progress]
@@ -205,8 +206,8 @@ func (p *fixPage) run(doing string, work func(context.Context, repair.Options) (
 			s := at.Load()
 			p.w.desktop.PostWait(func() {
 				if s != nil && ctx.Err() == nil {
-					p.meter.set(s.Part())
-					p.doing.set(fixWords(*s), "")
+					p.meter.Set(s.Part())
+					p.doing.Set(fixWords(*s), "")
 				}
 				if over {
 					p.past = past
@@ -244,7 +245,7 @@ func (p *fixPage) over(out *repair.Outcome, err error, done func(*repair.Outcome
 			text = "Stopped. Nothing was changed."
 		}
 		p.show("")
-		p.why.set(text, colFail)
+		p.why.Set(text, kit.ColFail)
 		p.w.message = text
 		p.relayout()
 	} else {

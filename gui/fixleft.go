@@ -4,24 +4,25 @@ import (
 	"loadline/checks"
 	"loadline/checks/names"
 	"loadline/checks/repair"
+	"loadline/gui/kit"
 )
 
 func (p *fixPage) chooseLeft(l *repair.Left) {
-	p.old.set(names.Quote(l.Path), "")
-	p.why.set(capitalize(l.Why)+".", colMuted)
-	for _, b := range []*button{p.doSkip, p.doLink, p.doArchive, p.archive} {
+	p.old.Set(names.Quote(l.Path), "")
+	p.why.Set(capitalize(l.Why)+".", kit.ColMuted)
+	for _, b := range []*kit.Button{p.doSkip, p.doLink, p.doArchive, p.archive} {
 		b.Hide()
 	}
 	for _, o := range l.Offers {
 		switch o {
 		case repair.OfferSkip:
-			p.doSkip.setOn(p.skip[l.Path])
+			p.doSkip.SetOn(p.skip[l.Path])
 			p.doSkip.Show()
 		case repair.OfferReplace:
-			p.doLink.setOn(p.makes[l.Path])
+			p.doLink.SetOn(p.makes[l.Path])
 			p.doLink.Show()
 		case repair.OfferArchive:
-			p.doArchive.setOn(p.makes[l.Card.Path])
+			p.doArchive.SetOn(p.makes[l.Card.Path])
 			p.doArchive.Show()
 			p.archive.Show()
 		}
@@ -30,7 +31,7 @@ func (p *fixPage) chooseLeft(l *repair.Left) {
 }
 
 func (p *fixPage) chosenLeft() *repair.Left {
-	if r := p.table.chosen; p.plan != nil && p.left && r >= 0 && r < len(p.plan.Left) {
+	if r := p.table.Chosen; p.plan != nil && p.left && r >= 0 && r < len(p.plan.Left) {
 		return &p.plan.Left[r]
 	}
 	return nil
@@ -43,8 +44,8 @@ func (p *fixPage) skipIt() {
 			delete(p.skip, l.Path)
 		}
 		p.plan.Skip(l.Path, p.skip[l.Path])
-		p.doSkip.setOn(p.skip[l.Path])
-		p.table.renew()
+		p.doSkip.SetOn(p.skip[l.Path])
+		p.table.Renew()
 	}
 }
 
@@ -61,7 +62,7 @@ func (p *fixPage) archiveCard() {
 }
 
 // make puts a copy or an archive into the plan, or takes it out.
-func (p *fixPage) make(b *button, path string, plan func(string, bool) error) {
+func (p *fixPage) make(b *kit.Button, path string, plan func(string, bool) error) {
 	on := !p.makes[path]
 	if err := plan(path, on); err != nil {
 		p.w.tell(checks.Warned, capitalize(err.Error())+".")
@@ -72,7 +73,7 @@ func (p *fixPage) make(b *button, path string, plan func(string, bool) error) {
 	} else {
 		delete(p.makes, path)
 	}
-	b.setOn(on)
+	b.SetOn(on)
 	p.recount()
 }
 

@@ -6,6 +6,7 @@ import (
 	"fyne.io/fyne/v2/driver/desktop"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // binding is one shortcut of the window.
@@ -119,9 +120,9 @@ func (w *Window) scroll(pages float32) {
 	var s *container.Scroll
 	switch {
 	case w.sheet != nil:
-		s = w.sheet.scroll
+		s = w.sheet.Scroll
 	case w.at == pageChecks && w.foreign() == nil:
-		s = w.view().list.page.scroll
+		s = w.view().list.page.Scroll
 	}
 	if s == nil {
 		return
@@ -137,8 +138,8 @@ func (w *Window) escape() {
 	case front != nil:
 		front.Hide()
 	case w.sheet != nil:
-		if w.sheet.no != nil {
-			w.sheet.no.Tapped(nil)
+		if w.sheet.No != nil {
+			w.sheet.No.Tapped(nil)
 		} else {
 			w.closeSheet()
 		}
@@ -149,7 +150,7 @@ func (w *Window) escape() {
 	case w.running == w.stage:
 		w.Stop()
 	default:
-		w.notice.hide()
+		w.notice.Hide()
 	}
 }
 
@@ -178,21 +179,21 @@ func (w *Window) step(d int) {
 
 // showKeys lists the shortcuts.
 func (w *Window) showKeys() {
-	s := &sheet{name: "keys"}
-	s.no = newButton(plain, "", "Close", func() { w.closeSheet() })
+	s := &kit.Sheet{Name: "keys"}
+	s.No = kit.NewButton(kit.Plain, "", "Close", func() { w.closeSheet() })
 	var lines []fyne.CanvasObject
 	for _, b := range bindings {
 		if b.keys != "" {
-			lines = append(lines, newStretch(16, 1, newSized(150, 22, newText(b.keys, sizeBody, colText).mono()), newText(b.what, sizeBody, colMuted).truncated()))
+			lines = append(lines, kit.NewStretch(16, 1, kit.NewSized(150, 22, kit.NewText(b.keys, kit.SizeBody, kit.ColText).Mono()), kit.NewText(b.what, kit.SizeBody, kit.ColMuted).Truncated()))
 		}
 	}
-	list := newColumn(3, lines...)
-	inner := newBarePage(list)
-	s.scroll = inner.scroll
-	high := min(heightOf(list, sheetWidth)+4, w.win.Canvas().Size().Height-170)
-	content := newColumn(gapMid,
-		newParagraph("Shortcuts", 18, colText).bold(),
-		newSized(0, high, inner.scroll),
-		newStretch(10, 0, newText("", sizeBody, colText), s.no))
-	w.open(s, content, s.no)
+	list := kit.NewColumn(3, lines...)
+	inner := kit.NewBarePage(list)
+	s.Scroll = inner.Scroll
+	high := min(kit.HeightOf(list, kit.SheetWidth)+4, w.win.Canvas().Size().Height-170)
+	content := kit.NewColumn(kit.GapMid,
+		kit.NewParagraph("Shortcuts", 18, kit.ColText).Bold(),
+		kit.NewSized(0, high, inner.Scroll),
+		kit.NewStretch(10, 0, kit.NewText("", kit.SizeBody, kit.ColText), s.No))
+	w.open(s, content, s.No)
 }

@@ -11,6 +11,7 @@ import (
 	"fyne.io/fyne/v2/test"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // A kept report gives the same text when it is opened again, raw names included.
@@ -60,7 +61,7 @@ func TestLastReportOfAnotherVersion(t *testing.T) {
 
 // The last report opens again in the next start, and says from when it is.
 func TestOpenLast(t *testing.T) {
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	r.done(sample())
 	win := test.NewTempWindow(t, nil)
 	w := New(win, Engine{List: r.engine.list, Run: r.engine.run}, r.desktop)
@@ -70,8 +71,8 @@ func TestOpenLast(t *testing.T) {
 	}
 	test.Tap(w.bar.last)
 	r.until("the report", func() bool { return w.view().report != nil })
-	if w.view().head.title.text != "Do not copy yet" || w.view().setup.from.get() != sampleSource {
-		t.Errorf("shows %q of %q", w.view().head.title.text, w.view().setup.from.get())
+	if w.view().head.title.Text != "Do not copy yet" || w.view().setup.from.get() != sampleSource {
+		t.Errorf("shows %q of %q", w.view().head.title.Text, w.view().setup.from.get())
 	}
 	if !strings.Contains(w.message, "14 September 2026") {
 		t.Errorf("said %q", w.message)
@@ -83,7 +84,7 @@ func TestOpenLast(t *testing.T) {
 
 // A demo's report and folders are not kept for the next start.
 func TestDemoIsNotKept(t *testing.T) {
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	r.Demo(checks.Job{Source: sampleSource, Share: sampleShare, Prefix: "x"})
 	test.Tap(r.view().head.check)
 	r.began().end <- ending{rep: sample()}

@@ -1,40 +1,42 @@
 package gui
 
+import "loadline/gui/kit"
+
 import "loadline/checks"
 
 // loadOf reads the gauge's numbers from a report; ok is false where the share's size is unknown.
-func loadOf(space *checks.Result, share *checks.Place, totals checks.Totals) (load, bool) {
-	l := load{total: -1, copy: totals.Bytes}
+func loadOf(space *checks.Result, share *checks.Place, totals checks.Totals) (kit.Load, bool) {
+	l := kit.Load{Total: -1, Copy: totals.Bytes}
 	free := int64(-1)
 	if share != nil {
-		l.total, free = share.Total, share.Free
+		l.Total, free = share.Total, share.Free
 	}
 	spare := int64(-1)
 	if space != nil {
 		if v, ok := whole(space, "need_bytes"); ok {
-			l.copy = v
+			l.Copy = v
 		}
 		if v, ok := whole(space, "free_bytes"); ok {
 			free = v
 		}
 		if v, ok := whole(space, "total_bytes"); ok {
-			l.total = v
+			l.Total = v
 		}
 		if v, ok := whole(space, "left_bytes"); ok { // what already lies there is not copied again
-			l.copy = free - v
+			l.Copy = free - v
 		}
 		if v, ok := whole(space, "margin_bytes"); ok {
 			spare = v
 		}
 	}
-	if l.total <= 0 || free < 0 {
+	if l.Total <= 0 || free < 0 {
 		return l, false
 	}
 	if spare < 0 {
-		spare = l.copy / 50
+		spare = l.Copy / 50
 	}
-	l.used = l.total - free
-	l.line = max(l.total-spare, 0)
+	l.Used = l.Total - free
+	l.Line = max(l.Total-spare, 0)
 	return l, true
 }
 

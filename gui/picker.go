@@ -2,16 +2,18 @@ package gui
 
 import (
 	"fyne.io/fyne/v2"
+
+	"loadline/gui/kit"
 )
 
 // picker is where a folder or a file is chosen: typed, picked in a dialog, or dropped.
 type picker struct {
-	box     *surface
-	caption *textLine
-	facts   *textLine
-	path    *field
-	choose  *button
-	problem *paragraph
+	box     *kit.Surface
+	caption *kit.Text
+	facts   *kit.Text
+	path    *kit.Field
+	choose  *kit.Button
+	problem *kit.Paragraph
 	inner   *fyne.Container
 
 	changed func(path string)
@@ -19,11 +21,11 @@ type picker struct {
 
 func newPicker(icon, caption, hint string, choose func()) *picker {
 	w := &picker{
-		caption: newText(caption, sizeBody, colText).bold(),
-		facts:   newText("", sizeSmall+1, colMuted).truncated().right(),
-		path:    newField(hint),
-		choose:  newButton(plain, "folder", "Choose…", choose),
-		problem: newParagraph("", sizeSmall+1, colFail),
+		caption: kit.NewText(caption, kit.SizeBody, kit.ColText).Bold(),
+		facts:   kit.NewText("", kit.SizeSmall+1, kit.ColMuted).Truncated().Right(),
+		path:    kit.NewField(hint),
+		choose:  kit.NewButton(kit.Plain, "folder", "Choose…", choose),
+		problem: kit.NewParagraph("", kit.SizeSmall+1, kit.ColFail),
 	}
 	w.path.TextStyle = fyne.TextStyle{Monospace: true}
 	w.path.OnChanged = func(s string) {
@@ -32,10 +34,10 @@ func newPicker(icon, caption, hint string, choose func()) *picker {
 		}
 	}
 	w.problem.Hide()
-	top := newStretch(8, 2, newMark(icon, colAccent, 18), w.caption, w.facts)
-	w.inner = newColumn(5, newSized(0, 20, top), newStretch(8, 0, w.path.framed(), w.choose), w.problem)
-	w.box = newSurface("", "", w.inner).pad(12, 9)
-	w.box.strokeWidth = 2
+	top := kit.NewStretch(8, 2, kit.NewMark(icon, kit.ColAccent, 18), w.caption, w.facts)
+	w.inner = kit.NewColumn(5, kit.NewSized(0, 20, top), kit.NewStretch(8, 0, w.path.Framed(), w.choose), w.problem)
+	w.box = kit.NewSurface("", "", w.inner).Pad(12, 9)
+	w.box.StrokeWidth = 2
 	return w
 }
 
@@ -46,14 +48,14 @@ func (w *picker) get() string { return typedPath(w.path.Text) }
 func (w *picker) put(path string) {
 	if w.get() != path {
 		w.path.SetText(showPath(path))
-		w.path.toEnd()
+		w.path.ToEnd()
 	}
 }
 
 // say shows facts or, where there is one, a problem with what to do about it.
 func (w *picker) say(facts, problem string) {
-	w.facts.set(facts, "")
-	w.problem.set(problem, "")
+	w.facts.Set(facts, "")
+	w.problem.Set(problem, "")
 	if problem == "" {
 		w.problem.Hide()
 	} else {

@@ -12,6 +12,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/gui/kit"
 )
 
 // save asks where to write the report, or on the page of flagged files the list that is shown.
@@ -57,20 +58,20 @@ func (w *Window) save() {
 
 // saveSheet asks for a path and writes there, never over a file without asking.
 func (w *Window) saveSheet(title, text, name string, write func(string, io.Writer) error) {
-	s := &sheet{name: "save"}
-	s.path = newField("Path of the file")
-	s.path.TextStyle = fyne.TextStyle{Monospace: true}
-	s.path.SetText(showPath(filepath.Join(w.desktop.ReportDir, name)))
-	problem := newParagraph("", sizeBody, colFail)
+	s := &kit.Sheet{Name: "save"}
+	s.Field = kit.NewField("Path of the file")
+	s.Field.TextStyle = fyne.TextStyle{Monospace: true}
+	s.Field.SetText(showPath(filepath.Join(w.desktop.ReportDir, name)))
+	problem := kit.NewParagraph("", kit.SizeBody, kit.ColFail)
 	problem.Hide()
 	complain := func(text string) {
-		problem.set(text, "")
+		problem.Set(text, "")
 		problem.Show()
 		w.message = text
-		s.fit()
+		s.Fit()
 	}
 	do := func() {
-		path := typedPath(s.path.Text)
+		path := typedPath(s.Field.Text)
 		if path == "" {
 			complain("Type the path of the file to write.")
 			return
@@ -81,9 +82,9 @@ func (w *Window) saveSheet(title, text, name string, write func(string, io.Write
 			return
 		}
 		// Written beside the window: a million lines take a moment, a share that hangs longer.
-		s.yes.Disable()
+		s.Yes.Disable()
 		w.writeOut(abs, false, write, func(err error) {
-			s.yes.Enable()
+			s.Yes.Enable()
 			switch {
 			case errors.Is(err, fs.ErrExist):
 				w.askOver(abs, title, text, write)
@@ -95,24 +96,24 @@ func (w *Window) saveSheet(title, text, name string, write func(string, io.Write
 			}
 		})
 	}
-	s.path.OnSubmitted = func(string) { do() }
-	s.yes = newButton(primary, "", "Save", do)
-	s.no = newButton(plain, "", "Cancel", func() { w.closeSheet() })
-	browse := newButton(plain, "folder", "Choose folder…", func() {
-		w.desktop.ChooseFolder("Choose where to save", filepath.Dir(typedPath(s.path.Text)), func(dir string, err error) {
+	s.Field.OnSubmitted = func(string) { do() }
+	s.Yes = kit.NewButton(kit.Primary, "", "Save", do)
+	s.No = kit.NewButton(kit.Plain, "", "Cancel", func() { w.closeSheet() })
+	browse := kit.NewButton(kit.Plain, "folder", "Choose folder…", func() {
+		w.desktop.ChooseFolder("Choose where to save", filepath.Dir(typedPath(s.Field.Text)), func(dir string, err error) {
 			w.desktop.Post(func() {
 				if err == nil && dir != "" && w.sheet == s {
-					s.path.SetText(showPath(filepath.Join(dir, filepath.Base(typedPath(s.path.Text)))))
+					s.Field.SetText(showPath(filepath.Join(dir, filepath.Base(typedPath(s.Field.Text)))))
 				}
 			})
 		})
 	})
-	content := newColumn(gapMid,
-		newParagraph(title, 18, colText).bold(),
-		newParagraph(text, sizeBody, colMuted),
-		s.path.framed(), problem,
-		newStretch(10, 1, browse, newText("", sizeBody, colText), s.no, s.yes))
-	w.open(s, content, s.path)
+	content := kit.NewColumn(kit.GapMid,
+		kit.NewParagraph(title, 18, kit.ColText).Bold(),
+		kit.NewParagraph(text, kit.SizeBody, kit.ColMuted),
+		s.Field.Framed(), problem,
+		kit.NewStretch(10, 1, browse, kit.NewText("", kit.SizeBody, kit.ColText), s.No, s.Yes))
+	w.open(s, content, s.Field)
 }
 
 // askOver asks before a file is replaced.
@@ -153,7 +154,7 @@ func (w *Window) writeOut(path string, replace bool, write func(string, io.Write
 func (w *Window) wrote(path string) {
 	w.saved = path
 	w.tell(checks.Pass, "Saved as "+names.Quote(path))
-	w.notice.offer("Open folder", func() {
+	w.notice.Offer("Open folder", func() {
 		if err := w.desktop.Reveal(filepath.Dir(path)); err != nil {
 			w.tell(checks.Failed, "No file manager could be opened: "+err.Error())
 		}

@@ -3,11 +3,13 @@ package gui
 import (
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
+
+	"loadline/gui/kit"
 )
 
 // setup shows where the bytes go: from left to right, with the options below.
 type setup struct {
-	box     *surface
+	box     *kit.Surface
 	from    *picker
 	to      *picker
 	options *options
@@ -15,12 +17,12 @@ type setup struct {
 
 func newSetup(from, to *picker, o *options) *setup {
 	r := &setup{from: from, to: to, options: o}
-	places := container.New(&setupLayout{from: from, to: to}, from.box, newMark("onward", colMuted, 22), to.box)
+	places := container.New(&setupLayout{from: from, to: to}, from.box, kit.NewMark("onward", kit.ColMuted, 22), to.box)
 	parts := []fyne.CanvasObject{places}
 	if o != nil {
-		parts = append(parts, newInset(12, 0, newRule()), o.box)
+		parts = append(parts, kit.NewInset(12, 0, kit.NewRule()), o.box)
 	}
-	r.box = newSurface(colSurface, colLine, newColumn(4, parts...)).pad(4, 4)
+	r.box = kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(4, parts...)).Pad(4, 4)
 	return r
 }
 
@@ -41,7 +43,7 @@ func (l *setupLayout) side(w float32) float32 {
 			label = ""
 		}
 		for _, x := range []*picker{l.from, l.to} {
-			x.choose.set(x.choose.icon, label)
+			x.choose.Set(x.choose.Icon, label)
 		}
 	}
 	return (w - 30) / 2
@@ -49,13 +51,13 @@ func (l *setupLayout) side(w float32) float32 {
 
 func (l *setupLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	w := l.side(s.Width)
-	setBounds(o[0], 0, 0, w, s.Height)
-	setBounds(o[1], w+4, (heightOf(o[0], w)-22)/2, 22, 22)
-	setBounds(o[2], w+30, 0, w, s.Height)
+	kit.SetBounds(o[0], 0, 0, w, s.Height)
+	kit.SetBounds(o[1], w+4, (kit.HeightOf(o[0], w)-22)/2, 22, 22)
+	kit.SetBounds(o[2], w+30, 0, w, s.Height)
 }
 
 func (l *setupLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
-	return max(heightOf(o[0], l.side(w)), heightOf(o[2], l.side(w)))
+	return max(kit.HeightOf(o[0], l.side(w)), kit.HeightOf(o[2], l.side(w)))
 }
 
 func (*setupLayout) MinSize(o []fyne.CanvasObject) fyne.Size {

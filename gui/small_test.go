@@ -7,6 +7,7 @@ import (
 	"unicode/utf8"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // What a field shows of a path is read back as the same path, whatever its bytes.
@@ -69,17 +70,17 @@ func TestLoad(t *testing.T) {
 		}
 	}
 	l, ok := loadOf(space, rep.Share, rep.Totals)
-	want := load{total: 8_000_000_000_000, used: 2_600_000_000_000, copy: 1_820_000_000_000, line: 7_963_600_000_000}
-	if !ok || l != want || !l.safe() || l.over() != 0 {
+	want := kit.Load{Total: 8_000_000_000_000, Used: 2_600_000_000_000, Copy: 1_820_000_000_000, Line: 7_963_600_000_000}
+	if !ok || l != want || !l.Safe() || l.Over() != 0 {
 		t.Errorf("%+v, %v; want %+v", l, ok, want)
 	}
-	l.copy = l.total - l.used - 1
-	if l.safe() || l.over() != 0 {
+	l.Copy = l.Total - l.Used - 1
+	if l.Safe() || l.Over() != 0 {
 		t.Error("a copy that fits but passes the load line is not safe")
 	}
-	l.copy = l.total
-	if l.over() != l.used {
-		t.Errorf("over by %d, want %d", l.over(), l.used)
+	l.Copy = l.Total
+	if l.Over() != l.Used {
+		t.Errorf("over by %d, want %d", l.Over(), l.Used)
 	}
 	if _, ok := loadOf(nil, nil, rep.Totals); ok {
 		t.Error("without a share there is no gauge")

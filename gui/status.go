@@ -2,32 +2,33 @@ package gui
 
 import (
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
-func statusBadge(s checks.Status) badge {
+func statusBadge(s checks.Status) kit.Badge {
 	switch s {
 	case checks.Pass:
-		return badge{"pass", colPass}
+		return kit.Badge{Mark: "pass", Color: kit.ColPass}
 	case checks.Warned:
-		return badge{"warn", colWarn}
+		return kit.Badge{Mark: "warn", Color: kit.ColWarn}
 	case checks.Failed:
-		return badge{"fail", colFail}
+		return kit.Badge{Mark: "fail", Color: kit.ColFail}
 	case checks.Unknown:
-		return badge{"unknown", colUnknown}
+		return kit.Badge{Mark: "unknown", Color: kit.ColUnknown}
 	case checks.Running:
-		return badge{"running", colAccent}
+		return kit.Badge{Mark: "running", Color: kit.ColAccent}
 	}
-	return badge{"waiting", colIdle}
+	return kit.Badge{Mark: "waiting", Color: kit.ColIdle}
 }
 
-func levelBadge(l checks.Level) badge {
+func levelBadge(l checks.Level) kit.Badge {
 	switch l {
 	case checks.Fail:
 		return statusBadge(checks.Failed)
 	case checks.Warn:
 		return statusBadge(checks.Warned)
 	}
-	return badge{"note", colIdle}
+	return kit.Badge{Mark: "note", Color: kit.ColIdle}
 }
 
 // levelWord is the word for a finding's level.

@@ -11,16 +11,17 @@ import (
 	"fyne.io/fyne/v2/theme"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // Every text on every screen is drawn in a pair of colours that the contrast test knows. The test
 // goes through what is really there, so that a new pair cannot slip by.
 func TestEveryTextIsInAPair(t *testing.T) {
 	known := map[fyne.ThemeColorName]bool{}
-	for _, k := range inPairs {
+	for _, k := range kit.TextPairs {
 		known[k[0]] = true
 	}
-	for _, m := range []Mode{Light, Dark} {
+	for _, m := range []kit.Mode{kit.Light, kit.Dark} {
 		r := newRig(t, 1280, 800, m)
 		r.done(sample())
 		for _, k := range r.view().list.cards {
@@ -30,10 +31,10 @@ func TestEveryTextIsInAPair(t *testing.T) {
 		for _, o := range test.LaidOutObjects(r.win.Content()) {
 			var c fyne.ThemeColorName
 			switch x := o.(type) {
-			case *textLine:
-				c = x.color
-			case *paragraph:
-				c = x.color
+			case *kit.Text:
+				c = x.Color
+			case *kit.Paragraph:
+				c = x.Color
 			default:
 				continue
 			}
@@ -53,29 +54,29 @@ func TestStatusByShapeAndWord(t *testing.T) {
 	marks, words := map[string]checks.Status{}, map[string]checks.Status{}
 	for s := checks.Pass; s <= checks.Running; s++ {
 		l := statusBadge(s)
-		if o, ok := marks[l.mark]; ok {
+		if o, ok := marks[l.Mark]; ok {
 			t.Errorf("%v and %v have the same shape", s, o)
 		}
 		if o, ok := words[s.Word()]; ok {
 			t.Errorf("%v and %v have the same word", s, o)
 		}
-		marks[l.mark], words[s.Word()] = s, s
+		marks[l.Mark], words[s.Word()] = s, s
 	}
 }
 
 // The button turns what is shown into its opposite, then back to what the desktop says.
 func TestTurnTheme(t *testing.T) {
-	r := newRig(t, 1280, 800, System)
-	first := isDark()
+	r := newRig(t, 1280, 800, kit.System)
+	first := kit.IsDark()
 	test.Tap(r.bar.theme)
-	if isDark() == first {
+	if kit.IsDark() == first {
 		t.Fatal("the theme did not turn")
 	}
 	if c, err := loadChoices(r.desktop.StateDir); err != nil || c.Theme != r.theme {
 		t.Errorf("the choice was not kept: %+v, %v", c, err)
 	}
 	r.shortcut(&desktop.CustomShortcut{KeyName: fyne.KeyD, Modifier: ctrl})
-	if isDark() != first || r.theme != System {
+	if kit.IsDark() != first || r.theme != kit.System {
 		t.Errorf("the second turn should lead back to the desktop's wish, it is %q", r.theme)
 	}
 }
@@ -85,9 +86,9 @@ func TestTurnTheme(t *testing.T) {
 func TestSizes(t *testing.T) {
 	for _, s := range [][2]float32{{640, 400}, {900, 600}, {1280, 800}, {1920, 1080}, {3840, 2160}} {
 		t.Run(fmt.Sprintf("%vx%v", s[0], s[1]), func(t *testing.T) {
-			r := newRig(t, s[0], s[1], Light)
+			r := newRig(t, s[0], s[1], kit.Light)
 			r.done(sample())
-			r.notice.hide()
+			r.notice.Hide()
 			v := r.view()
 			inside := func(what string, o fyne.CanvasObject) {
 				t.Helper()
@@ -112,7 +113,7 @@ func TestSizes(t *testing.T) {
 			for _, g := range v.list.groups {
 				y := g.box.Position().Y
 				if y < bottom {
-					t.Errorf("the group %s begins at %v, the one above ends at %v", g.name.text, y, bottom)
+					t.Errorf("the group %s begins at %v, the one above ends at %v", g.name.Text, y, bottom)
 				}
 				bottom = y + g.box.Size().Height
 			}

@@ -6,11 +6,12 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/gui/kit"
 )
 
 // answer is a report in two sentences: the verdict, and what to do next.
 type answer struct {
-	badge badge
+	badge kit.Badge
 	title string
 	next  string
 }

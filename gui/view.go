@@ -8,6 +8,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/gui/kit"
 )
 
 // runState is where a stage's run stands.
@@ -70,7 +71,7 @@ func (v *view) follow() {
 func newView(w *Window, stage checks.Stage) *view {
 	v := &view{stage: stage, state: stateIdle}
 	v.head = newHead(w.Check, w.Stop, func() { w.showFiles(nil) })
-	v.head.check.set("", stageWords[stage].button)
+	v.head.check.Set("", stageWords[stage].button)
 	var opts *options
 	var from, to *picker
 	switch stage {
@@ -87,18 +88,18 @@ func newView(w *Window, stage checks.Stage) *view {
 	}
 	v.setup = newSetup(from, to, opts)
 	v.list = newCardList(w.engine.List(stage), cardActions{files: func(c *checks.Check) { w.showFiles(c) }, clean: w.askClean, fix: w.showFix})
-	top := newColumn(gapMid, v.head.box, v.setup.box)
-	v.root = container.New(&viewLayout{page: v.list.page, top: top}, container.New(&layersTop{}), v.list.page.scroll)
+	top := kit.NewColumn(kit.GapMid, v.head.box, v.setup.box)
+	v.root = container.New(&viewLayout{page: v.list.page, top: top}, container.New(&layersTop{}), v.list.page.Scroll)
 	v.root.Objects[0].(*fyne.Container).Objects = []fyne.CanvasObject{top}
 	for _, f := range v.fields() {
-		f.shortcut = w.shortcut
+		f.OnShortcut = w.shortcut
 		f.OnSubmitted = func(string) { w.Check() }
 	}
 	return v
 }
 
-func (v *view) fields() []*field {
-	f := []*field{v.setup.from.path, v.setup.to.path}
+func (v *view) fields() []*kit.Field {
+	f := []*kit.Field{v.setup.from.path, v.setup.to.path}
 	if v.setup.options != nil {
 		f = append(f, v.setup.options.fields()...)
 	}
@@ -136,10 +137,10 @@ func (v *view) setReport(rep *checks.Report, state runState) {
 	v.head.say(a.badge, a.title, a.next)
 	v.head.setCounts(rep.Checks)
 	v.head.check.Enable()
-	v.head.check.set("", "Check again")
+	v.head.check.Set("", "Check again")
 	n := flagged(rep)
 	if n > 0 {
-		v.head.files.set("find", "Show "+many(n, "finding", "findings"))
+		v.head.files.Set("find", "Show "+many(n, "finding", "findings"))
 		v.head.files.Show()
 	} else {
 		v.head.files.Hide()
@@ -190,15 +191,15 @@ func flagged(rep *checks.Report) int64 {
 
 // relayout lays out again after a text or a button has changed.
 func (v *view) relayout() {
-	relayout(v.root)
-	v.list.page.reflow()
+	kit.Relayout(v.root)
+	v.list.page.Reflow()
 	v.root.Refresh()
 }
 
 // viewLayout keeps answer and route in place above the cards; where the window is low, they scroll
 // with them.
 type viewLayout struct {
-	page *page
+	page *kit.Page
 	top  *fyne.Container
 	low  bool
 }
@@ -212,23 +213,23 @@ func (l *viewLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 		l.low = low
 		if low {
 			fixed.Objects = nil
-			l.page.setAbove(l.top)
+			l.page.SetAbove(l.top)
 		} else {
-			l.page.setAbove()
+			l.page.SetAbove()
 			fixed.Objects = []fyne.CanvasObject{l.top}
 		}
 	}
 	y := float32(0)
 	if !l.low {
-		w := min(s.Width-2*edge(s.Width), pageMost)
-		h := heightOf(l.top, w)
-		setBounds(o[0], 0, 0, s.Width, h+pageTop)
-		setBounds(l.top, (s.Width-w)/2, pageTop, w, h)
-		y = h + pageTop + 10
+		w := min(s.Width-2*kit.Edge(s.Width), kit.PageMost)
+		h := kit.HeightOf(l.top, w)
+		kit.SetBounds(o[0], 0, 0, s.Width, h+kit.PageTop)
+		kit.SetBounds(l.top, (s.Width-w)/2, kit.PageTop, w, h)
+		y = h + kit.PageTop + 10
 	} else {
-		setBounds(o[0], 0, 0, s.Width, 0)
+		kit.SetBounds(o[0], 0, 0, s.Width, 0)
 	}
-	setBounds(o[1], 0, y, s.Width, s.Height-y)
+	kit.SetBounds(o[1], 0, y, s.Width, s.Height-y)
 }
 
 func (l *viewLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(600, 300) }

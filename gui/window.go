@@ -10,6 +10,7 @@ import (
 	"fyne.io/fyne/v2/theme"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // The pages of the window, as the trace names them.
@@ -28,13 +29,13 @@ type Window struct {
 	stage   checks.Stage
 	views   map[checks.Stage]*view
 	bar     *topBar
-	notice  *notice
+	notice  *kit.Notice
 	body    *fyne.Container // the page that is shown
 	at      string
 	files   *filesPage
 	fix     *fixPage
-	sheet   *sheet
-	theme   Mode
+	sheet   *kit.Sheet
+	theme   kit.Mode
 	mute    bool // texts are being put, not typed
 	standIn func(*checks.Job)
 	skip    map[string]bool // see skips
@@ -62,14 +63,14 @@ func New(win fyne.Window, e Engine, d Desktop) *Window {
 	c, err := loadChoices(d.StateDir)
 	w.setTheme(c.Theme)
 	w.bar = newTopBar(w)
-	w.notice = newNotice()
+	w.notice = kit.NewNotice()
 	w.body = container.NewStack()
 	for _, s := range Stages {
 		w.views[s] = newView(w, s)
 		w.watch(w.views[s])
 	}
 	win.SetPadded(false)
-	win.SetContent(container.New(&frameLayout{}, newBackground(), w.bar.box, w.body, w.notice.box))
+	win.SetContent(container.New(&frameLayout{}, kit.NewBackground(), w.bar.box, w.body, w.notice.Box))
 	win.Resize(openingSize(c, d, win.Canvas().Scale()))
 	win.SetCloseIntercept(w.Close)
 	win.SetOnDropped(w.dropped)
@@ -224,9 +225,9 @@ func (w *Window) showReady(v *view) {
 	}
 	v.state = stateIdle
 	from, to := v.setup.from.get(), v.setup.to.get()
-	l := badge{"loadline", colAccent}
+	l := kit.Badge{Mark: "loadline", Color: kit.ColAccent}
 	v.head.setPrimary(true)
-	v.head.check.set("", stageWords[v.stage].button)
+	v.head.check.Set("", stageWords[v.stage].button)
 	defer v.relayout()
 	switch v.stage {
 	case checks.Arrival:
@@ -336,7 +337,7 @@ func (w *Window) Close() {
 		w.leave()
 		return
 	}
-	if w.sheet != nil && w.sheet.name == "close" {
+	if w.sheet != nil && w.sheet.Name == "close" {
 		return
 	}
 	title, text := "A check is still running", "Closing stops it. Nothing on the disk or the share is left half done."
@@ -388,9 +389,9 @@ func (w *Window) tell(s checks.Status, text string) {
 	w.message = text
 	b := statusBadge(s)
 	if s == checks.Waiting {
-		b = badge{"note", colAccent}
+		b = kit.Badge{Mark: "note", Color: kit.ColAccent}
 	}
-	w.notice.say(b, text)
+	w.notice.Say(b, text)
 }
 
 // dropped takes a folder from another program.
@@ -418,25 +419,25 @@ func (w *Window) dropped(at fyne.Position, uris []fyne.URI) {
 }
 
 // setTheme takes a mode over.
-func (w *Window) setTheme(m Mode) {
+func (w *Window) setTheme(m kit.Mode) {
 	switch m {
-	case Light, Dark:
+	case kit.Light, kit.Dark:
 	default:
-		m = System
+		m = kit.System
 	}
 	w.theme = m
-	fyne.CurrentApp().Settings().SetTheme(&Theme{Mode: m})
+	fyne.CurrentApp().Settings().SetTheme(&kit.Theme{Mode: m})
 }
 
 // turnTheme goes from what is shown to its opposite. Where that is what the desktop wishes, the
 // window follows the desktop again.
 func (w *Window) turnTheme() {
-	next, dark := Dark, true
-	if isDark() {
-		next, dark = Light, false
+	next, dark := kit.Dark, true
+	if kit.IsDark() {
+		next, dark = kit.Light, false
 	}
 	if (fyne.CurrentApp().Settings().ThemeVariant() == theme.VariantDark) == dark {
-		next = System
+		next = kit.System
 	}
 	w.setTheme(next)
 	w.bar.update(w)

@@ -33,7 +33,8 @@ var may = []struct {
 	imports []string
 }{
 	{"cmd/...", []string{"gui/...", "checks/...", "assets/..."}},
-	{"gui/...", []string{"gui/...", "checks/...", "assets/..."}},
+	{"gui/kit", []string{"assets/..."}},
+	{"gui", []string{"gui/kit", "checks/...", "assets/..."}},
 	{"checks/walk", nil},
 	{"checks/names", nil},
 	{"checks/share", nil},
@@ -174,6 +175,11 @@ func TestFaultsAreFound(t *testing.T) {
 		{"checks/seal", module + "/checks/share", false},
 		{"checks/repair", module + "/checks/seal", true},
 		{"gui", module + "/cmd/dev", true},
+		{"gui", module + "/gui/kit", false},
+		{"gui/kit", module + "/checks", true},
+		{"gui/kit", module + "/gui", true},
+		{"gui/kit", module + "/assets", false},
+		{"gui/kit", fyne + "/widget", false},
 		{"gui", fyne + "/app", true},
 		{"gui", fyne + "/widget", false},
 		{"cmd/loadline", fyne + "/app", false},

@@ -1,4 +1,4 @@
-package gui
+package kit
 
 import (
 	"image/color"
@@ -52,7 +52,7 @@ func TestContrastFormula(t *testing.T) {
 func TestContrast(t *testing.T) {
 	for variant, p := range map[string]palette{"light": lightPalette, "dark": darkPalette} {
 		hover := p[theme.ColorNameHover]
-		for _, k := range inPairs {
+		for _, k := range TextPairs {
 			if r := contrast(p[k[0]], p[k[1]]); r < 4.5 {
 				t.Errorf("%s: %s on %s is %.2f:1, want 4.5", variant, k[0], k[1], r)
 			}
@@ -81,4 +81,3 @@ func TestContrast(t *testing.T) {
 		}
 	}
 }
-

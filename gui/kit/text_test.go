@@ -1,4 +1,4 @@
-package gui
+package kit
 
 import (
 	"strings"
@@ -40,21 +40,20 @@ func TestFit(t *testing.T) {
 		cut  elide
 		want string
 	}{
-		{"short", 10, cutEnd, "short"},
-		{"a longer text", 9, cutEnd, "a longer…"},
-		{"day 01/camera/take 0001.mov", 16, cutMiddle, ""},
+		{"short", 10, CutEnd, "short"},
+		{"a longer text", 9, CutEnd, "a longer…"},
+		{"day 01/camera/take 0001.mov", 16, CutMiddle, ""},
 		{"kept whole", 3, noCut, "kept whole"},
 	} {
-		got := fit(c.text, c.w, c.cut, width)
-		if c.cut != cutMiddle && got != c.want {
+		got := Fit(c.text, c.w, c.cut, width)
+		if c.cut != CutMiddle && got != c.want {
 			t.Errorf("%q in %v is %q, want %q", c.text, c.w, got, c.want)
 		}
 		if c.cut != noCut && width(got) > c.w {
 			t.Errorf("%q is wider than %v", got, c.w)
 		}
-		if c.cut == cutMiddle && (!strings.HasPrefix(got, "day") || !strings.HasSuffix(got, ".mov")) {
+		if c.cut == CutMiddle && (!strings.HasPrefix(got, "day") || !strings.HasSuffix(got, ".mov")) {
 			t.Errorf("%q has lost an end", got)
 		}
 	}
 }
-

@@ -1,4 +1,4 @@
-package gui
+package kit
 
 import (
 	"image/color"
@@ -14,7 +14,7 @@ import (
 // is exact for any number.
 type scrollBar struct {
 	widget.BaseWidget
-	t     *table
+	t     *Table
 	thumb *canvas.Rectangle
 }
 
@@ -28,19 +28,19 @@ func (b *scrollBar) CreateRenderer() fyne.WidgetRenderer {
 // span returns where the thumb begins and how long it is; no length where all rows are shown.
 func (b *scrollBar) span() (y, long float32) {
 	n, high := float64(b.t.rows()), float64(b.Size().Height)
-	seen := b.t.visible()
+	seen := b.t.VisibleRows()
 	if n <= seen || n == 0 {
 		return 0, 0
 	}
 	l := math.Max(36, high*seen/n)
-	return float32((high - l) * b.t.top / b.t.lastTop()), float32(l)
+	return float32((high - l) * b.t.Top / b.t.lastTop()), float32(l)
 }
 
 // Dragged implements fyne.Draggable.
 func (b *scrollBar) Dragged(e *fyne.DragEvent) {
 	_, l := b.span()
 	if free := float64(b.Size().Height - l); l > 0 && free > 0 {
-		b.t.setTop(b.t.top + float64(e.Dragged.DY)/free*b.t.lastTop())
+		b.t.setTop(b.t.Top + float64(e.Dragged.DY)/free*b.t.lastTop())
 	}
 }
 
@@ -53,9 +53,9 @@ func (b *scrollBar) Tapped(e *fyne.PointEvent) {
 	switch {
 	case l == 0:
 	case e.Position.Y < y:
-		b.t.setTop(b.t.top - b.t.visible() + 1)
+		b.t.setTop(b.t.Top - b.t.VisibleRows() + 1)
 	case e.Position.Y > y+l:
-		b.t.setTop(b.t.top + b.t.visible() - 1)
+		b.t.setTop(b.t.Top + b.t.VisibleRows() - 1)
 	}
 }
 
@@ -67,9 +67,9 @@ func (r *scrollBarRenderer) Objects() []fyne.CanvasObject { return []fyne.Canvas
 func (r *scrollBarRenderer) Destroy()                     {}
 func (r *scrollBarRenderer) Refresh() {
 	y, l := r.b.span()
-	r.b.thumb.FillColor = paint(theme.ColorNameScrollBar)
+	r.b.thumb.FillColor = Paint(theme.ColorNameScrollBar)
 	if r.b.thumb.Hidden = l == 0; l > 0 { // a bar of no length is drawn as a dash
-		setBounds(r.b.thumb, 2, y, 8, l)
+		SetBounds(r.b.thumb, 2, y, 8, l)
 	}
 	r.b.thumb.Refresh()
 }

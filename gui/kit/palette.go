@@ -1,4 +1,4 @@
-package gui
+package kit
 
 import (
 	"image/color"
@@ -7,24 +7,27 @@ import (
 	"fyne.io/fyne/v2/theme"
 )
 
+// ownColour begins the names of our own colours.
+const ownColour = "loadline"
+
 // Our colour names, beside those of Fyne. Text is only ever drawn in the pairs that inPairs lists.
 const (
-	colSurface fyne.ThemeColorName = "loadlineSurface" // panels
-	colInset   fyne.ThemeColorName = "loadlineInset"   // what lies deeper than a panel
-	colLine    fyne.ThemeColorName = "loadlineLine"    // borders and rules
-	colMuted   fyne.ThemeColorName = "loadlineMuted"   // text of second rank
-	colPass    fyne.ThemeColorName = "loadlinePass"
-	colWarn    fyne.ThemeColorName = "loadlineWarn"
-	colFail    fyne.ThemeColorName = "loadlineFail"
-	colUnknown fyne.ThemeColorName = "loadlineUnknown"
-	colIdle    fyne.ThemeColorName = "loadlineIdle" // waiting
-	colUsed    fyne.ThemeColorName = "loadlineUsed" // taken space on a gauge
-	colMark    fyne.ThemeColorName = "loadlineMark" // the load line
+	ColSurface fyne.ThemeColorName = "loadlineSurface" // panels
+	ColInset   fyne.ThemeColorName = "loadlineInset"   // what lies deeper than a panel
+	ColLine    fyne.ThemeColorName = "loadlineLine"    // borders and rules
+	ColMuted   fyne.ThemeColorName = "loadlineMuted"   // text of second rank
+	ColPass    fyne.ThemeColorName = "loadlinePass"
+	ColWarn    fyne.ThemeColorName = "loadlineWarn"
+	ColFail    fyne.ThemeColorName = "loadlineFail"
+	ColUnknown fyne.ThemeColorName = "loadlineUnknown"
+	ColIdle    fyne.ThemeColorName = "loadlineIdle" // waiting
+	ColUsed    fyne.ThemeColorName = "loadlineUsed" // taken space on a gauge
+	ColMark    fyne.ThemeColorName = "loadlineMark" // the load line
 	colDim     fyne.ThemeColorName = "loadlineDim"  // over the window while a question is asked
 	colChip    fyne.ThemeColorName = "loadlineChip" // what is chosen: a stage, a filter, a row
-	colText                        = theme.ColorNameForeground
-	colAccent                      = theme.ColorNamePrimary
-	colGround                      = theme.ColorNameBackground
+	ColText                        = theme.ColorNameForeground
+	ColAccent                      = theme.ColorNamePrimary
+	ColGround                      = theme.ColorNameBackground
 	colOnFill                      = theme.ColorNameForegroundOnPrimary
 )
 
@@ -41,10 +44,10 @@ func veil(v uint32, alpha uint8) color.NRGBA {
 }
 
 var lightPalette = palette{
-	colGround: hex(0xF3F4F1), colSurface: hex(0xFFFFFF), colInset: hex(0xEBEEEA), colLine: hex(0xD9DDD7),
-	colText: hex(0x14201F), colMuted: hex(0x51605D), colAccent: hex(0x0E6470), colOnFill: hex(0xFFFFFF),
-	colPass: hex(0x1A6B3E), colWarn: hex(0x8A5300), colFail: hex(0xB3261E), colUnknown: hex(0x5B4B9A),
-	colIdle: hex(0x5A6764), colUsed: hex(0xA9B4B0), colMark: hex(0xB8690A), colChip: hex(0xDCECEC), colDim: veil(0x0B1716, 96),
+	ColGround: hex(0xF3F4F1), ColSurface: hex(0xFFFFFF), ColInset: hex(0xEBEEEA), ColLine: hex(0xD9DDD7),
+	ColText: hex(0x14201F), ColMuted: hex(0x51605D), ColAccent: hex(0x0E6470), colOnFill: hex(0xFFFFFF),
+	ColPass: hex(0x1A6B3E), ColWarn: hex(0x8A5300), ColFail: hex(0xB3261E), ColUnknown: hex(0x5B4B9A),
+	ColIdle: hex(0x5A6764), ColUsed: hex(0xA9B4B0), ColMark: hex(0xB8690A), colChip: hex(0xDCECEC), colDim: veil(0x0B1716, 96),
 	theme.ColorNameButton: hex(0xE6EAE6), theme.ColorNameHover: veil(0x14201F, 16), theme.ColorNamePressed: veil(0x14201F, 32),
 	theme.ColorNameInputBackground: hex(0xFFFFFF), theme.ColorNameInputBorder: hex(0x7F8B86), theme.ColorNamePlaceHolder: hex(0x5F6D6A),
 	theme.ColorNameDisabled: hex(0x8C9894), theme.ColorNameDisabledButton: hex(0xEBEEEA), theme.ColorNameSeparator: hex(0xE4E7E2),
@@ -56,10 +59,10 @@ var lightPalette = palette{
 }
 
 var darkPalette = palette{
-	colGround: hex(0x0F1416), colSurface: hex(0x171D20), colInset: hex(0x20282B), colLine: hex(0x2C363A),
-	colText: hex(0xE6ECEB), colMuted: hex(0xA2AFAD), colAccent: hex(0x74C9D3), colOnFill: hex(0x06262B),
-	colPass: hex(0x6BCB94), colWarn: hex(0xEDB95E), colFail: hex(0xFF9289), colUnknown: hex(0xB9ABF4),
-	colIdle: hex(0x96A4A2), colUsed: hex(0x4F5C60), colMark: hex(0xFFC864), colChip: hex(0x1C3A3F), colDim: veil(0, 150),
+	ColGround: hex(0x0F1416), ColSurface: hex(0x171D20), ColInset: hex(0x20282B), ColLine: hex(0x2C363A),
+	ColText: hex(0xE6ECEB), ColMuted: hex(0xA2AFAD), ColAccent: hex(0x74C9D3), colOnFill: hex(0x06262B),
+	ColPass: hex(0x6BCB94), ColWarn: hex(0xEDB95E), ColFail: hex(0xFF9289), ColUnknown: hex(0xB9ABF4),
+	ColIdle: hex(0x96A4A2), ColUsed: hex(0x4F5C60), ColMark: hex(0xFFC864), colChip: hex(0x1C3A3F), colDim: veil(0, 150),
 	theme.ColorNameButton: hex(0x262F33), theme.ColorNameHover: veil(0xFFFFFF, 18), theme.ColorNamePressed: veil(0xFFFFFF, 34),
 	theme.ColorNameInputBackground: hex(0x11171A), theme.ColorNameInputBorder: hex(0x65737A), theme.ColorNamePlaceHolder: hex(0x8E9C9A),
 	theme.ColorNameDisabled: hex(0x64706E), theme.ColorNameDisabledButton: hex(0x20282B), theme.ColorNameSeparator: hex(0x252E31),
@@ -72,60 +75,60 @@ var darkPalette = palette{
 
 // inPairs lists every text colour with every colour that it stands on. The contrast test holds each
 // pair to WCAG 2.2, success criterion 1.4.3 (4.5 to 1).
-var inPairs = [][2]fyne.ThemeColorName{
-	{colText, colGround},
-	{colText, colSurface},
-	{colText, colInset},
-	{colText, colChip},
-	{colText, theme.ColorNameButton},
-	{colText, theme.ColorNameInputBackground},
-	{colText, theme.ColorNameOverlayBackground},
-	{colText, theme.ColorNameMenuBackground},
-	{colMuted, colGround},
-	{colMuted, colSurface},
-	{colMuted, colInset},
-	{colMuted, theme.ColorNameOverlayBackground},
-	{colAccent, colSurface},
-	{colAccent, colGround},
-	{colAccent, colInset},
-	{colAccent, colChip},
-	{colOnFill, colAccent},
-	{colOnFill, colFail},
-	{colPass, colSurface},
-	{colPass, colGround},
-	{colPass, colInset},
-	{colWarn, colSurface},
-	{colWarn, colGround},
-	{colWarn, colInset},
-	{colFail, colSurface},
-	{colFail, colGround},
-	{colFail, colInset},
-	{colFail, theme.ColorNameOverlayBackground},
-	{colUnknown, colSurface},
-	{colUnknown, colGround},
-	{colUnknown, colInset},
-	{colIdle, colSurface},
-	{colIdle, colGround},
+var TextPairs = [][2]fyne.ThemeColorName{
+	{ColText, ColGround},
+	{ColText, ColSurface},
+	{ColText, ColInset},
+	{ColText, colChip},
+	{ColText, theme.ColorNameButton},
+	{ColText, theme.ColorNameInputBackground},
+	{ColText, theme.ColorNameOverlayBackground},
+	{ColText, theme.ColorNameMenuBackground},
+	{ColMuted, ColGround},
+	{ColMuted, ColSurface},
+	{ColMuted, ColInset},
+	{ColMuted, theme.ColorNameOverlayBackground},
+	{ColAccent, ColSurface},
+	{ColAccent, ColGround},
+	{ColAccent, ColInset},
+	{ColAccent, colChip},
+	{colOnFill, ColAccent},
+	{colOnFill, ColFail},
+	{ColPass, ColSurface},
+	{ColPass, ColGround},
+	{ColPass, ColInset},
+	{ColWarn, ColSurface},
+	{ColWarn, ColGround},
+	{ColWarn, ColInset},
+	{ColFail, ColSurface},
+	{ColFail, ColGround},
+	{ColFail, ColInset},
+	{ColFail, theme.ColorNameOverlayBackground},
+	{ColUnknown, ColSurface},
+	{ColUnknown, ColGround},
+	{ColUnknown, ColInset},
+	{ColIdle, ColSurface},
+	{ColIdle, ColGround},
 	{theme.ColorNamePlaceHolder, theme.ColorNameInputBackground},
 }
 
 // rowPairs are the texts of a chosen row, which does not change under the pointer (table.arrange): 4.5
 // to 1 as well.
 var rowPairs = [][2]fyne.ThemeColorName{
-	{colMuted, colChip},
-	{colWarn, colChip},
-	{colFail, colChip},
-	{colIdle, colChip},
+	{ColMuted, colChip},
+	{ColWarn, colChip},
+	{ColFail, colChip},
+	{ColIdle, colChip},
 }
 
 // graphicPairs are shapes and the colour around them: WCAG 2.2, success criterion 1.4.11 (3 to 1).
 var graphicPairs = [][2]fyne.ThemeColorName{
-	{colMark, colSurface},
-	{colMark, colInset},
-	{colAccent, colInset},
-	{colAccent, colSurface},
-	{colAccent, colGround}, // the ring around what has the keyboard
-	{theme.ColorNameInputBorder, colSurface},
-	{theme.ColorNameInputBorder, colGround},
+	{ColMark, ColSurface},
+	{ColMark, ColInset},
+	{ColAccent, ColInset},
+	{ColAccent, ColSurface},
+	{ColAccent, ColGround}, // the ring around what has the keyboard
+	{theme.ColorNameInputBorder, ColSurface},
+	{theme.ColorNameInputBorder, ColGround},
 	{theme.ColorNameInputBorder, theme.ColorNameInputBackground},
 }

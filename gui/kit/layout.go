@@ -1,4 +1,4 @@
-package gui
+package kit
 
 import (
 	"fyne.io/fyne/v2"
@@ -11,8 +11,8 @@ type tall interface {
 	HeightFor(w float32) float32
 }
 
-// heightOf returns the height that a thing wants at a width.
-func heightOf(o fyne.CanvasObject, w float32) float32 {
+// HeightOf returns the height that a thing wants at a width.
+func HeightOf(o fyne.CanvasObject, w float32) float32 {
 	switch x := o.(type) {
 	case tall:
 		return x.HeightFor(w)
@@ -26,7 +26,8 @@ func heightOf(o fyne.CanvasObject, w float32) float32 {
 	return o.MinSize().Height
 }
 
-func setBounds(o fyne.CanvasObject, x, y, w, h float32) {
+// SetBounds moves and sizes a thing.
+func SetBounds(o fyne.CanvasObject, x, y, w, h float32) {
 	o.Move(fyne.NewPos(x, y))
 	o.Resize(fyne.NewSize(w, h))
 }
@@ -35,7 +36,8 @@ func setBounds(o fyne.CanvasObject, x, y, w, h float32) {
 // no height gets no gap either.
 type column struct{ gap float32 }
 
-func newColumn(gap float32, o ...fyne.CanvasObject) *fyne.Container {
+// NewColumn stacks things with a gap between them.
+func NewColumn(gap float32, o ...fyne.CanvasObject) *fyne.Container {
 	return container.New(&column{gap}, o...)
 }
 
@@ -45,8 +47,8 @@ func (c *column) Layout(o []fyne.CanvasObject, s fyne.Size) {
 		if !x.Visible() {
 			continue
 		}
-		h := heightOf(x, s.Width)
-		setBounds(x, 0, y, s.Width, h)
+		h := HeightOf(x, s.Width)
+		SetBounds(x, 0, y, s.Width, h)
 		if h > 0 {
 			y += h + c.gap
 		}
@@ -59,7 +61,7 @@ func (c *column) HeightFor(o []fyne.CanvasObject, w float32) float32 {
 		if !x.Visible() {
 			continue
 		}
-		if hx := heightOf(x, w); hx > 0 {
+		if hx := HeightOf(x, w); hx > 0 {
 			h += hx
 			n++
 		}
@@ -89,13 +91,13 @@ type row struct {
 	stretch map[int]bool
 }
 
-// newRow makes a row in which nothing stretches.
-func newRow(gap float32, o ...fyne.CanvasObject) *fyne.Container {
+// NewRow makes a row in which nothing stretches.
+func NewRow(gap float32, o ...fyne.CanvasObject) *fyne.Container {
 	return container.New(&row{gap: gap}, o...)
 }
 
-// newStretch makes a row in which the thing at index i takes what is left.
-func newStretch(gap float32, i int, o ...fyne.CanvasObject) *fyne.Container {
+// NewStretch makes a row in which the thing at index i takes what is left.
+func NewStretch(gap float32, i int, o ...fyne.CanvasObject) *fyne.Container {
 	return container.New(&row{gap: gap, stretch: map[int]bool{i: true}}, o...)
 }
 
@@ -129,8 +131,8 @@ func (r *row) Layout(o []fyne.CanvasObject, s fyne.Size) {
 		if !o[i].Visible() {
 			continue
 		}
-		h := min(heightOf(o[i], w), s.Height)
-		setBounds(o[i], x, (s.Height-h)/2, w, h)
+		h := min(HeightOf(o[i], w), s.Height)
+		SetBounds(o[i], x, (s.Height-h)/2, w, h)
 		x += w + r.gap
 	}
 }
@@ -139,7 +141,7 @@ func (r *row) HeightFor(o []fyne.CanvasObject, w float32) float32 {
 	h := float32(0)
 	for i, wi := range r.widths(o, w) {
 		if o[i].Visible() {
-			h = max(h, heightOf(o[i], wi))
+			h = max(h, HeightOf(o[i], wi))
 		}
 	}
 	return h
@@ -163,16 +165,17 @@ func (r *row) MinSize(o []fyne.CanvasObject) fyne.Size {
 // inset keeps a distance around one thing.
 type inset struct{ left, top, right, bottom float32 }
 
-func newInset(x, y float32, o fyne.CanvasObject) *fyne.Container {
+// NewInset keeps a distance to the left and right (x), above and below (y).
+func NewInset(x, y float32, o fyne.CanvasObject) *fyne.Container {
 	return container.New(&inset{x, y, x, y}, o)
 }
 
 func (p *inset) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	setBounds(o[0], p.left, p.top, s.Width-p.left-p.right, s.Height-p.top-p.bottom)
+	SetBounds(o[0], p.left, p.top, s.Width-p.left-p.right, s.Height-p.top-p.bottom)
 }
 
 func (p *inset) HeightFor(o []fyne.CanvasObject, w float32) float32 {
-	return heightOf(o[0], w-p.left-p.right) + p.top + p.bottom
+	return HeightOf(o[0], w-p.left-p.right) + p.top + p.bottom
 }
 
 func (p *inset) MinSize(o []fyne.CanvasObject) fyne.Size {
@@ -182,24 +185,26 @@ func (p *inset) MinSize(o []fyne.CanvasObject) fyne.Size {
 // sized gives one thing a least size; a zero leaves that side alone.
 type sized struct{ w, h float32 }
 
-func newSized(w, h float32, o fyne.CanvasObject) *fyne.Container {
+// NewSized gives a thing a least width and height.
+func NewSized(w, h float32, o fyne.CanvasObject) *fyne.Container {
 	return container.New(&sized{w, h}, o)
 }
 
 func (f *sized) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	h := min(max(heightOf(o[0], s.Width), f.h), s.Height)
-	setBounds(o[0], 0, (s.Height-h)/2, s.Width, h)
+	h := min(max(HeightOf(o[0], s.Width), f.h), s.Height)
+	SetBounds(o[0], 0, (s.Height-h)/2, s.Width, h)
 }
 
 func (f *sized) HeightFor(o []fyne.CanvasObject, w float32) float32 {
-	return max(f.h, heightOf(o[0], w))
+	return max(f.h, HeightOf(o[0], w))
 }
 
 func (f *sized) MinSize(o []fyne.CanvasObject) fyne.Size {
 	return o[0].MinSize().Max(fyne.NewSize(f.w, f.h))
 }
 
-func visible(o fyne.CanvasObject, on bool) {
+// SetVisible shows or hides a thing.
+func SetVisible(o fyne.CanvasObject, on bool) {
 	if on {
 		o.Show()
 	} else {
@@ -212,7 +217,8 @@ type sideBySide struct{ gap float32 }
 
 const pairWide = 640
 
-func newSideBySide(gap float32, a, b fyne.CanvasObject) *fyne.Container {
+// NewSideBySide puts a and b beside each other with a gap.
+func NewSideBySide(gap float32, a, b fyne.CanvasObject) *fyne.Container {
 	return container.New(&sideBySide{gap}, a, b)
 }
 
@@ -220,22 +226,22 @@ func (p *sideBySide) half(w float32) float32 { return (w - p.gap) / 2 }
 
 func (p *sideBySide) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	if s.Width < pairWide {
-		h := heightOf(o[0], s.Width)
-		setBounds(o[0], 0, 0, s.Width, h)
-		setBounds(o[1], 0, h+gapMid, s.Width, heightOf(o[1], s.Width))
+		h := HeightOf(o[0], s.Width)
+		SetBounds(o[0], 0, 0, s.Width, h)
+		SetBounds(o[1], 0, h+GapMid, s.Width, HeightOf(o[1], s.Width))
 		return
 	}
 	w := p.half(s.Width)
-	setBounds(o[0], 0, 0, w, heightOf(o[0], w))
-	setBounds(o[1], w+p.gap, 0, w, heightOf(o[1], w))
+	SetBounds(o[0], 0, 0, w, HeightOf(o[0], w))
+	SetBounds(o[1], w+p.gap, 0, w, HeightOf(o[1], w))
 }
 
 func (p *sideBySide) HeightFor(o []fyne.CanvasObject, w float32) float32 {
 	if w < pairWide {
-		return heightOf(o[0], w) + gapMid + heightOf(o[1], w)
+		return HeightOf(o[0], w) + GapMid + HeightOf(o[1], w)
 	}
 	h := p.half(w)
-	return max(heightOf(o[0], h), heightOf(o[1], h))
+	return max(HeightOf(o[0], h), HeightOf(o[1], h))
 }
 
 func (p *sideBySide) MinSize(o []fyne.CanvasObject) fyne.Size {
@@ -246,18 +252,19 @@ func (p *sideBySide) MinSize(o []fyne.CanvasObject) fyne.Size {
 // hanging puts a mark to the left of the first line of a text.
 type hanging struct{ indent float32 }
 
-func newHanging(indent float32, mark, text fyne.CanvasObject) *fyne.Container {
+// NewHanging puts a mark to the left of a text; all lines of it begin at the indent.
+func NewHanging(indent float32, mark, text fyne.CanvasObject) *fyne.Container {
 	return container.New(&hanging{indent}, mark, text)
 }
 
 func (h *hanging) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	m := o[0].MinSize()
-	setBounds(o[0], 0, 0, m.Width, m.Height)
-	setBounds(o[1], h.indent, 0, s.Width-h.indent, s.Height)
+	SetBounds(o[0], 0, 0, m.Width, m.Height)
+	SetBounds(o[1], h.indent, 0, s.Width-h.indent, s.Height)
 }
 
 func (h *hanging) HeightFor(o []fyne.CanvasObject, w float32) float32 {
-	return max(o[0].MinSize().Height, heightOf(o[1], w-h.indent))
+	return max(o[0].MinSize().Height, HeightOf(o[1], w-h.indent))
 }
 
 func (h *hanging) MinSize(o []fyne.CanvasObject) fyne.Size {

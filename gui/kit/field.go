@@ -1,4 +1,4 @@
-package gui
+package kit
 
 import (
 	"image/color"
@@ -11,50 +11,51 @@ import (
 	"fyne.io/fyne/v2/widget"
 )
 
-// field is a text field that leaves the window its shortcuts and passes on the keys it has no use
+// Field is a text field that leaves the window its shortcuts and passes on the keys it has no use
 // for: Fyne's own keeps both from the window.
-type field struct {
+type Field struct {
 	widget.Entry
-	shortcut func(fyne.Shortcut) bool // true if the window took it
-	down     func()                   // the down arrow: on to what is below
-	frame    *surface
-	more     *surface // hides the cut head of a text that is longer than the field
-	focused  bool
+	OnShortcut func(fyne.Shortcut) bool // true if the window took it
+	OnDown     func()                   // the down arrow: on to what is below
+	frame      *Surface
+	more       *Surface // hides the cut head of a text that is longer than the field
+	focused    bool
 }
 
-func newField(hint string) *field {
-	f := &field{}
+// NewField makes an empty field; hint stands in it until something is typed.
+func NewField(hint string) *Field {
+	f := &Field{}
 	f.Wrapping = fyne.TextWrap(fyne.TextTruncateClip) // long paths scroll without a bar
 	f.SetPlaceHolder(hint)
 	f.ExtendBaseWidget(f)
 	return f
 }
 
-// framed returns the field in a frame of our own, which a long text cannot run over, and without the
+// Framed returns the field in a frame of our own, which a long text cannot run over, and without the
 // scroll bar and the shadows that Fyne draws over such a text.
-func (f *field) framed() fyne.CanvasObject {
-	dots := newText("…", sizeBody, colMuted).right()
+func (f *Field) Framed() fyne.CanvasObject {
+	dots := NewText("…", SizeBody, ColMuted).Right()
 	dots.style = f.TextStyle
-	f.more = newSurface(theme.ColorNameInputBackground, "", dots).round(0)
+	f.more = NewSurface(theme.ColorNameInputBackground, "", dots).Round(0)
 	f.more.Hide()
 	wheel := &wheel{}
 	wheel.ExtendBaseWidget(wheel)
 	inside := container.New(&fieldLayout{f}, container.NewThemeOverride(f, bareTheme{}), f.more, wheel)
-	f.frame = newSurface(theme.ColorNameInputBackground, theme.ColorNameInputBorder, inside).pad(3, 0).round(7)
+	f.frame = NewSurface(theme.ColorNameInputBackground, theme.ColorNameInputBorder, inside).Pad(3, 0).Round(7)
 	return f.frame
 }
 
 // fieldLayout fills the frame with the field, and lays the ellipsis over the head of a long text.
-type fieldLayout struct{ f *field }
+type fieldLayout struct{ f *Field }
 
 func (l *fieldLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	setBounds(o[0], 0, 0, s.Width, s.Height)
-	setBounds(o[2], 0, 0, s.Width, s.Height)
+	SetBounds(o[0], 0, 0, s.Width, s.Height)
+	SetBounds(o[2], 0, 0, s.Width, s.Height)
 	// As wide as leaves whole characters of a text that stands at its end.
 	const pad, least = 8, 15
-	glyph := measure("0", sizeBody, l.f.TextStyle).Width
+	glyph := Measure("0", SizeBody, l.f.TextStyle).Width
 	whole := float32(int((s.Width-pad-least)/glyph)) * glyph
-	setBounds(o[1], 0, 2, s.Width-pad-whole, s.Height-4)
+	SetBounds(o[1], 0, 2, s.Width-pad-whole, s.Height-4)
 	l.f.ellipsis()
 }
 
@@ -67,7 +68,7 @@ type wheel struct{ widget.BaseWidget }
 // Scrolled implements fyne.Scrollable.
 func (w *wheel) Scrolled(e *fyne.ScrollEvent) {
 	if pages := pagesOf(w); len(pages) > 0 {
-		pages[len(pages)-1].scroll.Scrolled(e)
+		pages[len(pages)-1].Scroll.Scrolled(e)
 	}
 }
 
@@ -78,36 +79,36 @@ func (w *wheel) CreateRenderer() fyne.WidgetRenderer {
 
 // ellipsis shows where the head of a text is out of sight. Without the keyboard a field stands at the
 // end of its text, which says most of a path.
-func (f *field) ellipsis() {
+func (f *Field) ellipsis() {
 	if f.more == nil {
 		return
 	}
 	const pads = 16
-	if w := f.Size().Width; !f.focused && w > 0 && measure(f.Text, sizeBody, f.TextStyle).Width > w-pads {
+	if w := f.Size().Width; !f.focused && w > 0 && Measure(f.Text, SizeBody, f.TextStyle).Width > w-pads {
 		f.more.Show()
 	} else {
 		f.more.Hide()
 	}
 }
 
-// headHidden reports whether an ellipsis stands for the head of the text.
-func (f *field) headHidden() bool { return f.more != nil && f.more.Visible() }
+// HeadHidden reports whether an ellipsis stands for the head of the text.
+func (f *Field) HeadHidden() bool { return f.more != nil && f.more.Visible() }
 
-// toEnd moves to the end of the text.
-func (f *field) toEnd() {
+// ToEnd moves to the end of the text.
+func (f *Field) ToEnd() {
 	f.CursorColumn = len([]rune(f.Text))
 	f.Refresh()
 	f.ellipsis()
 }
 
 // ring shows that the field has the keyboard.
-func (f *field) ring(on bool) {
+func (f *Field) ring(on bool) {
 	if f.frame == nil {
 		return
 	}
-	f.frame.stroke, f.frame.strokeWidth = theme.ColorNameInputBorder, 1
+	f.frame.stroke, f.frame.StrokeWidth = theme.ColorNameInputBorder, 1
 	if on {
-		f.frame.stroke, f.frame.strokeWidth = colAccent, 2
+		f.frame.stroke, f.frame.StrokeWidth = ColAccent, 2
 	}
 	if f.frame.rect != nil {
 		f.frame.apply()
@@ -141,38 +142,38 @@ func (bareTheme) Size(n fyne.ThemeSizeName) float32 {
 }
 
 // TypedShortcut implements fyne.Shortcutable.
-func (f *field) TypedShortcut(s fyne.Shortcut) {
-	if _, ok := s.(*desktop.CustomShortcut); ok && f.shortcut != nil && f.shortcut(s) {
+func (f *Field) TypedShortcut(s fyne.Shortcut) {
+	if _, ok := s.(*desktop.CustomShortcut); ok && f.OnShortcut != nil && f.OnShortcut(s) {
 		return
 	}
 	f.Entry.TypedShortcut(s)
 }
 
 // TypedKey implements fyne.Focusable.
-func (f *field) TypedKey(e *fyne.KeyEvent) {
+func (f *Field) TypedKey(e *fyne.KeyEvent) {
 	switch {
-	case e.Name == fyne.KeyDown && f.down != nil:
-		f.down()
+	case e.Name == fyne.KeyDown && f.OnDown != nil:
+		f.OnDown()
 	case e.Name == fyne.KeyEscape, len(e.Name) > 1 && e.Name[0] == 'F' && e.Name[1] >= '1' && e.Name[1] <= '9':
-		passKey(f, e)
+		PassKey(f, e)
 	default:
 		f.Entry.TypedKey(e)
 	}
 }
 
 // FocusGained implements fyne.Focusable.
-func (f *field) FocusGained() {
+func (f *Field) FocusGained() {
 	f.focused = true
 	f.Entry.FocusGained()
 	f.ring(true)
 	f.ellipsis()
-	reveal(f)
+	Reveal(f)
 }
 
 // FocusLost implements fyne.Focusable.
-func (f *field) FocusLost() {
+func (f *Field) FocusLost() {
 	f.focused = false
 	f.Entry.FocusLost()
 	f.ring(false)
-	f.toEnd()
+	f.ToEnd()
 }

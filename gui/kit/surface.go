@@ -1,4 +1,4 @@
-package gui
+package kit
 
 import (
 	"image/color"
@@ -8,55 +8,59 @@ import (
 	"fyne.io/fyne/v2/widget"
 )
 
-// surface is a panel: a fill and a border of the theme with something inset.
-type surface struct {
+// Surface is a panel: a fill and a border of the theme with something inset.
+type Surface struct {
 	widget.BaseWidget
 	fill, stroke fyne.ThemeColorName
-	strokeWidth  float32
+	StrokeWidth  float32
 	radius       float32
 	padX, padY   float32
 	content      fyne.CanvasObject
 	rect         *canvas.Rectangle
 }
 
-func newSurface(fill, stroke fyne.ThemeColorName, content fyne.CanvasObject) *surface {
-	s := &surface{fill: fill, stroke: stroke, strokeWidth: 1, radius: radius, content: content}
+// NewSurface makes a panel; without a stroke it has no border.
+func NewSurface(fill, stroke fyne.ThemeColorName, content fyne.CanvasObject) *Surface {
+	s := &Surface{fill: fill, stroke: stroke, StrokeWidth: 1, radius: radius, content: content}
 	s.ExtendBaseWidget(s)
 	return s
 }
 
-func (s *surface) pad(x, y float32) *surface { s.padX, s.padY = x, y; return s }
-func (s *surface) round(r float32) *surface  { s.radius = r; return s }
+// Pad and Round set the inset and the radius of the corners; they return the surface itself.
+func (s *Surface) Pad(x, y float32) *Surface { s.padX, s.padY = x, y; return s }
+func (s *Surface) Round(r float32) *Surface  { s.radius = r; return s }
 
-func (s *surface) HeightFor(w float32) float32 {
-	return heightOf(s.content, w-2*s.padX) + 2*s.padY
+// HeightFor returns the height of the content and its inset at a width.
+func (s *Surface) HeightFor(w float32) float32 {
+	return HeightOf(s.content, w-2*s.padX) + 2*s.padY
 }
 
-func (s *surface) apply() {
+func (s *Surface) apply() {
 	s.rect.CornerRadius = s.radius
-	s.rect.FillColor = paint(s.fill)
-	s.rect.StrokeColor = paint(s.stroke)
-	s.rect.StrokeWidth = s.strokeWidth
+	s.rect.FillColor = Paint(s.fill)
+	s.rect.StrokeColor = Paint(s.stroke)
+	s.rect.StrokeWidth = s.StrokeWidth
 	if s.stroke == "" {
 		s.rect.StrokeWidth = 0
 	}
 }
 
-func (s *surface) Children() []fyne.CanvasObject { return []fyne.CanvasObject{s.content} }
+// Children and Arrange implement Parent.
+func (s *Surface) Children() []fyne.CanvasObject { return []fyne.CanvasObject{s.content} }
 
-func (s *surface) Arrange() {
+func (s *Surface) Arrange() {
 	sz := s.Size()
-	setBounds(s.content, s.padX, s.padY, sz.Width-2*s.padX, sz.Height-2*s.padY)
+	SetBounds(s.content, s.padX, s.padY, sz.Width-2*s.padX, sz.Height-2*s.padY)
 }
 
 // CreateRenderer implements fyne.Widget.
-func (s *surface) CreateRenderer() fyne.WidgetRenderer {
+func (s *Surface) CreateRenderer() fyne.WidgetRenderer {
 	s.rect = canvas.NewRectangle(color.Transparent)
 	s.apply()
 	return &surfaceRenderer{s}
 }
 
-type surfaceRenderer struct{ s *surface }
+type surfaceRenderer struct{ s *Surface }
 
 func (r *surfaceRenderer) Layout(sz fyne.Size) {
 	r.s.rect.Resize(sz)
@@ -78,7 +82,8 @@ type rule struct {
 	rect *canvas.Rectangle
 }
 
-func newRule() *rule {
+// NewRule makes a thin line.
+func NewRule() *rule {
 	r := &rule{}
 	r.ExtendBaseWidget(r)
 	return r
@@ -86,7 +91,7 @@ func newRule() *rule {
 
 // CreateRenderer implements fyne.Widget.
 func (l *rule) CreateRenderer() fyne.WidgetRenderer {
-	l.rect = canvas.NewRectangle(paint(colLine))
+	l.rect = canvas.NewRectangle(Paint(ColLine))
 	return &ruleRenderer{l}
 }
 
@@ -94,7 +99,7 @@ type ruleRenderer struct{ l *rule }
 
 func (r *ruleRenderer) Layout(s fyne.Size)           { r.l.rect.Resize(fyne.NewSize(s.Width, 1)) }
 func (r *ruleRenderer) MinSize() fyne.Size           { return fyne.NewSize(8, 1) }
-func (r *ruleRenderer) Refresh()                     { r.l.rect.FillColor = paint(colLine); r.l.rect.Refresh() }
+func (r *ruleRenderer) Refresh()                     { r.l.rect.FillColor = Paint(ColLine); r.l.rect.Refresh() }
 func (r *ruleRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.l.rect} }
 func (r *ruleRenderer) Destroy()                     {}
 
@@ -104,7 +109,8 @@ type background struct {
 	rect *canvas.Rectangle
 }
 
-func newBackground() *background {
+// NewBackground fills the window with the theme's background.
+func NewBackground() *background {
 	g := &background{}
 	g.ExtendBaseWidget(g)
 	return g
@@ -122,6 +128,6 @@ type backgroundRenderer struct{ g *background }
 
 func (r *backgroundRenderer) Layout(s fyne.Size)           { r.g.rect.Resize(s) }
 func (r *backgroundRenderer) MinSize() fyne.Size           { return fyne.NewSize(1, 1) }
-func (r *backgroundRenderer) Refresh()                     { r.g.rect.FillColor = paint(colGround); r.g.rect.Refresh() }
+func (r *backgroundRenderer) Refresh()                     { r.g.rect.FillColor = Paint(ColGround); r.g.rect.Refresh() }
 func (r *backgroundRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.g.rect} }
 func (r *backgroundRenderer) Destroy()                     {}

@@ -1,4 +1,4 @@
-package gui
+package kit
 
 import (
 	"fmt"
@@ -11,28 +11,30 @@ import (
 	"loadline/assets"
 )
 
-// badge is a status as shape and colour; the word comes from checks.
-type badge struct {
-	mark  string
-	color fyne.ThemeColorName
+// Badge is a status as shape and colour; the word comes from checks.
+type Badge struct {
+	Mark  string
+	Color fyne.ThemeColorName
 }
 
-// mark is a drawing from assets in colours of the theme, of a fixed size.
-type mark struct {
+// Mark is a drawing from assets in colours of the theme, of a fixed size.
+type Mark struct {
 	widget.BaseWidget
-	name      string
-	shape, on fyne.ThemeColorName
-	side      float32
-	img       *canvas.Image
+	name         string
+	shape, Inner fyne.ThemeColorName
+	side         float32
+	img          *canvas.Image
 }
 
-func newMark(name string, shape fyne.ThemeColorName, side float32) *mark {
-	m := &mark{name: name, shape: shape, on: colSurface, side: side}
+// NewMark makes a mark of a name from assets; side is its width and height.
+func NewMark(name string, shape fyne.ThemeColorName, side float32) *Mark {
+	m := &Mark{name: name, shape: shape, Inner: ColSurface, side: side}
 	m.ExtendBaseWidget(m)
 	return m
 }
 
-func (m *mark) set(name string, shape fyne.ThemeColorName) {
+// Set changes which mark is shown, and its colour.
+func (m *Mark) Set(name string, shape fyne.ThemeColorName) {
 	if m.name != name || m.shape != shape {
 		m.name, m.shape = name, shape
 		m.Refresh()
@@ -40,28 +42,28 @@ func (m *mark) set(name string, shape fyne.ThemeColorName) {
 }
 
 // CreateRenderer implements fyne.Widget.
-func (m *mark) CreateRenderer() fyne.WidgetRenderer {
-	m.img = canvas.NewImageFromResource(art(m.name, m.shape, m.on))
+func (m *Mark) CreateRenderer() fyne.WidgetRenderer {
+	m.img = canvas.NewImageFromResource(art(m.name, m.shape, m.Inner))
 	m.img.FillMode = canvas.ImageFillContain
 	return &markRenderer{m}
 }
 
-type markRenderer struct{ m *mark }
+type markRenderer struct{ m *Mark }
 
 func (r *markRenderer) Layout(s fyne.Size) {
 	d := min(r.m.side, s.Width, s.Height)
-	setBounds(r.m.img, (s.Width-d)/2, (s.Height-d)/2, d, d)
+	SetBounds(r.m.img, (s.Width-d)/2, (s.Height-d)/2, d, d)
 }
 func (r *markRenderer) MinSize() fyne.Size { return fyne.NewSquareSize(r.m.side) }
 func (r *markRenderer) Refresh() {
-	r.m.img.Resource = art(r.m.name, r.m.shape, r.m.on)
+	r.m.img.Resource = art(r.m.name, r.m.shape, r.m.Inner)
 	r.m.img.Refresh()
 }
 func (r *markRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.m.img} }
 func (r *markRenderer) Destroy()                     {}
 
 func css(n fyne.ThemeColorName) string {
-	r, g, b, _ := paint(n).RGBA()
+	r, g, b, _ := Paint(n).RGBA()
 	return fmt.Sprintf("#%02x%02x%02x", r>>8, g>>8, b>>8)
 }
 

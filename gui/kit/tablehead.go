@@ -1,4 +1,4 @@
-package gui
+package kit
 
 import (
 	"image/color"
@@ -13,18 +13,18 @@ import (
 // headCell is a column's head; pressed, it sorts by its column.
 type headCell struct {
 	widget.BaseWidget
-	t                *table
+	t                *Table
 	col              int
 	focused, hovered bool
-	text             *textLine
-	arrow            *mark
+	text             *Text
+	arrow            *Mark
 	veil             *canvas.Rectangle
 }
 
 // CreateRenderer implements fyne.Widget.
 func (h *headCell) CreateRenderer() fyne.WidgetRenderer {
-	h.text = newText(h.t.cols[h.col].title, headTexts, colMuted).bold()
-	h.arrow = newMark("up", colMuted, 13)
+	h.text = NewText(h.t.cols[h.col].Title, headTexts, ColMuted).Bold()
+	h.arrow = NewMark("up", ColMuted, 13)
 	h.veil = canvas.NewRectangle(color.Transparent)
 	h.veil.CornerRadius = 6
 	r := &headCellRenderer{h}
@@ -32,12 +32,12 @@ func (h *headCell) CreateRenderer() fyne.WidgetRenderer {
 	return r
 }
 
-func (h *headCell) sortable() bool { return h.t.cols[h.col].sortBy }
+func (h *headCell) sortable() bool { return h.t.cols[h.col].Sortable }
 
 // Tapped implements fyne.Tappable.
 func (h *headCell) Tapped(*fyne.PointEvent) {
-	if h.sortable() && h.t.head != nil {
-		h.t.head(h.col)
+	if h.sortable() && h.t.OnSort != nil {
+		h.t.OnSort(h.col)
 	}
 }
 
@@ -65,7 +65,7 @@ func (h *headCell) TypedKey(e *fyne.KeyEvent) {
 	case fyne.KeyReturn, fyne.KeyEnter, fyne.KeySpace:
 		h.Tapped(nil)
 	default:
-		passKey(h, e)
+		PassKey(h, e)
 	}
 }
 
@@ -73,43 +73,43 @@ type headCellRenderer struct{ h *headCell }
 
 func (r *headCellRenderer) apply() {
 	h := r.h
-	c := colMuted
-	if h.t.sorted == h.col {
-		c = colText
+	c := ColMuted
+	if h.t.Sorted == h.col {
+		c = ColText
 	}
-	h.text.set(h.t.cols[h.col].title, c)
+	h.text.Set(h.t.cols[h.col].Title, c)
 	name := "up"
-	if h.t.descending {
+	if h.t.Descending {
 		name = "down"
 	}
-	h.arrow.set(name, c)
-	if h.t.sorted == h.col && h.sortable() {
+	h.arrow.Set(name, c)
+	if h.t.Sorted == h.col && h.sortable() {
 		h.arrow.Show()
 	} else {
 		h.arrow.Hide()
 	}
 	h.veil.FillColor = color.Transparent
 	if h.hovered {
-		h.veil.FillColor = paint(theme.ColorNameHover)
+		h.veil.FillColor = Paint(theme.ColorNameHover)
 	}
 	h.veil.StrokeWidth = 0
 	if h.focused {
-		h.veil.StrokeColor, h.veil.StrokeWidth = paint(colAccent), 2
+		h.veil.StrokeColor, h.veil.StrokeWidth = Paint(ColAccent), 2
 	}
 }
 
 func (r *headCellRenderer) Layout(s fyne.Size) {
 	h := r.h
-	setBounds(h.veil, 4, 3, s.Width-8, s.Height-7)
+	SetBounds(h.veil, 4, 3, s.Width-8, s.Height-7)
 	w := h.text.MinSize().Width
 	x := float32(cellPad)
-	if h.t.cols[h.col].right {
+	if h.t.cols[h.col].Right {
 		x = s.Width - cellPad - w
-		setBounds(h.arrow, x-18, (s.Height-13)/2, 13, 13)
+		SetBounds(h.arrow, x-18, (s.Height-13)/2, 13, 13)
 	} else {
-		setBounds(h.arrow, x+w+5, (s.Height-13)/2, 13, 13)
+		SetBounds(h.arrow, x+w+5, (s.Height-13)/2, 13, 13)
 	}
-	setBounds(h.text, x, 0, w, s.Height)
+	SetBounds(h.text, x, 0, w, s.Height)
 }
 func (r *headCellRenderer) MinSize() fyne.Size { return fyne.NewSize(40, headHigh) }
 func (r *headCellRenderer) Refresh() {
