@@ -309,7 +309,7 @@ func (p *filesPage) openFolder() {
 func (p *filesPage) copyPath() {
 	if f := p.chosen(); f != nil && f.Path != "" {
 		p.w.desk.Copy(filepath.Join(p.base(), filepath.FromSlash(f.Path)))
-		p.w.tell(checks.Pass, "The path is on the clipboard.")
+		p.w.tell(checks.Passed, "The path is on the clipboard.")
 	}
 }
 
@@ -321,7 +321,7 @@ func (p *filesPage) copyAll() {
 		return
 	}
 	p.w.desk.Copy(b.String())
-	p.w.tell(checks.Pass, many(int64(p.model.rows()), "line is", "lines are")+" on the clipboard.")
+	p.w.tell(checks.Passed, many(int64(p.model.rows()), "line is", "lines are")+" on the clipboard.")
 }
 
 // showFull shows a name whole, however long, and its bytes.

@@ -262,7 +262,7 @@ func (p *fixPage) done(o *repair.Outcome) {
 	w := p.w
 	listed := w.dropList()
 	text := capital(work(o.Done, o.Made)) + " done. The disk is checked again; “Fix names” can undo."
-	s := checks.Pass
+	s := checks.Passed
 	switch {
 	case archives:
 		text += " Save the lists there, so that the archive travels in place of the card."
@@ -284,7 +284,7 @@ func (p *fixPage) done(o *repair.Outcome) {
 func (p *fixPage) undone(o *repair.Outcome) {
 	p.makes = map[string]bool{}
 	listed := p.w.dropList()
-	text, s := capital(work(o.Done, o.Made))+" taken back.", checks.Pass
+	text, s := capital(work(o.Done, o.Made))+" taken back.", checks.Passed
 	for i, stay := range o.Stayed {
 		s = checks.Warned
 		if i == mostNamed {

@@ -79,6 +79,6 @@ func (p *fixPage) make(b *button, path string, plan func(string, bool) error) {
 func (p *fixPage) copyArchive() {
 	if l := p.chosenLeft(); l != nil && l.Card != nil {
 		p.w.desk.Copy(l.Card.Command())
-		p.w.tell(checks.Pass, "The command is on the clipboard, for one who wants the archive elsewhere. Run it in the source folder: it puts the whole card into one file and leaves the card as it is.")
+		p.w.tell(checks.Passed, "The command is on the clipboard, for one who wants the archive elsewhere. Run it in the source folder: it puts the whole card into one file and leaves the card as it is.")
 	}
 }

@@ -14,7 +14,7 @@ type look struct {
 
 func lookOf(s checks.Status) look {
 	switch s {
-	case checks.Pass:
+	case checks.Passed:
 		return look{"pass", colPass}
 	case checks.Warned:
 		return look{"warn", colWarn}

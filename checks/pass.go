@@ -38,8 +38,8 @@ type Fact struct {
 	Text  string // what people read
 }
 
-// A Trial is one run of one check: its findings, facts and summary. Its status follows from them.
-type Trial struct {
+// A Pass is one run of one check: its findings, facts and summary. Its status follows from them.
+type Pass struct {
 	Check *Check
 	Job   *Job
 	State any // what Check.Begin returned
@@ -99,13 +99,13 @@ func (s *shard) shared(detail string) string {
 }
 
 // Flag records a finding of the rule's usual level on one entry. For use in Visit.
-func (t *Trial) Flag(d *walk.Dir, e *walk.Entry, r *Rule, format string, args ...any) {
-	t.FlagLevel(d, e, r, r.Level, format, args...)
+func (pass *Pass) Flag(d *walk.Dir, e *walk.Entry, r *Rule, format string, args ...any) {
+	pass.FlagLevel(d, e, r, r.Level, format, args...)
 }
 
 // FlagLevel is Flag with a level of its own. For use in Visit.
-func (t *Trial) FlagLevel(d *walk.Dir, e *walk.Entry, r *Rule, level Level, format string, args ...any) {
-	s := &t.shards[d.Worker]
+func (pass *Pass) FlagLevel(d *walk.Dir, e *walk.Entry, r *Rule, level Level, format string, args ...any) {
+	s := &pass.shards[d.Worker]
 	if s.name != e.Name || s.dir != d.Path || s.path == "" {
 		s.dir, s.name, s.path = d.Path, e.Name, strings.Clone(d.Join(e.Name))
 	}
@@ -120,16 +120,16 @@ func (t *Trial) FlagLevel(d *walk.Dir, e *walk.Entry, r *Rule, level Level, form
 }
 
 // FlagFinding records a ready finding. For use in Visit.
-func (t *Trial) FlagFinding(d *walk.Dir, f Finding) {
-	t.shards[d.Worker].add(f)
+func (pass *Pass) FlagFinding(d *walk.Dir, f Finding) {
+	pass.shards[d.Worker].add(f)
 }
 
 // Count adds to the number of a rule without a finding. For use in Visit, with Counted rules.
-func (t *Trial) Count(d *walk.Dir, r *Rule, n int64) {
+func (pass *Pass) Count(d *walk.Dir, r *Rule, n int64) {
 	if n == 0 {
 		return
 	}
-	s := &t.shards[d.Worker]
+	s := &pass.shards[d.Worker]
 	if s.counts == nil {
 		s.counts = map[*Rule]int64{}
 	}
@@ -137,38 +137,38 @@ func (t *Trial) Count(d *walk.Dir, r *Rule, n int64) {
 }
 
 // Report records a finding outside the walk. Safe for concurrent use.
-func (t *Trial) Report(f Finding) {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	t.whole = append(t.whole, f)
+func (pass *Pass) Add(f Finding) {
+	pass.mu.Lock()
+	defer pass.mu.Unlock()
+	pass.whole = append(pass.whole, f)
 }
 
 // Whole records a finding of the rule's usual level about the whole job.
-func (t *Trial) Whole(r *Rule, format string, args ...any) {
-	t.Report(Finding{Rule: r, Level: r.Level, Detail: fmt.Sprintf(format, args...)})
+func (pass *Pass) FlagJob(r *Rule, format string, args ...any) {
+	pass.Add(Finding{Rule: r, Level: r.Level, Detail: fmt.Sprintf(format, args...)})
 }
 
 // Fact records a number for the card and the reports.
-func (t *Trial) Fact(key string, value any, format string, args ...any) {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	t.facts = append(t.facts, Fact{key, value, fmt.Sprintf(format, args...)})
+func (pass *Pass) Fact(key string, value any, format string, args ...any) {
+	pass.mu.Lock()
+	defer pass.mu.Unlock()
+	pass.facts = append(pass.facts, Fact{key, value, fmt.Sprintf(format, args...)})
 }
 
 // Say sets the one line that stands under the title.
-func (t *Trial) Say(format string, args ...any) {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	t.summary = fmt.Sprintf(format, args...)
+func (pass *Pass) Summarize(format string, args ...any) {
+	pass.mu.Lock()
+	defer pass.mu.Unlock()
+	pass.summary = fmt.Sprintf(format, args...)
 }
 
 // Of returns the trial of a check that ran before in the same run; nil if it is not in the list.
-func (t *Trial) Of(c *Check) *Trial { return t.run.trials[c] }
+func (pass *Pass) Earlier(c *Check) *Pass { return pass.run.passes[c] }
 
 // StateOf returns the state of a check that ran before in the same run, nil if it has none or
 // could not judge.
-func StateOf[T any](t *Trial, c *Check) *T {
-	if o := t.Of(c); o != nil && o.reason == "" {
+func StateOf[T any](pass *Pass, c *Check) *T {
+	if o := pass.Earlier(c); o != nil && o.reason == "" {
 		s, _ := o.State.(*T)
 		return s
 	}
@@ -176,14 +176,14 @@ func StateOf[T any](t *Trial, c *Check) *T {
 }
 
 // Tally returns the totals of the walk. For use in Finish.
-func (t *Trial) Tally() *Tally { return t.run.tally }
+func (pass *Pass) Tally() *Tally { return pass.run.tally }
 
 // Total returns how many findings a rule has so far. For use in Finish.
-func (t *Trial) Total(r *Rule) int64 {
-	n := t.counts[r]
-	for i := range t.shards {
-		n += t.shards[i].counts[r]
-		for _, block := range t.shards[i].found {
+func (pass *Pass) Total(r *Rule) int64 {
+	n := pass.counts[r]
+	for i := range pass.shards {
+		n += pass.shards[i].counts[r]
+		for _, block := range pass.shards[i].found {
 			for j := range block {
 				if block[j].Rule == r {
 					n++
@@ -191,75 +191,75 @@ func (t *Trial) Total(r *Rule) int64 {
 			}
 		}
 	}
-	for i := range t.whole {
-		if t.whole[i].Rule == r {
+	for i := range pass.whole {
+		if pass.whole[i].Rule == r {
 			n++
 		}
 	}
 	return n
 }
 
-// NewTrial makes a trial outside Run, for stages that have a runner of their own. Workers is how
+// NewPass makes a pass outside Run, for stages that have a runner of their own. Workers is how
 // many goroutines may use the methods for Visit, each with a walk.Dir.Worker below it.
-func NewTrial(c *Check, job *Job, workers int) *Trial {
-	t := newTrial(&run{job: job}, c, workers)
+func NewPass(c *Check, job *Job, workers int) *Pass {
+	p := newPass(&run{job: job}, c, workers)
 	if c.Begin != nil {
-		t.State = c.Begin(t)
+		p.State = c.Begin(p)
 	}
-	return t
+	return p
 }
 
-func newTrial(r *run, c *Check, workers int) *Trial {
-	return &Trial{Check: c, Job: r.job, run: r, shards: make([]shard, max(workers, 1))}
+func newPass(r *run, c *Check, workers int) *Pass {
+	return &Pass{Check: c, Job: r.job, run: r, shards: make([]shard, max(workers, 1))}
 }
 
 // anew returns a trial that could not judge, to stand for one whose walk was abandoned: workers
 // that hang in the system may still write to the old one.
-func (t *Trial) anew(why error) *Trial {
-	n := newTrial(t.run, t.Check, len(t.shards))
+func (pass *Pass) anew(why error) *Pass {
+	n := newPass(pass.run, pass.Check, len(pass.shards))
 	n.begun, n.reason = true, sentence(why)
 	return n
 }
 
 // Close ends a trial: findings sorted, rules counted, status derived. A reason says why the check
 // could not judge; it is empty where it could.
-func (t *Trial) Close(reason string) Result {
-	t.reason = reason
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	n := len(t.whole)
-	for i := range t.shards {
-		for _, block := range t.shards[i].found {
+func (pass *Pass) Close(reason string) Result {
+	pass.reason = reason
+	pass.mu.Lock()
+	defer pass.mu.Unlock()
+	n := len(pass.whole)
+	for i := range pass.shards {
+		for _, block := range pass.shards[i].found {
 			n += len(block)
 		}
 	}
 	all := make([]Finding, 0, n)
-	all = append(all, t.whole...)
+	all = append(all, pass.whole...)
 	rules := map[string]int64{}
-	for i := range t.shards {
-		for j, block := range t.shards[i].found {
+	for i := range pass.shards {
+		for j, block := range pass.shards[i].found {
 			all = append(all, block...)
-			t.shards[i].found[j] = nil
+			pass.shards[i].found[j] = nil
 		}
-		for r, k := range t.shards[i].counts {
+		for r, k := range pass.shards[i].counts {
 			rules[r.ID] += k
 		}
-		t.shards[i] = shard{}
+		pass.shards[i] = shard{}
 	}
-	t.whole = nil
-	t.Job.spare(all)
+	pass.whole = nil
+	pass.Job.spare(all)
 	slices.SortFunc(all, compareFindings)
 	res := Result{
-		Check: t.Check, ID: t.Check.ID, Title: t.Check.Title, Summary: t.summary,
-		Facts: t.facts, Rules: rules, Findings: all, Reason: t.reason,
+		Check: pass.Check, ID: pass.Check.ID, Title: pass.Check.Title, Summary: pass.summary,
+		Facts: pass.facts, Rules: rules, Findings: all, Reason: pass.reason,
 	}
 	for i := range all {
 		rules[all[i].Rule.ID]++
 		res.Levels[all[i].Level]++
 	}
-	res.Status = Derive(res.Levels, t.reason)
+	res.Status = Derive(res.Levels, pass.reason)
 	if res.Summary == "" {
-		res.Summary = t.reason
+		res.Summary = pass.reason
 	}
 	return res
 }
@@ -283,5 +283,5 @@ func Derive(levels [3]int, reason string) Status {
 	case levels[Warn] > 0:
 		return Warned
 	}
-	return Pass
+	return Passed
 }
