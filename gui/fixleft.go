@@ -2,11 +2,11 @@ package gui
 
 import (
 	"loadline/checks"
+	"loadline/checks/fix"
 	"loadline/checks/names"
-	"loadline/checks/repair"
 )
 
-func (p *fixPage) chooseLeft(l *repair.Left) {
+func (p *fixPage) chooseLeft(l *fix.Left) {
 	p.old.set(names.Quote(l.Path), "")
 	p.why.set(capital(l.Why)+".", colMuted)
 	for _, b := range []*button{p.doSkip, p.doLink, p.doArchive, p.archive} {
@@ -14,13 +14,13 @@ func (p *fixPage) chooseLeft(l *repair.Left) {
 	}
 	for _, o := range l.Offers {
 		switch o {
-		case repair.OfferSkip:
+		case fix.OfferSkip:
 			p.doSkip.setOn(p.skip[l.Path])
 			p.doSkip.Show()
-		case repair.OfferReplace:
+		case fix.OfferReplace:
 			p.doLink.setOn(p.makes[l.Path])
 			p.doLink.Show()
-		case repair.OfferArchive:
+		case fix.OfferArchive:
 			p.doArchive.setOn(p.makes[l.Card.Path])
 			p.doArchive.Show()
 			p.archive.Show()
@@ -29,7 +29,7 @@ func (p *fixPage) chooseLeft(l *repair.Left) {
 	p.offers.Show()
 }
 
-func (p *fixPage) chosenLeft() *repair.Left {
+func (p *fixPage) chosenLeft() *fix.Left {
 	if r := p.table.chosen; p.plan != nil && p.left && r >= 0 && r < len(p.plan.Left) {
 		return &p.plan.Left[r]
 	}

@@ -10,8 +10,8 @@ import (
 	"fyne.io/fyne/v2/widget"
 
 	"loadline/checks"
+	"loadline/checks/fix"
 	"loadline/checks/names"
-	"loadline/checks/repair"
 	"loadline/checks/walk"
 )
 
@@ -21,15 +21,15 @@ type fixPage struct {
 	w      *Window
 	root   *fyne.Container
 	source string
-	limits repair.Limits
-	plan   *repair.Plan // nil while it is being made, or where it could not be
+	limits fix.Limits
+	plan   *fix.Plan // nil while it is being made, or where it could not be
 	cancel context.CancelFunc
 	busy   bool // renaming
 	left   bool // shows what is left in place of what would be renamed
 	skip   map[string]bool
 	makes  map[string]bool // links to be replaced by a copy, cards to be archived
 
-	past *repair.Journal // the last plan that was applied or begun
+	past *fix.Journal // the last plan that was applied or begun
 
 	table              *table
 	back               *button
@@ -60,7 +60,7 @@ var fixColumns = []tableColumn{
 	{title: "Why", cut: cutEnd},
 }
 
-func newFixPage(w *Window, source string, limits repair.Limits) *fixPage {
+func newFixPage(w *Window, source string, limits fix.Limits) *fixPage {
 	p := &fixPage{w: w, source: source, limits: limits, skip: w.skips(source), makes: map[string]bool{}}
 	p.table = newTable(fixColumns, p.rows, p.cell)
 	p.table.sorted = -1
@@ -127,7 +127,7 @@ func (p *fixPage) look() {
 	p.show("Reading the source. The plan changes nothing.")
 	var progress walk.Progress
 	go func() {
-		plan, err := repair.NewPlan(ctx, p.source, p.limits, &progress)
+		plan, err := fix.NewPlan(ctx, p.source, p.limits, &progress)
 		past := lastJournal(p.source)
 		p.w.desk.Post(func() {
 			if ctx.Err() != nil {
@@ -150,8 +150,8 @@ func (p *fixPage) look() {
 }
 
 // lastJournal is the latest plan that was applied or begun on a source; nil if there is none.
-func lastJournal(source string) *repair.Journal {
-	all, err := repair.Journals(source, "")
+func lastJournal(source string) *fix.Journal {
+	all, err := fix.Journals(source, "")
 	if err != nil || len(all) == 0 {
 		return nil
 	}
@@ -171,14 +171,14 @@ func (p *fixPage) show(doing string) {
 	p.count.set(doing, "")
 	able(p.lists, p.plan != nil && !p.busy && (p.past == nil || !p.past.Unfinished())) // of names on their way no list holds
 	visible(p.undo, p.past != nil && !p.busy)
-	visible(p.resume, p.past != nil && p.past.State == repair.StateApplying && !p.busy)
+	visible(p.resume, p.past != nil && p.past.State == fix.StateApplying && !p.busy)
 	if p.past != nil {
 		p.undo.set("history", "Undo "+work(p.past.Renames, p.past.Makings))
 	}
 	p.choose(p.table.chosen)
 	if p.past != nil && p.past.Unfinished() && doing == "" && !p.busy {
 		what := " stopped midway. Go on with it, or undo it, before you begin anew."
-		if p.past.State == repair.StateUndoing {
+		if p.past.State == fix.StateUndoing {
 			what = " is half undone. Undo it to the end before you begin anew."
 		}
 		p.why.set("The work of "+p.past.Started.Local().Format("2 January 2006, 15:04")+what, colFail)
@@ -292,7 +292,7 @@ func (p *fixPage) choose(row int) {
 	p.relay()
 }
 
-func (p *fixPage) chooseStep(s *repair.Step) {
+func (p *fixPage) chooseStep(s *fix.Step) {
 	p.old.set(names.Quote(s.From), "")
 	why := capital(s.Why) + "."
 	if s.Family != "" {
@@ -330,7 +330,7 @@ func (p *fixPage) edited() {
 		return
 	}
 	if err := p.plan.Edit(row, p.name.Text); err != nil {
-		p.fault.set("Not possible: "+strings.TrimPrefix(err.Error(), repair.ErrName.Error()+": ")+".", "")
+		p.fault.set("Not possible: "+strings.TrimPrefix(err.Error(), fix.ErrName.Error()+": ")+".", "")
 		p.apply.Disable()
 	} else {
 		p.fault.set("", "")
