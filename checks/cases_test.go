@@ -279,12 +279,12 @@ func (c *aCase) setTrial(key, value string) (err error) {
 func (c *aCase) pretend(t *testing.T) {
 	finish := shareWrites.Finish
 	t.Cleanup(func() { shareWrites.Finish = finish })
-	shareWrites.Finish = func(_ context.Context, t *Trial) error {
-		if t.Job.NoTrial {
+	shareWrites.Finish = func(_ context.Context, pass *Pass) error {
+		if pass.Job.NoTrial {
 			return errString(reasonNoTrial)
 		}
-		t.State = c.measured
-		judgeTrial(t, c.measured)
+		pass.State = c.measured
+		judgeTrial(pass, c.measured)
 		return nil
 	}
 }

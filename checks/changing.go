@@ -58,10 +58,10 @@ var stillChanging = &Check{
 		"file that grows while it is copied arrives short, without an error.",
 	Fix:   "Close what writes to the disk, wait a minute, then check again.",
 	Rules: []*Rule{changedDuringCheck, justWritten},
-	Begin: func(*Trial) any { return &changingState{} },
-	Visit: func(t *Trial, d *walk.Dir) {
-		s := t.State.(*changingState)
-		now := t.Job.Now()
+	Begin: func(*Pass) any { return &changingState{} },
+	Visit: func(pass *Pass, d *walk.Dir) {
+		s := pass.State.(*changingState)
+		now := pass.Job.Now()
 		young := now.Add(-lookAgain).Unix()
 		for i := range d.Entries {
 			e := &d.Entries[i]
@@ -70,13 +70,13 @@ var stillChanging = &Check{
 			}
 			// Dates a little ahead of the clock are as suspicious: some disks round up by 2 s.
 			if age := now.Sub(e.ModTime()); age < fresh && age > -fresh {
-				t.Flag(d, e, justWritten, "changed %s ago", Span(max(age, 0).Round(time.Second)))
+				pass.Flag(d, e, justWritten, "changed %s ago", Span(max(age, 0).Round(time.Second)))
 			}
 			s.remember(look{d.Join(e.Name), e.Size, e.Sec, e.Nsec})
 		}
 	},
-	Finish: func(ctx context.Context, t *Trial) error {
-		s := t.State.(*changingState)
+	Finish: func(ctx context.Context, pass *Pass) error {
+		s := pass.State.(*changingState)
 		if len(s.looks) > 0 {
 			wait := time.NewTimer(betweenLooks - time.Since(s.last))
 			defer wait.Stop()
@@ -90,13 +90,13 @@ var stillChanging = &Check{
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			t.lookAgainAt(l)
+			pass.lookAgainAt(l)
 		}
-		t.Fact("looked_twice", len(s.looks), "%s looked at twice", Of(int64(len(s.looks)), "young file"))
+		pass.Fact("looked_twice", len(s.looks), "%s looked at twice", Plural(int64(len(s.looks)), "young file"))
 		if s.more > 0 {
-			t.Fact("looked_once", s.more, "%s more looked at once only", Count(s.more))
+			pass.Fact("looked_once", s.more, "%s more looked at once only", Count(s.more))
 		}
-		t.Say("%s changed in the last ten minutes; %s while this check ran.", Of(int64(len(s.looks))+s.more, "file"), Count(t.Total(changedDuringCheck)))
+		pass.Summarize("%s changed in the last ten minutes; %s while this check ran.", Plural(int64(len(s.looks))+s.more, "file"), Count(pass.Total(changedDuringCheck)))
 		return nil
 	},
 }
@@ -112,8 +112,8 @@ func (s *changingState) remember(l look) {
 	s.looks = append(s.looks, l)
 }
 
-func (t *Trial) lookAgainAt(l look) {
-	e, err := walk.Look(t.Job.Source, l.path)
+func (pass *Pass) lookAgainAt(l look) {
+	e, err := walk.Look(pass.Job.Source, l.path)
 	f := Finding{Path: l.path, Rule: changedDuringCheck, Level: changedDuringCheck.Level, Size: l.size}
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
@@ -127,5 +127,5 @@ func (t *Trial) lookAgainAt(l look) {
 	default:
 		return
 	}
-	t.Report(f)
+	pass.Add(f)
 }

@@ -1,5 +1,5 @@
 // Package checks judges whether a folder will arrive as named and in time when it is copied to a
-// network share. It holds the vocabulary (Check, Rule, Finding, Trial, Report), the checks
+// network share. It holds the vocabulary (Check, Rule, Finding, Pass, Report), the checks
 // themselves, one file a family, and their order. It changes nothing on the source.
 package checks
 
@@ -33,7 +33,7 @@ type Status uint8
 
 // The statuses of a finished check, then the two of one that is not finished.
 const (
-	Pass Status = iota
+	Passed Status = iota
 	Warned
 	Failed
 	Unknown // the check could not look; shown as "Not checked" with the reason
@@ -94,16 +94,16 @@ type Check struct {
 	// NeedsShare marks a check that has nothing to say while no share is chosen.
 	NeedsShare bool
 
-	// Begin, if set, returns the state of one run (see Trial.State).
-	Begin func(*Trial) any
+	// Begin, if set, returns the state of one run (see Pass.State).
+	Begin func(*Pass) any
 
 	// Visit sees every folder of the source once. It is called concurrently, but never twice at
 	// a time with the same d.Worker. Nil if the check ignores files.
-	Visit func(*Trial, *walk.Dir)
+	Visit func(*Pass, *walk.Dir)
 
 	// Finish concludes. An error means that the check could not judge, never that it found
 	// something. Nil if Visit says it all.
-	Finish func(context.Context, *Trial) error
+	Finish func(context.Context, *Pass) error
 }
 
 // Validate reports every fault of a list of checks: missing texts, doubled IDs, a need that does

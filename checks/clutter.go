@@ -56,38 +56,38 @@ var clutter = &Check{
 		"AppleDouble files by their magic number. They cost calls on the way and objects in the store.",
 	Fix:   "Leave out what is listed: save the skip list and give it to your copy command.",
 	Rules: []*Rule{appleDouble, desktopClutter, unfinishedFile, ownFile},
-	Begin: func(*Trial) any {
+	Begin: func(*Pass) any {
 		return &clutterState{found: map[string]*below{}, kinds: map[string]walk.Kind{}}
 	},
 	Visit: visitClutter,
-	Finish: func(_ context.Context, t *Trial) error {
-		s := t.State.(*clutterState)
+	Finish: func(_ context.Context, pass *Pass) error {
+		s := pass.State.(*clutterState)
 		sum := below{}
 		for p, b := range s.found {
 			sum.files += b.files
 			sum.bytes = plus(sum.bytes, b.bytes)
 			f := Finding{Path: p, Rule: desktopClutter, Level: desktopClutter.Level, Detail: "kept by a desktop or an operating system"}
 			if s.kinds[p] == walk.Folder {
-				f.Detail += fmt.Sprintf("; %s, %s below", Of(b.files, "file"), Bytes(b.bytes))
+				f.Detail += fmt.Sprintf("; %s, %s below", Plural(b.files, "file"), Bytes(b.bytes))
 			} else {
 				f.Size = b.bytes
 			}
-			t.Report(f)
+			pass.Add(f)
 		}
-		n := int64(len(s.found)) + t.Total(appleDouble) + t.Total(unfinishedFile)
-		t.Fact("clutter_bytes", sum.bytes, "Kept by desktops and systems: %s, %s", Of(sum.files, "file"), Bytes(sum.bytes))
+		n := int64(len(s.found)) + pass.Total(appleDouble) + pass.Total(unfinishedFile)
+		pass.Fact("clutter_bytes", sum.bytes, "Kept by desktops and systems: %s, %s", Plural(sum.files, "file"), Bytes(sum.bytes))
 		if n == 0 {
-			t.Say("None found.")
+			pass.Summarize("None found.")
 		} else {
-			t.Say("%s to leave out: %s of desktops, %s of AppleDouble, %s unfinished.", Of(n, "entry"),
-				Count(int64(len(s.found))), Count(t.Total(appleDouble)), Count(t.Total(unfinishedFile)))
+			pass.Summarize("%s to leave out: %s of desktops, %s of AppleDouble, %s unfinished.", Plural(n, "entry"),
+				Count(int64(len(s.found))), Count(pass.Total(appleDouble)), Count(pass.Total(unfinishedFile)))
 		}
 		return nil
 	},
 }
 
-func visitClutter(t *Trial, d *walk.Dir) {
-	s := t.State.(*clutterState)
+func visitClutter(pass *Pass, d *walk.Dir) {
+	s := pass.State.(*clutterState)
 	if top := clutterAbove(d.Path); top != "" {
 		files, bytes := plainFiles(d)
 		s.add(top, walk.Folder, files, bytes)
@@ -112,12 +112,12 @@ func visitClutter(t *Trial, d *walk.Dir) {
 			continue
 		}
 		if isAppleDouble(d, e) {
-			t.Flag(d, e, appleDouble, "begins with 00 05 16 07")
+			pass.Flag(d, e, appleDouble, "begins with 00 05 16 07")
 		}
 		if names.Own(e.Name) {
-			t.Flag(d, e, ownFile, "kept by Loadline")
+			pass.Flag(d, e, ownFile, "kept by Loadline")
 		} else if how := unfinished(e.Name); how != "" {
-			t.Flag(d, e, unfinishedFile, "%s", how)
+			pass.Flag(d, e, unfinishedFile, "%s", how)
 		}
 	}
 }

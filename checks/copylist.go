@@ -100,6 +100,6 @@ func (j *Job) spare(found []Finding) {
 }
 
 // copied reports whether a file is to be copied; without a list it builds no path.
-func (t *Trial) copied(d *walk.Dir, e *walk.Entry) bool {
-	return t.Job.CopyList == nil || t.Job.CopyList.Has(d.Join(e.Name))
+func (pass *Pass) copied(d *walk.Dir, e *walk.Entry) bool {
+	return pass.Job.CopyList == nil || pass.Job.CopyList.Has(d.Join(e.Name))
 }

@@ -84,29 +84,29 @@ var copyTime = &Check{
 		"battery of the appliance.",
 	Fix:   "Keep everything on mains power and on a cable, and start early enough.",
 	Rules: []*Rule{batteryTooShort, wirelessLink, slowLink, onBattery},
-	Finish: func(ctx context.Context, t *Trial) error {
-		n := &t.Tally().Copy
-		job := t.Job
+	Finish: func(ctx context.Context, pass *Pass) error {
+		n := &pass.Tally().Copy
+		job := pass.Job
 		if job.Uplink > 0 {
 			d := AtLineRate(n.Bytes, job.Uplink)
-			t.Fact("uplink_seconds", d.Seconds(), "Over the uplink of %s instead: %s", LineRate(job.Uplink), Span(d))
+			pass.Fact("uplink_seconds", d.Seconds(), "Over the uplink of %s instead: %s", LineRate(job.Uplink), Span(d))
 		}
 		link := job.Link
-		m := StateOf[shareState](t, shareMounted)
+		m := StateOf[shareState](pass, shareMounted)
 		if m != nil && m.facts != nil && m.usable {
-			if bits := judgeLinkTo(ctx, t, m.facts); link == 0 {
+			if bits := judgeLinkTo(ctx, pass, m.facts); link == 0 {
 				link = bits
 			}
 		}
 		if battery, known := share.OnBattery(); known {
-			t.Fact("computer_on_battery", battery, "%s", choose(battery, "This computer runs on its battery", "This computer is on mains power"))
+			pass.Fact("computer_on_battery", battery, "%s", choose(battery, "This computer runs on its battery", "This computer is on mains power"))
 			if battery && job.StandIn == nil {
-				t.Whole(onBattery, "this computer is not plugged in")
+				pass.FlagJob(onBattery, "this computer is not plugged in")
 			}
 		}
-		e, how := estimate(t, link)
+		e, how := estimate(pass, link)
 		if how == "" {
-			planWire(t, n.Bytes)
+			planWire(pass, n.Bytes)
 			if job.Share == "" {
 				return errors.New("no share chosen yet")
 			}
@@ -115,22 +115,22 @@ var copyTime = &Check{
 			}
 			return errors.New("nothing was measured on the share, and the rate of the link is not known")
 		}
-		t.Fact("estimate_low_seconds", e.Low.Seconds(), "Estimate: %s, %s", e, how)
-		t.Fact("estimate_high_seconds", e.High.Seconds(), "At the slow end: %s", Span(e.High))
+		pass.Fact("estimate_low_seconds", e.Low.Seconds(), "Estimate: %s, %s", e, how)
+		pass.Fact("estimate_high_seconds", e.High.Seconds(), "At the slow end: %s", Span(e.High))
 		if link > 0 {
 			w := OnWire(n.Bytes, link)
-			t.Fact("link_bits_per_second", link, "The link of %s could carry it in %s", LineRate(link), w)
+			pass.Fact("link_bits_per_second", link, "The link of %s could carry it in %s", LineRate(link), w)
 		}
-		t.Say("%s, %s.", e, how)
+		pass.Summarize("%s, %s.", e, how)
 		if job.Battery > 0 {
 			safe := time.Duration(float64(job.Battery) * batteryShare)
-			t.Fact("battery_seconds", job.Battery.Seconds(), "Battery of the appliance: %s, of which %s are safe", Span(job.Battery), Span(safe))
+			pass.Fact("battery_seconds", job.Battery.Seconds(), "Battery of the appliance: %s, of which %s are safe", Span(job.Battery), Span(safe))
 			if e.High > safe {
-				t.Whole(batteryTooShort, "the copy takes up to %s, 80 %% of the battery is %s", Span(e.High), Span(safe))
+				pass.FlagJob(batteryTooShort, "the copy takes up to %s, 80 %% of the battery is %s", Span(e.High), Span(safe))
 			}
 		}
 		if job.Share == "" {
-			planWire(t, n.Bytes)
+			planWire(pass, n.Bytes)
 			return errors.New("no share chosen yet")
 		}
 		return nil
@@ -138,11 +138,11 @@ var copyTime = &Check{
 }
 
 // estimate tells how long the copy takes and by what that is known, "" if by nothing.
-func estimate(t *Trial, link float64) (e Estimate, how string) {
-	n := &t.Tally().Copy
-	got := StateOf[share.Result](t, shareWrites)
+func estimate(pass *Pass, link float64) (e Estimate, how string) {
+	n := &pass.Tally().Copy
+	got := StateOf[share.Result](pass, shareWrites)
 	// A stand-in's rate is that of a folder on this computer and says nothing of a share.
-	if got != nil && got.Rate > 0 && t.Job.StandIn == nil {
+	if got != nil && got.Rate > 0 && pass.Job.StandIn == nil {
 		calls := float64(n.Files) * got.PerFile.Seconds()
 		fast, slow := got.RateHigh, got.RateLow
 		if fast <= 0 {
@@ -166,37 +166,37 @@ func estimate(t *Trial, link float64) (e Estimate, how string) {
 }
 
 // planWire says what to expect while there is no share to measure.
-func planWire(t *Trial, bytes int64) {
+func planWire(pass *Pass, bytes int64) {
 	one, ten := OnWire(bytes, gigabit), OnWire(bytes, tenGigabit)
-	t.Fact("plan_1gbit_seconds", one.High.Seconds(), "On a wire of 1 Gb/s: %s", one)
-	t.Fact("plan_10gbit_seconds", ten.High.Seconds(), "On a wire of 10 Gb/s: %s", ten)
+	pass.Fact("plan_1gbit_seconds", one.High.Seconds(), "On a wire of 1 Gb/s: %s", one)
+	pass.Fact("plan_10gbit_seconds", ten.High.Seconds(), "On a wire of 10 Gb/s: %s", ten)
 	uplink := ""
-	if u := t.Job.Uplink; u > 0 {
+	if u := pass.Job.Uplink; u > 0 {
 		uplink = fmt.Sprintf(", or %s over your uplink", Span(AtLineRate(bytes, u)))
 	}
-	t.Say("Plan for %s on a wire of 1 Gb/s, %s at 10 Gb/s%s.", Span(one.High), Span(ten.High), uplink)
+	pass.Summarize("Plan for %s on a wire of 1 Gb/s, %s at 10 Gb/s%s.", Span(one.High), Span(ten.High), uplink)
 }
 
 // judgeLinkTo looks at the interface that leads to the share and returns its rate in bits a second, 0
 // if that is unknown.
-func judgeLinkTo(ctx context.Context, t *Trial, f *share.Facts) float64 {
+func judgeLinkTo(ctx context.Context, pass *Pass, f *share.Facts) float64 {
 	if !f.Network || f.Invented != "" {
 		return 0
 	}
-	l, err := share.Guard(ctx, t.Job.Deadline, func() (share.Link, error) { return share.Route(ctx, f.Mount.Server()) })
+	l, err := share.Guard(ctx, pass.Job.Deadline, func() (share.Link, error) { return share.Route(ctx, f.Mount.Server()) })
 	if err != nil {
-		t.Fact("interface", "", "The way to the share is not known: %s", err)
+		pass.Fact("interface", "", "The way to the share is not known: %s", err)
 		return 0
 	}
-	t.Fact("interface", l.Interface, "The way to the share: %s%s", l.Interface, choose(l.Bits > 0, ", "+LineRate(l.Bits), ""))
+	pass.Fact("interface", l.Interface, "The way to the share: %s%s", l.Interface, choose(l.Bits > 0, ", "+LineRate(l.Bits), ""))
 	if l.Wireless {
-		t.Whole(wirelessLink, "%s is wireless", l.Interface)
+		pass.FlagJob(wirelessLink, "%s is wireless", l.Interface)
 	}
 	if l.Bits > 0 && l.Bits < leastLink && !l.Wireless {
-		t.Whole(slowLink, "%s negotiated %s, 1 Gb/s are wanted", l.Interface, LineRate(l.Bits))
+		pass.FlagJob(slowLink, "%s negotiated %s, 1 Gb/s are wanted", l.Interface, LineRate(l.Bits))
 	}
 	if l.HalfDuplex {
-		t.Whole(slowLink, "%s runs half duplex", l.Interface)
+		pass.FlagJob(slowLink, "%s runs half duplex", l.Interface)
 	}
 	return l.Bits
 }

@@ -70,7 +70,7 @@ func compare(t testing.TB, oracle string, got map[spot]Level, want map[spot]bool
 // say the same without being misled by any name.
 func sound(t testing.TB, rep *Report) {
 	t.Helper()
-	worst := Pass
+	worst := Passed
 	for i := range rep.Checks {
 		c := &rep.Checks[i]
 		var levels [3]int
@@ -111,7 +111,7 @@ func sound(t testing.TB, rep *Report) {
 		if levels != c.Levels {
 			t.Errorf("%s: levels %v, counted %v", c.ID, c.Levels, levels)
 		}
-		want := Pass
+		want := Passed
 		switch {
 		case levels[Fail] > 0:
 			want = Failed
@@ -123,7 +123,7 @@ func sound(t testing.TB, rep *Report) {
 		if c.Status != want {
 			t.Errorf("%s: status %s, its findings make it %s", c.ID, c.Status, want)
 		}
-		if want == Failed || want != Pass && worst == Pass {
+		if want == Failed || want != Passed && worst == Passed {
 			worst = choose(want == Failed, Failed, Warned)
 		}
 	}

@@ -26,7 +26,7 @@ func Bytes(n int64) string {
 func Count(n int64) string { return humanize.Comma(n) }
 
 // Of returns a count with its noun in the right number: "1 file", "2 files", "2 entries", "2 keys".
-func Of(n int64, noun string) string {
+func Plural(n int64, noun string) string {
 	switch {
 	case n == 1:
 		return "1 " + noun

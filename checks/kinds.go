@@ -70,20 +70,20 @@ var fileKinds = &Check{
 		"it arrives differently, several times, or not at all.",
 	Fix:   "Decide for each kind that is listed whether to leave it out or to change it.",
 	Rules: []*Rule{specialFile, hardLink, sparseFile, emptyFolder, zeroLength, tooLarge, otherMount, folderLoop, nothingToCopy},
-	Begin: func(t *Trial) any {
-		limit := t.Job.ObjectBytes
-		if n := fileLimit(t); n > 0 {
+	Begin: func(pass *Pass) any {
+		limit := pass.Job.ObjectBytes
+		if n := fileLimit(pass); n > 0 {
 			limit = min(limit, n)
 		}
 		return &limit
 	},
-	Visit: func(t *Trial, d *walk.Dir) {
-		limit := *t.State.(*int64)
+	Visit: func(pass *Pass, d *walk.Dir) {
+		limit := *pass.State.(*int64)
 		switch {
 		case d.Loop:
-			t.FlagFinding(d, Finding{Path: d.Path, Rule: folderLoop, Level: folderLoop.Level, Detail: "leads back to a folder above it"})
+			pass.FlagFinding(d, Finding{Path: d.Path, Rule: folderLoop, Level: folderLoop.Level, Detail: "leads back to a folder above it"})
 		case len(d.Entries) == 0 && d.Err == nil && d.Path != "":
-			t.FlagFinding(d, Finding{Path: d.Path, Rule: emptyFolder, Level: emptyFolder.Level, Detail: "holds nothing"})
+			pass.FlagFinding(d, Finding{Path: d.Path, Rule: emptyFolder, Level: emptyFolder.Level, Detail: "holds nothing"})
 		}
 		for i := range d.Entries {
 			e := &d.Entries[i]
@@ -91,41 +91,41 @@ var fileKinds = &Check{
 				continue
 			}
 			if e.MountRoot {
-				t.Flag(d, e, otherMount, "another file system is mounted here")
+				pass.Flag(d, e, otherMount, "another file system is mounted here")
 			}
 			switch e.Kind {
 			case walk.Other:
-				t.Flag(d, e, specialFile, "neither file nor folder nor link")
+				pass.Flag(d, e, specialFile, "neither file nor folder nor link")
 			case walk.File:
 				if e.Links > 1 || e.Size == 0 || e.Size > limit || isSparse(e) {
-					judgeFile(t, d, e, limit)
+					judgeFile(pass, d, e, limit)
 				}
 			}
 		}
 	},
-	Finish: func(_ context.Context, t *Trial) error {
-		n := t.Tally()
-		t.Fact("files", n.Files, "%s, %s", Of(n.Files, "file"), Bytes(n.Bytes))
-		t.Fact("folders", n.Folders, "%s", Of(n.Folders, "folder"))
-		t.Fact("links", n.Links, "%s", Of(n.Links, "link"))
-		t.Fact("others", n.Others, "%s", Of(n.Others, "special file"))
+	Finish: func(_ context.Context, pass *Pass) error {
+		n := pass.Tally()
+		pass.Fact("files", n.Files, "%s, %s", Plural(n.Files, "file"), Bytes(n.Bytes))
+		pass.Fact("folders", n.Folders, "%s", Plural(n.Folders, "folder"))
+		pass.Fact("links", n.Links, "%s", Plural(n.Links, "link"))
+		pass.Fact("others", n.Others, "%s", Plural(n.Others, "special file"))
 		if n.LargestFile > 0 {
-			t.Fact("largest_bytes", n.LargestFile, "Largest file: %s, %s", Bytes(n.LargestFile), names.Quote(n.LargestPath))
+			pass.Fact("largest_bytes", n.LargestFile, "Largest file: %s, %s", Bytes(n.LargestFile), names.Quote(n.LargestPath))
 		}
 		if n.Files == 0 {
-			t.Whole(nothingToCopy, "%s, no file", Of(n.Folders, "folder"))
-			t.Say("There is nothing to copy.")
+			pass.FlagJob(nothingToCopy, "%s, no file", Plural(n.Folders, "folder"))
+			pass.Summarize("There is nothing to copy.")
 			return nil
 		}
-		t.Say("%s in %s, %s, %s.", Of(n.Files, "file"), Of(n.Folders, "folder"), Of(n.Links, "link"), Of(n.Others, "special file"))
+		pass.Summarize("%s in %s, %s, %s.", Plural(n.Files, "file"), Plural(n.Folders, "folder"), Plural(n.Links, "link"), Plural(n.Others, "special file"))
 		return nil
 	},
 }
 
 // fileLimit is the largest file that the share's file system takes, 0 where that is not known. An
 // NFS server tells it to its client only (RFC 1813 FSINFO).
-func fileLimit(t *Trial) int64 {
-	s := StateOf[shareState](t, shareMounted)
+func fileLimit(pass *Pass) int64 {
+	s := StateOf[shareState](pass, shareMounted)
 	if s == nil || s.facts == nil {
 		return 0
 	}
@@ -142,17 +142,17 @@ func isSparse(e *walk.Entry) bool {
 	return e.Blocks >= 0 && e.Blocks*512+int64(e.BlockSize) < e.Size
 }
 
-func judgeFile(t *Trial, d *walk.Dir, e *walk.Entry, limit int64) {
+func judgeFile(pass *Pass, d *walk.Dir, e *walk.Entry, limit int64) {
 	if e.Links > 1 {
-		t.Flag(d, e, hardLink, "has %d names", e.Links)
+		pass.Flag(d, e, hardLink, "has %d names", e.Links)
 	}
 	if e.Size == 0 {
-		t.Flag(d, e, zeroLength, "0 bytes")
+		pass.Flag(d, e, zeroLength, "0 bytes")
 	}
 	if e.Size > limit {
-		t.Flag(d, e, tooLarge, "file is %s bytes, %s are possible", Count(e.Size), Count(limit))
+		pass.Flag(d, e, tooLarge, "file is %s bytes, %s are possible", Count(e.Size), Count(limit))
 	}
 	if isSparse(e) {
-		t.Flag(d, e, sparseFile, "takes up %s, its size is %s", Bytes(e.Blocks*512), Bytes(e.Size))
+		pass.Flag(d, e, sparseFile, "takes up %s, its size is %s", Bytes(e.Blocks*512), Bytes(e.Size))
 	}
 }

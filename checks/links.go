@@ -57,35 +57,35 @@ var symlinks = &Check{
 		"An object store holds no links, and a copy command either drops them or follows them.",
 	Fix:   "Replace links by copies of what they point to, or leave them out knowingly.",
 	Rules: []*Rule{linkAbsolute, linkOutside, linkLoop, linkDangling, linkInside},
-	Begin: func(*Trial) any { return new(atomic.Int64) },
-	Visit: func(t *Trial, d *walk.Dir) {
+	Begin: func(*Pass) any { return new(atomic.Int64) },
+	Visit: func(pass *Pass, d *walk.Dir) {
 		for i := range d.Entries {
 			if e := &d.Entries[i]; e.Kind == walk.Link && !e.Failed {
-				t.State.(*atomic.Int64).Add(1)
-				judgeLink(t, d, e)
+				pass.State.(*atomic.Int64).Add(1)
+				judgeLink(pass, d, e)
 			}
 		}
 	},
-	Finish: func(_ context.Context, t *Trial) error {
-		n := t.State.(*atomic.Int64).Load()
-		t.Fact("links", n, "%s looked at", Of(n, "link"))
+	Finish: func(_ context.Context, pass *Pass) error {
+		n := pass.State.(*atomic.Int64).Load()
+		pass.Fact("links", n, "%s looked at", Plural(n, "link"))
 		if n == 0 {
-			t.Say("There are no links.")
+			pass.Summarize("There are no links.")
 		} else {
-			t.Say("%s looked at; %s into the source.", Of(n, "link"), Count(t.Total(linkInside)))
+			pass.Summarize("%s looked at; %s into the source.", Plural(n, "link"), Count(pass.Total(linkInside)))
 		}
 		return nil
 	},
 }
 
-func judgeLink(t *Trial, d *walk.Dir, e *walk.Entry) {
+func judgeLink(pass *Pass, d *walk.Dir, e *walk.Entry) {
 	target, err := d.Readlink(e.Name)
 	if err != nil {
-		t.Flag(d, e, linkDangling, "its target cannot be read: %s", reasonOf(err))
+		pass.Flag(d, e, linkDangling, "its target cannot be read: %s", reasonOf(err))
 		return
 	}
-	rule, detail := LinkRule(t.Job.Source, d.Path, target, t.Job.Deadline)
-	t.Flag(d, e, rule, "%s", detail)
+	rule, detail := LinkRule(pass.Job.Source, d.Path, target, pass.Job.Deadline)
+	pass.Flag(d, e, rule, "%s", detail)
 }
 
 // LinkRule returns the one rule that a link falls under, the first that holds, and what there is to

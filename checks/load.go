@@ -37,24 +37,24 @@ var folderLoad = &Check{
 		"it memory. Very many small files make a copy slow where bytes alone would not.",
 	Fix:   "Pack what is listed into one file a folder (POSIX pax), or split it.",
 	Rules: []*Rule{smallFiles, hugeFolder},
-	Visit: func(t *Trial, d *walk.Dir) {
+	Visit: func(pass *Pass, d *walk.Dir) {
 		if len(d.Entries) > hugeEntries {
-			t.FlagFinding(d, Finding{
+			pass.FlagFinding(d, Finding{
 				Path: d.Path, Rule: hugeFolder, Level: hugeFolder.Level,
 				Detail: Count(int64(len(d.Entries))) + " entries, over " + Count(hugeEntries) + " are slow to list",
 			})
 		}
 	},
-	Finish: func(_ context.Context, t *Trial) error {
-		n := &t.Tally().Copy
+	Finish: func(_ context.Context, pass *Pass) error {
+		n := &pass.Tally().Copy
 		mean := int64(0)
 		if n.Files > 0 {
 			mean = n.Bytes / n.Files
 		}
-		t.Fact("mean_bytes", mean, "Mean size of a file: %s", Bytes(mean))
-		got := StateOf[share.Result](t, shareWrites)
+		pass.Fact("mean_bytes", mean, "Mean size of a file: %s", Bytes(mean))
+		got := StateOf[share.Result](pass, shareWrites)
 		if got == nil || got.PerFile <= 0 || got.Rate <= 0 {
-			t.Say("%s, %s each on average. How long a small file takes is not known yet.", Of(n.Files, "file"), Bytes(mean))
+			pass.Summarize("%s, %s each on average. How long a small file takes is not known yet.", Plural(n.Files, "file"), Bytes(mean))
 			return nil
 		}
 		calls := seconds(float64(n.Files) * got.PerFile.Seconds())
@@ -63,11 +63,11 @@ var folderLoad = &Check{
 		if whole > 0 {
 			part = float64(calls) / float64(whole)
 		}
-		t.Fact("calls_share", part, "Opening, closing and naming files: %s of %s", Span(calls), Span(whole))
+		pass.Fact("calls_share", part, "Opening, closing and naming files: %s of %s", Span(calls), Span(whole))
 		if part > smallFilesShare && whole > smallFilesLeast {
-			t.Whole(smallFiles, "opening, closing and naming %s takes %s, %.0f %% of the time of the copy; over 25 %% is slow", Of(n.Files, "file"), Span(calls), part*100)
+			pass.FlagJob(smallFiles, "opening, closing and naming %s takes %s, %.0f %% of the time of the copy; over 25 %% is slow", Plural(n.Files, "file"), Span(calls), part*100)
 		}
-		t.Say("%s, %s each on average; opening, closing and naming them takes %s of %s.", Of(n.Files, "file"), Bytes(mean), Span(calls), Span(whole))
+		pass.Summarize("%s, %s each on average; opening, closing and naming them takes %s of %s.", Plural(n.Files, "file"), Bytes(mean), Span(calls), Span(whole))
 		return nil
 	},
 }

@@ -80,26 +80,26 @@ var metadata = &Check{
 		"a folder where one of the sample has some: each question costs a call to the system.",
 	Fix:   "Write down what matters of them in a file beside the footage.",
 	Rules: []*Rule{extendedAttributes, accessList, dateOutOfRange, attributesSampled, futureDate},
-	Begin: func(t *Trial) any {
+	Begin: func(pass *Pass) any {
 		s := &metadataState{dates: true}
-		if m := StateOf[shareState](t, shareMounted); m != nil && m.facts != nil {
+		if m := StateOf[shareState](pass, shareMounted); m != nil && m.facts != nil {
 			s.dates = m.facts.NFS && (m.facts.Version == "" || m.facts.Version[0] < '4')
 		}
 		return s
 	},
 	Visit: visitMetadata,
-	Finish: func(ctx context.Context, t *Trial) error {
-		s := t.State.(*metadataState)
+	Finish: func(ctx context.Context, pass *Pass) error {
+		s := pass.State.(*metadataState)
 		left := s.left.Load()
 		if left <= attributesAll {
 			for _, e := range s.rest {
 				if err := ctx.Err(); err != nil {
 					return err
 				}
-				if list, err := walk.Xattrs(t.Job.Source, e.path); err == nil {
+				if list, err := walk.Xattrs(pass.Job.Source, e.path); err == nil {
 					for _, f := range attributeFindings(list) {
 						f.Path, f.Size = e.path, e.size
-						t.Report(f)
+						pass.Add(f)
 					}
 				}
 			}
@@ -107,36 +107,36 @@ var metadata = &Check{
 			left = 0
 		}
 		asked, sample := s.asked.Load(), ""
-		t.Fact("asked", asked, "%s asked for attributes", Of(asked, "entry"))
+		pass.Fact("asked", asked, "%s asked for attributes", Plural(asked, "entry"))
 		if left > 0 {
-			t.Fact("not_asked", left, "%s not asked", Of(left, "entry"))
-			t.Whole(attributesSampled, "%s of %s were asked", Count(asked), Of(asked+left, "entry"))
+			pass.Fact("not_asked", left, "%s not asked", Plural(left, "entry"))
+			pass.FlagJob(attributesSampled, "%s of %s were asked", Count(asked), Plural(asked+left, "entry"))
 			sample = ", a sample of " + Count(asked+left) + ","
 		}
-		t.Say("%s of %s%s with attributes or access lists.", Count(t.Total(extendedAttributes)+t.Total(accessList)), Of(asked, "entry"), sample)
+		pass.Summarize("%s of %s%s with attributes or access lists.", Count(pass.Total(extendedAttributes)+pass.Total(accessList)), Plural(asked, "entry"), sample)
 		return nil
 	},
 }
 
-func visitMetadata(t *Trial, d *walk.Dir) {
-	s := t.State.(*metadataState)
-	future := t.Job.Now().Add(ahead).Unix()
+func visitMetadata(pass *Pass, d *walk.Dir) {
+	s := pass.State.(*metadataState)
+	future := pass.Job.Now().Add(ahead).Unix()
 	asked, left := int64(0), int64(0)
-	found := t.Job.AllAttributes
+	found := pass.Job.AllAttributes
 	for i := range d.Entries {
 		e := &d.Entries[i]
 		if !mayHaveAttributes(e) {
 			continue
 		}
 		if e.Sec > future {
-			t.Flag(d, e, futureDate, "dated %s", e.ModTime().UTC().Format("2006-01-02"))
+			pass.Flag(d, e, futureDate, "dated %s", e.ModTime().UTC().Format("2006-01-02"))
 		}
 		if s.dates && (e.Sec < 0 || e.Sec > lastDate3) {
-			t.Flag(d, e, dateOutOfRange, "dated %s", e.ModTime().UTC().Format(time.RFC3339))
+			pass.Flag(d, e, dateOutOfRange, "dated %s", e.ModTime().UTC().Format(time.RFC3339))
 		}
 		if inSample(i) {
 			asked++
-			found = askAttributes(t, d, e) || found
+			found = askAttributes(pass, d, e) || found
 		}
 	}
 	for i := range d.Entries {
@@ -145,7 +145,7 @@ func visitMetadata(t *Trial, d *walk.Dir) {
 		case inSample(i) || !mayHaveAttributes(e):
 		case found:
 			asked++
-			askAttributes(t, d, e)
+			askAttributes(pass, d, e)
 		default:
 			left++
 			if s.left.Load()+left <= attributesAll {
@@ -175,14 +175,14 @@ func (s *metadataState) keep(d *walk.Dir, e *walk.Entry) {
 func inSample(i int) bool { return i < sampleFirst || i%sampleEvery == 0 }
 
 // askAttributes flags what attributes an entry has and reports whether it has some that count.
-func askAttributes(t *Trial, d *walk.Dir, e *walk.Entry) bool {
+func askAttributes(pass *Pass, d *walk.Dir, e *walk.Entry) bool {
 	list, err := d.Xattrs(e.Name)
 	if err != nil || len(list) == 0 {
 		return false
 	}
 	findings := attributeFindings(list)
 	for _, f := range findings {
-		t.Flag(d, e, f.Rule, "%s", f.Detail)
+		pass.Flag(d, e, f.Rule, "%s", f.Detail)
 	}
 	return len(findings) > 0
 }
@@ -200,7 +200,7 @@ func attributeFindings(list []string) (found []Finding) {
 		}
 	}
 	if len(user) > 0 {
-		found = append(found, Finding{Rule: extendedAttributes, Level: extendedAttributes.Level, Detail: Of(int64(len(user)), "attribute") + ": " + quoteList(user, 3)})
+		found = append(found, Finding{Rule: extendedAttributes, Level: extendedAttributes.Level, Detail: Plural(int64(len(user)), "attribute") + ": " + quoteList(user, 3)})
 	}
 	if acl {
 		found = append(found, Finding{Rule: accessList, Level: accessList.Level, Detail: "has an access control list"})

@@ -63,18 +63,18 @@ var shareMounted = &Check{
 		"this computer: a copy into it ends without an error, and the appliance travels empty.",
 	Fix:   "Mount the share as the appliance's instructions say, then choose its folder again.",
 	Rules: []*Rule{notAMount, sameDisk, nestedFolders, localFileSystem, shareSilent},
-	Begin: func(*Trial) any { return &shareState{} },
-	Finish: func(ctx context.Context, t *Trial) error {
-		job := t.Job
-		s := t.State.(*shareState)
+	Begin: func(*Pass) any { return &shareState{} },
+	Finish: func(ctx context.Context, pass *Pass) error {
+		job := pass.Job
+		s := pass.State.(*shareState)
 		facts := job.StandIn
 		if facts == nil {
 			var err error
 			facts, err = lookAtShare(ctx, job)
 			if errors.Is(err, share.ErrSilent) || errors.Is(err, share.ErrBusy) {
 				s.facts, s.why = facts, "the share does not answer"
-				t.Whole(shareSilent, "no answer within %s", Span(job.Deadline))
-				t.Say("The share does not answer. Nothing else can be learned of it until it does.")
+				pass.FlagJob(shareSilent, "no answer within %s", Span(job.Deadline))
+				pass.Summarize("The share does not answer. Nothing else can be learned of it until it does.")
 				return nil
 			}
 			if errors.Is(err, ErrBadJob) {
@@ -90,35 +90,35 @@ var shareMounted = &Check{
 			return err
 		}
 		m := &facts.Mount
-		t.Say("%s is mounted on %s and answers.", names.Quote(m.From), names.Quote(m.Point))
+		pass.Summarize("%s is mounted on %s and answers.", names.Quote(m.From), names.Quote(m.Point))
 		switch {
 		case facts.System:
 			s.usable, s.why = false, "nothing is mounted on the folder that you chose"
-			t.Whole(notAMount, "%s is part of the file system mounted on %s", names.Quote(facts.Path), names.Quote(m.Point))
-			t.Say("Nothing is mounted on %s.", names.Quote(facts.Path))
+			pass.FlagJob(notAMount, "%s is part of the file system mounted on %s", names.Quote(facts.Path), names.Quote(m.Point))
+			pass.Summarize("Nothing is mounted on %s.", names.Quote(facts.Path))
 		case !facts.Network:
-			t.Whole(localFileSystem, "%s is mounted on %s with file system %s", names.Quote(m.From), names.Quote(m.Point), names.Quote(m.Type))
-			t.Say("A local file system (%s) is mounted here, not a share.", names.Quote(m.Type))
+			pass.FlagJob(localFileSystem, "%s is mounted on %s with file system %s", names.Quote(m.From), names.Quote(m.Point), names.Quote(m.Type))
+			pass.Summarize("A local file system (%s) is mounted here, not a share.", names.Quote(m.Type))
 		}
 		if same {
-			t.Whole(sameDisk, "both are on %s", names.Quote(m.From))
+			pass.FlagJob(sameDisk, "both are on %s", names.Quote(m.From))
 		}
 		if nested {
 			s.usable, s.why = false, "source and share lie in one another"
-			t.Whole(nestedFolders, "source %s, share %s", names.Quote(job.Source), names.Quote(facts.Path))
-			t.Say("Source and share lie in one another.")
+			pass.FlagJob(nestedFolders, "source %s, share %s", names.Quote(job.Source), names.Quote(facts.Path))
+			pass.Summarize("Source and share lie in one another.")
 		}
-		t.Fact("mount_point", m.Point, "Mounted on %s", names.Quote(m.Point))
-		t.Fact("from", m.From, "Comes from %s", names.Quote(m.From))
-		t.Fact("type", m.Type, "File system: %s", names.Quote(m.Type))
+		pass.Fact("mount_point", m.Point, "Mounted on %s", names.Quote(m.Point))
+		pass.Fact("from", m.From, "Comes from %s", names.Quote(m.From))
+		pass.Fact("type", m.Type, "File system: %s", names.Quote(m.Type))
 		if facts.Version != "" {
-			t.Fact("nfs_version", facts.Version, "NFS version %s", facts.Version)
+			pass.Fact("nfs_version", facts.Version, "NFS version %s", facts.Version)
 		}
 		if facts.Space.Total > 0 {
-			t.Fact("free_bytes", facts.Space.Free, "Free: %s of %s", Bytes(facts.Space.Free), Bytes(facts.Space.Total))
+			pass.Fact("free_bytes", facts.Space.Free, "Free: %s of %s", Bytes(facts.Space.Free), Bytes(facts.Space.Total))
 		}
 		if facts.Invented != "" {
-			t.Fact("invented", facts.Invented, "Invented for the demo: %s", facts.Invented)
+			pass.Fact("invented", facts.Invented, "Invented for the demo: %s", facts.Invented)
 		}
 		return nil
 	},
@@ -149,11 +149,11 @@ func lookAtShare(ctx context.Context, job *Job) (*share.Facts, error) {
 
 // stillMounted returns an error where the share is no longer the one that the first check saw: what
 // is written or measured then would be so on whatever lies below its mount point.
-func stillMounted(ctx context.Context, t *Trial, seen *share.Facts) error {
-	if t.Job.StandIn != nil {
+func stillMounted(ctx context.Context, pass *Pass, seen *share.Facts) error {
+	if pass.Job.StandIn != nil {
 		return nil
 	}
-	now, err := lookAtShare(ctx, t.Job)
+	now, err := lookAtShare(ctx, pass.Job)
 	if err != nil {
 		return err
 	}
@@ -246,20 +246,20 @@ var mountOptions = &Check{
 	Fix:   "Mount the share again with the options that its findings name.",
 	Rules: []*Rule{mountSoft, mountUDP, mountReadOnly, nfsVersion, smallTransferSize, attributeCacheOff, shortTimeout, noLocks},
 	Needs: []*Check{shareMounted},
-	Finish: func(_ context.Context, t *Trial) error {
-		s := StateOf[shareState](t, shareMounted)
+	Finish: func(_ context.Context, pass *Pass) error {
+		s := StateOf[shareState](pass, shareMounted)
 		if s == nil || s.facts == nil {
 			return errors.New("nothing is known of the mount")
 		}
 		if s.facts.System {
 			return errors.New(s.why + ", so there are no options to judge")
 		}
-		judgeOptions(t, s.facts)
+		judgeOptions(pass, s.facts)
 		return nil
 	},
 }
 
-func judgeOptions(t *Trial, f *share.Facts) {
+func judgeOptions(pass *Pass, f *share.Facts) {
 	m := &f.Mount
 	has := func(option string) bool { _, ok := m.Option(option); return ok }
 	number := func(option string) (int, bool) {
@@ -276,66 +276,66 @@ func judgeOptions(t *Trial, f *share.Facts) {
 		if has("softerr") {
 			which = "softerr"
 		}
-		t.Whole(mountSoft, "%s is in force", which)
+		pass.FlagJob(mountSoft, "%s is in force", which)
 	}
 	proto, _ := m.Option("proto")
 	udp := proto == "udp" || proto == "udp6" || has("udp")
 	if udp {
-		t.Whole(mountUDP, "proto=%s is in force", cmpOr(proto, "udp"))
+		pass.FlagJob(mountUDP, "proto=%s is in force", cmpOr(proto, "udp"))
 	}
 	if slices.Contains(m.Options, "ro") {
-		t.Whole(mountReadOnly, "ro is in force")
+		pass.FlagJob(mountReadOnly, "ro is in force")
 	}
 	switch major, _, _ := strings.Cut(f.Version, "."); major {
 	case "2":
-		t.Report(Finding{
+		pass.Add(Finding{
 			Rule: nfsVersion, Level: Fail, Detail: "version 2 in force: no file over 2 GiB",
 			Remedy: "Mount again with vers=4.2, or at least vers=3.",
 		})
 	case "3":
-		t.Whole(nfsVersion, "version 3 in force: no extended attributes, dates from 1970 to 2106 only")
+		pass.FlagJob(nfsVersion, "version 3 in force: no extended attributes, dates from 1970 to 2106 only")
 	}
 	for _, option := range []string{"rsize", "wsize"} {
 		if n, ok := number(option); ok && f.NFS {
-			t.Fact(option, n, "%s in force: %s bytes; %s at most", option, Count(int64(n)), Count(1<<20))
+			pass.Fact(option, n, "%s in force: %s bytes; %s at most", option, Count(int64(n)), Count(1<<20))
 			if n < leastTransfer {
-				t.Whole(smallTransferSize, "%s is %s bytes, at least %s are wanted", option, Count(int64(n)), Count(leastTransfer))
+				pass.FlagJob(smallTransferSize, "%s is %s bytes, at least %s are wanted", option, Count(int64(n)), Count(leastTransfer))
 			}
 		}
 	}
 	for _, option := range []string{"noac", "sync"} {
 		if has(option) {
-			t.Whole(attributeCacheOff, "%s is in force", option)
+			pass.FlagJob(attributeCacheOff, "%s is in force", option)
 		}
 	}
 	if zeroCache(m) {
-		t.Whole(attributeCacheOff, "actimeo=0 is in force")
+		pass.FlagJob(attributeCacheOff, "actimeo=0 is in force")
 	}
 	if v, _ := m.Option("lookupcache"); v == "none" {
-		t.Whole(attributeCacheOff, "lookupcache=none is in force")
+		pass.FlagJob(attributeCacheOff, "lookupcache=none is in force")
 	}
 	if n, ok := number("timeo"); ok && f.NFS && !udp && n < usualTimeout {
 		level := Note
 		if soft {
 			level = Warn
 		}
-		t.Report(Finding{Rule: shortTimeout, Level: level, Detail: "timeo is " + strconv.Itoa(n) + " tenths of a second, the default is " + strconv.Itoa(usualTimeout)})
+		pass.Add(Finding{Rule: shortTimeout, Level: level, Detail: "timeo is " + strconv.Itoa(n) + " tenths of a second, the default is " + strconv.Itoa(usualTimeout)})
 	}
 	if v, ok := m.Option("local_lock"); has("nolock") || ok && v != "none" {
-		t.Whole(noLocks, "%s in force", choose(v == "", "nolock", "local_lock="+v))
+		pass.FlagJob(noLocks, "%s in force", choose(v == "", "nolock", "local_lock="+v))
 	}
 	if len(m.Options) > 0 {
-		t.Fact("options", m.Options, "In force: %s", names.Quote(strings.Join(m.Options, ", ")))
+		pass.Fact("options", m.Options, "In force: %s", names.Quote(strings.Join(m.Options, ", ")))
 	}
 	if !f.NFS {
-		t.Say("Not an NFS mount: only the options that any file system has could be judged.")
+		pass.Summarize("Not an NFS mount: only the options that any file system has could be judged.")
 		return
 	}
 	hardness := "hard"
 	if soft {
 		hardness = "soft"
 	}
-	t.Say("NFS version %s over %s, %s.", cmpOr(f.Version, "unknown"), cmpOr(proto, "an unknown protocol"), hardness)
+	pass.Summarize("NFS version %s over %s, %s.", cmpOr(f.Version, "unknown"), cmpOr(proto, "an unknown protocol"), hardness)
 }
 
 // zeroCache knows the forms in which the kernel shows actimeo=0.

@@ -39,10 +39,10 @@ func TestShareMounted(t *testing.T) {
 	}
 
 	rep := run(other, "local-file-system")
-	if s := resultOf(t, rep, shareWrites).Status; s != Pass {
+	if s := resultOf(t, rep, shareWrites).Status; s != Passed {
 		t.Errorf("share-writes is %s: %+v", s, resultOf(t, rep, shareWrites).Findings)
 	}
-	if resultOf(t, rep, shareNames).Status != Pass || resultOf(t, rep, freeSpace).Status != Pass {
+	if resultOf(t, rep, shareNames).Status != Passed || resultOf(t, rep, freeSpace).Status != Passed {
 		t.Error("share-names or free-space does not pass on tmpfs")
 	}
 	leftOn(t, other, "in")
@@ -219,19 +219,19 @@ func TestUnplugged(t *testing.T) {
 	}
 	// While it is walked: what is open stays readable, so either all was seen or the report says
 	// what was not.
-	pull.Visit = func(*Trial, *walk.Dir) { pulled() }
+	pull.Visit = func(*Pass, *walk.Dir) { pulled() }
 	rep, err := Run(t.Context(), Job{Source: disk, Workers: 4}, append([]*Check{pull}, BeforeList()...), nil)
 	if err != nil {
 		t.Fatal(err)
 	}
 	sound(t, rep)
-	if rep.Verdict == Pass || rep.Totals.Files != 80 && resultOf(t, rep, permissions).Status == Pass {
+	if rep.Verdict == Passed || rep.Totals.Files != 80 && resultOf(t, rep, permissions).Status == Passed {
 		t.Errorf("unplugged: %d files, verdict %s", rep.Totals.Files, rep.Verdict)
 	}
 	// Before the walk: the folder under the mount is empty, and an empty source is never good.
 	command(t, "mount", img, disk)
 	once = sync.Once{}
-	pull.Visit, pull.Finish = nil, func(context.Context, *Trial) error { pulled(); return nil }
+	pull.Visit, pull.Finish = nil, func(context.Context, *Pass) error { pulled(); return nil }
 	if rep, err = Run(t.Context(), Job{Source: disk}, append([]*Check{pull}, BeforeList()...), nil); err != nil {
 		t.Fatal(err)
 	}
@@ -260,10 +260,10 @@ func TestVanishingShare(t *testing.T) {
 			t.Fatalf("gone at %s: %v", at.ID, err)
 		}
 		sound(t, rep)
-		if rep.Verdict == Pass || resultOf(t, rep, freeSpace).Status == Pass {
+		if rep.Verdict == Passed || resultOf(t, rep, freeSpace).Status == Passed {
 			t.Errorf("gone at %s: verdict %s, free-space %s", at.ID, rep.Verdict, resultOf(t, rep, freeSpace).Status)
 		}
-		if s := resultOf(t, rep, shareWrites).Status; s == Pass && (at == shareMounted || at == mountOptions || at == shareWrites) {
+		if s := resultOf(t, rep, shareWrites).Status; s == Passed && (at == shareMounted || at == mountOptions || at == shareWrites) {
 			t.Errorf("gone at %s: share-writes passes on what lies below the mount", at.ID)
 		}
 		leftOn(t, share)

@@ -13,12 +13,12 @@ import (
 
 // nameLimit is the longest name that the share takes, in bytes: the least of what was tried, what
 // statfs says, and 255. Some file systems say more than they mean, counting other units than bytes.
-func nameLimit(t *Trial) int {
+func nameLimit(pass *Pass) int {
 	limit := names.NameMax
-	if got := StateOf[share.Result](t, shareWrites); got != nil && got.NameLimit > 0 {
+	if got := StateOf[share.Result](pass, shareWrites); got != nil && got.NameLimit > 0 {
 		limit = min(limit, got.NameLimit)
 	}
-	if s := StateOf[shareState](t, shareMounted); s != nil && s.facts != nil && s.facts.Space.NameLimit > 0 {
+	if s := StateOf[shareState](pass, shareMounted); s != nil && s.facts != nil && s.facts.Space.NameLimit > 0 {
 		limit = min(limit, s.facts.Space.NameLimit)
 	}
 	return limit
@@ -50,9 +50,9 @@ var nameLength = &Check{
 		"characters instead: 255 Chinese characters are a valid name there, and 765 bytes here.",
 	Fix:   "Shorten the names that are listed; keep their extensions.",
 	Rules: []*Rule{nameTooLong, overPosixName},
-	Begin: func(t *Trial) any { return &nameLengthState{limit: nameLimit(t)} },
-	Visit: func(t *Trial, d *walk.Dir) {
-		s := t.State.(*nameLengthState)
+	Begin: func(pass *Pass) any { return &nameLengthState{limit: nameLimit(pass)} },
+	Visit: func(pass *Pass, d *walk.Dir) {
+		s := pass.State.(*nameLengthState)
 		longest, over := 0, int64(0)
 		for i := range d.Entries {
 			e := &d.Entries[i]
@@ -61,18 +61,18 @@ var nameLength = &Check{
 			if n > names.PosixNameMax {
 				over++
 				if n > s.limit {
-					t.Flag(d, e, nameTooLong, "name is %d bytes, the share takes %d", n, s.limit)
+					pass.Flag(d, e, nameTooLong, "name is %d bytes, the share takes %d", n, s.limit)
 				}
 			}
 		}
-		t.Count(d, overPosixName, over)
+		pass.Count(d, overPosixName, over)
 		raise(&s.longest, int64(longest))
 	},
-	Finish: func(_ context.Context, t *Trial) error {
-		s := t.State.(*nameLengthState)
-		t.Fact("limit_bytes", s.limit, "Limit: %d bytes", s.limit)
-		t.Fact("longest_bytes", s.longest.Load(), "Longest name: %d bytes", s.longest.Load())
-		t.Say("The longest name has %d bytes; the share takes %d.", s.longest.Load(), s.limit)
+	Finish: func(_ context.Context, pass *Pass) error {
+		s := pass.State.(*nameLengthState)
+		pass.Fact("limit_bytes", s.limit, "Limit: %d bytes", s.limit)
+		pass.Fact("longest_bytes", s.longest.Load(), "Longest name: %d bytes", s.longest.Load())
+		pass.Summarize("The longest name has %d bytes; the share takes %d.", s.longest.Load(), s.limit)
 		return nil
 	},
 }
@@ -152,38 +152,38 @@ var nameCharacters = &Check{
 		"others survive the journey but break on the disk to which you restore.",
 	Fix:   "Rename the files that are listed; Loadline proposes names.",
 	Rules: []*Rule{invalidUTF8, lineBreak, controlCharacter, bidiControl, reservedCharacter, trailingDotOrSpace, leadingSpace, deviceName, leadingHyphen, notPortable},
-	Begin: func(t *Trial) any {
-		got := StateOf[share.Result](t, shareWrites)
+	Begin: func(pass *Pass) any {
+		got := StateOf[share.Result](pass, shareWrites)
 		if got == nil {
 			return refusalsOf(nil)
 		}
 		return refusalsOf(got.Refused)
 	},
-	Visit: func(t *Trial, d *walk.Dir) {
-		refused := t.State.(*refusals)
+	Visit: func(pass *Pass, d *walk.Dir) {
+		refused := pass.State.(*refusals)
 		for i := range d.Entries {
 			e := &d.Entries[i]
 			if traits := names.Look(e.Name); traits.Any(anyCharacterRule) {
-				judgeCharacters(t, d, e, traits, refused)
+				judgeCharacters(pass, d, e, traits, refused)
 			}
 		}
 	},
-	Finish: func(_ context.Context, t *Trial) error {
+	Finish: func(_ context.Context, pass *Pass) error {
 		bad := int64(0)
-		for _, r := range t.Check.Rules {
+		for _, r := range pass.Check.Rules {
 			if r != notPortable {
-				bad += t.Total(r)
+				bad += pass.Total(r)
 			}
 		}
-		odd := t.Total(notPortable)
-		t.Fact("not_portable", odd, "%s with bytes outside the portable set", Of(odd, "name"))
+		odd := pass.Total(notPortable)
+		pass.Fact("not_portable", odd, "%s with bytes outside the portable set", Plural(odd, "name"))
 		switch {
 		case bad > 0:
-			t.Say("%s to look at; %s with bytes outside the portable set.", Of(bad, "finding"), Of(odd, "name"))
+			pass.Summarize("%s to look at; %s with bytes outside the portable set.", Plural(bad, "finding"), Plural(odd, "name"))
 		case odd > 0:
-			t.Say("None is unsafe; %s with bytes outside the portable set.", Of(odd, "name"))
+			pass.Summarize("None is unsafe; %s with bytes outside the portable set.", Plural(odd, "name"))
 		default:
-			t.Say("Every name is portable.")
+			pass.Summarize("Every name is portable.")
 		}
 		return nil
 	},
@@ -191,21 +191,21 @@ var nameCharacters = &Check{
 
 const anyCharacterRule = names.NotPortable | names.TrailingDot | names.LeadingHyphen | names.Device
 
-func judgeCharacters(t *Trial, d *walk.Dir, e *walk.Entry, traits names.Traits, refused *refusals) {
+func judgeCharacters(pass *Pass, d *walk.Dir, e *walk.Entry, traits names.Traits, refused *refusals) {
 	name := e.Name
 	if traits.Any(names.Invalid) {
-		t.Flag(d, e, invalidUTF8, "%s", firstInvalid(name))
+		pass.Flag(d, e, invalidUTF8, "%s", firstInvalid(name))
 	}
 	if traits.Any(names.LineBreak) {
-		t.Flag(d, e, lineBreak, "%s", characters(name, names.LineBreak))
+		pass.Flag(d, e, lineBreak, "%s", characters(name, names.LineBreak))
 	}
 	if traits.Any(names.HardControl) {
-		t.Flag(d, e, controlCharacter, "%s", characters(name, names.HardControl|names.SoftControl))
+		pass.Flag(d, e, controlCharacter, "%s", characters(name, names.HardControl|names.SoftControl))
 	} else if traits.Any(names.SoftControl) {
-		t.FlagLevel(d, e, controlCharacter, Warn, "%s", characters(name, names.SoftControl))
+		pass.FlagLevel(d, e, controlCharacter, Warn, "%s", characters(name, names.SoftControl))
 	}
 	if traits.Any(names.Bidi) {
-		t.Flag(d, e, bidiControl, "%s", characters(name, names.Bidi))
+		pass.Flag(d, e, bidiControl, "%s", characters(name, names.Bidi))
 	}
 	if traits.Any(names.Reserved) {
 		level, tail := Warn, ""
@@ -215,30 +215,30 @@ func judgeCharacters(t *Trial, d *walk.Dir, e *walk.Entry, traits names.Traits, 
 				break
 			}
 		}
-		t.FlagLevel(d, e, reservedCharacter, level, "%s%s", characters(name, names.Reserved), tail)
+		pass.FlagLevel(d, e, reservedCharacter, level, "%s%s", characters(name, names.Reserved), tail)
 	}
 	switch {
 	case traits.Any(names.TrailingDot):
-		t.Flag(d, e, trailingDotOrSpace, "ends in a dot")
+		pass.Flag(d, e, trailingDotOrSpace, "ends in a dot")
 	case traits.Any(names.TrailingSpace):
-		t.Flag(d, e, trailingDotOrSpace, "ends in a space")
+		pass.Flag(d, e, trailingDotOrSpace, "ends in a space")
 	}
 	if traits.Any(names.LeadingSpace) {
-		t.Flag(d, e, leadingSpace, "begins with a space")
+		pass.Flag(d, e, leadingSpace, "begins with a space")
 	}
 	if traits.Any(names.Device) {
 		base, _, _ := strings.Cut(name, ".")
-		t.Flag(d, e, deviceName, "%s", strings.ToUpper(base)+" is a device name")
+		pass.Flag(d, e, deviceName, "%s", strings.ToUpper(base)+" is a device name")
 	}
 	if traits.Any(names.LeadingHyphen) {
-		t.Flag(d, e, leadingHyphen, "begins with a hyphen")
+		pass.Flag(d, e, leadingHyphen, "begins with a hyphen")
 	}
 	if traits.Any(names.NotPortable) {
 		level := Note
-		if t.Job.Portable {
+		if pass.Job.Portable {
 			level = Warn
 		}
-		t.FlagLevel(d, e, notPortable, level, "outside A–Z a–z 0–9 . _ -")
+		pass.FlagLevel(d, e, notPortable, level, "outside A–Z a–z 0–9 . _ -")
 	}
 }
 

@@ -63,35 +63,35 @@ var pathDepth = &Check{
 		"the object store: the prefix, a slash, the path below the source.",
 	Fix:   "Shorten the longest folder names on the way of what is listed, or choose a shorter prefix.",
 	Rules: []*Rule{pathTooLong, keyTooLong, longForWindows, overPosixPath, tooDeep},
-	Begin: func(t *Trial) any {
+	Begin: func(pass *Pass) any {
 		s := &pathState{below: map[string]*below{}}
-		if t.Job.Prefix != "" {
-			s.prefix = len(t.Job.Prefix) + 1
+		if pass.Job.Prefix != "" {
+			s.prefix = len(pass.Job.Prefix) + 1
 		}
 		s.head = s.prefix
-		if t.Job.Share != "" {
-			s.head += len(strings.TrimSuffix(t.Job.Share, "/")) + 1
+		if pass.Job.Share != "" {
+			s.head += len(strings.TrimSuffix(pass.Job.Share, "/")) + 1
 		}
 		return s
 	},
 	Visit: visitPaths,
-	Finish: func(_ context.Context, t *Trial) error {
-		s := t.State.(*pathState)
+	Finish: func(_ context.Context, pass *Pass) error {
+		s := pass.State.(*pathState)
 		for p, b := range s.below {
-			t.Report(Finding{
+			pass.Add(Finding{
 				Path: p, Rule: tooDeep, Level: Warn,
-				Detail: fmt.Sprintf("%d folders deep, %d are workable; %s, %s below", names.DepthMax+1, names.DepthMax, Of(b.files, "file"), Bytes(b.bytes)),
+				Detail: fmt.Sprintf("%d folders deep, %d are workable; %s, %s below", names.DepthMax+1, names.DepthMax, Plural(b.files, "file"), Bytes(b.bytes)),
 			})
 		}
-		t.Fact("longest_key_bytes", s.longest.Load(), "Longest key: %s of %s bytes", Count(s.longest.Load()), Count(int64(t.Job.KeyBytes)))
-		t.Fact("deepest", s.deepest.Load(), "Deepest folder: %d of %d", s.deepest.Load(), names.DepthMax)
-		t.Say("The longest key has %s of %s bytes; folders are up to %d deep.", Count(s.longest.Load()), Count(int64(t.Job.KeyBytes)), s.deepest.Load())
+		pass.Fact("longest_key_bytes", s.longest.Load(), "Longest key: %s of %s bytes", Count(s.longest.Load()), Count(int64(pass.Job.KeyBytes)))
+		pass.Fact("deepest", s.deepest.Load(), "Deepest folder: %d of %d", s.deepest.Load(), names.DepthMax)
+		pass.Summarize("The longest key has %s of %s bytes; folders are up to %d deep.", Count(s.longest.Load()), Count(int64(pass.Job.KeyBytes)), s.deepest.Load())
 		return nil
 	},
 }
 
-func visitPaths(t *Trial, d *walk.Dir) {
-	s := t.State.(*pathState)
+func visitPaths(pass *Pass, d *walk.Dir) {
+	s := pass.State.(*pathState)
 	raise(&s.deepest, int64(d.Depth))
 	at := 0 // bytes of the folder's path with the slash behind it
 	if d.Path != "" {
@@ -111,22 +111,22 @@ func visitPaths(t *Trial, d *walk.Dir) {
 			continue
 		}
 		longest = max(longest, n)
-		if n <= names.WindowsPathMax && s.head+n <= names.PathMax && s.prefix+n <= t.Job.KeyBytes {
+		if n <= names.WindowsPathMax && s.head+n <= names.PathMax && s.prefix+n <= pass.Job.KeyBytes {
 			continue
 		}
 		if full := s.head + n; full > names.PathMax {
-			t.Flag(d, e, pathTooLong, "path is %s bytes on the share, %s are possible", Count(int64(full)), Count(names.PathMax))
+			pass.Flag(d, e, pathTooLong, "path is %s bytes on the share, %s are possible", Count(int64(full)), Count(names.PathMax))
 		}
-		if key := s.prefix + n; key > t.Job.KeyBytes {
-			t.Flag(d, e, keyTooLong, "key is %s bytes, %s are possible", Count(int64(key)), Count(int64(t.Job.KeyBytes)))
+		if key := s.prefix + n; key > pass.Job.KeyBytes {
+			pass.Flag(d, e, keyTooLong, "key is %s bytes, %s are possible", Count(int64(key)), Count(int64(pass.Job.KeyBytes)))
 		}
 		if n > names.WindowsPathMax {
 			if units := names.UTF16Len(d.Path) + min(at, 1) + names.UTF16Len(e.Name); units > names.WindowsPathMax {
-				t.Flag(d, e, longForWindows, "path is %d UTF-16 units, %d are usual", units, names.WindowsPathMax)
+				pass.Flag(d, e, longForWindows, "path is %d UTF-16 units, %d are usual", units, names.WindowsPathMax)
 			}
 		}
 	}
-	t.Count(d, overPosixPath, over)
+	pass.Count(d, overPosixPath, over)
 	if longest > 0 {
 		raise(&s.longest, int64(s.prefix+longest))
 	}

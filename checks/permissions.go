@@ -48,8 +48,8 @@ var permissions = &Check{
 		"one line among thousands.",
 	Fix:   "Give yourself the right to read what is listed, or run the copy as its owner.",
 	Rules: []*Rule{folderUnreadable, fileUnreadable, readError, vanished},
-	Begin: func(t *Trial) any { return &permissionState{reader: readerOf(t)} },
-	Visit: func(t *Trial, d *walk.Dir) {
+	Begin: func(pass *Pass) any { return &permissionState{reader: readerOf(pass)} },
+	Visit: func(pass *Pass, d *walk.Dir) {
 		if d.Err != nil {
 			f := Finding{Path: d.Path, Level: Fail, Detail: reasonOf(d.Err)}
 			switch {
@@ -60,9 +60,9 @@ var permissions = &Check{
 			default:
 				f.Rule = readError
 			}
-			t.FlagFinding(d, f)
+			pass.FlagFinding(d, f)
 		}
-		reader := &t.State.(*permissionState).reader
+		reader := &pass.State.(*permissionState).reader
 		for i := range d.Entries {
 			e := &d.Entries[i]
 			switch {
@@ -70,33 +70,33 @@ var permissions = &Check{
 				err := d.Why(e.Name)
 				switch {
 				case errors.Is(err, fs.ErrNotExist):
-					t.Flag(d, e, vanished, "gone between listing and looking")
+					pass.Flag(d, e, vanished, "gone between listing and looking")
 				case !errors.Is(err, fs.ErrPermission):
-					t.Flag(d, e, readError, "%s", reasonOf(err))
+					pass.Flag(d, e, readError, "%s", reasonOf(err))
 				case e.Kind == walk.Folder:
-					t.Flag(d, e, folderUnreadable, "the folder that holds it may not be searched")
+					pass.Flag(d, e, folderUnreadable, "the folder that holds it may not be searched")
 				default:
-					t.Flag(d, e, fileUnreadable, "its folder may not be searched")
+					pass.Flag(d, e, fileUnreadable, "its folder may not be searched")
 				}
 			case e.Kind == walk.File && !reader.surely(e):
 				if err := d.Access(e.Name); errors.Is(err, fs.ErrNotExist) {
-					t.Flag(d, e, vanished, "gone between listing and looking")
+					pass.Flag(d, e, vanished, "gone between listing and looking")
 				} else if err != nil {
-					t.Flag(d, e, fileUnreadable, "mode %04o, owner %d, group %d: you may not read it", e.Perm, e.UID, e.GID)
+					pass.Flag(d, e, fileUnreadable, "mode %04o, owner %d, group %d: you may not read it", e.Perm, e.UID, e.GID)
 				}
 			}
 		}
 	},
-	Finish: func(_ context.Context, t *Trial) error {
-		n := t.Tally()
-		closed := t.Total(folderUnreadable) + t.Total(fileUnreadable)
-		if closed+t.Total(readError) == 0 {
-			t.Say("%s and %s can be read.", Of(n.Files, "file"), Of(n.Folders, "folder"))
+	Finish: func(_ context.Context, pass *Pass) error {
+		n := pass.Tally()
+		closed := pass.Total(folderUnreadable) + pass.Total(fileUnreadable)
+		if closed+pass.Total(readError) == 0 {
+			pass.Summarize("%s and %s can be read.", Plural(n.Files, "file"), Plural(n.Folders, "folder"))
 		} else {
-			t.Say("%s or folders cannot be read; the disk reported %s.", Of(closed, "file"), Of(t.Total(readError), "error"))
+			pass.Summarize("%s or folders cannot be read; the disk reported %s.", Plural(closed, "file"), Plural(pass.Total(readError), "error"))
 		}
 		if os.Geteuid() == 0 {
-			t.Fact("as_root", true, "Seen as root, who may read everything: this proves little about the person who copies")
+			pass.Fact("as_root", true, "Seen as root, who may read everything: this proves little about the person who copies")
 		}
 		return nil
 	},

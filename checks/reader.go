@@ -13,10 +13,10 @@ type reader struct {
 	all bool // a capability that overrides permissions
 }
 
-func readerOf(t *Trial) reader {
+func readerOf(pass *Pass) reader {
 	r := reader{uid: uint32(os.Geteuid())}
 	// A server or a FUSE daemon has its own view of root: there, every file is asked for.
-	m, known := t.run.sourceMount()
+	m, known := pass.run.sourceMount()
 	r.all = overridesPermissions() && known && !m.Remote()
 	return r
 }

@@ -25,7 +25,7 @@ type Report struct {
 	Source            Place
 	Share             *Place // nil while no share is chosen
 	Totals            Totals
-	Verdict           Status // Pass, Warned or Failed
+	Verdict           Status // Passed, Warned or Failed
 	Checks            []Result
 	Machine           string // host, system, kernel and who ran it
 	Manifest          string // file written by the stage after copying
@@ -80,12 +80,12 @@ type Result struct {
 
 // Verdict is the worst status; a check that could not look leaves the whole at best Warned.
 func Verdict(results []Result) Status {
-	v := Pass
+	v := Passed
 	for _, r := range results {
 		switch r.Status {
 		case Failed:
 			return Failed
-		case Pass:
+		case Passed:
 		default:
 			v = Warned
 		}

@@ -39,7 +39,7 @@ type Progress struct {
 // A run is one pass over a list of checks.
 type run struct {
 	job    *Job
-	trials map[*Check]*Trial
+	passes map[*Check]*Pass
 	tally  *Tally
 	watch  func(Event)
 	mu     sync.Mutex // events come one at a time
@@ -76,7 +76,7 @@ func Run(ctx context.Context, job Job, list []*Check, watch func(Event)) (*Repor
 	if watch == nil {
 		watch = func(Event) {}
 	}
-	r := &run{job: &job, trials: map[*Check]*Trial{}, watch: watch, tally: newTally(0, nil), started: time.Now()}
+	r := &run{job: &job, passes: map[*Check]*Pass{}, watch: watch, tally: newTally(0, nil), started: time.Now()}
 	stopPump := r.pump()
 	defer stopPump()
 
@@ -84,7 +84,7 @@ func Run(ctx context.Context, job Job, list []*Check, watch func(Event)) (*Repor
 	workers := options.Resolve(job.Source)
 	options.Workers = workers
 	for _, c := range list {
-		r.trials[c] = newTrial(r, c, workers)
+		r.passes[c] = newPass(r, c, workers)
 	}
 	rep := &Report{Stage: job.Stage, Version: job.Version, Started: job.Now(), Verdict: Warned}
 	walked := false
@@ -114,15 +114,15 @@ func Run(ctx context.Context, job Job, list []*Check, watch func(Event)) (*Repor
 func (r *run) walk(ctx context.Context, list []*Check, o walk.Options) error {
 	r.enter("Reading the source", -1)
 	type visitor struct {
-		trial *Trial
-		visit func(*Trial, *walk.Dir)
+		pass  *Pass
+		visit func(*Pass, *walk.Dir)
 	}
 	var visitors []visitor
 	for _, c := range list {
 		if c.Visit == nil {
 			continue
 		}
-		if t := r.trials[c]; r.begin(t) {
+		if t := r.passes[c]; r.begin(t) {
 			visitors = append(visitors, visitor{t, c.Visit})
 		}
 	}
@@ -131,14 +131,14 @@ func (r *run) walk(ctx context.Context, list []*Check, o walk.Options) error {
 	o.Visit = func(d *walk.Dir) {
 		tally.visit(d)
 		for _, v := range visitors {
-			v.visit(v.trial, d)
+			v.visit(v.pass, d)
 		}
 	}
 	err := walk.Walk(ctx, r.job.Source, o)
 	if ctx.Err() != nil {
 		// Abandoned workers may still write what they counted: nothing of it is read again.
 		for _, v := range visitors {
-			r.trials[v.trial.Check] = v.trial.anew(errStopped)
+			r.passes[v.pass.Check] = v.pass.anew(errStopped)
 		}
 		r.tally = newTally(0, nil)
 		return err
@@ -150,34 +150,34 @@ func (r *run) walk(ctx context.Context, list []*Check, o walk.Options) error {
 var errStopped = errors.New("stopped before it was done")
 
 // begin makes a check ready to look, or gives the reason why it cannot.
-func (r *run) begin(t *Trial) bool {
-	if t.begun {
-		return t.reason == ""
+func (r *run) begin(pass *Pass) bool {
+	if pass.begun {
+		return pass.reason == ""
 	}
-	t.begun = true
-	r.tell(Event{Check: t.Check})
-	if t.Check.NeedsShare && r.job.Share == "" {
-		t.reason = "No share chosen yet."
+	pass.begun = true
+	r.tell(Event{Check: pass.Check})
+	if pass.Check.NeedsShare && r.job.Share == "" {
+		pass.reason = "No share chosen yet."
 		return false
 	}
-	for _, n := range t.Check.Needs {
-		if o := r.trials[n]; o != nil && o.reason != "" {
-			t.reason = fmt.Sprintf("Rests on “%s”, which could not be checked.", n.Title)
+	for _, n := range pass.Check.Needs {
+		if o := r.passes[n]; o != nil && o.reason != "" {
+			pass.reason = fmt.Sprintf("Rests on “%s”, which could not be checked.", n.Title)
 			if o.reason == reasonNoTrial {
-				t.reason = reasonNoTrial
+				pass.reason = reasonNoTrial
 			}
 			return false
 		}
 	}
-	if t.Check.Begin != nil {
-		t.State = t.Check.Begin(t)
+	if pass.Check.Begin != nil {
+		pass.State = pass.Check.Begin(pass)
 	}
 	return true
 }
 
 // finish concludes one check and tells of it. Its error is one that makes the whole job impossible.
 func (r *run) finish(ctx context.Context, c *Check) (Result, error) {
-	t := r.trials[c]
+	t := r.passes[c]
 	if r.begin(t) && ctx.Err() == nil && c.Finish != nil {
 		err := c.Finish(ctx, t)
 		if errors.Is(err, ErrBadJob) {
@@ -285,7 +285,7 @@ func (r *run) describe(rep *Report) {
 		return
 	}
 	p := &Place{Path: r.job.Share, Prefix: r.job.Prefix, Free: -1, Total: -1}
-	if t := r.trials[shareMounted]; t != nil {
+	if t := r.passes[shareMounted]; t != nil {
 		if s, ok := t.State.(*shareState); ok && s.facts != nil {
 			f := s.facts
 			p.From, p.Type, p.Options = f.Mount.From, f.Mount.Type, f.Mount.Options

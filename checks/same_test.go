@@ -166,11 +166,11 @@ func FuzzTextReport(f *testing.F) {
 		}
 		job := &Job{}
 		for i, c := range BeforeList() {
-			tr := NewTrial(c, job, 1)
-			tr.Say("%s", option)
+			tr := NewPass(c, job, 1)
+			tr.Summarize("%s", option)
 			tr.Fact("key", option, "%s", detail)
 			if !c.Rules[0].Counted && i%2 == 0 {
-				tr.Report(Finding{Path: path, Rule: c.Rules[0], Level: c.Rules[0].Level, Detail: "d" + strings.ToValidUTF8(detail, ""), Remedy: "r" + strings.ToValidUTF8(reason, "")})
+				tr.Add(Finding{Path: path, Rule: c.Rules[0], Level: c.Rules[0].Level, Detail: "d" + strings.ToValidUTF8(detail, ""), Remedy: "r" + strings.ToValidUTF8(reason, "")})
 			}
 			rep.Checks = append(rep.Checks, tr.Close(reason))
 		}

@@ -60,18 +60,18 @@ var freeSpace = &Check{
 		"size, from a copy that was begun, is taken off.",
 	Fix:   "Free space on the share, leave something out, or ask for a larger appliance.",
 	Rules: []*Rule{tooFewBytes, thinMargin, tooFewInodes, shareFull, leftOffList},
-	Begin: func(t *Trial) any {
+	Begin: func(pass *Pass) any {
 		s := &spaceState{unit: usualUnit}
-		if got := StateOf[share.Result](t, shareWrites); got != nil && got.Unit > 0 {
+		if got := StateOf[share.Result](pass, shareWrites); got != nil && got.Unit > 0 {
 			s.unit = got.Unit
 		}
 		return s
 	},
-	Visit: func(t *Trial, d *walk.Dir) {
-		s := t.State.(*spaceState)
+	Visit: func(pass *Pass, d *walk.Dir) {
+		s := pass.State.(*spaceState)
 		sum := int64(0)
 		for i := range d.Entries {
-			if e := &d.Entries[i]; e.Kind == walk.File && t.copied(d, e) {
+			if e := &d.Entries[i]; e.Kind == walk.File && pass.copied(d, e) {
 				sum = plus(sum, roundUp(e.Size, s.unit))
 			}
 		}
@@ -89,23 +89,23 @@ func roundUp(n, unit int64) int64 {
 	return n
 }
 
-func finishSpace(ctx context.Context, t *Trial) error {
-	s := t.State.(*spaceState)
-	n := &t.Tally().Copy
+func finishSpace(ctx context.Context, pass *Pass) error {
+	s := pass.State.(*spaceState)
+	n := &pass.Tally().Copy
 	need := s.rounded.Load()
 	entries := n.Files + n.Folders
-	t.Fact("need_bytes", need, "Needed: %s (%s bytes), in units of %s", Bytes(need), Count(need), Count(s.unit))
-	if list := t.Job.CopyList; list != nil {
-		t.Fact("listed", list.Len(), "The copy list names %s, %s of them on the source", Of(list.Len(), "file"), Count(n.Files))
-		if all := t.Tally(); all.Files > n.Files {
-			t.Whole(leftOffList, "%s, %s", Of(all.Files-n.Files, "file"), Bytes(all.Bytes-n.Bytes))
+	pass.Fact("need_bytes", need, "Needed: %s (%s bytes), in units of %s", Bytes(need), Count(need), Count(s.unit))
+	if list := pass.Job.CopyList; list != nil {
+		pass.Fact("listed", list.Len(), "The copy list names %s, %s of them on the source", Plural(list.Len(), "file"), Count(n.Files))
+		if all := pass.Tally(); all.Files > n.Files {
+			pass.FlagJob(leftOffList, "%s, %s", Plural(all.Files-n.Files, "file"), Bytes(all.Bytes-n.Bytes))
 		}
 	}
-	t.Fact("need_inodes", entries, "Files and folders: %s", Count(entries))
-	m := StateOf[shareState](t, shareMounted)
+	pass.Fact("need_inodes", entries, "Files and folders: %s", Count(entries))
+	m := StateOf[shareState](pass, shareMounted)
 	if m == nil || m.facts == nil || !m.usable {
-		planCapacity(t, need)
-		if t.Job.Share == "" {
+		planCapacity(pass, need)
+		if pass.Job.Share == "" {
 			return errors.New("no share chosen yet")
 		}
 		if m == nil {
@@ -113,18 +113,18 @@ func finishSpace(ctx context.Context, t *Trial) error {
 		}
 		return errors.New("not compared: " + m.why)
 	}
-	if err := stillMounted(ctx, t, m.facts); err != nil {
+	if err := stillMounted(ctx, pass, m.facts); err != nil {
 		return err
 	}
-	if w := t.Of(shareWrites); w != nil && w.Total(shareFull) > 0 {
-		t.Whole(shareFull, "the write trial found the share full; its free space may be limited by a quota")
+	if w := pass.Earlier(shareWrites); w != nil && w.Total(shareFull) > 0 {
+		pass.FlagJob(shareFull, "the write trial found the share full; its free space may be limited by a quota")
 	}
-	there, err := alreadyThere(ctx, t, s.unit)
+	there, err := alreadyThere(ctx, pass, s.unit)
 	if err != nil {
 		return err
 	}
 	if there.files+there.folders > 0 {
-		t.Fact("already_bytes", there.bytes, "Already there with the same size: %s, %s", Of(there.files, "file"), Bytes(there.bytes))
+		pass.Fact("already_bytes", there.bytes, "Already there with the same size: %s, %s", Plural(there.files, "file"), Bytes(there.bytes))
 		need -= there.bytes
 		entries -= there.files + there.folders
 	}
@@ -133,48 +133,48 @@ func finishSpace(ctx context.Context, t *Trial) error {
 		return errors.New("the share does not say how much is free")
 	}
 	left := space.Free - need
-	t.Fact("free_bytes", space.Free, "Free: %s of %s", Bytes(space.Free), Bytes(space.Total))
-	t.Fact("total_bytes", space.Total, "Size of the share: %s", Bytes(space.Total))
-	t.Fact("left_bytes", left, "Left after the copy: %s", Bytes(left))
+	pass.Fact("free_bytes", space.Free, "Free: %s of %s", Bytes(space.Free), Bytes(space.Total))
+	pass.Fact("total_bytes", space.Total, "Size of the share: %s", Bytes(space.Total))
+	pass.Fact("left_bytes", left, "Left after the copy: %s", Bytes(left))
 	margin := max(int64(float64(need)*marginShare), n.LargestFile)
 	switch {
 	case left < 0:
-		t.Whole(tooFewBytes, "the copy needs %s bytes, %s are free: %s too few", Count(need), Count(space.Free), Bytes(-left))
+		pass.FlagJob(tooFewBytes, "the copy needs %s bytes, %s are free: %s too few", Count(need), Count(space.Free), Bytes(-left))
 	case need > 0 && float64(left) < float64(need)*marginShare:
-		t.Whole(thinMargin, "%s would be left, 2 %% of the copy is %s", Bytes(left), Bytes(int64(float64(need)*marginShare)))
+		pass.FlagJob(thinMargin, "%s would be left, 2 %% of the copy is %s", Bytes(left), Bytes(int64(float64(need)*marginShare)))
 	case need > 0 && left < n.LargestFile:
-		t.Whole(thinMargin, "%s would be left, the largest file has %s", Bytes(left), Bytes(n.LargestFile))
+		pass.FlagJob(thinMargin, "%s would be left, the largest file has %s", Bytes(left), Bytes(n.LargestFile))
 	}
-	t.Fact("margin_bytes", margin, "Should be left: %s", Bytes(margin))
+	pass.Fact("margin_bytes", margin, "Should be left: %s", Bytes(margin))
 	if space.TotalInodes > 0 && space.FreeInodes >= 0 {
-		t.Fact("free_inodes", space.FreeInodes, "Files and folders that the share can still hold: %s", Count(space.FreeInodes))
+		pass.Fact("free_inodes", space.FreeInodes, "Files and folders that the share can still hold: %s", Count(space.FreeInodes))
 		if entries > space.FreeInodes {
-			t.Whole(tooFewInodes, "%s files and folders, the share has room for %s", Count(entries), Count(space.FreeInodes))
+			pass.FlagJob(tooFewInodes, "%s files and folders, the share has room for %s", Count(entries), Count(space.FreeInodes))
 		}
 	}
 	if left < 0 {
-		t.Say("%s needed, %s free: %s too few.", Bytes(need), Bytes(space.Free), Bytes(-left))
+		pass.Summarize("%s needed, %s free: %s too few.", Bytes(need), Bytes(space.Free), Bytes(-left))
 	} else {
-		t.Say("%s needed, %s free; %s would be left.", Bytes(need), Bytes(space.Free), Bytes(left))
+		pass.Summarize("%s needed, %s free; %s would be left.", Bytes(need), Bytes(space.Free), Bytes(left))
 	}
 	return nil
 }
 
 // planCapacity says what to rent while there is no share to measure.
-func planCapacity(t *Trial, need int64) {
-	want := plus(need, max(int64(float64(need)*marginShare), t.Tally().Copy.LargestFile))
-	t.Fact("plan_bytes", want, "Plan for %s: the copy and room to spare", Bytes(want))
+func planCapacity(pass *Pass, need int64) {
+	want := plus(need, max(int64(float64(need)*marginShare), pass.Tally().Copy.LargestFile))
+	pass.Fact("plan_bytes", want, "Plan for %s: the copy and room to spare", Bytes(want))
 	largest := applianceSizes[len(applianceSizes)-1]
 	for _, size := range applianceSizes {
 		if want <= size {
-			t.Fact("plan_appliance_bytes", size, "The smallest usual appliance that holds it: %s (common practice)", Bytes(size))
-			t.Say("Plan for %s: an appliance of %s holds it.", Bytes(want), Bytes(size))
+			pass.Fact("plan_appliance_bytes", size, "The smallest usual appliance that holds it: %s (common practice)", Bytes(size))
+			pass.Summarize("Plan for %s: an appliance of %s holds it.", Bytes(want), Bytes(size))
 			return
 		}
 	}
 	n := (want-1)/largest + 1
-	t.Fact("plan_appliance_bytes", largest, "It takes %d appliances of %s (common practice)", n, Bytes(largest))
-	t.Say("Plan for %s: %d appliances of %s.", Bytes(want), n, Bytes(largest))
+	pass.Fact("plan_appliance_bytes", largest, "It takes %d appliances of %s (common practice)", n, Bytes(largest))
+	pass.Summarize("Plan for %s: %d appliances of %s.", Bytes(want), n, Bytes(largest))
 }
 
 // present is what of the copy lies on the share already.
@@ -183,10 +183,10 @@ type present struct{ files, folders, bytes int64 }
 // alreadyThere compares what lies on the share under the prefix with the source, so that a second
 // run after half a copy asks only for the rest. It reads the share's side, which is empty or small
 // as a rule, and looks up each file on the source.
-func alreadyThere(ctx context.Context, t *Trial, unit int64) (present, error) {
-	base := filepath.Join(t.Job.Share, filepath.FromSlash(t.Job.Prefix))
-	if t.Job.Prefix != "" {
-		_, err := share.Guard(ctx, t.Job.Deadline, func() (fs.FileInfo, error) { return lstat(base) })
+func alreadyThere(ctx context.Context, pass *Pass, unit int64) (present, error) {
+	base := filepath.Join(pass.Job.Share, filepath.FromSlash(pass.Job.Prefix))
+	if pass.Job.Prefix != "" {
+		_, err := share.Guard(ctx, pass.Job.Deadline, func() (fs.FileInfo, error) { return lstat(base) })
 		if errors.Is(err, fs.ErrNotExist) {
 			return present{}, nil
 		}
@@ -194,27 +194,27 @@ func alreadyThere(ctx context.Context, t *Trial, unit int64) (present, error) {
 			return present{}, fmt.Errorf("the folder on the share cannot be looked at: %w", err)
 		}
 	}
-	t.run.enter("Looking at what lies on the share already", -1)
+	pass.run.enter("Looking at what lies on the share already", -1)
 	var files, folders, bytes atomic.Int64
 	o := walk.Options{Visit: func(d *walk.Dir) {
-		if d.Depth > 0 && d.Err == nil && t.Job.copiesFolder(d.Path) {
-			if e, err := walk.Look(t.Job.Source, d.Path); err == nil && e.Kind == walk.Folder {
+		if d.Depth > 0 && d.Err == nil && pass.Job.copiesFolder(d.Path) {
+			if e, err := walk.Look(pass.Job.Source, d.Path); err == nil && e.Kind == walk.Folder {
 				folders.Add(1)
 			}
 		}
 		for i := range d.Entries {
 			e := &d.Entries[i]
-			if e.Kind != walk.File || e.Failed || !t.Job.copiesFile(d.Join(e.Name)) {
+			if e.Kind != walk.File || e.Failed || !pass.Job.copiesFile(d.Join(e.Name)) {
 				continue
 			}
-			if o, err := walk.Look(t.Job.Source, d.Join(e.Name)); err == nil && o.Kind == walk.File && o.Size == e.Size {
+			if o, err := walk.Look(pass.Job.Source, d.Join(e.Name)); err == nil && o.Kind == walk.File && o.Size == e.Size {
 				files.Add(1)
 				bytes.Add(roundUp(e.Size, unit))
 			}
 		}
 	}}
 	o.Workers = o.Resolve(base)
-	if err := patient(ctx, t.Job.Deadline, base, o); err != nil {
+	if err := patient(ctx, pass.Job.Deadline, base, o); err != nil {
 		return present{}, fmt.Errorf("what lies on the share already could not be read: %w", err)
 	}
 	return present{files.Load(), folders.Load(), bytes.Load()}, nil

@@ -33,7 +33,7 @@ func stopAt(t *testing.T, job Job, n int) (rep *Report, events int) {
 	}
 	sound(t, rep)
 	if events >= n {
-		if !errors.Is(err, context.Canceled) || !rep.Stopped || rep.Verdict == Pass || len(rep.Checks) != len(BeforeList()) {
+		if !errors.Is(err, context.Canceled) || !rep.Stopped || rep.Verdict == Passed || len(rep.Checks) != len(BeforeList()) {
 			t.Errorf("stopped at event %d: %v, stopped %v, verdict %s", n, err, rep.Stopped, rep.Verdict)
 		}
 	}
@@ -145,7 +145,7 @@ func TestEvents(t *testing.T) {
 func TestProgress(t *testing.T) {
 	root := realTemp(t)
 	grow(t, root, "a 1")
-	long := oneCheck("long", func(ctx context.Context, _ *Trial) error {
+	long := oneCheck("long", func(ctx context.Context, _ *Pass) error {
 		select {
 		case <-ctx.Done():
 			return ctx.Err()
@@ -175,7 +175,7 @@ func TestProgress(t *testing.T) {
 }
 
 // oneCheck is a sound check that does one thing at its end.
-func oneCheck(id string, finish func(context.Context, *Trial) error) *Check {
+func oneCheck(id string, finish func(context.Context, *Pass) error) *Check {
 	return &Check{
 		ID: id, Title: "t", Doc: "d", Fix: "f", Group: GroupFiles, Finish: finish,
 		Rules: []*Rule{{ID: id + "-rule", When: "w", Fix: "f", Source: "s"}},
@@ -186,18 +186,18 @@ func oneCheck(id string, finish func(context.Context, *Trial) error) *Check {
 func TestNeeds(t *testing.T) {
 	root := realTemp(t)
 	grow(t, root, "a 1")
-	first := oneCheck("first", func(context.Context, *Trial) error { return errors.New("the lens is cap\x1b[2Jped\nGood") })
-	second := oneCheck("second", func(context.Context, *Trial) error { t.Error("second ran"); return nil })
+	first := oneCheck("first", func(context.Context, *Pass) error { return errors.New("the lens is cap\x1b[2Jped\nGood") })
+	second := oneCheck("second", func(context.Context, *Pass) error { t.Error("second ran"); return nil })
 	second.Needs = []*Check{first}
-	third := oneCheck("third", func(_ context.Context, tr *Trial) error {
-		tr.Whole(&Rule{ID: "third-rule", Level: Fail, When: "w", Fix: "f", Source: "s"}, "bad")
+	third := oneCheck("third", func(_ context.Context, pass *Pass) error {
+		pass.FlagJob(&Rule{ID: "third-rule", Level: Fail, When: "w", Fix: "f", Source: "s"}, "bad")
 		return errors.New("then it broke")
 	})
 	fail := *third.Rules[0]
 	fail.Level = Fail
 	third.Rules[0] = &fail
-	third.Finish = func(_ context.Context, tr *Trial) error {
-		tr.Whole(&fail, "bad")
+	third.Finish = func(_ context.Context, pass *Pass) error {
+		pass.FlagJob(&fail, "bad")
 		return errors.New("then it broke")
 	}
 	rep, err := Run(t.Context(), Job{Source: root}, []*Check{first, second, third}, nil)
@@ -214,7 +214,7 @@ func TestNeeds(t *testing.T) {
 
 // TestValidate finds every fault that a list of checks can have.
 func TestValidate(t *testing.T) {
-	good := func() *Check { return oneCheck("good", func(context.Context, *Trial) error { return nil }) }
+	good := func() *Check { return oneCheck("good", func(context.Context, *Pass) error { return nil }) }
 	if err := Validate([]*Check{good()}); err != nil {
 		t.Fatal(err)
 	}
@@ -279,7 +279,7 @@ func TestDemo(t *testing.T) {
 	for i := range rep.Checks {
 		seen[rep.Checks[i].Status]++
 	}
-	for _, s := range []Status{Pass, Warned, Failed, Unknown} {
+	for _, s := range []Status{Passed, Warned, Failed, Unknown} {
 		if seen[s] == 0 {
 			t.Errorf("no check of the demo is %s", s)
 		}

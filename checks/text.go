@@ -47,7 +47,7 @@ func (r *Report) Answer() string {
 		return "Stopped before the end: nothing is certain yet. Check again."
 	case r.Verdict == Failed:
 		return h.fail
-	case r.Verdict == Pass:
+	case r.Verdict == Passed:
 		return h.pass
 	case r.Stage == Before && r.Share == nil:
 		return "The source was looked at. Choose the share once the appliance has come, and check again."
@@ -56,7 +56,7 @@ func (r *Report) Answer() string {
 }
 
 // Tell counts the checks by status: "2 to fix first, 3 to take care of, 10 good, 2 not checked".
-func (r *Report) Tell() string {
+func (r *Report) Counts() string {
 	var n [4]int
 	for i := range r.Checks {
 		n[r.Checks[i].Status]++
@@ -65,7 +65,7 @@ func (r *Report) Tell() string {
 	for _, p := range []struct {
 		s    Status
 		text string
-	}{{Failed, "to fix first"}, {Warned, "to take care of"}, {Pass, "good"}, {Unknown, "not checked"}} {
+	}{{Failed, "to fix first"}, {Warned, "to take care of"}, {Passed, "good"}, {Unknown, "not checked"}} {
 		if n[p.s] > 0 {
 			parts = append(parts, fmt.Sprintf("%d %s", n[p.s], p.text))
 		}
@@ -120,7 +120,7 @@ func (r *Report) WriteText(w io.Writer) error {
 	t.line("LOADLINE: %s", strings.ToUpper(heads[r.Stage].title))
 	t.line("")
 	t.wrap("", "", r.Answer())
-	t.wrap("", "", upperFirst(r.Tell())+".")
+	t.wrap("", "", upperFirst(r.Counts())+".")
 	if r.Invented != "" {
 		t.line("")
 		t.wrap("", "", "THIS IS A DEMO. Invented: "+r.Invented+". Everything else was computed.")
@@ -141,8 +141,8 @@ func (r *Report) WriteText(w io.Writer) error {
 	} else if r.Stage == Before {
 		t.line("Share: none chosen yet")
 	}
-	t.line("%s, %s, %s, %s; %s (%s bytes)", Of(r.Totals.Files, "file"), Of(r.Totals.Folders, "folder"),
-		Of(r.Totals.Links, "link"), Of(r.Totals.Others, "special file"), Bytes(r.Totals.Bytes), Count(r.Totals.Bytes))
+	t.line("%s, %s, %s, %s; %s (%s bytes)", Plural(r.Totals.Files, "file"), Plural(r.Totals.Folders, "folder"),
+		Plural(r.Totals.Links, "link"), Plural(r.Totals.Others, "special file"), Bytes(r.Totals.Bytes), Count(r.Totals.Bytes))
 	if r.Manifest != "" {
 		t.line("Manifest: %s", names.Quote(r.Manifest))
 	}
@@ -187,7 +187,7 @@ func (r *Report) Cautions() []string {
 			"Before the box travels: unmount the share, then switch the appliance off as its own instructions say.",
 			"Keep the manifest: the arrival is checked against it.",
 		}, list...)
-	case r.Stage == Arrival && r.Verdict == Pass:
+	case r.Stage == Arrival && r.Verdict == Passed:
 		list = []string{
 			"Before the disk is erased: see that it is the disk that the manifest names. A second copy in another place is worth more than an empty disk.",
 			"Keep this report and the manifest with your records.",
@@ -265,7 +265,7 @@ func (t *textWriter) check(n int, c *Result) {
 			t.wrap("    * ", "      ", fmt.Sprintf("%s (%s): %s. Source: %s", rule.ID, Count(k), rule.When, rule.Source))
 		}
 	}
-	if c.Status != Pass && c.Status != Unknown {
+	if c.Status != Passed && c.Status != Unknown {
 		t.wrap("    > ", "      ", c.Remedy())
 	}
 }
@@ -302,7 +302,7 @@ func (t *textWriter) findings(c *Result) {
 	}
 }
 
-func counted(n int, noun string) string { return Of(int64(n), noun) }
+func counted(n int, noun string) string { return Plural(int64(n), noun) }
 
 func upperFirst(s string) string { return strings.TrimSuffix(sentence(errString(s)), ".") }
 

@@ -70,7 +70,7 @@ func TestSilentShare(t *testing.T) {
 	}
 	expectWhole(t, rep, "share-silent")
 	for _, c := range []*Check{shareWrites, shareNames, freeSpace, copyTime} {
-		if r := resultOf(t, rep, c); r.Status == Pass || r.Status == Warned {
+		if r := resultOf(t, rep, c); r.Status == Passed || r.Status == Warned {
 			t.Errorf("%s is %s on a share that does not answer", c.ID, r.Status)
 		}
 	}
@@ -134,7 +134,7 @@ func TestVanished(t *testing.T) {
 	grow(t, root, "stays 1", "goes 1 mode=0044")
 	remove := oneCheck("remove", nil)
 	remove.Finish = nil
-	remove.Visit = func(*Trial, *walk.Dir) {
+	remove.Visit = func(*Pass, *walk.Dir) {
 		if err := os.Remove(filepath.Join(root, "goes")); err != nil {
 			t.Error(err)
 		}
@@ -154,7 +154,7 @@ func TestChanged(t *testing.T) {
 	grow(t, root, "grows 10"+young, "shrinks 10"+young, "touched 10"+young, "removed 10"+young, "replaced 10"+young,
 		"same 10"+young, "grows-old 10", "sub/grows 10"+young, `"odd\n\xff" 10`+young)
 	at := func(n string) string { return filepath.Join(root, n) }
-	change := oneCheck("change", func(context.Context, *Trial) error {
+	change := oneCheck("change", func(context.Context, *Pass) error {
 		more, err := os.OpenFile(at("grows"), os.O_APPEND|os.O_WRONLY, 0)
 		if err != nil {
 			return err

@@ -55,10 +55,10 @@ var nameTwins = &Check{
 		"the second overwrites the first.",
 	Fix:   "Rename one of each pair.",
 	Rules: []*Rule{sameNormalForm, notNFC, caseTwins},
-	Begin: func(t *Trial) any {
+	Begin: func(pass *Pass) any {
 		s := &twinState{caseLevel: Warn, formLevel: Warn}
 		s.scratch.New = func() any { return &twinScratch{} }
-		if got := StateOf[share.Result](t, shareWrites); got != nil {
+		if got := StateOf[share.Result](pass, shareWrites); got != nil {
 			if got.FoldsCase {
 				s.caseLevel = Fail
 			}
@@ -69,24 +69,24 @@ var nameTwins = &Check{
 		return s
 	},
 	Visit: visitTwins,
-	Finish: func(_ context.Context, t *Trial) error {
+	Finish: func(_ context.Context, pass *Pass) error {
 		say := "No two names of a folder collide"
-		if n := t.Total(sameNormalForm) + t.Total(caseTwins); n > 0 {
-			say = Of(n, "name") + " that collide with another"
+		if n := pass.Total(sameNormalForm) + pass.Total(caseTwins); n > 0 {
+			say = Plural(n, "name") + " that collide with another"
 		}
-		if n := t.Total(notNFC); n > 0 {
+		if n := pass.Total(notNFC); n > 0 {
 			say += "; " + Count(n) + " with letters in pieces (not in Unicode normal form C)"
 		}
-		t.Say("%s.", say)
+		pass.Summarize("%s.", say)
 		return nil
 	},
 }
 
-func visitTwins(t *Trial, d *walk.Dir) {
+func visitTwins(pass *Pass, d *walk.Dir) {
 	if len(d.Entries) == 0 {
 		return
 	}
-	s := t.State.(*twinState)
+	s := pass.State.(*twinState)
 	w := s.scratch.Get().(*twinScratch)
 	defer s.scratch.Put(w)
 	w.traits = w.traits[:0]
@@ -95,7 +95,7 @@ func visitTwins(t *Trial, d *walk.Dir) {
 		traits := names.Look(e.Name)
 		w.traits = append(w.traits, traits)
 		if traits.Any(names.NotNFC) {
-			t.FlagLevel(d, e, notNFC, s.formLevel, "name is %d bytes, its normal form C %d", len(e.Name), len(names.NFC(e.Name)))
+			pass.FlagLevel(d, e, notNFC, s.formLevel, "name is %d bytes, its normal form C %d", len(e.Name), len(names.NFC(e.Name)))
 		}
 	}
 	name := func(i int) string { return d.Entries[i].Name }
@@ -107,7 +107,7 @@ func visitTwins(t *Trial, d *walk.Dir) {
 			rule, level, show = sameNormalForm, Fail, strconv.QuoteToASCII
 		}
 		for _, i := range members {
-			t.FlagLevel(d, &d.Entries[i], rule, level, "%s", "collides with "+others(d, members, i, show))
+			pass.FlagLevel(d, &d.Entries[i], rule, level, "%s", "collides with "+others(d, members, i, show))
 		}
 	})
 	if cap(w.traits) > 1<<16 {

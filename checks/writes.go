@@ -79,11 +79,11 @@ var shareWrites = &Check{
 	Fix:   "Set right what the findings name, then check again; copy nothing before this passes.",
 	Rules: []*Rule{shareReadOnly, shareDenied, writeLost, shareFull, staleHandle, ownerNotKept, clockSkew, trialLeftBehind},
 	Needs: []*Check{shareMounted},
-	Begin: func(*Trial) any { return &share.Result{} },
-	Finish: func(ctx context.Context, t *Trial) error {
-		s := StateOf[shareState](t, shareMounted)
+	Begin: func(*Pass) any { return &share.Result{} },
+	Finish: func(ctx context.Context, pass *Pass) error {
+		s := StateOf[shareState](pass, shareMounted)
 		switch {
-		case t.Job.NoTrial:
+		case pass.Job.NoTrial:
 			return errString(reasonNoTrial)
 		case s == nil:
 			return errors.New("nothing is known of the share")
@@ -91,35 +91,35 @@ var shareWrites = &Check{
 			return errors.New("nothing was written: " + s.why)
 		}
 		wishes := share.Wishes{
-			Deadline: t.Job.Deadline,
-			Progress: func(done float64, doing string) { t.run.step(doing, done) },
+			Deadline: pass.Job.Deadline,
+			Progress: func(done float64, doing string) { pass.run.step(doing, done) },
 		}
-		if t.Job.StandIn != nil {
+		if pass.Job.StandIn != nil {
 			wishes.Bytes = 4 << 20 // its rate says nothing of a share
 		}
-		if err := stillMounted(ctx, t, s.facts); err != nil {
+		if err := stillMounted(ctx, pass, s.facts); err != nil {
 			return err
 		}
-		if t.Job.CleanTrial {
-			if err := cleanTrials(ctx, t, s.facts.Path); err != nil {
+		if pass.Job.CleanTrial {
+			if err := cleanTrials(ctx, pass, s.facts.Path); err != nil {
 				return err
 			}
 		}
 		got, err := share.Try(ctx, s.facts.Path, wishes)
 		if got != nil {
-			t.State = got
-			judgeTrial(t, got)
+			pass.State = got
+			judgeTrial(pass, got)
 		}
 		if err != nil {
 			return err
 		}
-		return stillMounted(ctx, t, s.facts)
+		return stillMounted(ctx, pass, s.facts)
 	},
 }
 
 // cleanTrials removes the marked folders that earlier trials left behind. One that cannot be removed, since
 // it holds what no trial makes, is left as it is; the trial then finds it again.
-func cleanTrials(ctx context.Context, t *Trial, folder string) error {
+func cleanTrials(ctx context.Context, pass *Pass, folder string) error {
 	left, err := share.LeftBehind(ctx, folder)
 	if err != nil {
 		return fmt.Errorf("earlier trial folders could not be looked for: %w", err)
@@ -137,18 +137,18 @@ func cleanTrials(ctx context.Context, t *Trial, folder string) error {
 		}
 	}
 	if len(removed) > 0 {
-		t.Fact("removed_trials", removed, "Removed what earlier checks left: %s", quoteList(removed, 3))
+		pass.Fact("removed_trials", removed, "Removed what earlier checks left: %s", quoteList(removed, 3))
 	}
 	if len(kept) > 0 {
-		t.Fact("kept_trials", kept, "Not removed: %s", strings.Join(kept[:min(len(kept), 3)], "; "))
+		pass.Fact("kept_trials", kept, "Not removed: %s", strings.Join(kept[:min(len(kept), 3)], "; "))
 	}
 	return nil
 }
 
 // judgeTrial turns what the write trial measured into findings and facts.
-func judgeTrial(t *Trial, got *share.Result) {
+func judgeTrial(pass *Pass, got *share.Result) {
 	byID := map[string]*Rule{}
-	for _, r := range t.Check.Rules {
+	for _, r := range pass.Check.Rules {
 		byID[r.ID] = r
 	}
 	for _, p := range got.Problems {
@@ -160,11 +160,11 @@ func judgeTrial(t *Trial, got *share.Result) {
 		if p.Err != nil {
 			detail = strings.TrimPrefix(fmt.Sprintf("%s: %v", detail, p.Err), ": ")
 		}
-		t.Report(Finding{Rule: r, Level: r.Level, Detail: detail})
+		pass.Add(Finding{Rule: r, Level: r.Level, Detail: detail})
 	}
 	if got.ClockKnown {
 		ahead := got.ClockAhead.Abs()
-		t.Fact("clock_ahead_seconds", got.ClockAhead.Seconds(), "Its clock differs by %s", Span(ahead))
+		pass.Fact("clock_ahead_seconds", got.ClockAhead.Seconds(), "Its clock differs by %s", Span(ahead))
 		which := "ahead of"
 		if got.ClockAhead < 0 {
 			which = "behind"
@@ -174,34 +174,34 @@ func judgeTrial(t *Trial, got *share.Result) {
 			f.Level = Fail
 		}
 		if ahead > skewWarn {
-			t.Report(f)
+			pass.Add(f)
 		}
 	}
 	for _, p := range got.LeftBehind {
-		t.Whole(trialLeftBehind, "%s", names.Quote(p))
+		pass.FlagJob(trialLeftBehind, "%s", names.Quote(p))
 	}
 	if got.Rate > 0 {
-		t.Fact("write_bytes_per_second", int64(got.Rate), "Wrote %s at %s (%s to %s)",
+		pass.Fact("write_bytes_per_second", int64(got.Rate), "Wrote %s at %s (%s to %s)",
 			Bytes(got.Written), Rate(got.Rate), Rate(got.RateLow), Rate(got.RateHigh))
 	}
 	if got.PerFile > 0 {
-		t.Fact("small_file_seconds", got.PerFile.Seconds(), "A small file takes %s", Span(got.PerFile))
+		pass.Fact("small_file_seconds", got.PerFile.Seconds(), "A small file takes %s", Span(got.PerFile))
 	}
 	if got.Unit > 0 {
-		t.Fact("allocation_unit", got.Unit, "Allocates in units of %s bytes", Count(got.Unit))
+		pass.Fact("allocation_unit", got.Unit, "Allocates in units of %s bytes", Count(got.Unit))
 	}
 	past := "Read back from this computer's cache only: no way past it was found"
 	if got.PastCache != "" {
 		past = "Read back past this computer's cache by " + got.PastCache
 	}
-	t.Fact("past_cache", got.PastCache, "%s", past)
+	pass.Fact("past_cache", got.PastCache, "%s", past)
 	switch {
 	case len(got.Problems) > 0:
-		t.Say("The trial on the share went wrong.")
+		pass.Summarize("The trial on the share went wrong.")
 	case got.Rate > 0:
-		t.Say("Wrote, flushed and read back %s at %s; a small file takes %s.", Bytes(got.Written), Rate(got.Rate), Span(got.PerFile))
+		pass.Summarize("Wrote, flushed and read back %s at %s; a small file takes %s.", Bytes(got.Written), Rate(got.Rate), Span(got.PerFile))
 	default:
-		t.Say("Wrote, flushed and read back a trial file.")
+		pass.Summarize("Wrote, flushed and read back a trial file.")
 	}
 }
 
@@ -240,56 +240,56 @@ var shareNames = &Check{
 	Fix:   "Rename what the findings list before you copy.",
 	Rules: []*Rule{nameCutShort, foldsCase, foldsNormalForm, refusesCharacter},
 	Needs: []*Check{shareWrites},
-	Begin: func(t *Trial) any {
-		got := StateOf[share.Result](t, shareWrites)
+	Begin: func(pass *Pass) any {
+		got := StateOf[share.Result](pass, shareWrites)
 		if got == nil || !got.NamesTried {
 			return (*refusals)(nil)
 		}
 		return refusalsOf(got.Refused)
 	},
-	Visit: func(t *Trial, d *walk.Dir) {
-		r := t.State.(*refusals)
+	Visit: func(pass *Pass, d *walk.Dir) {
+		r := pass.State.(*refusals)
 		if r == nil || r.none {
 			return
 		}
 		for i := range d.Entries {
 			e := &d.Entries[i]
 			if why := r.why(e.Name); why != "" {
-				t.Flag(d, e, refusesCharacter, "the share %s", why)
+				pass.Flag(d, e, refusesCharacter, "the share %s", why)
 			}
 		}
 	},
-	Finish: func(_ context.Context, t *Trial) error {
-		if t.State.(*refusals) == nil {
+	Finish: func(_ context.Context, pass *Pass) error {
+		if pass.State.(*refusals) == nil {
 			return errors.New("names could not be tried on the share; see the check before")
 		}
-		got := StateOf[share.Result](t, shareWrites)
+		got := StateOf[share.Result](pass, shareWrites)
 		if got.CutsShort {
-			t.Whole(nameCutShort, "a name over the limit was taken or came back changed")
+			pass.FlagJob(nameCutShort, "a name over the limit was taken or came back changed")
 		}
 		if got.FoldsCase {
-			t.Whole(foldsCase, "made a file with a capital, and the same name in lower case opened it")
+			pass.FlagJob(foldsCase, "made a file with a capital, and the same name in lower case opened it")
 		}
 		if got.FoldsForms {
-			t.Whole(foldsNormalForm, "the decomposed and the composed form of one name are one file there, or come back changed")
+			pass.FlagJob(foldsNormalForm, "the decomposed and the composed form of one name are one file there, or come back changed")
 		}
 		if got.NameLimit > 0 {
-			t.Fact("name_limit", got.NameLimit, "Takes names of up to %d bytes", got.NameLimit)
+			pass.Fact("name_limit", got.NameLimit, "Takes names of up to %d bytes", got.NameLimit)
 		}
-		t.Fact("folds_case", got.FoldsCase, "%s", choose(got.FoldsCase, "Folds case", "Tells capitals and small letters apart"))
-		t.Fact("folds_normal_form", got.FoldsForms, "%s", choose(got.FoldsForms, "Folds normal forms", "Keeps normal forms as given"))
+		pass.Fact("folds_case", got.FoldsCase, "%s", choose(got.FoldsCase, "Folds case", "Tells capitals and small letters apart"))
+		pass.Fact("folds_normal_form", got.FoldsForms, "%s", choose(got.FoldsForms, "Folds normal forms", "Keeps normal forms as given"))
 		var refused []string
 		for _, r := range got.Refused {
 			refused = append(refused, refusalText(r))
 		}
 		if len(refused) > 0 {
-			t.Fact("refuses", refused, "Refuses or changes: %s", strings.Join(refused, ", "))
+			pass.Fact("refuses", refused, "Refuses or changes: %s", strings.Join(refused, ", "))
 		}
 		kept := "Every kind of name that was tried came back as it was"
 		if len(refused) > 0 || got.FoldsCase || got.FoldsForms || got.CutsShort {
 			kept = "Some kinds of names do not come back as they were"
 		}
-		t.Say("%s. Longest name: %d bytes.", kept, got.NameLimit)
+		pass.Summarize("%s. Longest name: %d bytes.", kept, got.NameLimit)
 		return nil
 	},
 }

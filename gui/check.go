@@ -179,10 +179,10 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 		w.keepReport(rep)
 		if rep.Stage == checks.After && rep.Manifest != "" {
 			w.views[checks.Arrival].setup.from.put(rep.Manifest)
-			w.tell(checks.Pass, "The manifest is "+names.Quote(rep.Manifest)+". Keep it: the stage “After arrival” needs it, and has it filled in already.")
+			w.tell(checks.Passed, "The manifest is "+names.Quote(rep.Manifest)+". Keep it: the stage “After arrival” needs it, and has it filled in already.")
 		}
 		if took >= longRun {
-			w.desktop.Notify(stageWords[v.stage].name+": "+v.head.title.Text, rep.Tell())
+			w.desktop.Notify(stageWords[v.stage].name+": "+v.head.title.Text, rep.Counts())
 		}
 	}
 	v.head.check.Set("", "Check again")

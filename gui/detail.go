@@ -14,7 +14,7 @@ import (
 func detail(k *card, do cardActions) fyne.CanvasObject {
 	var left, right []fyne.CanvasObject
 	res := k.result
-	if res != nil && res.Status != checks.Pass {
+	if res != nil && res.Status != checks.Passed {
 		if res.Reason != "" && res.Status == checks.Unknown {
 			left = append(left, section("Why it was not checked", res.Reason))
 		}
@@ -42,7 +42,7 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 		b := kit.NewButton(kit.Plain, "find", showWords(res), func() { do.files(k.check) })
 		k.files = b
 		buttons = append(buttons, b)
-		if k.check.Group == checks.GroupNames && res.Status != checks.Pass && do.fix != nil {
+		if k.check.Group == checks.GroupNames && res.Status != checks.Passed && do.fix != nil {
 			buttons = append(buttons, kit.NewButton(kit.Plain, "wrench", "Fix names", do.fix))
 		}
 		if res.Rules[ruleTrialLeft] > 0 {

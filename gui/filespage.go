@@ -294,7 +294,7 @@ func (p *filesPage) openFolder() {
 func (p *filesPage) copyPath() {
 	if f := p.chosen(); f != nil && f.Path != "" {
 		p.w.desktop.Copy(filepath.Join(p.base(), filepath.FromSlash(f.Path)))
-		p.w.tell(checks.Pass, "The path is on the clipboard.")
+		p.w.tell(checks.Passed, "The path is on the clipboard.")
 	}
 }
 
@@ -306,7 +306,7 @@ func (p *filesPage) copyAll() {
 		return
 	}
 	p.w.desktop.Copy(b.String())
-	p.w.tell(checks.Pass, many(int64(p.model.rows()), "line is", "lines are")+" on the clipboard.")
+	p.w.tell(checks.Passed, many(int64(p.model.rows()), "line is", "lines are")+" on the clipboard.")
 }
 
 // showFull shows a name whole, however long, and its bytes.

@@ -13,7 +13,7 @@ import (
 	"fyne.io/fyne/v2/test"
 
 	"loadline/checks"
-	"loadline/checks/repair"
+	"loadline/checks/fix"
 	"loadline/gui/kit"
 )
 
@@ -37,7 +37,7 @@ func tree(t *testing.T, paths ...string) string {
 func listing(t *testing.T, dir string) (paths []string) {
 	t.Helper()
 	err := filepath.WalkDir(dir, func(p string, d fs.DirEntry, err error) error {
-		if err == nil && !d.IsDir() && !repair.Ours(d.Name()) {
+		if err == nil && !d.IsDir() && !fix.Ours(d.Name()) {
 			rel, _ := filepath.Rel(dir, p)
 			paths = append(paths, rel)
 		}

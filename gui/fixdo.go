@@ -13,8 +13,8 @@ import (
 	"time"
 
 	"loadline/checks"
+	"loadline/checks/fix"
 	"loadline/checks/names"
-	"loadline/checks/repair"
 	"loadline/gui/kit"
 )
 
@@ -38,8 +38,8 @@ func (w *Window) showFix() {
 }
 
 // limits are what new names must keep: what the last report measured, else the usual.
-func (w *Window) limits(v *view) repair.Limits {
-	l := repair.Limits{Share: v.setup.to.get(), Prefix: typedPath(v.setup.options.prefix.Text)}
+func (w *Window) limits(v *view) fix.Limits {
+	l := fix.Limits{Share: v.setup.to.get(), Prefix: typedPath(v.setup.options.prefix.Text)}
 	if v.report == nil || v.report.Source.Path != v.setup.from.get() {
 		return l
 	}
@@ -75,18 +75,18 @@ func (p *fixPage) ask() {
 		p.askWith(nil)
 		return
 	}
-	var weight *repair.Weight
-	p.run("Counting what is to be copied", func(ctx context.Context, _ repair.Options) (*repair.Outcome, error) {
+	var weight *fix.Weight
+	p.run("Counting what is to be copied", func(ctx context.Context, _ fix.Options) (*fix.Outcome, error) {
 		var err error
 		weight, err = plan.Weigh(ctx)
 		return nil, err
-	}, func(*repair.Outcome) {
+	}, func(*fix.Outcome) {
 		p.show("")
 		p.askWith(weight)
 	})
 }
 
-func (p *fixPage) askWith(weight *repair.Weight) {
+func (p *fixPage) askWith(weight *fix.Weight) {
 	plan, n := p.plan, p.renames()
 	var text []string
 	if n > 0 {
@@ -116,7 +116,7 @@ func (p *fixPage) askWith(weight *repair.Weight) {
 		yes, title = "Do it", p.task(n)+"?"
 	}
 	p.w.ask("rename", title, strings.Join(text, "\n"), yes, "Not yet", func() {
-		p.run("At work", func(ctx context.Context, o repair.Options) (*repair.Outcome, error) { return plan.Apply(ctx, o) }, func(o *repair.Outcome) {
+		p.run("At work", func(ctx context.Context, o fix.Options) (*fix.Outcome, error) { return plan.Apply(ctx, o) }, func(o *fix.Outcome) {
 			// What is to be skipped has other names now.
 			wishes := map[string]bool{}
 			for path := range p.skip {
@@ -142,8 +142,8 @@ func (p *fixPage) askUndo() {
 	}
 	p.w.ask("undo", "Undo?", text,
 		"Undo", "Leave them", func() {
-			p.run("Undoing", func(ctx context.Context, o repair.Options) (*repair.Outcome, error) {
-				return repair.Undo(ctx, j.Path, o)
+			p.run("Undoing", func(ctx context.Context, o fix.Options) (*fix.Outcome, error) {
+				return fix.Undo(ctx, j.Path, o)
 			}, p.undone)
 		})
 }
@@ -153,8 +153,8 @@ func (p *fixPage) goOn() {
 		return
 	}
 	j := p.past
-	p.run("At work", func(ctx context.Context, o repair.Options) (*repair.Outcome, error) {
-		return repair.Resume(ctx, j.Path, o)
+	p.run("At work", func(ctx context.Context, o fix.Options) (*fix.Outcome, error) {
+		return fix.Resume(ctx, j.Path, o)
 	}, p.done)
 }
 
@@ -168,7 +168,7 @@ func (p *fixPage) halt() {
 }
 
 // run works beside the window with a bar, and shows how it went.
-func (p *fixPage) run(doing string, work func(context.Context, repair.Options) (*repair.Outcome, error), done func(*repair.Outcome)) {
+func (p *fixPage) run(doing string, work func(context.Context, fix.Options) (*fix.Outcome, error), done func(*fix.Outcome)) {
 	if p.cancel != nil {
 		p.cancel()
 	}
@@ -183,11 +183,11 @@ func (p *fixPage) run(doing string, work func(context.Context, repair.Options) (
 	p.doing.Set(doing, "")
 	p.stop.Enable()
 	p.relayout()
-	var at atomic.Pointer[repair.Progress]
-	o := repair.Options{Progress: func(now repair.Progress) { at.Store(&now) }}
+	var at atomic.Pointer[fix.Progress]
+	o := fix.Options{Progress: func(now fix.Progress) { at.Store(&now) }}
 	ended := make(chan struct{})
-	var out *repair.Outcome
-	var past *repair.Journal
+	var out *fix.Outcome
+	var past *fix.Journal
 	var err error
 	go func() {
 		defer close(ended)
@@ -219,7 +219,7 @@ func (p *fixPage) run(doing string, work func(context.Context, repair.Options) (
 }
 
 // fixWords writes how far the work is: steps, bytes, rate and time left, as far as they are known.
-func fixWords(s repair.Progress) string {
+func fixWords(s fix.Progress) string {
 	parts := []string{checks.Count(int64(s.Done)) + " of " + checks.Count(int64(s.Total))}
 	if s.AllBytes > 0 {
 		parts = append(parts, checks.Bytes(s.Bytes)+" of "+checks.Bytes(s.AllBytes))
@@ -234,11 +234,11 @@ func fixWords(s repair.Progress) string {
 }
 
 // over shows how the work ended.
-func (p *fixPage) over(out *repair.Outcome, err error, done func(*repair.Outcome)) {
+func (p *fixPage) over(out *fix.Outcome, err error, done func(*fix.Outcome)) {
 	p.busy = false
 	p.w.fixing = false
 	p.meterPlace.Hide()
-	var stopped *repair.StoppedError
+	var stopped *fix.StoppedError
 	if err != nil {
 		text := capitalize(err.Error()) + "."
 		if errors.Is(err, context.Canceled) && !errors.As(err, &stopped) {
@@ -257,13 +257,13 @@ func (p *fixPage) over(out *repair.Outcome, err error, done func(*repair.Outcome
 }
 
 // done checks again what has changed.
-func (p *fixPage) done(o *repair.Outcome) {
-	archives := p.plan != nil && slices.ContainsFunc(p.plan.Makings(), func(m repair.Making) bool { return m.Archive })
+func (p *fixPage) done(o *fix.Outcome) {
+	archives := p.plan != nil && slices.ContainsFunc(p.plan.Makings(), func(m fix.Making) bool { return m.Archive })
 	p.makes = map[string]bool{}
 	w := p.w
 	listed := w.dropList()
 	text := capitalize(work(o.Done, o.Made)) + " done. The disk is checked again; “Fix names” can undo."
-	s := checks.Pass
+	s := checks.Passed
 	switch {
 	case archives:
 		text += " Save the lists there, so that the archive travels in place of the card."
@@ -282,10 +282,10 @@ func (p *fixPage) done(o *repair.Outcome) {
 }
 
 // undone says what is as before, and what is not.
-func (p *fixPage) undone(o *repair.Outcome) {
+func (p *fixPage) undone(o *fix.Outcome) {
 	p.makes = map[string]bool{}
 	listed := p.w.dropList()
-	text, s := capitalize(work(o.Done, o.Made))+" taken back.", checks.Pass
+	text, s := capitalize(work(o.Done, o.Made))+" taken back.", checks.Passed
 	for i, stay := range o.Stayed {
 		s = checks.Warned
 		if i == mostNamed {

@@ -2,12 +2,12 @@ package gui
 
 import (
 	"loadline/checks"
+	"loadline/checks/fix"
 	"loadline/checks/names"
-	"loadline/checks/repair"
 	"loadline/gui/kit"
 )
 
-func (p *fixPage) chooseLeft(l *repair.Left) {
+func (p *fixPage) chooseLeft(l *fix.Left) {
 	p.old.Set(names.Quote(l.Path), "")
 	p.why.Set(capitalize(l.Why)+".", kit.ColMuted)
 	for _, b := range []*kit.Button{p.doSkip, p.doLink, p.doArchive, p.archive} {
@@ -15,13 +15,13 @@ func (p *fixPage) chooseLeft(l *repair.Left) {
 	}
 	for _, o := range l.Offers {
 		switch o {
-		case repair.OfferSkip:
+		case fix.OfferSkip:
 			p.doSkip.SetOn(p.skip[l.Path])
 			p.doSkip.Show()
-		case repair.OfferReplace:
+		case fix.OfferReplace:
 			p.doLink.SetOn(p.makes[l.Path])
 			p.doLink.Show()
-		case repair.OfferArchive:
+		case fix.OfferArchive:
 			p.doArchive.SetOn(p.makes[l.Card.Path])
 			p.doArchive.Show()
 			p.archive.Show()
@@ -30,7 +30,7 @@ func (p *fixPage) chooseLeft(l *repair.Left) {
 	p.offers.Show()
 }
 
-func (p *fixPage) chosenLeft() *repair.Left {
+func (p *fixPage) chosenLeft() *fix.Left {
 	if r := p.table.Chosen; p.plan != nil && p.left && r >= 0 && r < len(p.plan.Left) {
 		return &p.plan.Left[r]
 	}
@@ -80,6 +80,6 @@ func (p *fixPage) make(b *kit.Button, path string, plan func(string, bool) error
 func (p *fixPage) copyArchive() {
 	if l := p.chosenLeft(); l != nil && l.Card != nil {
 		p.w.desktop.Copy(l.Card.Command())
-		p.w.tell(checks.Pass, "The command is on the clipboard, for one who wants the archive elsewhere. Run it in the source folder: it puts the whole card into one file and leaves the card as it is.")
+		p.w.tell(checks.Passed, "The command is on the clipboard, for one who wants the archive elsewhere. Run it in the source folder: it puts the whole card into one file and leaves the card as it is.")
 	}
 }

@@ -10,8 +10,8 @@ import (
 	"fyne.io/fyne/v2/widget"
 
 	"loadline/checks"
+	"loadline/checks/fix"
 	"loadline/checks/names"
-	"loadline/checks/repair"
 	"loadline/checks/walk"
 	"loadline/gui/kit"
 )
@@ -22,15 +22,15 @@ type fixPage struct {
 	w      *Window
 	root   *fyne.Container
 	source string
-	limits repair.Limits
-	plan   *repair.Plan // nil while it is being made, or where it could not be
+	limits fix.Limits
+	plan   *fix.Plan // nil while it is being made, or where it could not be
 	cancel context.CancelFunc
 	busy   bool // renaming
 	left   bool // shows what is left in place of what would be renamed
 	skip   map[string]bool
 	makes  map[string]bool // links to be replaced by a copy, cards to be archived
 
-	past *repair.Journal // the last plan that was applied or begun
+	past *fix.Journal // the last plan that was applied or begun
 
 	table              *kit.Table
 	back               *kit.Button
@@ -61,7 +61,7 @@ var fixColumns = []kit.Column{
 	{Title: "Why", Cut: kit.CutEnd},
 }
 
-func newFixPage(w *Window, source string, limits repair.Limits) *fixPage {
+func newFixPage(w *Window, source string, limits fix.Limits) *fixPage {
 	p := &fixPage{w: w, source: source, limits: limits, skip: w.skips(source), makes: map[string]bool{}}
 	p.table = kit.NewTable(fixColumns, p.rows, p.cell)
 	p.table.Sorted = -1
@@ -128,7 +128,7 @@ func (p *fixPage) makePlan() {
 	p.show("Reading the source. The plan changes nothing.")
 	var progress walk.Progress
 	go func() {
-		plan, err := repair.NewPlan(ctx, p.source, p.limits, &progress)
+		plan, err := fix.NewPlan(ctx, p.source, p.limits, &progress)
 		past := lastJournal(p.source)
 		p.w.desktop.Post(func() {
 			if ctx.Err() != nil {
@@ -151,8 +151,8 @@ func (p *fixPage) makePlan() {
 }
 
 // lastJournal is the latest plan that was applied or begun on a source; nil if there is none.
-func lastJournal(source string) *repair.Journal {
-	all, err := repair.Journals(source, "")
+func lastJournal(source string) *fix.Journal {
+	all, err := fix.Journals(source, "")
 	if err != nil || len(all) == 0 {
 		return nil
 	}
@@ -172,14 +172,14 @@ func (p *fixPage) show(doing string) {
 	p.count.Set(doing, "")
 	kit.SetEnabled(p.lists, p.plan != nil && !p.busy && (p.past == nil || !p.past.Unfinished())) // of names on their way no list holds
 	kit.SetVisible(p.undo, p.past != nil && !p.busy)
-	kit.SetVisible(p.resume, p.past != nil && p.past.State == repair.StateApplying && !p.busy)
+	kit.SetVisible(p.resume, p.past != nil && p.past.State == fix.StateApplying && !p.busy)
 	if p.past != nil {
 		p.undo.Set("history", "Undo "+work(p.past.Renames, p.past.Makings))
 	}
 	p.choose(p.table.Chosen)
 	if p.past != nil && p.past.Unfinished() && doing == "" && !p.busy {
 		what := " stopped midway. Go on with it, or undo it, before you begin anew."
-		if p.past.State == repair.StateUndoing {
+		if p.past.State == fix.StateUndoing {
 			what = " is half undone. Undo it to the end before you begin anew."
 		}
 		p.why.Set("The work of "+p.past.Started.Local().Format("2 January 2006, 15:04")+what, kit.ColFail)
@@ -285,7 +285,7 @@ func (p *fixPage) choose(row int) {
 	p.relayout()
 }
 
-func (p *fixPage) chooseStep(s *repair.Step) {
+func (p *fixPage) chooseStep(s *fix.Step) {
 	p.old.Set(names.Quote(s.From), "")
 	why := capitalize(s.Why) + "."
 	if s.Family != "" {
@@ -323,7 +323,7 @@ func (p *fixPage) edited() {
 		return
 	}
 	if err := p.plan.Edit(row, p.name.Text); err != nil {
-		p.fault.Set("Not possible: "+strings.TrimPrefix(err.Error(), repair.ErrName.Error()+": ")+".", "")
+		p.fault.Set("Not possible: "+strings.TrimPrefix(err.Error(), fix.ErrName.Error()+": ")+".", "")
 		p.apply.Disable()
 	} else {
 		p.fault.Set("", "")

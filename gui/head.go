@@ -106,11 +106,11 @@ func (h *head) setCounts(results []checks.Result) {
 }
 
 // countWords follow a number of checks, as in the text report.
-var countWords = [...]string{checks.Pass: "good", checks.Warned: "to take care of", checks.Failed: "to fix first", checks.Unknown: "not checked"}
+var countWords = [...]string{checks.Passed: "good", checks.Warned: "to take care of", checks.Failed: "to fix first", checks.Unknown: "not checked"}
 
 func (h *head) drawCounts(p *kit.Pen) {
 	x := float32(0)
-	for _, s := range []checks.Status{checks.Failed, checks.Warned, checks.Unknown, checks.Pass} {
+	for _, s := range []checks.Status{checks.Failed, checks.Warned, checks.Unknown, checks.Passed} {
 		n := h.tally[s]
 		if n == 0 {
 			continue

@@ -54,7 +54,7 @@ func TestCheckFillsCards(t *testing.T) {
 	if got := r.view().head.title.Text; got != "Do not copy yet" {
 		t.Errorf("the verdict is %q", got)
 	}
-	if got := r.view().head.tally; got != [4]int64{checks.Pass: 2, checks.Warned: 1, checks.Failed: 2, checks.Unknown: 1} {
+	if got := r.view().head.tally; got != [4]int64{checks.Passed: 2, checks.Warned: 1, checks.Failed: 2, checks.Unknown: 1} {
 		t.Errorf("the counts are %v", got)
 	}
 	for _, res := range rep.Checks {

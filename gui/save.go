@@ -153,7 +153,7 @@ func (w *Window) writeOut(path string, replace bool, write func(string, io.Write
 
 func (w *Window) wrote(path string) {
 	w.saved = path
-	w.tell(checks.Pass, "Saved as "+names.Quote(path))
+	w.tell(checks.Passed, "Saved as "+names.Quote(path))
 	w.notice.Offer("Open folder", func() {
 		if err := w.desktop.Reveal(filepath.Dir(path)); err != nil {
 			w.tell(checks.Failed, "No file manager could be opened: "+err.Error())

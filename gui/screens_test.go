@@ -38,14 +38,14 @@ func TestCardStates(t *testing.T) {
 	}{
 		{"waiting", "share-mounted", checks.Waiting, false, false},
 		{"running", "share-mounted", checks.Running, false, false},
-		{"pass", "share-mounted", checks.Pass, true, false},
+		{"pass", "share-mounted", checks.Passed, true, false},
 		{"warned", "name-characters", checks.Warned, true, false},
 		{"failed", "name-length", checks.Failed, true, false},
 		{"unknown", "metadata", checks.Unknown, true, false},
 		{"failed-open", "name-length", checks.Failed, true, true},
 		{"unknown-open", "metadata", checks.Unknown, true, true},
 		{"waiting-open", "share-mounted", checks.Waiting, false, true},
-		{"space", "free-space", checks.Pass, true, false},
+		{"space", "free-space", checks.Passed, true, false},
 		{"time", "copy-time", checks.Failed, true, false},
 	} {
 		for _, width := range []float32{1000, 600} {

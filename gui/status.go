@@ -7,7 +7,7 @@ import (
 
 func statusBadge(s checks.Status) kit.Badge {
 	switch s {
-	case checks.Pass:
+	case checks.Passed:
 		return kit.Badge{Mark: "pass", Color: kit.ColPass}
 	case checks.Warned:
 		return kit.Badge{Mark: "warn", Color: kit.ColWarn}

@@ -52,7 +52,7 @@ func TestEveryTextIsInAPair(t *testing.T) {
 // Status is never told by colour alone: each has a shape and a word of its own.
 func TestStatusByShapeAndWord(t *testing.T) {
 	marks, words := map[string]checks.Status{}, map[string]checks.Status{}
-	for s := checks.Pass; s <= checks.Running; s++ {
+	for s := checks.Passed; s <= checks.Running; s++ {
 		l := statusBadge(s)
 		if o, ok := marks[l.Mark]; ok {
 			t.Errorf("%v and %v have the same shape", s, o)

@@ -42,7 +42,7 @@ func answerOf(rep *checks.Report) answer {
 	switch {
 	case first != nil && first.Status == checks.Failed:
 		more = fmt.Sprintf("Begin with “%s”: %s", first.Title, uncapitalize(fixOf(first)))
-	case rep.Verdict == checks.Pass:
+	case rep.Verdict == checks.Passed:
 		more = passWords(rep)
 	case rep.Share == nil && rep.Stage == checks.Before:
 		more = "Until then, “The copy fits on the share” and “The copy ends in time” say what to plan for."

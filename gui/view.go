@@ -147,7 +147,7 @@ func (v *view) setReport(rep *checks.Report, state runState) {
 	}
 	// One thing to do next: what was found; where nothing was, and all was looked at, it is outside
 	// this window.
-	v.head.setPrimary(rep.Stopped || n == 0 && rep.Verdict != checks.Pass)
+	v.head.setPrimary(rep.Stopped || n == 0 && rep.Verdict != checks.Passed)
 	v.facts()
 	v.relayout()
 }

@@ -132,40 +132,40 @@ type after struct {
 }
 
 // fail reports a failure.
-func (a *after) fail(t *checks.Trial, r *checks.Rule, path string, size int64, format string, args ...any) {
+func (a *after) fail(pass *checks.Pass, r *checks.Rule, path string, size int64, format string, args ...any) {
 	a.flawed.Store(true)
-	t.Report(checks.Finding{Path: path, Rule: r, Level: checks.Fail, Size: size, Detail: fmt.Sprintf(format, args...)})
+	pass.Add(checks.Finding{Path: path, Rule: r, Level: checks.Fail, Size: size, Detail: fmt.Sprintf(format, args...)})
 }
 
 // visit takes a folder of the source.
-func (a *after) visit(t *checks.Trial, d *walk.Dir) {
+func (a *after) visit(pass *checks.Pass, d *walk.Dir) {
 	if d.Err != nil {
-		a.fail(t, unreadableSource, d.Path, 0, "the folder cannot be listed: %v", plain(d.Err))
+		a.fail(pass, unreadableSource, d.Path, 0, "the folder cannot be listed: %v", plain(d.Err))
 	}
 	a.tree.addFolder(d)
 	for i := range d.Entries {
 		e := &d.Entries[i]
 		switch {
 		case e.Failed:
-			a.fail(t, unreadableSource, d.Join(e.Name), 0, "%v", plain(d.Why(e.Name)))
+			a.fail(pass, unreadableSource, d.Join(e.Name), 0, "%v", plain(d.Why(e.Name)))
 		case e.Kind == walk.Link:
-			t.Flag(d, e, linkNotChecked, "a link holds no content")
+			pass.Flag(d, e, linkNotChecked, "a link holds no content")
 		case e.Kind == walk.Other:
-			t.Flag(d, e, specialNotChecked, "a special file holds no content")
+			pass.Flag(d, e, specialNotChecked, "a special file holds no content")
 		}
 	}
 }
 
 // onShare is the Finish of its check: it walks the copy and compares.
-func (a *after) onShare(ctx context.Context, t *checks.Trial) error {
-	job := t.Job
+func (a *after) onShare(ctx context.Context, pass *checks.Pass) error {
+	job := pass.Job
 	a.copy = filepath.Join(job.Share, filepath.FromSlash(job.Prefix))
 	a.prefix = job.Prefix
 	if err := a.look(ctx, job); err != nil {
 		return err
 	}
 	a.settleState(ctx, job)
-	if err := a.offShare(ctx, t); err != nil {
+	if err := a.offShare(ctx, pass); err != nil {
 		return err
 	}
 	if !job.NoTrial {
@@ -173,10 +173,10 @@ func (a *after) onShare(ctx context.Context, t *checks.Trial) error {
 		_, _ = share.Guard(ctx, job.Deadline, func() (struct{}, error) { sweep(a.beside(job)); return struct{}{}, nil })
 	}
 	if a.tree.count == 0 {
-		a.fail(t, nothingToCheck, "", 0, "no file in %s", names.Quote(job.Source))
+		a.fail(pass, nothingToCheck, "", 0, "no file in %s", names.Quote(job.Source))
 	}
 	dates := int64(0)
-	o := walk.Options{Visit: func(d *walk.Dir) { a.match(t, d, &dates) }, Progress: &a.meter.share}
+	o := walk.Options{Visit: func(d *walk.Dir) { a.match(pass, d, &dates) }, Progress: &a.meter.share}
 	a.meter.phase("Reading the folders of the share")
 	err := checks.WalkShare(ctx, max(job.Deadline, a.o.Silence), a.copy, o)
 	a.meter.phase("")
@@ -187,31 +187,31 @@ func (a *after) onShare(ctx context.Context, t *checks.Trial) error {
 	case isSilent(err):
 		return fmt.Errorf("the share has stopped to answer: %w; look at its cable, power and network, then check again", err)
 	case errors.Is(err, fs.ErrNotExist), errors.Is(err, syscall.ENOTDIR):
-		a.fail(t, noCopy, "", 0, "there is no folder %s", names.Quote(a.copy))
-		a.hint(ctx, t, a.tree.count)
-		t.Say("The folder of the copy is not there.")
+		a.fail(pass, noCopy, "", 0, "there is no folder %s", names.Quote(a.copy))
+		a.hint(ctx, pass, a.tree.count)
+		pass.Summarize("The folder of the copy is not there.")
 		return nil
 	default:
 		return fmt.Errorf("the folder of the copy cannot be read: %w", err)
 	}
-	a.followList(t)
-	missing, missingBytes := a.absent(t)
-	a.hint(ctx, t, missing)
+	a.followList(pass)
+	missing, missingBytes := a.absent(pass)
+	a.hint(ctx, pass, missing)
 	if n := atomic.LoadInt64(&dates); n > 0 {
-		t.Count(&walk.Dir{}, dateDiffers, n)
+		pass.Count(&walk.Dir{}, dateDiffers, n)
 	}
-	t.Fact("files", a.tree.count, "Files on the source: %s, %s", checks.Count(a.tree.count), checks.Bytes(a.tree.bytes))
+	pass.Fact("files", a.tree.count, "Files on the source: %s, %s", checks.Count(a.tree.count), checks.Bytes(a.tree.bytes))
 	if missing > 0 {
-		t.Fact("missing_files", missing, "Not on the share: %s, %s", checks.Of(missing, "file"), checks.Bytes(missingBytes))
+		pass.Fact("missing_files", missing, "Not on the share: %s, %s", checks.Plural(missing, "file"), checks.Bytes(missingBytes))
 	}
-	differ := t.Total(sizeDiffers) + t.Total(kindDiffers) + t.Total(sourceChanged)
+	differ := pass.Total(sizeDiffers) + pass.Total(kindDiffers) + pass.Total(sourceChanged)
 	switch {
 	case a.tree.count == 0:
-		t.Say("There is nothing to check.")
+		pass.Summarize("There is nothing to check.")
 	case missing > 0 || differ > 0:
-		t.Say("Of %s, %s missing, %s different in size or kind.", checks.Of(a.tree.count, "file"), checks.Count(missing), checks.Count(differ))
+		pass.Summarize("Of %s, %s missing, %s different in size or kind.", checks.Plural(a.tree.count, "file"), checks.Count(missing), checks.Count(differ))
 	default:
-		t.Say("All of %s are there, of the right size.", checks.Of(a.travelling(), "file"))
+		pass.Summarize("All of %s are there, of the right size.", checks.Plural(a.travelling(), "file"))
 	}
 	return nil
 }
@@ -247,10 +247,10 @@ const dateGrain = 2 * time.Second
 func between(a, b int64) time.Duration { return time.Unix(0, a).Sub(time.Unix(0, b)) }
 
 // match compares one folder of the copy with the source. Called concurrently, once a folder.
-func (a *after) match(t *checks.Trial, d *walk.Dir, dates *int64) {
+func (a *after) match(pass *checks.Pass, d *walk.Dir, dates *int64) {
 	id, known := a.tree.byPath[d.Path]
 	if d.Err != nil {
-		a.fail(t, unreadableOnShare, d.Path, 0, "the folder cannot be listed: %v", plain(d.Err))
+		a.fail(pass, unreadableOnShare, d.Path, 0, "the folder cannot be listed: %v", plain(d.Err))
 	}
 	if known {
 		f := &a.tree.folders[id]
@@ -273,11 +273,11 @@ func (a *after) match(t *checks.Trial, d *walk.Dir, dates *int64) {
 		switch {
 		case e.Failed:
 			s.flags |= spoiled
-			a.fail(t, unreadableOnShare, d.Join(e.Name), s.size, "%v", plain(d.Why(e.Name)))
+			a.fail(pass, unreadableOnShare, d.Join(e.Name), s.size, "%v", plain(d.Why(e.Name)))
 			continue
 		case e.Kind != walk.File:
 			s.flags |= spoiled
-			a.fail(t, kindDiffers, d.Join(e.Name), s.size, "%s stands there", [...]string{"a file", "a folder", "a link", "a special file"}[e.Kind])
+			a.fail(pass, kindDiffers, d.Join(e.Name), s.size, "%s stands there", [...]string{"a file", "a folder", "a link", "a special file"}[e.Kind])
 			continue
 		}
 		apart := between(s.mtime, nanoseconds(e))
@@ -291,15 +291,15 @@ func (a *after) match(t *checks.Trial, d *walk.Dir, dates *int64) {
 		case e.Size == s.size:
 			s.flags |= sameSize
 		case s.flags&newer != 0:
-			a.fail(t, sourceChanged, d.Join(e.Name), s.size, "changed %s after its copy: %s bytes now, %s on the share", checks.Span(apart), checks.Count(s.size), checks.Count(e.Size))
+			a.fail(pass, sourceChanged, d.Join(e.Name), s.size, "changed %s after its copy: %s bytes now, %s on the share", checks.Span(apart), checks.Count(s.size), checks.Count(e.Size))
 		default:
-			a.fail(t, sizeDiffers, d.Join(e.Name), s.size, "%s bytes on the source, %s on the share", checks.Count(s.size), checks.Count(e.Size))
+			a.fail(pass, sizeDiffers, d.Join(e.Name), s.size, "%s bytes on the source, %s on the share", checks.Count(s.size), checks.Count(e.Size))
 		}
 	}
 }
 
 // absent reports what is missing: a folder that is missing as a whole once, with what is in it.
-func (a *after) absent(t *checks.Trial) (files, bytes int64) {
+func (a *after) absent(pass *checks.Pass) (files, bytes int64) {
 	type sum struct {
 		files, bytes int64
 		unlisted     bool
@@ -323,17 +323,17 @@ func (a *after) absent(t *checks.Trial) (files, bytes int64) {
 				continue
 			}
 			p := a.tree.path(i)
-			if why := a.clutter(t, p); why != "" {
+			if why := a.clutter(pass, p); why != "" {
 				e.flags |= leftOut
 				a.leftOut++
 				f := checks.Finding{Path: p, Rule: clutterLeftOut, Level: checks.Note, Size: e.size, Detail: why}
 				if recovered(p) {
 					f.Level, f.Remedy = checks.Warn, "Look at it before the disk is erased: a check of the disk puts there what it finds without a name, which may be footage."
 				}
-				t.Report(f)
+				pass.Add(f)
 				continue
 			}
-			if list := t.Job.CopyList; list != nil && !list.Has(p) {
+			if list := pass.Job.CopyList; list != nil && !list.Has(p) {
 				e.flags |= leftOut
 				a.unlisted++
 				unlistedBytes += e.size
@@ -348,7 +348,7 @@ func (a *after) absent(t *checks.Trial) (files, bytes int64) {
 				top.files++
 				top.bytes += e.size
 			} else if !f.broken {
-				a.fail(t, missingOnShare, p, e.size, "not on the share")
+				a.fail(pass, missingOnShare, p, e.size, "not on the share")
 			}
 		}
 	}
@@ -357,20 +357,20 @@ func (a *after) absent(t *checks.Trial) (files, bytes int64) {
 		case s.broken:
 		case s.files == 0 && s.unlisted:
 		case s.files > 0:
-			a.fail(t, missingOnShare, name, s.bytes, "the whole folder is not on the share: %s, %s", checks.Of(s.files, "file"), checks.Bytes(s.bytes))
+			a.fail(pass, missingOnShare, name, s.bytes, "the whole folder is not on the share: %s, %s", checks.Plural(s.files, "file"), checks.Bytes(s.bytes))
 		case checks.ClutterAbove(name) == "":
-			t.Report(checks.Finding{Path: name, Rule: missingFolder, Level: checks.Note, Detail: "not on the share; no file is in it"})
+			pass.Add(checks.Finding{Path: name, Rule: missingFolder, Level: checks.Note, Detail: "not on the share; no file is in it"})
 		}
 	}
 	if a.unlisted > 0 {
-		t.Whole(leftOffList, "%s, %s, on this disk only", checks.Of(a.unlisted, "file"), checks.Bytes(unlistedBytes))
+		pass.FlagJob(leftOffList, "%s, %s, on this disk only", checks.Plural(a.unlisted, "file"), checks.Bytes(unlistedBytes))
 	}
 	return files, bytes
 }
 
 // followList compares the copy list, if there is one, with the source.
-func (a *after) followList(t *checks.Trial) {
-	list := t.Job.CopyList
+func (a *after) followList(pass *checks.Pass) {
+	list := pass.Job.CopyList
 	if list == nil {
 		return
 	}
@@ -380,12 +380,12 @@ func (a *after) followList(t *checks.Trial) {
 			there++
 		}
 	}
-	t.Fact("listed", list.Len(), "The copy list names %s, %s of them on the source", checks.Of(list.Len(), "file"), checks.Count(there))
+	pass.Fact("listed", list.Len(), "The copy list names %s, %s of them on the source", checks.Plural(list.Len(), "file"), checks.Count(there))
 	switch lost := list.Len() - there; {
 	case there == 0:
-		a.fail(t, nothingToCheck, "", 0, "no file of the copy list is on the source")
+		a.fail(pass, nothingToCheck, "", 0, "no file of the copy list is on the source")
 	case lost > 0:
-		t.Whole(listOutdated, "%s of the copy list not on the source", checks.Of(lost, "path"))
+		pass.FlagJob(listOutdated, "%s of the copy list not on the source", checks.Plural(lost, "path"))
 	}
 }
 
@@ -409,7 +409,7 @@ func (a *after) top(p string) (name string, broken bool) {
 }
 
 // clutter says why a missing file is no loss, "" if it is one.
-func (a *after) clutter(t *checks.Trial, p string) string {
+func (a *after) clutter(pass *checks.Pass, p string) string {
 	if top := checks.ClutterAbove(p); top != "" {
 		return names.Quote(top) + " is kept by a desktop or an operating system"
 	}
@@ -419,7 +419,7 @@ func (a *after) clutter(t *checks.Trial, p string) string {
 	if !strings.HasPrefix(path.Base(p), "._") {
 		return ""
 	}
-	f, err := os.Open(filepath.Join(t.Job.Source, filepath.FromSlash(p)))
+	f, err := os.Open(filepath.Join(pass.Job.Source, filepath.FromSlash(p)))
 	if err != nil {
 		return ""
 	}

@@ -135,7 +135,7 @@ func TestGoodCopies(t *testing.T) {
 			p := archive(t)
 			copyTo(t, p)
 			rep := p.must(t)
-			if rep.Verdict != checks.Pass || len(found(rep)) > 0 {
+			if rep.Verdict != checks.Passed || len(found(rep)) > 0 {
 				t.Fatalf("verdict %v, found %q", rep.Verdict, found(rep))
 			}
 			content := result(t, rep, "content")
@@ -160,7 +160,7 @@ func TestGoodCopies(t *testing.T) {
 			}
 			// A second run writes a second manifest, and knows the first for what it is.
 			again := p.must(t)
-			if again.Verdict != checks.Pass || again.Manifest == rep.Manifest {
+			if again.Verdict != checks.Passed || again.Manifest == rep.Manifest {
 				t.Errorf("second run: %v, %q, manifest %s", again.Verdict, found(again), again.Manifest)
 			}
 			if got := fact(result(t, again, "content"), "share_known"); got != rep.Totals.Files {
@@ -316,7 +316,7 @@ func TestNotes(t *testing.T) {
 	}
 	write(t, filepath.Join(c, "day1/._mine"), "mine")
 	rep = p.must(t)
-	if rep.Verdict != checks.Pass || rep.Manifest == "" {
+	if rep.Verdict != checks.Passed || rep.Manifest == "" {
 		t.Fatalf("verdict %v, found %q", rep.Verdict, found(rep))
 	}
 	on, left := result(t, rep, "on-share").Rules, result(t, rep, "leftovers").Rules
@@ -337,7 +337,7 @@ func TestLostAndFound(t *testing.T) {
 	must(t, os.Mkdir(filepath.Join(p.source, "lost+found"), 0o700))
 	p.copy(t)
 	must(t, os.Remove(filepath.Join(p.share, "archive", "lost+found")))
-	if rep := p.must(t); rep.Verdict != checks.Pass {
+	if rep := p.must(t); rep.Verdict != checks.Passed {
 		t.Errorf("empty: %v, found %q", rep.Verdict, found(rep))
 	}
 	write(t, filepath.Join(p.source, "lost+found", "#12345"), "frames")
@@ -357,7 +357,7 @@ func TestStateIsNotTrustedBlindly(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			p := archive(t)
 			p.copy(t)
-			if rep := p.must(t); rep.Verdict != checks.Pass {
+			if rep := p.must(t); rep.Verdict != checks.Passed {
 				t.Fatalf("found %q", found(rep))
 			}
 			flip(t, side(p), 3)
@@ -408,7 +408,7 @@ func TestStopAndResume(t *testing.T) {
 	}
 	rep = p.must(t)
 	c := result(t, rep, "content")
-	if rep.Verdict != checks.Pass || rep.Manifest == "" {
+	if rep.Verdict != checks.Passed || rep.Manifest == "" {
 		t.Fatalf("resumed run: %v, %q", rep.Verdict, found(rep))
 	}
 	for _, key := range []string{"source_known", "share_known"} {

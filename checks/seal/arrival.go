@@ -62,7 +62,7 @@ func Arrival(ctx context.Context, manifest string, listings []string, o ArrivalO
 	job := &checks.Job{Stage: checks.Arrival, Source: a.ix.head.Source, Prefix: a.ix.head.Prefix, Version: o.Version, Now: o.Now}
 	for _, c := range ArrivalList() {
 		tell.event(checks.Event{Check: c})
-		t := checks.NewTrial(c, job, 1)
+		t := checks.NewPass(c, job, 1)
 		t.State = a
 		if err := c.Finish(ctx, t); err != nil {
 			return nil, badJob(ctx, err)
@@ -181,7 +181,7 @@ func (a *arrival) find(ctx context.Context) error {
 		m.keyHead, m.pathHead = a.want.keyHead, ""
 	} else if !ok {
 		return fmt.Errorf("%w: none of its %s names a file of the manifest (made of %s on %s): it is the listing of another archive, or of another folder",
-			ErrListing, checks.Of(f.keys, "key"), names.Quote(a.ix.head.Source), a.ix.head.Made.Format(time.DateOnly))
+			ErrListing, checks.Plural(f.keys, "key"), names.Quote(a.ix.head.Source), a.ix.head.Made.Format(time.DateOnly))
 	}
 	a.m = m
 	return nil
@@ -219,7 +219,7 @@ func (a *arrival) place(row *Row) (i int, p string, counted bool) {
 }
 
 // objects is the Finish of its check.
-func (a *arrival) objects(ctx context.Context, t *checks.Trial) error {
+func (a *arrival) objects(ctx context.Context, pass *checks.Pass) error {
 	a.compared = map[Kind]int64{}
 	err := a.pass(ctx, "Comparing the objects", func(row *Row) error {
 		i, p, counted := a.place(row)
@@ -228,7 +228,7 @@ func (a *arrival) objects(ctx context.Context, t *checks.Trial) error {
 			a.ix.files.at(i).deleted = row.Line
 		case row.Deleted:
 		case i >= 0:
-			a.compare(t, row, i)
+			a.compare(pass, row, i)
 		case counted:
 			a.extras++
 		case p == "" || strings.HasSuffix(p, "/") && strings.HasPrefix(row.Key, a.m.keyHead):
@@ -244,7 +244,7 @@ func (a *arrival) objects(ctx context.Context, t *checks.Trial) error {
 		return err
 	}
 	if a.extras > 0 && a.ix.count(unmatched) > 0 {
-		if err := a.otherForms(ctx, t); err != nil {
+		if err := a.otherForms(ctx, pass); err != nil {
 			return err
 		}
 	}
@@ -258,20 +258,20 @@ func (a *arrival) objects(ctx context.Context, t *checks.Trial) error {
 		switch {
 		case f.state == unmatched:
 			missing++
-			t.Report(checks.Finding{
+			pass.Add(checks.Finding{
 				Path: string(a.ix.path(i)), Rule: missingObject, Level: checks.Fail, Size: f.size,
 				Detail: "no object with the key " + names.Quote(a.keyOf(i)),
 			})
 		case f.deleted > 0 && f.state != matchedTwice:
 			f.state = matchedTwice
-			t.Report(checks.Finding{
+			pass.Add(checks.Finding{
 				Path: string(a.ix.path(i)), Rule: listedTwice, Level: checks.Fail, Size: f.size,
 				Detail: fmt.Sprintf("line %d says that it was deleted", f.deleted),
 			})
 		}
 	}
-	a.tags.conclude(t, a)
-	a.conclude(t, missing)
+	a.tags.conclude(pass, a)
+	a.conclude(pass, missing)
 	return nil
 }
 
@@ -280,10 +280,10 @@ func (a *arrival) keyOf(i int) string {
 }
 
 // compare judges one object against its file.
-func (a *arrival) compare(t *checks.Trial, row *Row, i int) {
+func (a *arrival) compare(pass *checks.Pass, row *Row, i int) {
 	f := a.ix.files.at(i)
 	flag := func(r *checks.Rule, format string, args ...any) {
-		t.Report(checks.Finding{Path: string(a.ix.path(i)), Rule: r, Level: r.Level, Size: f.size, Detail: fmt.Sprintf(format, args...)})
+		pass.Add(checks.Finding{Path: string(a.ix.path(i)), Rule: r, Level: r.Level, Size: f.size, Detail: fmt.Sprintf(format, args...)})
 	}
 	var v verdict
 	v.judge(row, f)
@@ -375,12 +375,12 @@ func (s *Sums) of(k Kind) []byte {
 }
 
 // conclude writes what holds of all objects.
-func (a *arrival) conclude(t *checks.Trial, missing int64) {
+func (a *arrival) conclude(pass *checks.Pass, missing int64) {
 	h := a.ix.head
 	proven := int64(0)
 	for _, k := range []Kind{SHA256, MD5, CRC32C} {
 		if n := a.compared[k]; n > 0 {
-			t.Fact("compared_"+strings.ToLower(strings.NewReplacer("-", "").Replace(k.String())), n, "%s compared: %s of %s", k, checks.Count(n), checks.Of(h.Files, "file"))
+			pass.Fact("compared_"+strings.ToLower(strings.NewReplacer("-", "").Replace(k.String())), n, "%s compared: %s of %s", k, checks.Count(n), checks.Plural(h.Files, "file"))
 			proven += n
 		}
 	}
@@ -393,13 +393,13 @@ func (a *arrival) conclude(t *checks.Trial, missing int64) {
 		if n == 1 {
 			have = "has"
 		}
-		t.Whole(notComparable, "%s %s %s; for them only name and size were compared", checks.Of(n, "object"), have, what)
+		pass.FlagJob(notComparable, "%s %s %s; for them only name and size were compared", checks.Plural(n, "object"), have, what)
 	}
 	if n := a.bare - a.nameOnly; n > 0 {
-		t.Whole(noChecksums, "no checksum in the listing for %s of %s; for them only name and size were compared", checks.Count(n), checks.Of(h.Files, "file"))
+		pass.FlagJob(noChecksums, "no checksum in the listing for %s of %s; for them only name and size were compared", checks.Count(n), checks.Plural(h.Files, "file"))
 	}
 	if n := a.nameOnly; n > 0 {
-		t.Whole(noChecksums, "no checksum and no size in the listing for %s of %s; for them only the name was compared", checks.Count(n), checks.Of(h.Files, "file"))
+		pass.FlagJob(noChecksums, "no checksum and no size in the listing for %s of %s; for them only the name was compared", checks.Count(n), checks.Plural(h.Files, "file"))
 	}
 	if h.Links+h.Others+h.Clutter+h.LeftOff > 0 {
 		level := checks.Note
@@ -408,42 +408,42 @@ func (a *arrival) conclude(t *checks.Trial, missing int64) {
 		}
 		off := ""
 		if h.LeftOff > 0 {
-			off = "; left off the copy list, it did not travel: " + checks.Of(h.LeftOff, "file")
+			off = "; left off the copy list, it did not travel: " + checks.Plural(h.LeftOff, "file")
 		}
-		t.Report(checks.Finding{
+		pass.Add(checks.Finding{
 			Rule: notCovered, Level: level,
-			Detail: fmt.Sprintf("the source also held %s, %s, and %s of desktop clutter left out of the copy%s", checks.Of(h.Links, "link"), checks.Of(h.Others, "special file"), checks.Of(h.Clutter, "file"), off),
+			Detail: fmt.Sprintf("the source also held %s, %s, and %s of desktop clutter left out of the copy%s", checks.Plural(h.Links, "link"), checks.Plural(h.Others, "special file"), checks.Plural(h.Clutter, "file"), off),
 		})
 	}
-	t.Fact("files", h.Files, "Files in the manifest: %s, %s", checks.Count(h.Files), checks.Bytes(h.Bytes))
-	t.Fact("listed", a.perPass.Load(), "Rows in the listing: %s", checks.Count(a.perPass.Load()))
+	pass.Fact("files", h.Files, "Files in the manifest: %s, %s", checks.Count(h.Files), checks.Bytes(h.Bytes))
+	pass.Fact("listed", a.perPass.Load(), "Rows in the listing: %s", checks.Count(a.perPass.Load()))
 	for i, f := range a.formats {
-		t.Fact(fmt.Sprintf("listing_%d", i+1), f.String(), "Read %s as %s", names.Quote(a.listings[i]), f)
+		pass.Fact(fmt.Sprintf("listing_%d", i+1), f.String(), "Read %s as %s", names.Quote(a.listings[i]), f)
 		if f.Old > 0 {
-			t.Fact(fmt.Sprintf("old_versions_%d", i+1), f.Old, "Passed over: %s", checks.Of(f.Old, "old version"))
+			pass.Fact(fmt.Sprintf("old_versions_%d", i+1), f.Old, "Passed over: %s", checks.Plural(f.Old, "old version"))
 		}
 	}
 	bad := a.ix.count(matchedBad) + a.ix.count(matchedTwice)
 	switch {
 	case missing > 0 || bad > 0:
-		t.Say("%s: %s missing, %s different.", checks.Of(h.Files, "file"), checks.Count(missing), checks.Count(bad))
+		pass.Summarize("%s: %s missing, %s different.", checks.Plural(h.Files, "file"), checks.Count(missing), checks.Count(bad))
 	case a.bare+a.multiPart+a.otherSum == 0:
-		t.Say("Every one of %s is an object, of the right content.", checks.Of(h.Files, "file"))
+		pass.Summarize("Every one of %s is an object, of the right content.", checks.Plural(h.Files, "file"))
 	case a.nameOnly > 0:
-		t.Say("Every one of %s has an object of its name; content was compared for %s.", checks.Of(h.Files, "file"), checks.Count(h.Files-a.bare-a.multiPart-a.otherSum))
+		pass.Summarize("Every one of %s has an object of its name; content was compared for %s.", checks.Plural(h.Files, "file"), checks.Count(h.Files-a.bare-a.multiPart-a.otherSum))
 	case proven == 0:
-		t.Say("Every one of %s is an object of the right size. Only names and sizes were compared.", checks.Of(h.Files, "file"))
+		pass.Summarize("Every one of %s is an object of the right size. Only names and sizes were compared.", checks.Plural(h.Files, "file"))
 	default:
-		t.Say("Every one of %s is an object of the right size; content was compared for %s.", checks.Of(h.Files, "file"), checks.Count(h.Files-a.bare-a.multiPart-a.otherSum))
+		pass.Summarize("Every one of %s is an object of the right size; content was compared for %s.", checks.Plural(h.Files, "file"), checks.Count(h.Files-a.bare-a.multiPart-a.otherSum))
 	}
 }
 
-func finishArrival(f func(*arrival, context.Context, *checks.Trial) error) func(context.Context, *checks.Trial) error {
-	return func(ctx context.Context, t *checks.Trial) error {
-		a, ok := t.State.(*arrival)
+func finishArrival(f func(*arrival, context.Context, *checks.Pass) error) func(context.Context, *checks.Pass) error {
+	return func(ctx context.Context, pass *checks.Pass) error {
+		a, ok := pass.State.(*arrival)
 		if !ok {
 			return errors.New("this check runs as part of the stage after arrival only")
 		}
-		return f(a, ctx, t)
+		return f(a, ctx, pass)
 	}
 }

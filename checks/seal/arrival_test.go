@@ -119,7 +119,7 @@ func TestArrivalGood(t *testing.T) {
 			m = bytes.Replace(m, []byte("links=1 others=2 clutter=3"), []byte("links=0 others=0 clutter=0"), 1)
 			rep, err := arrive(t, reseal(m), ArrivalOptions{}, tc.listings...)
 			must(t, err)
-			if rep.Verdict != checks.Pass || len(found(rep)) > 0 {
+			if rep.Verdict != checks.Passed || len(found(rep)) > 0 {
 				t.Fatalf("verdict %v, found %q", rep.Verdict, found(rep))
 			}
 			c := result(t, rep, "objects")
@@ -299,7 +299,7 @@ func TestArrivalExtras(t *testing.T) {
 	rep, err := arrive(t, manifestOf(t, "archive", files), ArrivalOptions{}, csvOf("Key,Size,SHA-256", "archive/", append(filesOf("z.mov"), files...), sha))
 	must(t, err)
 	k := result(t, rep, "keys")
-	if k.Rules["extra-object"] != 1 || k.Findings[0].Path != "z.mov" || k.Status != checks.Pass {
+	if k.Rules["extra-object"] != 1 || k.Findings[0].Path != "z.mov" || k.Status != checks.Passed {
 		t.Errorf("keys: %+v", k)
 	}
 }

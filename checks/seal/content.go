@@ -30,7 +30,7 @@ const flushPatience = 15 * time.Minute
 // comparing is the state of the check of content while it runs.
 type comparing struct {
 	*after
-	t       *checks.Trial
+	pass    *checks.Pass
 	journal *journal
 	sides   [2]*side
 	byName  []int32 // all files in the order of a manifest, once that is asked for
@@ -41,8 +41,8 @@ type comparing struct {
 }
 
 // content is the Finish of its check: it reads both sides in full.
-func (a *after) content(ctx context.Context, t *checks.Trial) error {
-	c := &comparing{after: a, t: t}
+func (a *after) content(ctx context.Context, pass *checks.Pass) error {
+	c := &comparing{after: a, pass: pass}
 	files, bytes := int64(0), int64(0)
 	for _, chunk := range a.tree.files.chunks {
 		for i := range chunk {
@@ -66,13 +66,13 @@ func (a *after) content(ctx context.Context, t *checks.Trial) error {
 	err := c.read(ctx, order)
 	a.meter.stop()
 	if closed := c.journal.close(); closed != nil && err == nil {
-		t.Fact("journal_error", closed.Error(), "What was proven could not be remembered: %s", names.Quote(closed.Error()))
+		pass.Fact("journal_error", closed.Error(), "What was proven could not be remembered: %s", names.Quote(closed.Error()))
 	}
 	c.describe(files, bytes)
 	if err != nil {
 		a.flawed.Store(true)
 		if ctx.Err() == nil && isSilent(err) {
-			return fmt.Errorf("%w; %s proven before. Look at cable, power and network, then check again: what is proven is not read again", err, checks.Of(c.proven.Load(), "file"))
+			return fmt.Errorf("%w; %s proven before. Look at cable, power and network, then check again: what is proven is not read again", err, checks.Plural(c.proven.Load(), "file"))
 		}
 		return err
 	}
@@ -99,7 +99,7 @@ func (c *comparing) flush(ctx context.Context) error {
 	case fatal(ctx, err):
 		return fmt.Errorf("what this machine still holds could not be sent to the share: %w", err)
 	}
-	c.fail(c.t, flushFailed, "", 0, "%s: %v", flushWay, plain(err))
+	c.fail(c.pass, flushFailed, "", 0, "%s: %v", flushWay, plain(err))
 	return nil
 }
 
@@ -134,7 +134,7 @@ func patiently[T any](ctx context.Context, c *comparing, f func() (T, error)) (T
 
 // open prepares both sides and what earlier runs have proven.
 func (c *comparing) open(ctx context.Context) error {
-	job := c.t.Job
+	job := c.pass.Job
 	source := "disk"
 	if rows, err := share.Mounts(ctx); err == nil {
 		if m, ok := share.Covering(rows, job.Source); ok {
@@ -161,7 +161,7 @@ func (c *comparing) open(ctx context.Context) error {
 		}
 	}
 	if c.stateInSource {
-		c.t.Fact("journal_error", errStateInSource.Error(), "What is proven is not remembered: %s", errStateInSource)
+		c.pass.Fact("journal_error", errStateInSource.Error(), "What is proven is not remembered: %s", errStateInSource)
 		return nil
 	}
 	if c.o.State == "" {
@@ -170,7 +170,7 @@ func (c *comparing) open(ctx context.Context) error {
 	var err error
 	c.journal, err = openJournal(journalName(c.o.State, job.Source, job.Share, job.Prefix), c.o.Fresh, c.recall)
 	if err != nil {
-		c.t.Fact("journal_error", err.Error(), "What is proven cannot be remembered: %s", names.Quote(err.Error()))
+		c.pass.Fact("journal_error", err.Error(), "What is proven cannot be remembered: %s", names.Quote(err.Error()))
 		return nil
 	}
 	c.journal.every = c.journalEvery
@@ -223,7 +223,7 @@ func (c *comparing) read(ctx context.Context, order []int32) error {
 		if err == nil {
 			for _, f := range c.troubles[i] {
 				c.flawed.Store(true)
-				c.t.Report(f)
+				c.pass.Add(f)
 			}
 		}
 	}
@@ -250,7 +250,7 @@ func (c *comparing) take(s *side, r *reading) error {
 		f := checks.Finding{Path: path, Rule: rule, Level: checks.Fail, Size: e.size, Detail: plain(r.err).Error()}
 		if errors.Is(r.err, fs.ErrPermission) || errors.Is(r.err, fs.ErrNotExist) {
 			c.flawed.Store(true)
-			c.t.Report(f)
+			c.pass.Add(f)
 			return nil
 		}
 		if c.troubles[s.number] = append(c.troubles[s.number], f); len(c.troubles[s.number]) >= mostTroubles {
@@ -260,7 +260,7 @@ func (c *comparing) take(s *side, r *reading) error {
 	}
 	for _, f := range c.troubles[s.number] {
 		c.flawed.Store(true)
-		c.t.Report(f)
+		c.pass.Add(f)
 	}
 	c.troubles[s.number] = nil
 	if bad := c.unstable(s, e, r, path); bad {
@@ -298,13 +298,13 @@ func (c *comparing) unstable(s *side, e *entry, r *reading, path string) bool {
 	}
 	switch changed := r.changed || r.size != e.size; {
 	case changed && s.number == sourceSide:
-		c.fail(c.t, sourceChanged, path, e.size, "%s", changedHow(e, r))
+		c.fail(c.pass, sourceChanged, path, e.size, "%s", changedHow(e, r))
 	case changed:
-		c.fail(c.t, stillCopying, path, e.size, "%s", changedHow(e, r))
+		c.fail(c.pass, stillCopying, path, e.size, "%s", changedHow(e, r))
 	case r.got != r.size && s.number == sourceSide:
-		c.fail(c.t, unreadableSource, path, e.size, "only %s of %s bytes could be read", checks.Count(r.got), checks.Count(r.size))
+		c.fail(c.pass, unreadableSource, path, e.size, "only %s of %s bytes could be read", checks.Count(r.got), checks.Count(r.size))
 	case r.got != r.size:
-		c.fail(c.t, shortOnShare, path, e.size, "the share gives %s of the %s bytes that it tells", checks.Count(r.got), checks.Count(r.size))
+		c.fail(c.pass, shortOnShare, path, e.size, "the share gives %s of the %s bytes that it tells", checks.Count(r.got), checks.Count(r.size))
 	default:
 		return false
 	}
@@ -329,37 +329,37 @@ func (c *comparing) conclude(e *entry, path string) {
 	}
 	e.flags |= spoiled
 	if e.flags&newer != 0 {
-		c.fail(c.t, sourceChanged, path, e.size, "the source was changed after its copy and holds other bytes now")
+		c.fail(c.pass, sourceChanged, path, e.size, "the source was changed after its copy and holds other bytes now")
 		return
 	}
-	c.fail(c.t, contentDiffers, path, e.size, "SHA-256 is %x… on the source, %x… on the share", e.sums.SHA256[:8], e.share[:8])
+	c.fail(c.pass, contentDiffers, path, e.size, "SHA-256 is %x… on the source, %x… on the share", e.sums.SHA256[:8], e.share[:8])
 }
 
 // describe writes what was done onto the card.
 func (c *comparing) describe(files, bytes int64) {
-	t := c.t
+	t := c.pass
 	proven := c.proven.Load()
-	t.Fact("proven_files", proven, "Proven equal: %s of %s", checks.Count(proven), checks.Of(files, "file"))
+	t.Fact("proven_files", proven, "Proven equal: %s of %s", checks.Count(proven), checks.Plural(files, "file"))
 	for _, s := range c.sides {
 		key := [...]string{"source", "share"}[s.number]
 		t.Fact(key+"_bytes_read", s.read.Load(), "Read from %s: %s", s.name, checks.Bytes(s.read.Load()))
 		if n := s.known.Load(); n > 0 {
-			t.Fact(key+"_known", n, "Known of %s from an earlier run, unchanged since: %s", s.name, checks.Of(n, "file"))
+			t.Fact(key+"_known", n, "Known of %s from an earlier run, unchanged since: %s", s.name, checks.Plural(n, "file"))
 		}
 		for _, way := range []string{directWay, adviceWay} {
 			if n := s.ways[way]; n > 0 && way != "" {
-				t.Fact(key+"_past_cache_"+squeeze(way), n, "Read from %s past this machine's cache, by %s: %s", s.name, way, checks.Of(n, "file"))
+				t.Fact(key+"_past_cache_"+squeeze(way), n, "Read from %s past this machine's cache, by %s: %s", s.name, way, checks.Plural(n, "file"))
 			}
 		}
 		if n := s.ways[""]; n > 0 {
-			t.Fact(key+"_through_cache", n, "Read from %s through this machine's cache: %s", s.name, checks.Of(n, "file"))
+			t.Fact(key+"_through_cache", n, "Read from %s through this machine's cache: %s", s.name, checks.Plural(n, "file"))
 			if s.number == shareSide {
-				t.Whole(cacheNotPassed, "%s read through the cache", checks.Of(n, "file"))
+				t.FlagJob(cacheNotPassed, "%s read through the cache", checks.Plural(n, "file"))
 			}
 		}
 	}
 	if flushWay != "" {
 		t.Fact("flushed", flushWay, "Flushed before and after reading: %s on the share", flushWay)
 	}
-	t.Say("%s of %s proven equal by SHA-256, %s.", checks.Count(proven), checks.Of(files, "file"), checks.Bytes(bytes))
+	t.Summarize("%s of %s proven equal by SHA-256, %s.", checks.Count(proven), checks.Plural(files, "file"), checks.Bytes(bytes))
 }

@@ -15,7 +15,7 @@ import (
 func TestErrorsInARow(t *testing.T) {
 	fail := func(rows string) (*checks.Result, error) { // e an error, . a good file, in order
 		stage := NewAfter(Options{})
-		c := &comparing{after: stage.a, t: checks.NewTrial(stage.List()[2], &checks.Job{}, 1)}
+		c := &comparing{after: stage.a, pass: checks.NewPass(stage.List()[2], &checks.Job{}, 1)}
 		d := &walk.Dir{}
 		for i := range rows {
 			d.Entries = append(d.Entries, walk.Entry{Name: fmt.Sprintf("%03d", i), Size: 1})
@@ -32,7 +32,7 @@ func TestErrorsInARow(t *testing.T) {
 				break
 			}
 		}
-		res := c.t.Close("")
+		res := c.pass.Close("")
 		return &res, err
 	}
 	res, err := fail("..eee.." + strings.Repeat("e", mostTroubles-1) + ".")

@@ -67,7 +67,7 @@ func TestGuestGoodCopies(t *testing.T) {
 				command(t, filepath.Dir(p.source), tool, append(args, "archive", to)...)
 				rep, err := p.real(t, time.Minute, nil)
 				must(t, err)
-				if rep.Verdict != checks.Pass || rep.Manifest == "" {
+				if rep.Verdict != checks.Passed || rep.Manifest == "" {
 					t.Fatalf("verdict %v, found %q", rep.Verdict, found(rep))
 				}
 				c := result(t, rep, "content")
@@ -104,7 +104,7 @@ func TestGuestMountedInside(t *testing.T) {
 		t.Errorf("verdict %v, found %q, manifest %q", rep.Verdict, got, rep.Manifest)
 	}
 	must(t, unix.Unmount(inside, 0))
-	if rep, err = p.real(t, time.Minute, nil); err != nil || rep.Verdict != checks.Pass {
+	if rep, err = p.real(t, time.Minute, nil); err != nil || rep.Verdict != checks.Passed {
 		t.Errorf("without it: %v, %v", rep, err)
 	}
 }
@@ -179,7 +179,7 @@ func TestGuestCut(t *testing.T) {
 			// Until it is back, the job is refused or not checked: never passed, never failed.
 			for deadline := time.Now().Add(80 * time.Second); ; {
 				rep, err = p.real(t, 5*time.Second, nil)
-				if err == nil && rep.Verdict == checks.Pass {
+				if err == nil && rep.Verdict == checks.Passed {
 					break
 				}
 				if time.Now().After(deadline) {

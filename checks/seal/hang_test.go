@@ -50,7 +50,7 @@ func TestSilentShare(t *testing.T) {
 	if c.Status != checks.Unknown || !strings.Contains(c.Reason, "does not answer") || rep.Manifest != "" || rep.Verdict != checks.Warned {
 		t.Errorf("content %v %q, verdict %v, manifest %q", c.Status, c.Reason, rep.Verdict, rep.Manifest)
 	}
-	if s := result(t, rep, "on-share"); s.Status != checks.Pass {
+	if s := result(t, rep, "on-share"); s.Status != checks.Passed {
 		t.Errorf("on-share %v", s.Status)
 	}
 }
@@ -157,7 +157,7 @@ func TestKillAndResume(t *testing.T) {
 	if source < 3 || onShare < 3 || source+onShare >= 2*rep.Totals.Files {
 		t.Errorf("of %d files, %d of the source and %d of the share are known", rep.Totals.Files, source, onShare)
 	}
-	if rep.Verdict != checks.Pass || rep.Manifest == "" {
+	if rep.Verdict != checks.Passed || rep.Manifest == "" {
 		t.Errorf("resumed: %v, found %q", rep.Verdict, found(rep))
 	}
 }

@@ -28,7 +28,7 @@ func (c *tagTally) differ(file, line int) { c.differs = append(c.differs, tagged
 // practice, no source). Fewer count as different content.
 const tagsToJudge = 10
 
-func (c *tagTally) conclude(t *checks.Trial, a *arrival) {
+func (c *tagTally) conclude(pass *checks.Pass, a *arrival) {
 	if len(c.differs) == 0 {
 		return
 	}
@@ -39,7 +39,7 @@ func (c *tagTally) conclude(t *checks.Trial, a *arrival) {
 	for _, d := range c.differs {
 		f := a.ix.files.at(d.file)
 		f.state = matchedBad
-		t.Report(checks.Finding{
+		pass.Add(checks.Finding{
 			Path: string(a.ix.path(d.file)), Rule: objectChecksum, Level: checks.Fail, Size: f.size,
 			Detail: "the tag in the listing is not the MD5 of the file (line " + checks.Count(int64(d.line)) + "); some stores give tags that are no MD5 where they encrypt",
 		})
@@ -47,7 +47,7 @@ func (c *tagTally) conclude(t *checks.Trial, a *arrival) {
 }
 
 // otherForms looks for objects under another normal form or case of the names that are missing.
-func (a *arrival) otherForms(ctx context.Context, t *checks.Trial) error {
+func (a *arrival) otherForms(ctx context.Context, pass *checks.Pass) error {
 	type folded struct {
 		hash uint64
 		file int
@@ -81,7 +81,7 @@ func (a *arrival) otherForms(ctx context.Context, t *checks.Trial) error {
 		if best < 0 {
 			return nil
 		}
-		a.compare(t, row, best)
+		a.compare(pass, row, best)
 		a.extras--
 		a.forms = append(a.forms, formed{best, row.Key})
 		return nil
@@ -93,34 +93,34 @@ func (a *arrival) otherForms(ctx context.Context, t *checks.Trial) error {
 const mostExtras = 100_000
 
 // keys is the Finish of its check.
-func (a *arrival) keys(ctx context.Context, t *checks.Trial) error {
+func (a *arrival) keys(ctx context.Context, pass *checks.Pass) error {
 	for _, f := range a.forms {
 		p := string(a.ix.path(f.file))
 		how := "case"
 		if key, _ := a.m.path(f.key); names.NFC(key) == names.NFC(p) {
 			how = "normal form"
 		}
-		t.Report(checks.Finding{
+		pass.Add(checks.Finding{
 			Path: p, Rule: keyFormDiffers, Level: checks.Warn, Size: a.ix.files.at(f.file).size,
 			Detail: "the key is " + names.Quote(f.key) + ": another " + how,
 		})
 	}
-	a.twoToOne(t)
+	a.twoToOne(pass)
 	shown, found := showHead(a.want.keyHead), showHead(a.m.keyHead)
 	switch {
 	case a.m.pathHead != "":
-		t.Whole(shiftedPrefix, "the keys begin below the folder %s", names.Quote(strings.TrimSuffix(a.m.pathHead, "/")))
+		pass.FlagJob(shiftedPrefix, "the keys begin below the folder %s", names.Quote(strings.TrimSuffix(a.m.pathHead, "/")))
 	case shown != found:
-		t.Whole(shiftedPrefix, "the keys begin with %s, the copy was in %s", found, shown)
+		pass.FlagJob(shiftedPrefix, "the keys begin with %s, the copy was in %s", found, shown)
 	}
 	if a.extras > 0 {
-		if err := a.nameExtras(ctx, t); err != nil {
+		if err := a.nameExtras(ctx, pass); err != nil {
 			return err
 		}
 	}
-	t.Fact("prefix", a.m.keyHead, "Keys begin with %s", found)
+	pass.Fact("prefix", a.m.keyHead, "Keys begin with %s", found)
 	if a.m.coded {
-		t.Fact("percent_coded", true, "The listing codes its keys with percent signs (RFC 3986); they were decoded")
+		pass.Fact("percent_coded", true, "The listing codes its keys with percent signs (RFC 3986); they were decoded")
 	}
 	for _, n := range []struct {
 		key, text string
@@ -132,10 +132,10 @@ func (a *arrival) keys(ctx context.Context, t *checks.Trial) error {
 		{"repeated", "Objects that were listed again alike", a.repeated},
 	} {
 		if n.n > 0 {
-			t.Fact(n.key, n.n, "%s: %s", n.text, checks.Count(n.n))
+			pass.Fact(n.key, n.n, "%s: %s", n.text, checks.Count(n.n))
 		}
 	}
-	t.Say("Keys begin with %s. %s, %s under another spelling.", found, checks.Of(a.extras, "extra object"), checks.Of(int64(len(a.forms)), "file"))
+	pass.Summarize("Keys begin with %s. %s, %s under another spelling.", found, checks.Plural(a.extras, "extra object"), checks.Plural(int64(len(a.forms)), "file"))
 	return nil
 }
 
@@ -148,7 +148,7 @@ func showHead(head string) string {
 }
 
 // twoToOne finds the missing files whose name differs from that of a file that is there in form only.
-func (a *arrival) twoToOne(t *checks.Trial) {
+func (a *arrival) twoToOne(pass *checks.Pass) {
 	missing := map[uint64][]int{}
 	for i := range a.ix.files.len() {
 		if a.ix.files.at(i).state == unmatched {
@@ -167,7 +167,7 @@ func (a *arrival) twoToOne(t *checks.Trial) {
 		for _, k := range missing[a.ix.foldHash(there)] {
 			gone := string(a.ix.path(k))
 			if names.Fold(gone) == names.Fold(there) {
-				t.Report(checks.Finding{
+				pass.Add(checks.Finding{
 					Path: gone, Rule: twoToOneKey, Level: checks.Fail, Size: a.ix.files.at(k).size,
 					Detail: "only one object is there for this file and " + names.Quote(there),
 				})
@@ -177,7 +177,7 @@ func (a *arrival) twoToOne(t *checks.Trial) {
 }
 
 // nameExtras reads the listings once more to name the objects that belong to no file.
-func (a *arrival) nameExtras(ctx context.Context, t *checks.Trial) error {
+func (a *arrival) nameExtras(ctx context.Context, pass *checks.Pass) error {
 	formed := map[string]bool{}
 	for _, f := range a.forms {
 		formed[f.key] = true
@@ -189,12 +189,12 @@ func (a *arrival) nameExtras(ctx context.Context, t *checks.Trial) error {
 			return nil
 		}
 		if named++; named <= mostExtras {
-			t.Report(checks.Finding{Path: p, Rule: extraObject, Level: checks.Note, Size: max(row.Size, 0), Detail: "no file of the manifest has the key " + names.Quote(row.Key)})
+			pass.Add(checks.Finding{Path: p, Rule: extraObject, Level: checks.Note, Size: max(row.Size, 0), Detail: "no file of the manifest has the key " + names.Quote(row.Key)})
 		}
 		return nil
 	})
 	if over := named - mostExtras; over > 0 {
-		t.Count(&walk.Dir{}, extraObject, over)
+		pass.Count(&walk.Dir{}, extraObject, over)
 	}
 	return err
 }

@@ -56,27 +56,27 @@ func temporary(name string) string {
 }
 
 // leftovers is the Finish of its check: the walk has found everything already.
-func (a *after) leftovers(_ context.Context, t *checks.Trial) error {
+func (a *after) leftovers(_ context.Context, pass *checks.Pass) error {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	x := &a.extras
 	for _, f := range x.named {
-		t.Report(f)
+		pass.Add(f)
 	}
 	for r, n := range x.unnamed {
-		t.Count(&walk.Dir{}, r, n)
+		pass.Count(&walk.Dir{}, r, n)
 		if r.Level == checks.Warn {
-			t.Report(checks.Finding{Rule: r, Level: r.Level, Detail: fmt.Sprintf("%s more like the named ones", checks.Of(n, "file"))})
+			pass.Add(checks.Finding{Rule: r, Level: r.Level, Detail: fmt.Sprintf("%s more like the named ones", checks.Plural(n, "file"))})
 		}
 	}
 	if x.own > 0 {
-		t.Fact("manifests", x.own, "Manifests of earlier checks on the share: %s", checks.Count(x.own))
+		pass.Fact("manifests", x.own, "Manifests of earlier checks on the share: %s", checks.Count(x.own))
 	}
 	if x.files == 0 {
-		t.Say("Nothing is there that is not on the source.")
+		pass.Summarize("Nothing is there that is not on the source.")
 		return nil
 	}
-	t.Fact("extra_files", x.files, "Not on the source: %s, %s", checks.Of(x.files, "entry"), checks.Bytes(x.bytes))
-	t.Say("%s on the share that are not on the source, %s of them unfinished.", checks.Of(x.files, "entry"), checks.Count(t.Total(temporaryLeft)))
+	pass.Fact("extra_files", x.files, "Not on the source: %s, %s", checks.Plural(x.files, "entry"), checks.Bytes(x.bytes))
+	pass.Summarize("%s on the share that are not on the source, %s of them unfinished.", checks.Plural(x.files, "entry"), checks.Count(pass.Total(temporaryLeft)))
 	return nil
 }

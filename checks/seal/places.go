@@ -87,8 +87,8 @@ func (a *after) settleState(ctx context.Context, job *checks.Job) {
 
 // offShare reports what in the path of the copy, or below it, is not on the share: a prefix that leads
 // through a link, and something of this machine that is mounted inside the copy.
-func (a *after) offShare(ctx context.Context, t *checks.Trial) error {
-	job := t.Job
+func (a *after) offShare(ctx context.Context, pass *checks.Pass) error {
+	job := pass.Job
 	links, err := share.Guard(ctx, job.Deadline, func() ([]string, error) {
 		var links []string
 		if job.Prefix == "" {
@@ -112,7 +112,7 @@ func (a *after) offShare(ctx context.Context, t *checks.Trial) error {
 	}
 	for _, l := range links {
 		a.flawed.Store(true)
-		t.Report(checks.Finding{
+		pass.Add(checks.Finding{
 			Rule: noCopy, Level: checks.Fail, Detail: names.Quote(l) + " is a link: the objects will lie under the name of the folder that it leads to",
 			Remedy: "Check again with that folder as prefix.",
 		})
@@ -126,7 +126,7 @@ func (a *after) offShare(ctx context.Context, t *checks.Trial) error {
 	}
 	copied := filepath.Join(a.facts.Path, filepath.FromSlash(job.Prefix))
 	for _, point := range share.LocalBelow(rows, copied) {
-		a.fail(t, noCopy, "", 0, "something of this machine is mounted on %s: what lies there is not on the share", names.Quote(point))
+		a.fail(pass, noCopy, "", 0, "something of this machine is mounted on %s: what lies there is not on the share", names.Quote(point))
 	}
 	return nil
 }
@@ -135,7 +135,7 @@ func (a *after) offShare(ctx context.Context, t *checks.Trial) error {
 const mostHints = 1000
 
 // hint adds where the copy may be instead, if nothing of it is where it should be.
-func (a *after) hint(ctx context.Context, t *checks.Trial, missing int64) {
+func (a *after) hint(ctx context.Context, pass *checks.Pass, missing int64) {
 	if a.tree.count == 0 || missing == 0 {
 		return
 	}
@@ -146,7 +146,7 @@ func (a *after) hint(ctx context.Context, t *checks.Trial, missing int64) {
 			}
 		}
 	}
-	job := t.Job
+	job := pass.Job
 	prefix, found := a.deeper()
 	if !found && job.Prefix != "" {
 		first := a.tree.path(0)
@@ -167,7 +167,7 @@ func (a *after) hint(ctx context.Context, t *checks.Trial, missing int64) {
 		f.Detail = "nothing of the source lies in the folder that was named, but files of its names lie at the top of the share"
 		f.Remedy = "If that is the copy, check again without a prefix."
 	}
-	t.Report(f)
+	pass.Add(f)
 }
 
 // deeper returns the folder on the share, below that of the copy, in which most of the files that are not

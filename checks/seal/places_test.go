@@ -60,7 +60,7 @@ func TestWhereNothingIsWritten(t *testing.T) {
 	// Beside the source is not in it.
 	rep, err := p.check(t, manifest("m"), nil)
 	must(t, err)
-	if rep.Verdict != checks.Pass || rep.Manifest != filepath.Join(base, "m") {
+	if rep.Verdict != checks.Passed || rep.Manifest != filepath.Join(base, "m") {
 		t.Errorf("beside the source: %v, %q, manifest %q", rep.Verdict, found(rep), rep.Manifest)
 	}
 }
@@ -101,7 +101,7 @@ func TestPrefixThroughALink(t *testing.T) {
 	command(t, p.source, "cp", "-R", ".", p.share)
 	must(t, os.Symlink(p.share, p.share+"-link"))
 	p.share, p.prefix = p.share+"-link", ""
-	if rep := p.must(t); rep.Verdict != checks.Pass {
+	if rep := p.must(t); rep.Verdict != checks.Passed {
 		t.Errorf("a link to the share: %v, found %q", rep.Verdict, found(rep))
 	}
 }
@@ -185,7 +185,7 @@ func TestLeftByAKill(t *testing.T) {
 	if _, err := os.Lstat(filepath.Join(p.share, left)); err != nil {
 		t.Errorf("removed though nothing may be written on the share: %v", err)
 	}
-	if rep := p.must(t); rep.Verdict != checks.Pass {
+	if rep := p.must(t); rep.Verdict != checks.Passed {
 		t.Errorf("verdict %v, found %q", rep.Verdict, found(rep))
 	}
 	for _, dir := range []string{p.share, filepath.Join(p.state, "manifests")} {

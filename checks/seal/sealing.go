@@ -21,7 +21,7 @@ import (
 // in the share itself where the copy has no folder of its own. Like everything on the share it will
 // be an object; the check after arrival knows it by its name.
 func (c *comparing) seal(ctx context.Context) error {
-	t := c.t
+	t := c.pass
 	h, ok := c.header()
 	if !ok {
 		t.Fact("manifest", "", "No manifest was written, since not every file is proven")
@@ -37,7 +37,7 @@ func (c *comparing) seal(ctx context.Context) error {
 		return ctx.Err()
 	}
 	if err != nil {
-		t.Whole(manifestNotWritten, "on this machine: %v", err)
+		t.FlagJob(manifestNotWritten, "on this machine: %v", err)
 	} else if c.manifest = kept; kept != "" {
 		t.Fact("manifest", c.manifest, "Manifest on this machine: %s", names.Quote(c.manifest))
 	}
@@ -47,7 +47,7 @@ func (c *comparing) seal(ctx context.Context) error {
 			return ctx.Err()
 		}
 		if err != nil {
-			t.Whole(manifestNotWritten, "as a bag: %v", err)
+			t.FlagJob(manifestNotWritten, "as a bag: %v", err)
 		} else {
 			t.Fact("bag", c.o.Bag, "Tag files of a bag (RFC 8493): %s; the copy is its data folder", names.Quote(c.o.Bag))
 		}
@@ -69,14 +69,14 @@ func (c *comparing) seal(ctx context.Context) error {
 	case ctx.Err() != nil:
 		return ctx.Err()
 	default:
-		t.Whole(manifestNotWritten, "on the share: %v", plain(err))
+		t.FlagJob(manifestNotWritten, "on the share: %v", plain(err))
 	}
 	return nil
 }
 
 // header returns the head of the manifest; false where not everything is proven.
 func (c *comparing) header() (*Header, bool) {
-	a, job := c.after, c.t.Job
+	a, job := c.after, c.pass.Job
 	if a.flawed.Load() || a.travelling() == 0 || c.proven.Load() != a.travelling() {
 		return nil, false
 	}

@@ -112,9 +112,9 @@ func TestUnstable(t *testing.T) {
 		{sourceSide, reading{size: 4096, got: 4096}, ""},
 	} {
 		stage := NewAfter(Options{})
-		c := &comparing{after: stage.a, t: checks.NewTrial(stage.List()[2], &checks.Job{}, 1)}
+		c := &comparing{after: stage.a, pass: checks.NewPass(stage.List()[2], &checks.Job{}, 1)}
 		bad := c.unstable(&side{number: tc.side}, &entry{size: 4096}, &tc.r, "f")
-		res := c.t.Close("")
+		res := c.pass.Close("")
 		if bad != (tc.rule != "") || bad && (len(res.Findings) != 1 || res.Findings[0].Rule.ID != tc.rule || res.Status != checks.Failed) {
 			t.Errorf("side %d, %+v: %v, %+v, want %q", tc.side, tc.r, bad, res.Findings, tc.rule)
 		}

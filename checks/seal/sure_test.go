@@ -58,7 +58,7 @@ func TestArrivalNeverTooSure(t *testing.T) {
 	judge := func(text string) bool {
 		must(t, os.WriteFile(listing, []byte(text), 0o600))
 		rep, err := Arrival(t.Context(), manifest, []string{listing}, ArrivalOptions{}, nil)
-		return err == nil && rep.Verdict == checks.Pass
+		return err == nil && rep.Verdict == checks.Passed
 	}
 	if !judge(good) || !arrivedWhole(good, files) {
 		t.Fatal("the good listing does not pass")

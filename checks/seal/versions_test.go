@@ -69,7 +69,7 @@ func TestArrivalVersions(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			rep, err := arrive(t, m, ArrivalOptions{}, tc.listing)
 			must(t, err)
-			want := checks.Pass
+			want := checks.Passed
 			if tc.want != nil {
 				want = checks.Failed
 			}

@@ -12,8 +12,8 @@ import (
 	"loadline/checks/seal"
 )
 
-// after runs the checks after copying, which write the manifest if everything is proven.
-func after(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+// runAfter runs the checks after copying, which write the manifest if everything is proven.
+func runAfter(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	fs := newFlags("after", "SOURCE SHARE", stderr)
 	job := checks.Job{Stage: checks.After, Version: checks.Version}
 	options := seal.Options{State: filepath.Join(xdg.StateHome, "loadline")}

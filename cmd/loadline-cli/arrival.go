@@ -16,8 +16,8 @@ const listings = `LISTING is a file made by the store, in any of these forms, co
 Checksums are SHA-256, MD5 or CRC-32C, hexadecimal or base64. Of a list of versions the latest count.
 `
 
-// arrival compares the manifest with listings of the store.
-func arrival(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+// runArrival compares the manifest with listings of the store.
+func runArrival(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	fs := newFlags("arrival", "MANIFEST LISTING...", stderr)
 	flags := fs.Usage
 	fs.Usage = func() {

@@ -13,8 +13,8 @@ import (
 	"loadline/checks"
 )
 
-// before runs the checks before copying.
-func before(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+// runBefore runs the checks before copying.
+func runBefore(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	fs := newFlags("before", "SOURCE [SHARE]", stderr)
 	job := checks.Job{Stage: checks.Before, Version: checks.Version}
 	var out output

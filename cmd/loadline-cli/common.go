@@ -156,7 +156,7 @@ func progressLine(stderr io.Writer) (watch func(checks.Event), done func()) {
 			line += fmt.Sprintf(" %3.0f %%", e.Done*100)
 		}
 		if e.Entries > 0 {
-			line += fmt.Sprintf(", %s, %s", checks.Of(e.Entries, "entry"), checks.Bytes(e.Bytes))
+			line += fmt.Sprintf(", %s, %s", checks.Plural(e.Entries, "entry"), checks.Bytes(e.Bytes))
 			if s := e.Elapsed.Seconds(); s > 0 {
 				line += fmt.Sprintf(", %s/s", checks.Count(int64(float64(e.Entries)/s)))
 			}

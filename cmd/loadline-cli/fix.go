@@ -16,16 +16,16 @@ import (
 	"github.com/dustin/go-humanize"
 
 	"loadline/checks"
+	"loadline/checks/fix"
 	"loadline/checks/names"
-	"loadline/checks/repair"
 	"loadline/checks/walk"
 )
 
 // fixer is what the flags of fix say.
 type fixer struct {
 	out        output
-	limits     repair.Limits
-	options    repair.Options
+	limits     fix.Limits
+	options    fix.Options
 	apply      bool
 	undo       string
 	resume     string
@@ -35,17 +35,17 @@ type fixer struct {
 	skip       []string
 	links      []string
 	cards      []string
-	plan       *repair.Plan
-	weight     *repair.Weight // of copies and archives; nil without
-	outcome    *repair.Outcome
-	lists      *repair.Lists
+	plan       *fix.Plan
+	weight     *fix.Weight // of copies and archives; nil without
+	outcome    *fix.Outcome
+	lists      *fix.Lists
 	stdout     io.Writer
 	stderr     io.Writer
 	afterwards string // one line for people on what was done
 }
 
-// fix proposes names, applies them, takes them back, and writes lists of what to copy.
-func fix(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+// runFix proposes names, applies them, takes them back, and writes lists of what to copy.
+func runFix(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	f := fixer{stdout: stdout, stderr: stderr}
 	fs := f.flags()
 	rest, err := parse(fs, args)
@@ -80,7 +80,7 @@ func (f *fixer) flags() *flag.FlagSet {
 	fs.StringVar(&f.resume, "resume", "", "go on with the plan of this `JOURNAL`, which stopped midway")
 	fs.StringVar(&f.limits.Prefix, "prefix", "", "`FOLDER` on the share that will hold the copy, and so the head of every key")
 	fs.StringVar(&f.limits.Share, "share", "", "`FOLDER` of the share; it counts in the length of paths")
-	fs.IntVar(&f.limits.Key, "key-bytes", repair.DefaultKey, "longest key of the object store, `N` bytes")
+	fs.IntVar(&f.limits.Key, "key-bytes", fix.DefaultKey, "longest key of the object store, `N` bytes")
 	fs.IntVar(&f.limits.Name, "name-bytes", names.NameMax, "longest name that the share takes, `N` bytes")
 	fs.BoolVar(&f.limits.Portable, "portable", false, "also cure names outside the portable set of POSIX")
 	fs.BoolVar(&f.options.InState, "state", false, "put the journal into the state folder, not on the disk")
@@ -120,11 +120,11 @@ func (f *fixer) check(rest []string) error {
 
 // goOn takes a plan back, or on.
 func (f *fixer) goOn(ctx context.Context) int {
-	do, journal, did := repair.Undo, f.undo, "taken back"
+	do, journal, did := fix.Undo, f.undo, "taken back"
 	if f.resume != "" {
-		do, journal, did = repair.Resume, f.resume, "done"
+		do, journal, did = fix.Resume, f.resume, "done"
 	}
-	out, err := f.work(func() (*repair.Outcome, error) { return do(ctx, journal, f.options) })
+	out, err := f.work(func() (*fix.Outcome, error) { return do(ctx, journal, f.options) })
 	if err != nil {
 		return f.fault(err)
 	}
@@ -167,7 +167,7 @@ func (f *fixer) run(ctx context.Context, source string) int {
 		}
 	}
 	if f.apply {
-		out, err := f.work(func() (*repair.Outcome, error) { return plan.Apply(ctx, f.options) })
+		out, err := f.work(func() (*fix.Outcome, error) { return plan.Apply(ctx, f.options) })
 		if err != nil {
 			return f.fault(err)
 		}
@@ -187,10 +187,10 @@ func (f *fixer) run(ctx context.Context, source string) int {
 
 // unfinished tells of a plan that stopped midway.
 func unfinished(source string) error {
-	all, err := repair.Journals(source, "")
+	all, err := fix.Journals(source, "")
 	for _, j := range all {
 		if j.Unfinished() {
-			return fmt.Errorf("%w: fix -resume or fix -undo %s", repair.ErrUnfinished, names.Quote(j.Path))
+			return fmt.Errorf("%w: fix -resume or fix -undo %s", fix.ErrUnfinished, names.Quote(j.Path))
 		}
 	}
 	return err
@@ -205,10 +205,10 @@ func why(err error) string {
 }
 
 // look makes the plan.
-func (f *fixer) look(ctx context.Context, source string) (plan *repair.Plan, err error) {
+func (f *fixer) look(ctx context.Context, source string) (plan *fix.Plan, err error) {
 	var read walk.Progress
 	err = f.watched("Reading names", &read, func() (err error) {
-		plan, err = repair.NewPlan(ctx, source, f.limits, &read)
+		plan, err = fix.NewPlan(ctx, source, f.limits, &read)
 		return err
 	})
 	return plan, err
@@ -240,12 +240,12 @@ func (f *fixer) watched(phase string, read *walk.Progress, do func() error) erro
 }
 
 // work shows progress while content is copied or names are changed.
-func (f *fixer) work(do func() (*repair.Outcome, error)) (*repair.Outcome, error) {
+func (f *fixer) work(do func() (*fix.Outcome, error)) (*fix.Outcome, error) {
 	watch, done := progressLine(f.stderr)
 	defer done()
 	if watch != nil {
 		var last time.Time
-		f.options.Progress = func(p repair.Progress) {
+		f.options.Progress = func(p fix.Progress) {
 			if time.Since(last) < 100*time.Millisecond {
 				return
 			}
@@ -279,7 +279,7 @@ func changes(renames, makings int) string {
 
 // fault is the common one, but for what stopped midway: there something was changed.
 func (f *fixer) fault(err error) int {
-	var stopped *repair.StoppedError
+	var stopped *fix.StoppedError
 	if errors.As(err, &stopped) {
 		err = errors.New(stopped.Error())
 	}
@@ -382,7 +382,7 @@ func (f *fixer) text(w io.Writer) error {
 	return err
 }
 
-func sum(s repair.Sum) string {
+func sum(s fix.Sum) string {
 	return count(int(s.Files), "path", "paths") + ", " + checks.Bytes(s.Bytes)
 }
 
@@ -417,10 +417,10 @@ func (f *fixer) planText(say func(string, ...any)) {
 		for _, m := range w.Makings {
 			if m.Archive {
 				say("  %s", names.Quote(m.To))
-				say("    the card %s in one file: %s", names.Quote(m.Path), sum(repair.Sum{Files: m.Files, Bytes: m.Bytes}))
+				say("    the card %s in one file: %s", names.Quote(m.Path), sum(fix.Sum{Files: m.Files, Bytes: m.Bytes}))
 			} else {
 				say("  %s", names.Quote(m.Path))
-				say("    a copy in the place of the link: %s", sum(repair.Sum{Files: m.Files, Bytes: m.Bytes}))
+				say("    a copy in the place of the link: %s", sum(fix.Sum{Files: m.Files, Bytes: m.Bytes}))
 			}
 		}
 		say("  They take about %s of the %s that the disk has free.", checks.Bytes(w.Bytes), checks.Bytes(w.Free))
@@ -429,7 +429,7 @@ func (f *fixer) planText(say func(string, ...any)) {
 	for _, m := range p.Makings() {
 		copies[m.Path] = !m.Archive
 	}
-	left := slices.DeleteFunc(slices.Clone(p.Left), func(l repair.Left) bool { return copies[l.Path] })
+	left := slices.DeleteFunc(slices.Clone(p.Left), func(l fix.Left) bool { return copies[l.Path] })
 	if len(left) > 0 {
 		say("")
 		say("%s left as they are:", count(len(left), "path is", "paths are"))
@@ -440,10 +440,10 @@ func (f *fixer) planText(say func(string, ...any)) {
 		say("    %s", l.Why)
 		for _, o := range l.Offers {
 			switch o {
-			case repair.OfferArchive:
+			case fix.OfferArchive:
 				say("    to keep the whole card as one file beside it: -apply -archive %s", names.Quote(l.Card.Path))
 				say("    or, for that file elsewhere, in the source folder: %s", names.Quote(l.Card.Command()))
-			case repair.OfferReplace:
+			case fix.OfferReplace:
 				say("    to put a copy in its place: -apply -replace-link %s", names.Quote(l.Path))
 			}
 		}

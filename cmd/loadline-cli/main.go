@@ -58,13 +58,13 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	name, rest := args[0], args[1:]
 	switch name {
 	case "before":
-		return before(ctx, rest, stdout, stderr)
+		return runBefore(ctx, rest, stdout, stderr)
 	case "after":
-		return after(ctx, rest, stdout, stderr)
+		return runAfter(ctx, rest, stdout, stderr)
 	case "arrival":
-		return arrival(ctx, rest, stdout, stderr)
+		return runArrival(ctx, rest, stdout, stderr)
 	case "fix":
-		return fix(ctx, rest, stdout, stderr)
+		return runFix(ctx, rest, stdout, stderr)
 	case "help", "-h", "-help", "--help":
 		fmt.Fprint(stdout, usage)
 		return exitGood

@@ -61,12 +61,12 @@ func TestStatus(t *testing.T) {
 		rep  *checks.Report
 		want int
 	}{
-		{report(checks.Before, checks.Pass, checks.Warned, checks.Unknown), exitGood}, // the box has not come yet
+		{report(checks.Before, checks.Passed, checks.Warned, checks.Unknown), exitGood}, // the box has not come yet
 		{report(checks.Before, checks.Unknown, checks.Failed), exitFail},
-		{report(checks.After, checks.Pass, checks.Warned), exitGood},
-		{report(checks.After, checks.Pass, checks.Unknown), exitError}, // nothing is proven
+		{report(checks.After, checks.Passed, checks.Warned), exitGood},
+		{report(checks.After, checks.Passed, checks.Unknown), exitError}, // nothing is proven
 		{report(checks.After, checks.Failed, checks.Unknown), exitFail},
-		{report(checks.Arrival, checks.Pass), exitGood},
+		{report(checks.Arrival, checks.Passed), exitGood},
 		{report(checks.Arrival, checks.Failed), exitFail},
 	} {
 		if got := statusOf(c.rep); got != c.want {

@@ -1,0 +1,262 @@
+package fix
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"loadline/checks/names"
+	"loadline/checks/walk"
+)
+
+// A Card is a folder whose inner names are fixed: a database in it, or a standard, says how its
+// files are called, so a rename inside would break it.
+type Card struct {
+	Path     string // its topmost folder, relative to the source
+	Layout   string // what it is, for people
+	Standard string // what fixes its names
+	// File is the name of its archive, which lies beside it or would; empty where the card is the
+	// source itself. Archived says that it is there and holds the same names, sizes and dates.
+	File     string
+	Archived bool
+	// ownName is set where the layout fixes the name of the topmost folder too. Where the layout
+	// has several such names, one in capitals is taken for one of them.
+	ownName bool
+}
+
+func (c *Card) why() string {
+	return "it belongs to " + c.Layout + " (" + c.Standard + "): a rename inside would break it"
+}
+
+// fixed reports whether the layout fixes the name of one of its folders.
+func (c *Card) fixed(path string) bool { return path != c.Path || c.ownName }
+
+// Command returns a command that puts the whole structure into one file beside it, as it is, with
+// the POSIX utility pax; for one who wants the file elsewhere. It is to be run in the source folder.
+// A pax that does not know the format "pax" takes -x ustar in its place, which holds files up to
+// 8 GiB only (POSIX pax). Empty where File is.
+func (c *Card) Command() string {
+	if c.File == "" {
+		return ""
+	}
+	dir, name := parent(c.Path)
+	command := "pax -w -x pax -f " + shellQuote(c.File) + " " + shellQuote(name)
+	if strings.HasPrefix(c.File, "-") || strings.HasPrefix(name, "-") {
+		command = "pax -w -x pax -f " + shellQuote("./"+c.File) + " -- " + shellQuote(name)
+	}
+	if dir == "" {
+		return command
+	}
+	return "cd -- " + shellQuote(dir) + " && " + command
+}
+
+// shellQuote makes one word for a POSIX shell (POSIX Shell Command Language, 2.2.2 single quotes).
+func shellQuote(s string) string {
+	if s != "" && strings.Trim(s, portable+"/") == "" {
+		return s
+	}
+	return "'" + strings.ReplaceAll(s, "'", `'\''`) + "'"
+}
+
+// marks note what the entries of one folder say of card layouts.
+type marks uint16
+
+const (
+	markDCF       marks = 1 << iota // a folder like 100ABCDE
+	markStream                      // STREAM
+	markClipInfo                    // CLIPINF
+	markPlaylist                    // PLAYLIST
+	markClip                        // CLIP
+	markVideo                       // VIDEO
+	markAudio                       // AUDIO
+	markMediaFile                   // MEDIAPRO.XML
+	markDVD                         // VIDEO_TS.IFO
+	markAssetMap                    // ASSETMAP or ASSETMAP.xml
+	markBag                         // bagit.txt
+	markData                        // data
+)
+
+func (m *marks) see(_ *walk.Dir, e *walk.Entry) {
+	if e.Kind == walk.Folder {
+		if dcfFolder(e.Name) {
+			*m |= markDCF
+		}
+		switch strings.ToUpper(e.Name) {
+		case "STREAM":
+			*m |= markStream
+		case "CLIPINF":
+			*m |= markClipInfo
+		case "PLAYLIST":
+			*m |= markPlaylist
+		case "CLIP":
+			*m |= markClip
+		case "VIDEO":
+			*m |= markVideo
+		case "AUDIO":
+			*m |= markAudio
+		case "DATA":
+			*m |= markData
+		}
+		return
+	}
+	switch strings.ToUpper(e.Name) {
+	case "MEDIAPRO.XML":
+		*m |= markMediaFile
+	case "VIDEO_TS.IFO":
+		*m |= markDVD
+	case "ASSETMAP", "ASSETMAP.XML":
+		*m |= markAssetMap
+	case "BAGIT.TXT":
+		*m |= markBag
+	}
+}
+
+// dcfFolder knows the folders of DCF: three digits from 100 to 999, then five of letters, digits
+// and underscore (JEITA CP-3461, as camera manuals quote it).
+func dcfFolder(name string) bool {
+	return len(name) == 8 && name[0] >= '1' && name[0] <= '9' && strings.Trim(name[1:3], "0123456789") == "" &&
+		strings.Trim(strings.ToUpper(name[3:]), "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_") == ""
+}
+
+// layoutOf knows the layouts by the name of a folder and what stands in it.
+func layoutOf(name string, m marks) (c Card, ok bool) {
+	has := func(w marks) bool { return m&w == w }
+	switch is := strings.ToUpper(name); {
+	case is == "DCIM" && has(markDCF):
+		return Card{Layout: "a camera card in the DCF layout", Standard: "JEITA CP-3461, as camera manuals quote it", ownName: true}, true
+	case is == "BDMV" && has(markStream) && m&(markClipInfo|markPlaylist) != 0:
+		return Card{Layout: "a camera card or disc in the BDMV layout of AVCHD", Standard: "AVCHD format specification, from memory", ownName: true}, true
+	case is == "CONTENTS" && has(markClip) && m&(markVideo|markAudio) != 0:
+		return Card{Layout: "a camera card with CONTENTS/CLIP and its essence folders", Standard: "common practice, no source", ownName: true}, true
+	case has(markMediaFile) && has(markClip):
+		return Card{Layout: "a camera card with CLIP and MEDIAPRO.XML", Standard: "common practice, no source", ownName: is == name}, true
+	case is == "VIDEO_TS" && has(markDVD):
+		return Card{Layout: "a video disc in the DVD-Video layout", Standard: "DVD-Video specification, from memory", ownName: true}, true
+	case has(markAssetMap):
+		return Card{Layout: "a package with an asset map", Standard: "SMPTE ST 429-9, from memory"}, true
+	case has(markBag) && has(markData):
+		return Card{Layout: "a bag with a manifest", Standard: "RFC 8493"}, true
+	}
+	return Card{}, false
+}
+
+// findCards marks card structures and everything in them. PRIVATE and AVCHD above a structure
+// belong to it: players look for the whole path.
+func (p *Plan) findCards() {
+	found := map[*folder]Card{}
+	for _, f := range p.sorted() {
+		c, ok := layoutOf(f.name, f.marks)
+		if !ok || f.parent == nil && c.ownName {
+			continue
+		}
+		top := f
+		for c.ownName && top.parent != nil && top.parent.parent != nil {
+			above := strings.ToUpper(top.parent.name)
+			if above != "PRIVATE" && above != "AVCHD" {
+				break
+			}
+			top = top.parent
+		}
+		if _, have := found[top]; !have {
+			c.Path = top.path
+			found[top] = c
+		}
+	}
+	tops := make([]*folder, 0, len(found))
+	for f := range found {
+		tops = append(tops, f)
+	}
+	slices.SortFunc(tops, func(a, b *folder) int { return cmp.Compare(a.path, b.path) })
+	for _, f := range tops {
+		if f.card == nil {
+			c := found[f]
+			p.Cards = append(p.Cards, &c)
+			f.seal(&c)
+		}
+	}
+}
+
+func (f *folder) seal(c *Card) {
+	f.card = c
+	if f.parent != nil && c.fixed(f.path) {
+		if f.parent.fixed == nil {
+			f.parent.fixed = map[string]*Card{}
+		}
+		f.parent.fixed[f.name] = c
+	}
+	for _, k := range f.kids {
+		k.seal(c)
+	}
+}
+
+// archivesMost is how many names are tried for the archive of one card.
+const archivesMost = 100
+
+// findArchives looks which cards have an archive beside them already, and names one for the others.
+func (p *Plan) findArchives(ctx context.Context) error {
+	for _, c := range p.Cards {
+		if c.Path == "" {
+			continue
+		}
+		dir, name := parent(c.Path)
+		f, err := openIn(p.root, cmp.Or(dir, "."))
+		if err != nil {
+			return fmt.Errorf("cannot open the folder %s: %w", names.Quote(dir), cause(err))
+		}
+		list, err := f.Readdirnames(-1)
+		f.Close()
+		if err != nil {
+			return fmt.Errorf("cannot list the folder %s: %w", names.Quote(dir), cause(err))
+		}
+		taken := map[string]string{}
+		for _, n := range list {
+			taken[fold(n)] = n
+		}
+		for i := 1; i <= archivesMost && c.File == ""; i++ {
+			number := ""
+			if i > 1 {
+				number = "-" + strconv.Itoa(i)
+			}
+			file := p.Limits.Propose(name + number + archiveEnding)
+			is, there := taken[fold(file)]
+			if there {
+				if err := ctx.Err(); err != nil {
+					return err
+				}
+				if c.Archived = p.isArchive(ctx, c, join(dir, is)); c.Archived {
+					c.File = is
+				}
+			} else {
+				c.File = file
+			}
+		}
+	}
+	return nil
+}
+
+// isArchive reports whether a file is the archive of a card: by its headers it holds the same names,
+// sizes and dates.
+func (p *Plan) isArchive(ctx context.Context, c *Card, path string) bool {
+	info, err := p.root.Lstat(path)
+	if err != nil || !info.Mode().IsRegular() {
+		return false
+	}
+	f, err := openIn(p.root, path)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	_, name := parent(c.Path)
+	has, err := tallyArchive(ctx, newSeekBuffer(f), name)
+	if err != nil {
+		return false
+	}
+	is, err := take(ctx, p.root.Name()+"/"+c.Path, false, nil)
+	return err == nil && has == is
+}
+
+// Title says for people which structure it is.
+func (c *Card) Title() string { return names.Quote(c.Path) + ": " + c.Layout }

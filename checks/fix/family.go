@@ -1,0 +1,342 @@
+package fix
+
+import (
+	"cmp"
+	"slices"
+	"strconv"
+	"strings"
+
+	"loadline/checks/names"
+	"loadline/checks/walk"
+)
+
+// A unit is what is renamed together: a folder, or the files of one folder that are tied by their
+// stem (clip, sidecar, thumbnail, sound).
+type unit struct {
+	members []*entry
+	parts   []parts // of each member
+	whole   bool    // a folder: it has no ending
+	hash    string
+	enc     Encoding
+}
+
+// parts of a name: the prefix of a companion file, the stem that ties, the ending.
+type parts struct{ prefix, stem, suffix string }
+
+const companion = "._" // AppleDouble companion of the file whose name follows (RFC 1740, from memory)
+
+// units groups the entries of a folder, in order of their first names.
+func units(entries []*entry) []*unit {
+	files := map[string]bool{}
+	for _, e := range entries {
+		if e.kind != walk.Folder {
+			files[e.name] = true
+		}
+	}
+	groups := map[string][]member{}
+	var all []*unit
+	for _, e := range entries {
+		if e.kind == walk.Folder {
+			all = append(all, newUnit([]member{{e, parts{stem: e.name}}}))
+			continue
+		}
+		m := member{e, tieOf(e.name, files)}
+		key := names.Fold(m.stem)
+		groups[key] = append(groups[key], m)
+	}
+	for _, g := range groups {
+		for _, part := range separate(g) {
+			all = append(all, newUnit(part))
+		}
+	}
+	slices.SortFunc(all, func(a, b *unit) int { return cmp.Compare(a.members[0].name, b.members[0].name) })
+	return all
+}
+
+type member struct {
+	*entry
+	parts
+}
+
+// tieOf finds the stem that ties a file to others: that of "clip.mov.xmp" is "clip" where a file
+// "clip.mov" is there.
+func tieOf(name string, files map[string]bool) parts {
+	var p parts
+	if rest, ok := strings.CutPrefix(name, companion); ok && files[rest] {
+		p.prefix, name = companion, rest
+	}
+	stem, _ := split(name)
+	for depth := 0; files[stem] && stem != name && depth < 4; depth++ {
+		shorter, suffix := split(stem)
+		if suffix == "" {
+			break
+		}
+		stem = shorter
+	}
+	p.stem, p.suffix = stem, name[len(stem):]
+	return p
+}
+
+// separate parts a group whose stems are equal after folding until no two members of a part end
+// alike: those could not keep one stem. First by stem as it is spelled, then one by one.
+func separate(g []member) [][]member {
+	if !endAlike(g) {
+		return [][]member{g}
+	}
+	slices.SortStableFunc(g, func(a, b member) int { return cmp.Compare(a.stem, b.stem) })
+	var out [][]member
+	for len(g) > 0 {
+		n := 1
+		for n < len(g) && g[n].stem == g[0].stem {
+			n++
+		}
+		seen := map[string]bool{}
+		var together []member
+		for _, m := range g[:n] {
+			key := m.prefix + names.Fold(m.suffix)
+			if seen[key] {
+				out = append(out, []member{m})
+				continue
+			}
+			seen[key] = true
+			together = append(together, m)
+		}
+		out = append(out, together)
+		g = g[n:]
+	}
+	return out
+}
+
+func endAlike(g []member) bool {
+	seen := map[string]bool{}
+	for _, m := range g {
+		key := m.prefix + names.Fold(m.suffix)
+		if seen[key] {
+			return true
+		}
+		seen[key] = true
+	}
+	return false
+}
+
+func newUnit(ms []member) *unit {
+	slices.SortFunc(ms, func(a, b member) int { return cmp.Compare(a.name, b.name) })
+	u := &unit{}
+	for _, m := range ms {
+		m.unit = u
+		u.members = append(u.members, m.entry)
+		u.parts = append(u.parts, m.parts)
+	}
+	u.whole = ms[0].kind == walk.Folder
+	if u.whole {
+		// A folder's name has no ending, but its last part is kept where it looks like one
+		// ("project.cache"): programs know packages by it.
+		u.parts[0].stem, u.parts[0].suffix = split(ms[0].name)
+	}
+	stem := u.parts[0].stem
+	u.hash = hashOf(stem)
+	u.enc = likeliest(stem + u.parts[0].suffix)
+	return u
+}
+
+// propose returns new names for all members, kept apart from others by a number if it is over 1.
+func (l *Limits) proposeUnit(u *unit, number int) []string {
+	mark := ""
+	if number > 1 {
+		mark = "-" + strconv.Itoa(number)
+	}
+	stems, suffixes := make([]string, len(u.members)), make([]string, len(u.members))
+	room := l.Name
+	for i, p := range u.parts {
+		stems[i], suffixes[i] = l.cureStem(p.stem, u.enc), l.cureSuffix(p.suffix, u.enc)
+		most := l.Name
+		if u.members[i].most > 0 {
+			most = min(most, u.members[i].most)
+		}
+		room = min(room, most-len(p.prefix)-len(suffixes[i]))
+	}
+	out := make([]string, len(u.members))
+	for i, p := range u.parts {
+		if room < leastName+leastStart {
+			most := cmp.Or(u.members[i].most, l.Name)
+			out[i] = p.prefix + l.build(stems[i], mark, suffixes[i], u.hash, min(most, l.Name)-len(p.prefix))
+			continue
+		}
+		// All members take the same room, so that their stems stay equal.
+		out[i] = p.prefix + l.build(stems[i], mark, suffixes[i], u.hash, room+len(suffixes[i]))
+	}
+	return out
+}
+
+// resolve gives every entry of a folder its final name. What need not change keeps its name; of
+// twins the larger family does, then the first in byte order.
+func (p *Plan) resolve(f *folder) {
+	var finder names.Twins
+	for _, e := range f.entries {
+		e.to, e.rules = e.name, p.Limits.broken(e.name)
+	}
+	finder.Find(len(f.entries), func(i int) string { return f.entries[i].name },
+		func(i int) names.Traits { return names.Look(f.entries[i].name) },
+		func(kind names.TwinKind, members []int) {
+			rule := ruleCaseTwins
+			if kind == names.SameForm {
+				rule = ruleSameForm
+			}
+			for _, i := range members {
+				f.entries[i].rules = append(f.entries[i].rules, rule)
+			}
+		})
+	for _, e := range f.entries {
+		e.rules = append(e.rules, e.long...)
+	}
+	c := claims{used: map[string]bool{}, stems: map[string]bool{}, next: map[string]int{}}
+	var change []*unit
+	all := units(f.entries)
+	for _, u := range all {
+		if f.keeps(u) {
+			c.take(u, u.names())
+		}
+	}
+	// Of twins the larger family keeps its names: that is the smaller change.
+	slices.SortStableFunc(all, func(a, b *unit) int { return cmp.Compare(len(b.members), len(a.members)) })
+	for _, u := range all {
+		switch {
+		case f.keeps(u):
+		case !p.Limits.mustChange(u) && c.free(u.names(), nil):
+			c.take(u, u.names())
+		default:
+			change = append(change, u)
+		}
+	}
+	for _, u := range change {
+		p.settle(u, &c)
+	}
+	f.finalLengths()
+}
+
+// keeps reports whether a member of the unit must keep its name, and with it the others.
+func (f *folder) keeps(u *unit) bool {
+	return slices.ContainsFunc(u.members, func(e *entry) bool { return f.frozen(e) != "" })
+}
+
+func (f *folder) finalLengths() {
+	f.longest = 0
+	for _, e := range f.entries {
+		if e.kind != walk.Folder {
+			f.longest = max(f.longest, len(e.to))
+		}
+	}
+	for _, k := range f.kids {
+		if e := f.find(k.name); e != nil {
+			k.to = e.to
+		}
+	}
+}
+
+func (u *unit) names() []string {
+	out := make([]string, len(u.members))
+	for i, e := range u.members {
+		out[i] = e.name
+	}
+	return out
+}
+
+// mustChange reports whether a unit cannot keep its names even where it is alone in its folder.
+func (l *Limits) mustChange(u *unit) bool {
+	return slices.ContainsFunc(u.members, func(e *entry) bool {
+		return l.broken(e.name) != nil || e.most > 0 && len(e.name) > e.most
+	})
+}
+
+// claims are the names of a folder that are given away.
+type claims struct {
+	used  map[string]bool // folded names
+	stems map[string]bool // folded stems: a new name must not tie itself to strangers
+	next  map[string]int  // next number to try, by first proposal
+}
+
+func (c *claims) free(names, stems []string) bool {
+	mine := map[string]bool{}
+	for _, n := range names {
+		key := fold(n)
+		if c.used[key] || mine[key] {
+			return false
+		}
+		mine[key] = true
+	}
+	return !slices.ContainsFunc(stems, func(s string) bool { return c.stems[fold(s)] })
+}
+
+func (c *claims) take(u *unit, names []string) {
+	for i, n := range names {
+		c.used[fold(n)] = true
+		c.stems[fold(stemOf(u, i, n))] = true
+	}
+}
+
+// stemOf returns the stem of a member under a new name.
+func stemOf(u *unit, i int, name string) string {
+	name = strings.TrimPrefix(name, u.parts[i].prefix)
+	if s, ok := strings.CutSuffix(name, u.parts[i].suffix); ok && s != "" {
+		return s
+	}
+	s, _ := split(name)
+	return s
+}
+
+// fold is names.Fold on what is sure to be compared in one form.
+func fold(name string) string { return names.Fold(name) }
+
+// stemTries is how many numbers are tried to keep the stem of a new name from those of strangers. Where the
+// cured name has an ending that the old one did not have, the number comes to stand in that, and no number
+// helps: then the name counts alone.
+const stemTries = 100
+
+// settle finds free names for a unit.
+func (p *Plan) settle(u *unit, c *claims) {
+	first := p.Limits.proposeUnit(u, 1)
+	if len(first) > 1 && !new(claims).free(first, nil) {
+		// Endings that differed are alike when cured ("a.mov" and "a.mov."): no number keeps
+		// such names apart, so each goes its own way.
+		for i, e := range u.members {
+			p.settle(newUnit([]member{{e, u.parts[i]}}), c)
+		}
+		return
+	}
+	key := first[0]
+	start := max(1, c.next[key])
+	var tied []string // the first names that are free but for their stems
+	tiedAt := 0
+	for n := start; ; n++ {
+		proposed := first
+		if n > 1 {
+			proposed = p.Limits.proposeUnit(u, n)
+		}
+		var stems []string
+		for i, s := range proposed {
+			if s != u.members[i].name && !u.whole {
+				if stem := stemOf(u, i, s); stem != u.parts[i].stem {
+					stems = append(stems, stem)
+				}
+			}
+		}
+		switch {
+		case c.free(proposed, stems):
+		case !c.free(proposed, nil):
+			continue
+		case tied == nil:
+			tied, tiedAt = proposed, n
+			continue
+		case n-start < stemTries:
+			continue
+		default:
+			proposed, n = tied, tiedAt
+		}
+		c.next[key] = n + 1
+		c.take(u, proposed)
+		for i, e := range u.members {
+			e.to = proposed[i]
+		}
+		return
+	}
+}

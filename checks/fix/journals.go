@@ -1,0 +1,174 @@
+package fix
+
+import (
+	"bufio"
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"time"
+
+	"loadline/checks/names"
+)
+
+// A Journal tells of a plan that was applied or begun.
+type Journal struct {
+	Path    string
+	Source  string // as it was called then; where the journal lies in the source, its folder now
+	Started time.Time
+	State   State
+	Renames int
+	Makings int  // copies in the place of links, and archives
+	InRoot  bool // it lies in the source folder
+}
+
+// Unfinished reports whether the plan stopped midway.
+func (j *Journal) Unfinished() bool {
+	// "": the word was half written, so something was about to begin or to end.
+	return j.State == StateApplying || j.State == StateUndoing || j.State == ""
+}
+
+// ReadJournal looks at one journal.
+func ReadJournal(path string) (*Journal, error) {
+	j, err := openJournal(path, os.O_RDONLY)
+	if err != nil {
+		return nil, err
+	}
+	defer j.file.Close()
+	return j.public(), nil
+}
+
+func (j *journal) public() *Journal {
+	out := &Journal{
+		Path: j.path, Source: j.source(), Started: j.head.Started, State: State(j.head.State), InRoot: j.inRoot,
+	}
+	for _, m := range j.moves {
+		if m.made != nil {
+			out.Makings++
+		} else {
+			out.Renames++
+		}
+	}
+	return out
+}
+
+func (j *journal) source() string {
+	if j.inRoot {
+		return filepath.Dir(j.path)
+	}
+	return string(j.head.Source)
+}
+
+func openJournal(path string, flag int) (*journal, error) {
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return nil, err
+	}
+	// Whoever filled the disk may have given the name to a pipe, which would be waited for for ever.
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("%s: %w: it is no file", names.Quote(path), ErrJournal)
+	}
+	f, err := os.OpenFile(path, flag, 0)
+	if err != nil {
+		return nil, fmt.Errorf("cannot open the journal %s: %w", names.Quote(path), cause(err))
+	}
+	data, err := readJournal(f)
+	if err != nil {
+		f.Close()
+		return nil, fmt.Errorf("cannot read the journal %s: %w", names.Quote(path), cause(err))
+	}
+	j, err := decode(data)
+	half := errors.Is(err, errHalf)
+	if half && j.head.State != string(StatePlanned) {
+		half, err = false, fmt.Errorf("%w: its end is lost, though its plan was begun", ErrJournal)
+	}
+	if err != nil && !half {
+		f.Close()
+		return nil, fmt.Errorf("%s: %w", names.Quote(path), err)
+	}
+	if half {
+		j.moves = nil
+	}
+	j.path, j.file = path, f
+	j.inRoot = strings.HasPrefix(filepath.Base(path), ".")
+	return j, nil
+}
+
+// readJournal reads a file, of one that does not begin like a journal only the beginning.
+func readJournal(f *os.File) ([]byte, error) {
+	r := bufio.NewReaderSize(f, mostHead)
+	begin, err := r.Peek(mostHead)
+	if err != nil && !errors.Is(err, io.EOF) {
+		return nil, err
+	}
+	if !bytes.Contains(begin, []byte("\n")) {
+		return begin, nil
+	}
+	return io.ReadAll(io.LimitReader(r, mostJournal))
+}
+
+// Journals finds the journals of a source, in its folder and in the state folder ("" for the usual
+// one), oldest first. What cannot be read as a journal is left out.
+func Journals(source, stateDir string) ([]*Journal, error) {
+	source, err := filepath.Abs(source)
+	if err != nil {
+		return nil, err
+	}
+	var out []*Journal
+	for _, dir := range []string{source, cmpOr(stateDir, StateDir())} {
+		f, err := openAt(dir)
+		if err != nil {
+			if dir == source {
+				return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(dir), cause(err))
+			}
+			continue
+		}
+		list, err := f.Readdirnames(-1)
+		f.Close()
+		if err != nil {
+			return nil, fmt.Errorf("cannot list the folder %s: %w", names.Quote(dir), cause(err))
+		}
+		for _, name := range list {
+			if !strings.HasSuffix(name, journalSuffix) || !strings.HasPrefix("."+strings.TrimPrefix(name, "."), journalPrefix) {
+				continue
+			}
+			if j, err := ReadJournal(filepath.Join(dir, name)); err == nil && j.Source == source {
+				out = append(out, j)
+			}
+		}
+	}
+	slices.SortFunc(out, func(a, b *Journal) int { return a.Started.Compare(b.Started) })
+	return out, nil
+}
+
+func cmpOr(a, b string) string {
+	if a != "" {
+		return a
+	}
+	return b
+}
+
+// StateDir returns the folder for journals that cannot lie on the disk: loadline/renames in
+// XDG_STATE_HOME (XDG Base Directory Specification), or where the system keeps such things.
+func StateDir() string {
+	dir := os.Getenv("XDG_STATE_HOME")
+	if !filepath.IsAbs(dir) {
+		home, err := os.UserHomeDir()
+		if err != nil {
+			home = os.TempDir()
+		}
+		dir = filepath.Join(home, ".local", "state")
+		switch runtime.GOOS {
+		case "darwin":
+			dir = filepath.Join(home, "Library", "Application Support")
+		case "windows":
+			dir = cmpOr(os.Getenv("LOCALAPPDATA"), home)
+		}
+	}
+	return filepath.Join(dir, "loadline", "renames")
+}

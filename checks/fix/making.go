@@ -1,0 +1,149 @@
+package fix
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"loadline/checks/names"
+)
+
+// A Making is something that a plan makes besides changing names: a copy in the place of a link, or
+// the archive of a card beside it.
+type Making struct {
+	Path    string // of the link, or of the card
+	To      string // of what is made, before any rename
+	Archive bool
+	Files   int64 // what goes in, known after Weigh
+	Bytes   int64
+
+	target string // of a link
+}
+
+// Replace plans to put a copy of what a link points to in the place of the link; on says whether
+// to, or no longer to. Only links whose Left has OfferReplace can be replaced. Links inside of what
+// is copied are followed too.
+func (p *Plan) Replace(path string, on bool) error {
+	if !on {
+		delete(p.makings, path)
+		return nil
+	}
+	for i := range p.Left {
+		if l := &p.Left[i]; l.Path == path && slices.Contains(l.Offers, OfferReplace) {
+			if p.renames(path) {
+				return errors.New("the link gets a new name in this plan: apply that first, then replace it")
+			}
+			for _, m := range p.makings {
+				if m.Archive && below(path, m.Path) {
+					return fmt.Errorf("the link lies in %s, which is archived in this plan: replace the link first, then archive the card", names.Quote(m.Path))
+				}
+			}
+			p.makings[path] = &Making{Path: path, To: path, target: l.Target}
+			return nil
+		}
+	}
+	return fmt.Errorf("%s is no link to a file or folder that could be copied", names.Quote(path))
+}
+
+// Archive plans to put a card into one file beside it; on says whether to, or no longer to. The
+// card stays as it is. Once the archive is there, lists have it in place of the card.
+func (p *Plan) Archive(path string, on bool) error {
+	if !on {
+		delete(p.makings, path)
+		return nil
+	}
+	for _, c := range p.Cards {
+		if c.Path != path {
+			continue
+		}
+		if c.File == "" {
+			return fmt.Errorf("%s is the source itself: its archive would have no place on the source", names.Quote(path))
+		}
+		if c.Archived {
+			return fmt.Errorf("%s is in the archive %s already", names.Quote(path), names.Quote(c.File))
+		}
+		dir, _ := parent(c.Path)
+		if room, _ := p.Limits.room(); len(join(dir, c.File)) > room {
+			return fmt.Errorf("the path of the archive would be %d bytes, %d fit: move %s up by hand first", len(join(dir, c.File)), room, names.Quote(path))
+		}
+		// Its archive is found by the name of the card, and lists have it for what the card holds now.
+		if p.renames(path) {
+			return fmt.Errorf("%s gets a new name in this plan: apply that first, then archive it", names.Quote(path))
+		}
+		for _, m := range p.makings {
+			if below(m.Path, path) {
+				return fmt.Errorf("the link %s in it is replaced in this plan: apply that first, then archive the card", names.Quote(m.Path))
+			}
+		}
+		for i := range p.Steps {
+			if s := &p.Steps[i]; s.Changes() && s.folder.path == dir && fold(s.entry.to) == fold(c.File) {
+				return fmt.Errorf("%s gets the name of the archive in this plan: apply that first, then archive the card", names.Quote(s.From))
+			}
+		}
+		p.makings[path] = &Making{Path: path, To: join(dir, c.File), Archive: true}
+		return nil
+	}
+	return fmt.Errorf("%s is no camera card or package that could be archived", names.Quote(path))
+}
+
+// renames reports whether the plan gives a path another last part.
+func (p *Plan) renames(path string) bool {
+	s, ok := p.Find(path)
+	return ok && p.Steps[s].From == path
+}
+
+func below(path, folder string) bool { return strings.HasPrefix(path, folder+"/") }
+
+// Makings tells what Replace and Archive were asked for, copies first, each by path. They are made in
+// that order: an archive that came to lie in what a link points to would change what is copied.
+func (p *Plan) Makings() []Making {
+	all := make([]Making, 0, len(p.makings))
+	for _, m := range p.makings {
+		all = append(all, *m)
+	}
+	slices.SortFunc(all, func(a, b Making) int {
+		switch {
+		case a.Archive == b.Archive:
+			return strings.Compare(a.Path, b.Path)
+		case a.Archive:
+			return 1
+		}
+		return -1
+	})
+	return all
+}
+
+// A Weight is what the makings of a plan need.
+type Weight struct {
+	Makings []Making
+	Bytes   int64 // that they take on the disk, about
+	Free    int64 // that the disk has
+}
+
+// Weigh looks through what would be copied, and counts. The error tells what cannot be copied, or
+// that the disk has no room.
+func (p *Plan) Weigh(ctx context.Context) (*Weight, error) {
+	e, err := open(p.Source, Options{})
+	if err != nil {
+		return nil, err
+	}
+	defer e.close()
+	e.j = p.journal()
+	e.index()
+	for _, m := range e.j.moves {
+		m.place = atOld
+		if m.made == nil {
+			continue
+		}
+		if err := e.weigh(ctx, m); err != nil {
+			return nil, err
+		}
+		key := join(m.dir, m.from)
+		p.makings[key].Files, p.makings[key].Bytes = m.made.Of.Files, m.made.Of.Bytes
+	}
+	w, err := e.room()
+	w.Makings = p.Makings()
+	return w, err
+}

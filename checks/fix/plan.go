@@ -1,0 +1,480 @@
+// Package fix plans renames that cure flagged names, applies a plan so that it can always be
+// taken back, and writes the lists of what to copy and what to skip. A plan only reads; nothing on
+// the source changes before Apply.
+package fix
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"loadline/checks/names"
+	"loadline/checks/walk"
+)
+
+// Limits are what the new names must keep. The zero value has the usual ones.
+type Limits struct {
+	Name   int    // longest name the share takes, bytes; 0 means 255
+	Key    int    // longest key of the object store, bytes; 0 means 1,024
+	Path   int    // longest path on the share, bytes; 0 means 4,095
+	Share  string // folder of the share; it counts in Path. Empty while it is not known
+	Prefix string // folder on the share that will hold the copy, and so the head of every key
+
+	Refused string // characters that the share was measured to refuse, beyond those of the rules
+	// FoldsCase and FoldsForms say what the share was measured to do: then twins, or names that are
+	// not in Normalization Form C, do not arrive and stand on the skip list until they are renamed.
+	FoldsCase, FoldsForms bool
+
+	Portable bool // cure names outside the POSIX portable filename character set too
+
+	respells bool // the source's disk spells names in a form of its own: see whyRespelled
+}
+
+// Defaults and bounds of Limits.
+const (
+	DefaultKey = 1024 // usual limit of object stores (common practice, no source)
+	leastLimit = 48   // below this there is no room for start, hash, number and ending
+)
+
+func (l *Limits) fill() {
+	l.Name = cmp.Or(l.Name, names.NameMax)
+	l.Key = cmp.Or(l.Key, DefaultKey)
+	l.Path = cmp.Or(l.Path, names.PathMax)
+	l.Prefix = strings.Trim(l.Prefix, "/")
+	l.Share = strings.TrimRight(l.Share, "/")
+}
+
+func (l *Limits) check() error {
+	for _, n := range []struct {
+		what string
+		is   int
+	}{{"name", l.Name}, {"key", l.Key - l.head()}, {"path", l.Path - len(l.Share) - 1 - l.head()}} {
+		if n.is < leastLimit {
+			return fmt.Errorf("the %s limit leaves %d bytes, too few for a useful name: give at least %d", n.what, n.is, leastLimit)
+		}
+	}
+	return nil
+}
+
+// head is what stands before a relative path in a key.
+func (l *Limits) head() int {
+	if l.Prefix == "" {
+		return 0
+	}
+	return len(l.Prefix) + 1
+}
+
+// room is how long a relative path may be, and the rule that it would break.
+func (l *Limits) room() (bytes int, rule string) {
+	key, path := l.Key-l.head(), l.Path-l.head()
+	if l.Share != "" {
+		path -= len(l.Share) + 1
+	}
+	if path < key {
+		return path, rulePathLong
+	}
+	return key, ruleKeyLong
+}
+
+// A Step is one name that is to change.
+type Step struct {
+	// From is the path as it is now, To as it will be when the whole plan is applied, folders
+	// above included. Relative to the source, "/" between parts, raw bytes.
+	From, To string
+	Kind     walk.Kind
+	Size     int64    // bytes of a file
+	Rules    []string // the rules that the old name breaks; empty if it only follows its family
+	Why      string   // for people: what is wrong, or with which file it keeps together
+	// Family is the From of the first step of the files that are renamed together; empty if
+	// this one is alone.
+	Family string
+	// Choices are other ways to read a name that is not UTF-8, the likeliest first; give the
+	// Name of one to Edit.
+	Choices []Choice
+
+	folder *folder
+	entry  *entry
+}
+
+// Name returns the last part of To.
+func (s *Step) Name() string { return s.entry.to }
+
+// OldName returns the last part of From.
+func (s *Step) OldName() string { return s.entry.name }
+
+// Changes reports whether the step still renames anything: not after Leave.
+func (s *Step) Changes() bool { return s.entry.to != s.entry.name }
+
+// Offer is what can be done instead of a rename.
+type Offer uint8
+
+// The offers.
+const (
+	OfferSkip    Offer = iota // put it on the skip list
+	OfferArchive              // put the whole card into one file: see Plan.Archive
+	OfferReplace              // replace the link by a copy of what it points to: see Plan.Replace
+)
+
+// A Left is something flagged that no rename cures, or that must not be renamed.
+type Left struct {
+	Path   string // relative to the source
+	Rules  []string
+	Why    string
+	Offers []Offer
+	Card   *Card  // the card structure that it belongs to, if that is the reason
+	Target string // of a link: what it points to, raw
+	Size   int64  // bytes of a file
+}
+
+// A Plan is what would be renamed and what is left. It is not safe for concurrent use.
+type Plan struct {
+	Source string // absolute
+	Limits Limits
+	Steps  []Step  // by From; Edit may add steps of the same family at the end
+	Left   []Left  // by Path
+	Cards  []*Card // found on the source, whether or not anything in them is flagged
+
+	folders map[string]*folder
+	top     *folder
+	byFrom  map[string]int // steps by From, as far as Find has come
+	skipped map[string]bool
+	makings map[string]*Making // by the path of the link or the card
+	root    *os.Root           // only while the plan is made
+}
+
+// A folder of the source.
+type folder struct {
+	path    string // as it is now
+	name    string
+	to      string // as it will be
+	parent  *folder
+	kids    []*folder
+	device  uint64
+	longest int // bytes of the longest final name of what is not a folder in it; 0 if none
+	tail    int // bytes of the longest final path below it, relative to it; 0 if none
+	marks   marks
+	card    *Card            // it lies in this card structure: nothing in it is renamed
+	fixed   map[string]*Card // folders in it whose names a card structure fixes
+	clutter bool             // it lies in system clutter: nothing in it is renamed
+
+	// entries are sorted by name. They are kept only where something in the folder changes.
+	entries []*entry
+	used    map[string]int // folded final names, how often; made by the first Edit
+}
+
+type entry struct {
+	name, to string
+	kind     walk.Kind
+	size     int64
+	id       identity
+	mount    bool // another file system is mounted on it
+	rules    []string
+	long     []string // rules on paths that made it shorter
+	most     int      // longest name that its path leaves room for; 0 any
+	unit     *unit
+	step     bool
+}
+
+// frozen reports why an entry must keep its name.
+func (f *folder) frozen(e *entry) (why string) {
+	switch {
+	case f.card != nil:
+		return f.card.why()
+	case f.clutter:
+		return "it lies in system clutter, which need not be copied"
+	case e.mount:
+		return "another disk is mounted on it: unmount that first"
+	}
+	if c := f.fixed[e.name]; c != nil {
+		return c.why()
+	}
+	return ""
+}
+
+// base returns how many bytes the final path of the folder has.
+func (f *folder) base() int {
+	n := 0
+	for ; f.parent != nil; f = f.parent {
+		n += len(f.to)
+		if f.parent.parent != nil {
+			n++
+		}
+	}
+	return n
+}
+
+// finalPath returns the path as it will be.
+func (f *folder) finalPath() string {
+	if f.parent == nil {
+		return ""
+	}
+	return join(f.parent.finalPath(), f.to)
+}
+
+func (f *folder) find(name string) *entry {
+	i, ok := slices.BinarySearchFunc(f.entries, name, func(e *entry, s string) int { return cmp.Compare(e.name, s) })
+	if !ok {
+		return nil
+	}
+	return f.entries[i]
+}
+
+func join(dir, name string) string {
+	if dir == "" {
+		return name
+	}
+	return dir + "/" + name
+}
+
+// parent parts a relative path into its folder and its last part.
+func parent(path string) (dir, name string) {
+	if i := strings.LastIndexByte(path, '/'); i >= 0 {
+		return path[:i], path[i+1:]
+	}
+	return "", path
+}
+
+// NewPlan walks over the source and proposes a name for everything that a rename can cure. It
+// changes nothing. The same tree and limits give the same plan. Progress may be nil. Memory grows
+// with folders and with the names in folders where something changes, not with files.
+func NewPlan(ctx context.Context, source string, l Limits, progress *walk.Progress) (*Plan, error) {
+	l.fill()
+	if err := l.check(); err != nil {
+		return nil, err
+	}
+	source, err := filepath.Abs(source)
+	if err != nil {
+		return nil, fmt.Errorf("cannot plan: %w", err)
+	}
+	root, err := os.OpenRoot(source)
+	if err != nil {
+		return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(source), cause(err))
+	}
+	defer root.Close()
+	p := &Plan{
+		Source: source, Limits: l, folders: map[string]*folder{}, root: root,
+		skipped: map[string]bool{}, makings: map[string]*Making{},
+	}
+	defer func() { p.root = nil }()
+	p.Limits.respells = respells(root)
+	if err := p.look(ctx, progress); err != nil {
+		return nil, err
+	}
+	p.tie()
+	p.findCards()
+	if err := p.findArchives(ctx); err != nil {
+		return nil, err
+	}
+	if err := p.judgeLinks(ctx); err != nil {
+		return nil, err
+	}
+	for _, f := range p.sorted() {
+		if f.entries != nil {
+			p.resolve(f)
+		}
+	}
+	if err := p.fitPaths(ctx); err != nil {
+		return nil, err
+	}
+	p.conclude()
+	return p, nil
+}
+
+// cause takes the path out of an error whose sentence names it already.
+func cause(err error) error {
+	var pe *os.PathError
+	if errors.As(err, &pe) {
+		return pe.Err
+	}
+	return err
+}
+
+// tie links folders to those above them.
+func (p *Plan) tie() {
+	for path, f := range p.folders {
+		if path == "" {
+			p.top = f
+			continue
+		}
+		dir, name := parent(path)
+		f.name, f.to = name, name
+		f.parent = p.folders[dir]
+	}
+	for _, f := range p.sorted() {
+		if f.parent != nil {
+			f.parent.kids = append(f.parent.kids, f)
+			f.clutter = f.clutter || f.parent.clutter
+		}
+	}
+	p.measure(p.top)
+}
+
+// sorted returns all folders by path, so that a folder stands before what is in it.
+func (p *Plan) sorted() []*folder {
+	all := make([]*folder, 0, len(p.folders))
+	for _, f := range p.folders {
+		all = append(all, f)
+	}
+	slices.SortFunc(all, func(a, b *folder) int { return cmp.Compare(a.path, b.path) })
+	return all
+}
+
+// measure sets the tails of a folder and all below.
+func (p *Plan) measure(f *folder) {
+	for _, k := range f.kids {
+		p.measure(k)
+	}
+	f.remeasure()
+}
+
+func (f *folder) remeasure() {
+	f.tail = f.longest
+	for _, k := range f.kids {
+		if k.tail > 0 {
+			f.tail = max(f.tail, len(k.to)+1+k.tail)
+		}
+	}
+}
+
+// conclude makes the steps and what is left, and forgets what is needed no more.
+func (p *Plan) conclude() {
+	for _, f := range p.sorted() {
+		changes := false
+		for _, e := range f.entries {
+			if why := f.frozen(e); why != "" && len(e.rules) > 0 && !f.clutter {
+				p.Left = append(p.Left, p.leftFrozen(f, e, why))
+			}
+			if e.to != e.name {
+				changes = true
+				p.addStep(f, e)
+			}
+		}
+		if !changes {
+			f.entries = nil
+		}
+	}
+	p.retarget()
+	slices.SortFunc(p.Steps, func(a, b Step) int { return cmp.Compare(a.From, b.From) })
+	p.nameFamilies()
+	slices.SortFunc(p.Left, func(a, b Left) int {
+		return cmp.Or(cmp.Compare(a.Path, b.Path), slices.Compare(a.Rules, b.Rules))
+	})
+}
+
+func (p *Plan) leftFrozen(f *folder, e *entry, why string) Left {
+	left := Left{Path: join(f.path, e.name), Rules: e.rules, Why: why, Offers: []Offer{OfferSkip}}
+	if e.kind == walk.File {
+		left.Size = e.size
+	}
+	if card := cmp.Or(f.card, f.fixed[e.name]); card != nil {
+		left.of(card)
+	}
+	return left
+}
+
+// of says that something left belongs to a card, and what follows from that.
+func (l *Left) of(c *Card) {
+	l.Card = c
+	switch {
+	case c.Archived:
+		dir, _ := parent(c.Path)
+		l.Why += "; the whole is in the archive " + names.Quote(join(dir, c.File)) + ", which is copied in its place"
+	case c.File != "":
+		l.Offers = append(l.Offers, OfferArchive)
+	}
+}
+
+// Skip puts a path, and all below it, on the skip list; on says whether to, or no longer to.
+func (p *Plan) Skip(path string, on bool) {
+	if on {
+		p.skipped[path] = true
+	} else {
+		delete(p.skipped, path)
+	}
+}
+
+func (p *Plan) addStep(f *folder, e *entry) {
+	e.step = true
+	p.Steps = append(p.Steps, Step{
+		From: join(f.path, e.name), Kind: e.kind, Size: e.size, Rules: e.rules,
+		Why: p.why(e), Choices: p.Limits.choices(e.name), folder: f, entry: e,
+	})
+}
+
+// why says for people what a step cures.
+func (p *Plan) why(e *entry) string {
+	if len(e.rules) == 0 {
+		return "keeps together with files of the same name"
+	}
+	says := make([]string, len(e.rules))
+	for i, r := range e.rules {
+		says[i] = p.Limits.fault(r, e.name)
+	}
+	return strings.Join(says, "; ")
+}
+
+// retarget computes where every step leads.
+func (p *Plan) retarget() {
+	finals := map[*folder]string{}
+	for i := range p.Steps {
+		s := &p.Steps[i]
+		dir, ok := finals[s.folder]
+		if !ok {
+			dir = s.folder.finalPath()
+			finals[s.folder] = dir
+		}
+		s.To = join(dir, s.entry.to)
+	}
+}
+
+// nameFamilies marks the steps that belong together.
+func (p *Plan) nameFamilies() {
+	first := map[*unit]int{}
+	for i := range p.Steps {
+		s := &p.Steps[i]
+		if len(s.entry.unit.members) < 2 {
+			continue
+		}
+		if j, ok := first[s.entry.unit]; ok {
+			p.Steps[j].Family, s.Family = p.Steps[j].From, p.Steps[j].From
+		} else {
+			first[s.entry.unit] = i
+		}
+	}
+}
+
+// Final returns what a path of the source is called when the plan is applied.
+func (p *Plan) Final(path string) string {
+	from, to := "", ""
+	for name := range strings.SplitSeq(path, "/") {
+		from = join(from, name)
+		if s, ok := p.Find(from); ok && p.Steps[s].From == from {
+			name = p.Steps[s].Name()
+		}
+		to = join(to, name)
+	}
+	return to
+}
+
+// Find returns the step that cures a path: its own, else that of the nearest folder above it.
+// False if there is none.
+func (p *Plan) Find(path string) (step int, ok bool) {
+	if p.byFrom == nil {
+		p.byFrom = map[string]int{}
+	}
+	for i := len(p.byFrom); i < len(p.Steps); i++ {
+		p.byFrom[p.Steps[i].From] = i
+	}
+	for path != "" {
+		if i, ok := p.byFrom[path]; ok && p.Steps[i].Changes() {
+			return i, true
+		}
+		path, _ = parent(path)
+	}
+	return 0, false
+}

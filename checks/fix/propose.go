@@ -1,0 +1,271 @@
+package fix
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"golang.org/x/text/unicode/norm"
+
+	"loadline/checks/names"
+)
+
+// The rules that a rename can cure, by their IDs in findings.
+const (
+	ruleNameLong      = "name-too-long"
+	ruleInvalid       = "invalid-utf8"
+	ruleLineBreak     = "line-break"
+	ruleControl       = "control-character"
+	ruleBidi          = "bidi-control"
+	ruleReserved      = "reserved-character"
+	ruleTrailing      = "trailing-dot-or-space"
+	ruleLeadingSpace  = "leading-space"
+	ruleDevice        = "device-name"
+	ruleLeadingHyphen = "leading-hyphen"
+	ruleNotPortable   = "not-portable"
+	ruleRefused       = "refuses-character"
+	ruleSameForm      = "same-normal-form"
+	ruleNotNFC        = "not-nfc"
+	ruleCaseTwins     = "case-twins"
+	rulePathLong      = "path-too-long"
+	ruleKeyLong       = "key-too-long"
+)
+
+// Lengths of what shortening makes, in bytes.
+const (
+	hashDigits = 8                  // of SHA-256 in hex: two of a million long names share one with p ≈ 1e-4 a folder of 1,000
+	leastStart = 4                  // of the old stem that shortening leaves at least
+	leastName  = 1 + hashDigits + 2 // shortest name that shortening can make
+	suffixMost = 16                 // longest ending that counts as an extension
+)
+
+// broken returns the rules that one name breaks by itself, in the order of the rulebook; nil if
+// none. Twins and paths are judged elsewhere: they need the folder and the tree.
+func (l *Limits) broken(name string) (rules []string) {
+	t := names.Look(name)
+	add := func(is bool, rule string) {
+		if is {
+			rules = append(rules, rule)
+		}
+	}
+	add(len(name) > l.Name, ruleNameLong)
+	if t.Any(curable) {
+		add(t.Any(names.Invalid), ruleInvalid)
+		add(t.Any(names.LineBreak), ruleLineBreak)
+		add(t.Any(names.HardControl|names.SoftControl), ruleControl)
+		add(t.Any(names.Bidi), ruleBidi)
+		add(t.Any(names.Reserved), ruleReserved)
+		add(t.Any(names.TrailingDot|names.TrailingSpace), ruleTrailing)
+		add(t.Any(names.LeadingSpace), ruleLeadingSpace)
+		add(t.Any(names.Device), ruleDevice)
+		add(t.Any(names.LeadingHyphen), ruleLeadingHyphen)
+		add(t.Any(names.NotNFC) && !l.respells, ruleNotNFC)
+	}
+	add(l.Portable && t.Any(names.NotPortable), ruleNotPortable)
+	add(l.refuses(name), ruleRefused)
+	return rules
+}
+
+const curable = names.Invalid | names.LineBreak | names.HardControl | names.SoftControl | names.Bidi |
+	names.Reserved | names.TrailingDot | names.TrailingSpace | names.LeadingSpace | names.Device |
+	names.LeadingHyphen | names.NotNFC
+
+func (l *Limits) refuses(name string) bool {
+	return l.Refused != "" && strings.ContainsAny(name, l.Refused)
+}
+
+// split parts a name into what names the thing and the ending that says what it is: ".mov",
+// ".tar.gz" gives ".gz", a leading dot begins no ending. Dots and spaces that stand last belong to
+// the ending, so that "clip.mov." and "clip.mov" are of one stem.
+func split(name string) (stem, suffix string) {
+	bare := strings.TrimRight(name, ". ")
+	dot := strings.LastIndexByte(bare, '.')
+	if dot > 0 && len(bare)-dot-1 <= suffixMost && !strings.ContainsAny(bare[dot:], " ") && strings.Trim(bare[:dot], ". ") != "" {
+		return name[:dot], name[dot:]
+	}
+	return bare, name[len(bare):]
+}
+
+// cureText makes a text valid UTF-8 in NFC without any character that a rule speaks of.
+func (l *Limits) cureText(s string, enc Encoding) string {
+	if !utf8.ValidString(s) {
+		s = enc.decode(s)
+	}
+	var b strings.Builder
+	for _, r := range names.NFC(s) {
+		b.WriteString(l.cureRune(r))
+	}
+	return names.NFC(b.String())
+}
+
+func (l *Limits) cureRune(r rune) string {
+	out := string(r)
+	switch t := names.Look("x" + out + "x"); {
+	case t.Any(names.Bidi):
+		return "" // it shows nothing, so nothing that shows is lost
+	case r == ':', r == '|', r == '\\':
+		out = "-"
+	case r == '"':
+		out = "'"
+	case t.Any(names.Reserved | names.LineBreak | names.HardControl | names.SoftControl):
+		out = "_"
+	}
+	if l.Portable && strings.Trim(out, portable) != "" {
+		out = plainLetter(out)
+	}
+	if l.refuses(out) {
+		out = "_"
+	}
+	return out
+}
+
+const portable = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789._-"
+
+// plainLetter returns é as e and ß as ss: the portable letters that a character is made of, "_"
+// where there are none.
+func plainLetter(s string) string {
+	switch s {
+	case "ß":
+		return "ss"
+	case "æ":
+		return "ae"
+	case "Æ":
+		return "AE"
+	case "œ":
+		return "oe"
+	case "Œ":
+		return "OE"
+	case "ø":
+		return "o"
+	case "Ø":
+		return "O"
+	}
+	var b strings.Builder
+	for _, r := range norm.NFKD.String(s) {
+		if r < utf8.RuneSelf && strings.ContainsRune(portable, r) {
+			b.WriteRune(r)
+		}
+	}
+	if b.Len() == 0 {
+		return "_"
+	}
+	return b.String()
+}
+
+// cureStem cures the stem of a family; the ending follows it.
+func (l *Limits) cureStem(stem string, enc Encoding) string {
+	s := strings.TrimLeft(l.cureText(stem, enc), " ")
+	if strings.HasPrefix(s, "-") {
+		s = "_" + s[1:]
+	}
+	if names.Look(s).Any(names.Device) {
+		head, rest, dotted := strings.Cut(s, ".")
+		s = head + "_"
+		if dotted {
+			s += "." + rest
+		}
+	}
+	if strings.Trim(s, ". ") == "" {
+		s = strings.Repeat("_", max(1, len(strings.Trim(s, " "))))
+	}
+	return s
+}
+
+// cureSuffix cures the ending of a name.
+func (l *Limits) cureSuffix(suffix string, enc Encoding) string {
+	return strings.TrimRight(l.cureText(suffix, enc), ". ")
+}
+
+// build joins a cured stem, the number that keeps it apart and the ending, within most bytes. Where
+// that is too little room it keeps the start of the stem, a hash of the old one and the ending.
+func (l *Limits) build(stem, number, suffix, hash string, most int) string {
+	if len(stem)+len(number)+len(suffix) <= most {
+		return l.tidy(stem + number + suffix)
+	}
+	tail := "-" + hash + number
+	room := most - len(tail) - len(suffix)
+	if room < leastStart && len(suffix) > suffixMost {
+		suffix = cut(suffix, max(0, len(suffix)+room-leastStart))
+		suffix = strings.TrimRight(suffix, ". ")
+		room = most - len(tail) - len(suffix)
+	}
+	start := strings.TrimRight(cut(stem, max(0, room)), " .-_")
+	if start == "" {
+		tail = tail[1:]
+	}
+	return l.tidy(start + tail + suffix)
+}
+
+// tidy makes sure of the result, whatever was put together: a name that still breaks a rule by its
+// characters becomes plain.
+func (l *Limits) tidy(name string) string {
+	name = strings.TrimRight(name, ". ")
+	if name != "" && !names.Look(name).Any(curable) && !l.refuses(name) &&
+		!(l.Portable && names.Look(name).Any(names.NotPortable)) {
+		return name
+	}
+	b := []byte(name)
+	for i, c := range b {
+		if !strings.ContainsRune(portable, rune(c)) {
+			b[i] = '_'
+		}
+	}
+	if len(b) == 0 || b[0] == '-' || names.Look(string(b)).Any(names.Device) {
+		return "_" + string(b[min(1, len(b)):])
+	}
+	return string(b)
+}
+
+// cut returns at most n bytes from the start of a valid text. It never parts a letter from its
+// marks, nor a sign from what is joined to it.
+func cut(s string, n int) string {
+	if n >= len(s) {
+		return s
+	}
+	for n > 0 {
+		for n > 0 && !utf8.RuneStart(s[n]) {
+			n--
+		}
+		r, _ := utf8.DecodeRuneInString(s[n:])
+		before, _ := utf8.DecodeLastRuneInString(s[:n])
+		if !joins(r) && before != zeroWidthJoiner && norm.NFC.PropertiesString(s[n:]).BoundaryBefore() {
+			break
+		}
+		n--
+	}
+	return s[:max(0, n)]
+}
+
+const zeroWidthJoiner = '\u200D'
+
+// joins reports whether a character belongs to the one before it.
+func joins(r rune) bool {
+	return unicode.IsMark(r) || r == zeroWidthJoiner || unicode.Is(unicode.Variation_Selector, r) ||
+		r >= 0x1F3FB && r <= 0x1F3FF // skin tones (Unicode Technical Standard #51)
+}
+
+// hashOf returns the short hash that stands in a shortened name. It comes from the old bytes, so it
+// is the same in every run, and two long names that begin alike stay apart.
+func hashOf(raw string) string {
+	sum := sha256.Sum256([]byte(raw))
+	return hex.EncodeToString(sum[:])[:hashDigits]
+}
+
+// Propose returns the name that a plan would give to a single file or folder: the smallest change
+// after which no rule on names is broken. What it returns is never longer than the limit, is valid
+// UTF-8 in NFC, and is the same for the same name in every run. A name that breaks no rule comes
+// back unchanged. Whether the name is free in its folder is not its business.
+func (l Limits) Propose(name string) string {
+	l.fill()
+	if l.broken(name) == nil {
+		return name
+	}
+	return l.propose(name, likeliest(name))
+}
+
+func (l *Limits) propose(name string, enc Encoding) string {
+	stem, suffix := split(name)
+	return l.build(l.cureStem(stem, enc), "", l.cureSuffix(suffix, enc), hashOf(stem), l.Name)
+}

@@ -1,0 +1,243 @@
+package fix
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"math/bits"
+	"os"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"loadline/checks/names"
+	"loadline/checks/share"
+	"loadline/checks/walk"
+)
+
+// A reader goes through a file or a folder, on the source or wherever a link leads. What lies
+// there may be a share whose server is gone, so no call to the system is waited for longer than
+// patience.
+type reader struct {
+	ctx    context.Context
+	follow bool        // through links, as if what they point to stood in their place
+	fresh  bool        // content comes from the disk, not from the cache, where the system offers that
+	not    fs.FileInfo // a folder that must not be met on the way; may be nil
+	chain  []fs.FileInfo
+	buf    []byte
+}
+
+// A readError tells what could not be read, wherever that lies: it says nothing of the disk that is
+// worked on.
+type readError struct {
+	what, path string
+	err        error
+}
+
+func (e *readError) Error() string {
+	return "cannot " + e.what + " " + names.Quote(e.path) + ": " + cause(e.err).Error()
+}
+
+func (e *readError) Unwrap() error { return e.err }
+
+// patience is how long one call may take: longer than a sleeping disk needs to start.
+const patience = 60 * time.Second
+
+// errSelf: a copy would have to hold itself.
+var errSelf = errors.New("it holds the place that the copy would take, so the copy would have to hold itself")
+
+// A visitor is told of one file, folder or link. Rel is relative to the top and empty for the top
+// itself. Folders come before what is in them, siblings in order of their bytes.
+type visitor func(rel, path string, info fs.FileInfo) error
+
+func (r *reader) walk(top string, visit visitor) error { return r.at(top, "", visit) }
+
+func (r *reader) at(path, rel string, visit visitor) error {
+	look := os.Lstat
+	if r.follow {
+		look = os.Stat
+	}
+	info, err := share.Guard(r.ctx, patience, func() (fs.FileInfo, error) { return look(path) })
+	if err != nil {
+		return &readError{"look at", path, err}
+	}
+	switch kindOf(info.Mode()) {
+	case walk.File, walk.Link:
+		return visit(rel, path, info)
+	case walk.Folder:
+	default:
+		return fmt.Errorf("%s is neither a file nor a folder, so it cannot be copied", names.Quote(path))
+	}
+	if r.not != nil && os.SameFile(info, r.not) {
+		return fmt.Errorf("%s: %w", names.Quote(path), errSelf)
+	}
+	for _, above := range r.chain {
+		if os.SameFile(info, above) {
+			return fmt.Errorf("%s leads in a circle", names.Quote(path))
+		}
+	}
+	if err := visit(rel, path, info); err != nil {
+		return err
+	}
+	list, err := share.Guard(r.ctx, patience, func() ([]fs.DirEntry, error) { return readFolder(path) })
+	if err != nil {
+		return &readError{"list the folder", path, err}
+	}
+	r.chain = append(r.chain, info)
+	defer func() { r.chain = r.chain[:len(r.chain)-1] }()
+	for _, d := range list {
+		if err := r.at(path+"/"+d.Name(), join(rel, d.Name()), visit); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// openIn opens for reading and leaves the date of reading as it is, where the system offers that: a look
+// changes nothing.
+func openIn(root *os.Root, path string) (*os.File, error) {
+	f, err := root.OpenFile(path, os.O_RDONLY|quietly, 0)
+	if quietly != 0 && errors.Is(err, fs.ErrPermission) {
+		return root.Open(path)
+	}
+	return f, err
+}
+
+// openAt is openIn for a path of the whole system.
+func openAt(path string) (*os.File, error) {
+	f, err := os.OpenFile(path, os.O_RDONLY|quietly, 0)
+	if quietly != 0 && errors.Is(err, fs.ErrPermission) {
+		return os.Open(path)
+	}
+	return f, err
+}
+
+// readFolder returns the entries of a folder in order of their bytes.
+func readFolder(path string) ([]fs.DirEntry, error) {
+	f, err := openAt(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	list, err := f.ReadDir(-1)
+	slices.SortFunc(list, func(a, b fs.DirEntry) int { return strings.Compare(a.Name(), b.Name()) })
+	return list, err
+}
+
+// pour writes the content of a file that visit was told of, and tells how many bytes after each
+// piece. The file must stay as it is meanwhile.
+func (r *reader) pour(w io.Writer, path string, info fs.FileInfo, told func(int64)) error {
+	f, err := share.Guard(r.ctx, patience, func() (*os.File, error) { return openAt(path) })
+	if err != nil {
+		return &readError{"read", path, err}
+	}
+	defer f.Close()
+	if r.fresh {
+		passCache(f)
+	}
+	if r.buf == nil {
+		r.buf = make([]byte, 1<<20)
+	}
+	var sum int64
+	for {
+		buf := r.buf
+		n, err := share.Guard(r.ctx, patience, func() (int, error) { return f.Read(buf) })
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			r.buf = nil // a late answer may still be written there
+			return &readError{"read", path, err}
+		}
+		if _, err := w.Write(buf[:n]); err != nil {
+			return err
+		}
+		told(int64(n))
+		if sum += int64(n); sum > info.Size() {
+			break // it may be growing for as long as it is read
+		}
+	}
+	now, err := share.Guard(r.ctx, patience, f.Stat)
+	if err != nil {
+		return &readError{"look at", path, err}
+	}
+	if sum != info.Size() || !os.SameFile(now, info) || now.Size() != info.Size() || !now.ModTime().Equal(info.ModTime()) {
+		return fmt.Errorf("%w (%s was written to)", ErrChanged, names.Quote(path))
+	}
+	return nil
+}
+
+// A tally is what a file or a folder holds, as names, kinds, sizes and dates tell it. Two that are
+// equal hold the same, as far as can be told without reading it all.
+type tally struct {
+	Files   int64 `json:"files"`
+	Bytes   int64 `json:"bytes"`
+	Listing raw32 `json:"listing"`
+}
+
+// raw32 is a sum of SHA-256 digests, one of each entry, modulo 2^256: the order of the entries does
+// not matter, which differs between a folder and an archive of it.
+type raw32 [4]uint64
+
+func (s raw32) MarshalText() ([]byte, error) {
+	var b [32]byte
+	for i, w := range s {
+		binary.LittleEndian.PutUint64(b[8*i:], w)
+	}
+	return []byte(hex.EncodeToString(b[:])), nil
+}
+
+func (s *raw32) UnmarshalText(text []byte) error {
+	b, err := hex.DecodeString(string(text))
+	if err != nil || len(b) != 32 {
+		return errors.New("not 64 hexadecimal digits")
+	}
+	for i := range s {
+		s[i] = binary.LittleEndian.Uint64(b[8*i:])
+	}
+	return nil
+}
+
+// add counts one entry. Dates count in whole seconds: disks and archives keep finer ones in
+// different steps. Those of folders change with what is done in them, so they do not count.
+func (t *tally) add(rel string, kind walk.Kind, size int64, date time.Time, target string) {
+	line := strconv.Itoa(int(kind)) + "\x00" + rel + "\x00"
+	switch kind {
+	case walk.File:
+		t.Files++
+		t.Bytes += size
+		line += strconv.FormatInt(size, 10) + "\x00" + strconv.FormatInt(date.Unix(), 10)
+	case walk.Link:
+		line += target
+	}
+	digest := sha256.Sum256([]byte(line))
+	carry := uint64(0)
+	for i := range t.Listing {
+		t.Listing[i], carry = bits.Add64(t.Listing[i], binary.LittleEndian.Uint64(digest[8*i:]), carry)
+	}
+}
+
+// see is the visitor that counts.
+func (t *tally) see(rel, path string, info fs.FileInfo) error {
+	target := ""
+	if kindOf(info.Mode()) == walk.Link {
+		var err error
+		if target, err = os.Readlink(path); err != nil {
+			return &readError{"read the link", path, err}
+		}
+	}
+	t.add(rel, kindOf(info.Mode()), info.Size(), info.ModTime(), target)
+	return nil
+}
+
+// take tells what is at a path.
+func take(ctx context.Context, path string, follow bool, not fs.FileInfo) (t tally, err error) {
+	r := reader{ctx: ctx, follow: follow, not: not}
+	return t, r.walk(path, func(rel, path string, info fs.FileInfo) error { return t.see(rel, path, info) })
+}
