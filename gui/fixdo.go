@@ -40,7 +40,7 @@ func (w *Window) showFix() {
 // limits are what new names must keep: what the last report measured, else the usual.
 func (w *Window) limits(v *view) fix.Limits {
 	l := fix.Limits{Share: v.setup.to.get(), Prefix: typedPath(v.setup.options.prefix.Text)}
-	if v.report == nil || v.report.Source.Path != v.setup.from.get() {
+	if v.report == nil || v.report.Source.Path != w.links.settle(v.setup.from.get()) {
 		return l
 	}
 	for i := range v.report.Checks {

@@ -3,6 +3,8 @@ package gui
 import (
 	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -337,5 +339,45 @@ func TestWheelOverField(t *testing.T) {
 	test.Scroll(r.win.Canvas(), at, 0, -40)
 	if y := r.view().list.page.Scroll.Offset.Y; y <= 0 {
 		t.Errorf("the page stands at %v", y)
+	}
+}
+
+// However the source is typed, what the report measured holds for the names that are proposed, and
+// the report comes back when the same folder is named another way.
+func TestSourceTypedOtherwise(t *testing.T) {
+	dir := t.TempDir()
+	real, err := filepath.EvalSymlinks(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	link := filepath.Join(t.TempDir(), "link")
+	if err := os.Symlink(dir, link); err != nil {
+		t.Fatal(err)
+	}
+	rep := func() *checks.Report {
+		rep := clean()
+		rep.Source.Path = real
+		rep.Checks[2].Facts = []checks.Fact{{Key: "limit_bytes", Value: 143, Text: "The share takes 143 bytes"}}
+		return rep
+	}
+	for name, typed := range map[string]string{"as it is": dir, "slash at the end": dir + "/", "with ..": filepath.Join(dir, "x") + "/..", "through a link": link} {
+		t.Run(name, func(t *testing.T) {
+			r := newRig(t, 1280, 800, kit.Light)
+			r.Open(typed, sampleShare)
+			test.Tap(r.view().head.check)
+			r.began().end <- ending{rep: rep()}
+			r.until("the end", func() bool { return r.running == "" })
+			if got := r.limits(r.view()).Name; got != 143 {
+				t.Errorf("names may have %d bytes, the share was measured to take 143", got)
+			}
+			v := r.view()
+			v.setup.from.path.SetText("/media/other")
+			if v.report != nil {
+				t.Fatal("the report stands beside another disk")
+			}
+			v.setup.from.path.SetText(dir + "//")
+			r.fire()
+			r.until("the report", func() bool { return v.report != nil })
+		})
 	}
 }

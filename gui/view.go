@@ -1,6 +1,7 @@
 package gui
 
 import (
+	"path/filepath"
 	"strings"
 
 	"fyne.io/fyne/v2"
@@ -34,21 +35,55 @@ type view struct {
 	state  runState
 	report *checks.Report
 	asked  places // what the report is about
+	links  links
 
 	// aside is a report whose places are no longer those of the fields: it comes back with them.
 	aside      *checks.Report
 	asideState runState
 }
 
-// places are what a report is about: a verdict on one disk must never stand beside another.
+// places are what a report is about, settled: a verdict on one disk must never stand beside another.
 type places struct{ from, to, prefix, list string }
 
 func (v *view) places() places {
-	p := places{from: v.setup.from.path.Text, to: v.setup.to.path.Text}
-	if v.setup.options != nil {
-		p.prefix, p.list = v.setup.options.prefix.Text, v.setup.options.list.Text
+	s := v.setup
+	p := places{from: v.links.settle(s.from.get()), to: v.links.settle(s.to.get())}
+	if v.stage == checks.Arrival {
+		p.to = s.to.path.Text // may be several files
+	}
+	if o := s.options; o != nil {
+		p.prefix, p.list = typedPath(o.prefix.Text), v.links.settle(typedPath(o.list.Text))
+		if clean, err := checks.CleanPrefix(p.prefix); err == nil {
+			p.prefix = clean
+		}
 	}
 	return p
+}
+
+// links knows where paths lead that were found to lead through links. A job settles its source by
+// following them; asking the disk takes time, so what has been found out once is kept.
+type links map[string]string
+
+// settle returns the absolute path that names a place, as far as it is known; "" of "".
+func (l links) settle(path string) string {
+	if path == "" {
+		return ""
+	}
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		return path
+	}
+	if real, ok := l[abs]; ok {
+		return real
+	}
+	return abs
+}
+
+// learn takes over where a path leads.
+func (l links) learn(path, real string) {
+	if abs, err := filepath.Abs(path); err == nil && path != "" && real != "" {
+		l[abs] = real
+	}
 }
 
 // follow puts a report aside when the fields name other places than it is about, and brings it back
@@ -69,7 +104,7 @@ func (v *view) follow() {
 }
 
 func newView(w *Window, stage checks.Stage) *view {
-	v := &view{stage: stage, state: stateIdle}
+	v := &view{stage: stage, state: stateIdle, links: w.links}
 	v.head = newHead(w.Check, w.Stop, func() { w.showFiles(nil) })
 	v.head.check.Set("", stageWords[stage].button)
 	var opts *options
