@@ -234,23 +234,23 @@ func TestScrollByKeyboard(t *testing.T) {
 	c := r.win.Canvas()
 	c.Unfocus()
 	r.key(fyne.KeyDown)
-	s := r.view().list.page.Scroll
+	p := r.view().list.page
 	for range 20 {
 		r.key(fyne.KeyPageDown)
 	}
-	if most := s.Content.Size().Height - s.Size().Height; s.Offset.Y < most-1 {
-		t.Errorf("Page Down ends at %v of %v", s.Offset.Y, most)
+	if p.MaxOffset() < 100 || p.Offset() < p.MaxOffset()-1 {
+		t.Errorf("Page Down ends at %v of %v", p.Offset(), p.MaxOffset())
 	}
 	for range 20 {
 		r.key(fyne.KeyPageUp)
 	}
-	if s.Offset.Y > 0 {
-		t.Errorf("Page Up ends at %v", s.Offset.Y)
+	if p.Offset() > 0 {
+		t.Errorf("Page Up ends at %v", p.Offset())
 	}
 	r.win.Resize(fyne.NewSize(640, 400))
 	r.showKeys()
 	r.key(fyne.KeyPageDown)
-	if r.sheet.Scroll.Offset.Y <= 0 {
+	if r.sheet.Page.Offset() <= 0 {
 		t.Error("Page Down should turn the list of shortcuts")
 	}
 }
@@ -337,7 +337,7 @@ func TestWheelOverField(t *testing.T) {
 	f := r.view().setup.options.prefix
 	at := fyne.CurrentApp().Driver().AbsolutePositionForObject(f).AddXY(20, 10)
 	test.Scroll(r.win.Canvas(), at, 0, -40)
-	if y := r.view().list.page.Scroll.Offset.Y; y <= 0 {
+	if y := r.view().list.page.Offset(); y <= 0 {
 		t.Errorf("the page stands at %v", y)
 	}
 }
@@ -367,6 +367,7 @@ func TestSourceTypedOtherwise(t *testing.T) {
 			test.Tap(r.view().head.check)
 			r.began().end <- ending{rep: rep()}
 			r.until("the end", func() bool { return r.running == "" })
+			r.until("the kept report", func() bool { return r.hasLast(checks.Before) })
 			if got := r.limits(r.view()).Name; got != 143 {
 				t.Errorf("names may have %d bytes, the share was measured to take 143", got)
 			}

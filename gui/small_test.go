@@ -114,7 +114,7 @@ func TestCapital(t *testing.T) {
 	for s, want := range map[string]string{
 		"": "", "name is 271 bytes": "Name is 271 bytes", "rsize is 65,536 bytes": "rsize is 65,536 bytes",
 		"noac, sync or actimeo=0 is in force": "noac, sync or actimeo=0 is in force",
-		"übertragen.mov is too long": "Übertragen.mov is too long", "ёлка.mov": "Ёлка.mov",
+		"übertragen.mov is too long":          "Übertragen.mov is too long", "ёлка.mov": "Ёлка.mov",
 		"ǆ": "ǅ", "字.mov": "字.mov", "\xff.mov": "\xff.mov",
 	} {
 		if got := capitalize(s); got != want {

@@ -227,11 +227,9 @@ func (w *Window) rectangle(o fyne.CanvasObject) (r [4]int, seen bool) {
 		size.Height = min(k.headHigh(size.Width), size.Height)
 	}
 	top, bottom := float32(0), c.Size().Height
-	if w.at == pageChecks && w.sheet == nil {
-		if p := w.view().list.page; kit.Holds(p.Content, o) {
-			top = fyne.CurrentApp().Driver().AbsolutePositionForObject(p.Scroll).Y
-			bottom = top + p.Scroll.Size().Height
-		}
+	if p := w.view().list.page; w.at == pageChecks && w.sheet == nil && p.Scrolls(o) {
+		top = fyne.CurrentApp().Driver().AbsolutePositionForObject(p.Viewport()).Y
+		bottom = top + p.Viewport().Size().Height
 	}
 	if size.Width <= 0 || size.Height <= 0 || pos.Y < top-1 || pos.Y+size.Height > bottom+1 || pos.X < 0 || pos.X > c.Size().Width {
 		return r, false

@@ -5,7 +5,6 @@ import (
 	"strings"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/container"
 
 	"loadline/checks"
 	"loadline/checks/names"
@@ -123,9 +122,7 @@ func newView(w *Window, stage checks.Stage) *view {
 	}
 	v.setup = newSetup(from, to, opts)
 	v.list = newCardList(w.engine.List(stage), cardActions{files: func(c *checks.Check) { w.showFiles(c) }, clean: w.askClean, fix: w.showFix})
-	top := kit.NewColumn(kit.GapMid, v.head.box, v.setup.box)
-	v.root = container.New(&viewLayout{page: v.list.page, top: top}, container.New(&layersTop{}), v.list.page.Scroll)
-	v.root.Objects[0].(*fyne.Container).Objects = []fyne.CanvasObject{top}
+	v.list.page.SetAbove(kit.NewColumn(kit.GapMid, v.head.box, v.setup.box), viewLow)
 	for _, f := range v.fields() {
 		f.OnShortcut = w.shortcut
 		f.OnSubmitted = func(string) { w.Check() }
@@ -225,52 +222,7 @@ func flagged(rep *checks.Report) int64 {
 }
 
 // relayout lays out again after a text or a button has changed.
-func (v *view) relayout() {
-	kit.Relayout(v.root)
-	v.list.page.Reflow()
-	v.root.Refresh()
-}
+func (v *view) relayout() { v.list.page.Reflow() }
 
-// viewLayout keeps answer and route in place above the cards; where the window is low, they scroll
-// with them.
-type viewLayout struct {
-	page *kit.Page
-	top  *fyne.Container
-	low  bool
-}
-
-// viewLow is the height below which answer and setup scroll with the cards.
+// viewLow is the height of the page below which answer and setup scroll with the cards.
 const viewLow = 460
-
-func (l *viewLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	fixed := o[0].(*fyne.Container)
-	if low := s.Height < viewLow; low != l.low {
-		l.low = low
-		if low {
-			fixed.Objects = nil
-			l.page.SetAbove(l.top)
-		} else {
-			l.page.SetAbove()
-			fixed.Objects = []fyne.CanvasObject{l.top}
-		}
-	}
-	y := float32(0)
-	if !l.low {
-		w := min(s.Width-2*kit.Edge(s.Width), kit.PageMost)
-		h := kit.HeightOf(l.top, w)
-		kit.SetBounds(o[0], 0, 0, s.Width, h+kit.PageTop)
-		kit.SetBounds(l.top, (s.Width-w)/2, kit.PageTop, w, h)
-		y = h + kit.PageTop + 10
-	} else {
-		kit.SetBounds(o[0], 0, 0, s.Width, 0)
-	}
-	kit.SetBounds(o[1], 0, y, s.Width, s.Height-y)
-}
-
-func (l *viewLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(600, 300) }
-
-// layersTop leaves its one object where viewLayout put it.
-type layersTop struct{}
-
-func (*layersTop) Layout([]fyne.CanvasObject, fyne.Size)        {}
-func (*layersTop) MinSize([]fyne.CanvasObject) (none fyne.Size) { return none }

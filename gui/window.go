@@ -292,7 +292,7 @@ func (w *Window) show(page string) {
 	case pageFix:
 		o = w.fix.root
 	default:
-		o = w.view().root
+		o = w.view().list.page
 	}
 	w.body.Objects = []fyne.CanvasObject{o}
 	w.body.Refresh()

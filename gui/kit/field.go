@@ -68,7 +68,7 @@ type wheel struct{ widget.BaseWidget }
 // Scrolled implements fyne.Scrollable.
 func (w *wheel) Scrolled(e *fyne.ScrollEvent) {
 	if pages := pagesOf(w); len(pages) > 0 {
-		pages[len(pages)-1].Scroll.Scrolled(e)
+		pages[len(pages)-1].Scrolled(e)
 	}
 }
 
@@ -84,11 +84,8 @@ func (f *Field) ellipsis() {
 		return
 	}
 	const pads = 16
-	if w := f.Size().Width; !f.focused && w > 0 && Measure(f.Text, SizeBody, f.TextStyle).Width > w-pads {
-		f.more.Show()
-	} else {
-		f.more.Hide()
-	}
+	w := f.Size().Width
+	SetVisible(f.more, !f.focused && w > 0 && Measure(f.Text, SizeBody, f.TextStyle).Width > w-pads)
 }
 
 // HeadHidden reports whether an ellipsis stands for the head of the text.
@@ -112,7 +109,6 @@ func (f *Field) ring(on bool) {
 	}
 	if f.frame.rect != nil {
 		f.frame.apply()
-		f.frame.rect.Refresh()
 	}
 }
 
