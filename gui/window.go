@@ -65,7 +65,7 @@ func New(win fyne.Window, e Engine, d Desktop) *Window {
 	w.setTheme(c.Theme)
 	w.bar = newTopBar(w)
 	w.notice = kit.NewNotice()
-	w.body = container.NewStack()
+	w.body = kit.NewStack()
 	for _, s := range Stages {
 		w.views[s] = newView(w, s)
 		w.watch(w.views[s])

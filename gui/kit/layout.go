@@ -196,6 +196,26 @@ func (r *row) MinSize(o []fyne.CanvasObject) fyne.Size {
 	return s
 }
 
+// stack gives everything in it all the room.
+type stack struct{}
+
+// NewStack lays things over each other.
+func NewStack(o ...fyne.CanvasObject) *fyne.Container { return container.New(stack{}, o...) }
+
+func (stack) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	for _, x := range o {
+		SetBounds(x, 0, 0, s.Width, s.Height)
+	}
+}
+
+func (stack) MinSize(o []fyne.CanvasObject) fyne.Size {
+	var s fyne.Size
+	for _, x := range o {
+		s = s.Max(x.MinSize())
+	}
+	return s
+}
+
 // inset keeps a distance around one thing.
 type inset struct{ left, top, right, bottom float32 }
 
