@@ -36,6 +36,7 @@ func NewPage(body fyne.CanvasObject) *Page {
 	p := &Page{body: body, fixed: container.NewWithoutLayout()}
 	p.content = container.New(&pageContent{p}, body)
 	p.clip = container.NewClip(p.content)
+	p.clip.ExtendBaseWidget(p.clip) // or it is not refreshed before it is drawn
 	p.bar = newScrollBar(p)
 	p.ExtendBaseWidget(p)
 	return p
@@ -52,7 +53,7 @@ func NewBarePage(body fyne.CanvasObject) *Page {
 // scrolls with the rest.
 func (p *Page) SetAbove(o fyne.CanvasObject, from float32) {
 	p.above, p.fixedFrom = o, from
-	p.setLow(p.Size().Height < from)
+	p.setLow(p.Size().Height > 0 && p.Size().Height < from)
 }
 
 func (p *Page) setLow(low bool) {
@@ -213,7 +214,7 @@ func (r *pageRenderer) MinSize() fyne.Size {
 func (r *pageRenderer) Refresh() {
 	r.p.Arrange()
 	r.p.fixed.Refresh()
-	r.p.content.Refresh()
+	r.p.clip.Refresh()
 	r.p.bar.Refresh()
 }
 

@@ -229,3 +229,6 @@ func (w *Window) Ended() {
 
 // Said is the end of what the program wrote to its standard output and error.
 func (w *Window) Said() string { return w.log.tail() }
+
+// Process is the number of the program's process.
+func (w *Window) Process() int { return w.cmd.Process.Pid }
