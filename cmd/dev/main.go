@@ -3,6 +3,7 @@
 //	go run ./cmd/dev start [ARG…]          open the window on the demo
 //	go run ./cmd/dev test [-only STEP,…]   run every test
 //	go run ./cmd/dev bench [-quick]        measure the walk against find, du and a floor
+//	go run ./cmd/dev bench -window         measure what the window costs at rest and at work
 //
 // It installs only what is missing, with the system's own package manager, and prints every
 // command before it runs it.
@@ -30,8 +31,8 @@ const usage = `usage: go run ./cmd/dev COMMAND
   start [ARG…]          install what the window needs and open it on the demo;
                         without a display run the command on the demo instead
   test [-only STEP,…]   install what the tests need and run them all
-  bench [-quick] [-dir FOLDER]
-                        build trees and measure the walk (Linux)`
+  bench [-quick] [-window] [-dir FOLDER]
+                        build trees and measure the walk, or the window (Linux)`
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)

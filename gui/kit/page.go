@@ -85,7 +85,7 @@ func (p *Page) inner(w float32) float32 {
 
 // Children and Arrange implement Parent.
 func (p *Page) Children() []fyne.CanvasObject {
-	return append(p.fixed.Objects[:len(p.fixed.Objects):len(p.fixed.Objects)], p.content.Objects...)
+	return []fyne.CanvasObject{p.fixed, p.clip}
 }
 
 // Arrange places everything anew, as its height follows from the present width.
@@ -205,8 +205,10 @@ type pageRenderer struct{ p *Page }
 func (r *pageRenderer) Layout(fyne.Size) { r.p.Arrange() }
 func (r *pageRenderer) MinSize() fyne.Size {
 	w := float32(100)
-	for _, o := range r.p.Children() {
-		w = max(w, o.MinSize().Width+2*18)
+	for _, o := range []fyne.CanvasObject{r.p.above, r.p.body} {
+		if o != nil {
+			w = max(w, o.MinSize().Width+2*18)
+		}
 	}
 	return fyne.NewSize(w, 60)
 }

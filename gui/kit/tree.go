@@ -12,6 +12,21 @@ type Parent interface {
 	Arrange() // puts them in their places again, at the present size
 }
 
+// inside returns what a thing holds, as far as it is not its own.
+func inside(o fyne.CanvasObject) []fyne.CanvasObject {
+	switch x := o.(type) {
+	case *fyne.Container:
+		return x.Objects
+	case *container.ThemeOverride:
+		return []fyne.CanvasObject{x.Content}
+	case *container.Clip:
+		return []fyne.CanvasObject{x.Content}
+	case Parent:
+		return x.Children()
+	}
+	return nil
+}
+
 // Relayout lays out everything below a thing again, from the top down. The toolkit does so only where
 // a size changes; a text that wraps may want another height at the same width. Where nothing has
 // changed, nothing is drawn.
@@ -21,14 +36,29 @@ func Relayout(o fyne.CanvasObject) {
 		if x.Layout != nil {
 			x.Layout.Layout(x.Objects, x.Size())
 		}
-		for _, c := range x.Objects {
-			Relayout(c)
-		}
+	case *container.ThemeOverride: // the toolkit's own
+		return
 	case Parent:
 		x.Arrange()
-		for _, c := range x.Children() {
-			Relayout(c)
-		}
+	}
+	for _, c := range inside(o) {
+		Relayout(c)
+	}
+}
+
+// Walk visits everything that is shown below a root, with its place in the root.
+func Walk(root fyne.CanvasObject, visit func(o fyne.CanvasObject, at fyne.Position)) {
+	walk(root, fyne.Position{}, visit)
+}
+
+func walk(o fyne.CanvasObject, at fyne.Position, visit func(fyne.CanvasObject, fyne.Position)) {
+	if o == nil || !o.Visible() {
+		return
+	}
+	at = at.Add(o.Position())
+	visit(o, at)
+	for _, c := range inside(o) {
+		walk(c, at, visit)
 	}
 }
 
@@ -45,16 +75,7 @@ func wayTo(root, o fyne.CanvasObject) []fyne.CanvasObject {
 	if root == o {
 		return []fyne.CanvasObject{o}
 	}
-	var inside []fyne.CanvasObject
-	switch x := root.(type) {
-	case *fyne.Container:
-		inside = x.Objects
-	case *container.ThemeOverride:
-		inside = []fyne.CanvasObject{x.Content}
-	case Parent:
-		inside = x.Children()
-	}
-	for _, c := range inside {
+	for _, c := range inside(root) {
 		if way := wayTo(c, o); way != nil {
 			return append([]fyne.CanvasObject{root}, way...)
 		}

@@ -40,12 +40,14 @@ type session struct {
 	cleanups []func()
 }
 
-func (t *session) Helper()                           {}
-func (t *session) Name() string                      { return t.name }
-func (t *session) Logf(format string, args ...any)   {}
-func (t *session) Errorf(format string, args ...any) { t.errs = append(t.errs, fmt.Errorf(format, args...)) }
-func (t *session) Failed() bool                      { return len(t.errs) > 0 }
-func (t *session) Cleanup(f func())                  { t.cleanups = append(t.cleanups, f) }
+func (t *session) Helper()                         {}
+func (t *session) Name() string                    { return t.name }
+func (t *session) Logf(format string, args ...any) {}
+func (t *session) Errorf(format string, args ...any) {
+	t.errs = append(t.errs, fmt.Errorf(format, args...))
+}
+func (t *session) Failed() bool     { return len(t.errs) > 0 }
+func (t *session) Cleanup(f func()) { t.cleanups = append(t.cleanups, f) }
 
 func (t *session) Fatal(args ...any) {
 	t.errs = append(t.errs, errors.New(strings.TrimSpace(fmt.Sprintln(args...))))
