@@ -119,10 +119,10 @@ func run(args []string, out io.Writer) int {
 	log.SetOutput(&toolkitLog{out: out})
 	program := app.NewWithID("loadline")
 	win := program.NewWindow("Loadline")
-	desk := gui.RealDesk(win)
-	desk.Version = checks.Version
-	desk.ScreenWidth, desk.ScreenHeight = screen()
-	w := gui.New(win, gui.RealEngine(), desk)
+	desktop := gui.RealDesktop(win)
+	desktop.Version = checks.Version
+	desktop.ScreenWidth, desktop.ScreenHeight = screen()
+	w := gui.New(win, gui.RealEngine(), desktop)
 	if a.demo {
 		d, err := demo.New()
 		if err != nil {

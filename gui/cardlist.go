@@ -7,22 +7,19 @@ import (
 	"fyne.io/fyne/v2/container"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
-// Widths of the ledger.
-const (
-	ledgerMost   = 1224 // wider lines are hard to follow
-	ledgerMargin = 148  // where the groups' names stand
-	ledgerWide   = 900  // narrower: the names stand above their cards
-)
+// groupMargin is where the groups' names stand, beside their cards.
+const groupMargin = 148
 
-// ledger is all cards of a stage, by group, then the largest folders.
-type ledger struct {
+// cardList is all cards of a stage, by group, then the largest folders.
+type cardList struct {
 	cards  []*card
 	byID   map[string]*card
 	groups []*group
 	bars   *group
-	page   *page
+	page   *kit.Page
 
 	report *checks.Report
 	folder []checks.FolderSum
@@ -37,20 +34,20 @@ type cardActions struct {
 
 // group is the cards that answer one part of the question, with its name in the margin.
 type group struct {
-	name  *textLine
-	says  *textLine
+	name  *kit.Text
+	says  *kit.Text
 	cards []*card
 	box   *fyne.Container
 }
 
-func newLedger(list []*checks.Check, do cardActions) *ledger {
-	l := &ledger{byID: map[string]*card{}}
+func newCardList(list []*checks.Check, do cardActions) *cardList {
+	l := &cardList{byID: map[string]*card{}}
 	var blocks []fyne.CanvasObject
 	var at *group
 	var rows []fyne.CanvasObject
 	flush := func() {
 		if at != nil {
-			panel := newSurface(colSurface, colLine, newColumn(0, rows...)).pad(0, 3)
+			panel := kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(0, rows...)).Pad(0, 3)
 			at.box = container.New(&groupLayout{}, at.name, at.says, panel)
 			blocks = append(blocks, at.box)
 		}
@@ -61,18 +58,18 @@ func newLedger(list []*checks.Check, do cardActions) *ledger {
 		if c.Group != name || at == nil {
 			flush()
 			name = c.Group
-			at = &group{name: newText(string(name), sizeTitle, colText).bold().ends(), says: newText("", sizeSmall+1, colMuted).ends()}
+			at = &group{name: kit.NewText(string(name), kit.SizeTitle, kit.ColText).Bold().Truncated(), says: kit.NewText("", kit.SizeSmall+1, kit.ColMuted).Truncated()}
 			l.groups = append(l.groups, at)
 		}
 		k := newCard(c)
 		k.build = func(k *card) fyne.CanvasObject { return detail(k, do) }
-		k.toggled = func(*card) { l.page.reflow() }
+		k.toggled = func(*card) { l.page.Reflow() }
 		if p := l.pictureOf(k); p != nil {
 			k.picture = p
 			p.Hide()
 		}
 		if len(rows) > 0 {
-			rows = append(rows, newInset(cardPad, 0, newRule()))
+			rows = append(rows, kit.NewInset(cardPad, 0, kit.NewRule()))
 		}
 		rows = append(rows, k)
 		at.cards = append(at.cards, k)
@@ -81,11 +78,11 @@ func newLedger(list []*checks.Check, do cardActions) *ledger {
 	}
 	flush()
 	folders := newFolderBars(func() []checks.FolderSum { return l.folder })
-	l.bars = &group{name: newText("Largest folders", sizeTitle, colText).bold().ends(), says: newText("by bytes", sizeSmall+1, colMuted).ends()}
-	l.bars.box = container.New(&groupLayout{}, l.bars.name, l.bars.says, newSurface(colSurface, colLine, folders).pad(cardPad, 10))
+	l.bars = &group{name: kit.NewText("Largest folders", kit.SizeTitle, kit.ColText).Bold().Truncated(), says: kit.NewText("by bytes", kit.SizeSmall+1, kit.ColMuted).Truncated()}
+	l.bars.box = container.New(&groupLayout{}, l.bars.name, l.bars.says, kit.NewSurface(kit.ColSurface, kit.ColLine, folders).Pad(cardPad, 10))
 	l.bars.box.Hide()
 	blocks = append(blocks, l.bars.box)
-	l.page = newPage(newColumn(gapMid, blocks...))
+	l.page = kit.NewPage(kit.NewColumn(kit.GapMid, blocks...))
 	return l
 }
 
@@ -101,16 +98,16 @@ func grouped(list []*checks.Check) []*checks.Check {
 }
 
 // pictureOf returns the drawing that a check's card carries; nil for most.
-func (l *ledger) pictureOf(k *card) *drawing {
+func (l *cardList) pictureOf(k *card) *kit.Drawing {
 	switch k.check.ID {
 	case "free-space":
-		return newGauge(func() load {
+		return kit.NewGauge(func() kit.Load {
 			if l.report == nil {
-				return load{}
+				return kit.Load{}
 			}
 			v, _ := loadOf(k.result, l.report.Share, l.report.Totals)
 			return v
-		})
+		}, checks.Bytes)
 	case "copy-time":
 		return newTimeBars(func() spans {
 			if k.result == nil {
@@ -124,14 +121,14 @@ func (l *ledger) pictureOf(k *card) *drawing {
 }
 
 // update shows one check's state; it returns whether heights changed.
-func (l *ledger) update(id string, s checks.Status, res *checks.Result, doing string) bool {
+func (l *cardList) update(id string, s checks.Status, res *checks.Result, doing string) bool {
 	k := l.byID[id]
 	return k != nil && k.show(s, res, doing)
 }
 
 // finish shows what only a whole report knows: the gauges and the largest folders. Nil takes them
 // away.
-func (l *ledger) finish(rep *checks.Report) {
+func (l *cardList) finish(rep *checks.Report) {
 	l.report = rep
 	for _, k := range l.cards {
 		if k.picture == nil {
@@ -164,11 +161,11 @@ func (l *ledger) finish(rep *checks.Report) {
 		l.bars.box.Hide()
 	}
 	l.margins()
-	l.page.reflow()
+	l.page.Reflow()
 }
 
 // margins writes under each group's name what became of it.
-func (l *ledger) margins() {
+func (l *cardList) margins() {
 	for _, g := range l.groups {
 		var fix, care, blind, done int64
 		for _, k := range g.cards {
@@ -186,15 +183,15 @@ func (l *ledger) margins() {
 		}
 		switch {
 		case done < int64(len(g.cards)):
-			g.says.set("", colMuted)
+			g.says.Set("", kit.ColMuted)
 		case fix > 0:
-			g.says.set(checks.Count(fix)+" to fix first", colFail)
+			g.says.Set(checks.Count(fix)+" to fix first", kit.ColFail)
 		case care > 0:
-			g.says.set(checks.Count(care)+" to take care of", colWarn)
+			g.says.Set(checks.Count(care)+" to take care of", kit.ColWarn)
 		case blind > 0:
-			g.says.set(checks.Count(blind)+" not checked", colUnknown)
+			g.says.Set(checks.Count(blind)+" not checked", kit.ColUnknown)
 		default:
-			g.says.set("All good", colPass)
+			g.says.Set("All good", kit.ColPass)
 		}
 	}
 }
@@ -203,29 +200,26 @@ func (l *ledger) margins() {
 type groupLayout struct{}
 
 func (groupLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	if s.Width < ledgerWide {
-		nameW := o[0].(*textLine).full()
-		place(o[0], 2, 0, min(nameW, s.Width/2), 22)
-		place(o[1], nameW+14, 1, s.Width-nameW-14, 22)
-		place(o[2], 0, 27, s.Width, s.Height-27)
+	if s.Width < kit.PageWide {
+		nameW := o[0].(*kit.Text).FullWidth()
+		kit.SetBounds(o[0], 2, 0, min(nameW, s.Width/2), 22)
+		kit.SetBounds(o[1], nameW+14, 1, s.Width-nameW-14, 22)
+		kit.SetBounds(o[2], 0, 27, s.Width, s.Height-27)
 		return
 	}
-	place(o[0], 0, 12, ledgerMargin-12, 22)
-	place(o[1], 0, 34, ledgerMargin-12, 20)
-	w := s.Width - ledgerMargin
-	place(o[2], ledgerMargin, 0, w, heightOf(o[2], w))
+	kit.SetBounds(o[0], 0, 12, groupMargin-12, 22)
+	kit.SetBounds(o[1], 0, 34, groupMargin-12, 20)
+	w := s.Width - groupMargin
+	kit.SetBounds(o[2], groupMargin, 0, w, kit.HeightOf(o[2], w))
 }
 
-func (groupLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {
-	if w < ledgerWide {
-		return 27 + heightOf(o[2], w)
+func (groupLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
+	if w < kit.PageWide {
+		return 27 + kit.HeightOf(o[2], w)
 	}
-	return max(heightOf(o[2], w-ledgerMargin), 58)
+	return max(kit.HeightOf(o[2], w-groupMargin), 58)
 }
 
 func (groupLayout) MinSize(o []fyne.CanvasObject) fyne.Size {
 	return fyne.NewSize(260, 27+o[2].MinSize().Height)
 }
-
-// full is the width of the whole text.
-func (t *textLine) full() float32 { return measure(t.text, t.size, t.style).Width }

@@ -1,4 +1,4 @@
-package gui
+package kit
 
 import (
 	"strings"
@@ -13,15 +13,15 @@ type elide uint8
 
 const (
 	noCut elide = iota
-	cutEnd
-	cutMiddle // for paths: both ends say something
+	CutEnd
+	CutMiddle // for paths: both ends say something
 )
 
-// textLine is one line of text in a colour of the theme, without the padding of a label.
-type textLine struct {
+// Text is one line of text in a colour of the theme, without the padding of a label.
+type Text struct {
 	widget.BaseWidget
-	text  string
-	color fyne.ThemeColorName
+	Text  string
+	Color fyne.ThemeColorName
 	size  float32
 	style fyne.TextStyle
 	align fyne.TextAlign
@@ -29,52 +29,55 @@ type textLine struct {
 	draw  *canvas.Text
 }
 
-func newText(s string, size float32, c fyne.ThemeColorName) *textLine {
-	t := &textLine{text: s, size: size, color: c}
+// NewText makes one line of text.
+func NewText(s string, size float32, c fyne.ThemeColorName) *Text {
+	t := &Text{Text: s, size: size, Color: c}
 	t.ExtendBaseWidget(t)
 	return t
 }
 
-func (t *textLine) bold() *textLine  { t.style.Bold = true; return t }
-func (t *textLine) mono() *textLine  { t.style.Monospace = true; return t }
-func (t *textLine) ends() *textLine  { t.cut = cutEnd; return t }
-func (t *textLine) right() *textLine { t.align = fyne.TextAlignTrailing; return t }
+// Bold, Mono, Truncated and Right set how it is drawn; they return the text itself.
+func (t *Text) Bold() *Text      { t.style.Bold = true; return t }
+func (t *Text) Mono() *Text      { t.style.Monospace = true; return t }
+func (t *Text) Truncated() *Text { t.cut = CutEnd; return t }
+func (t *Text) Right() *Text     { t.align = fyne.TextAlignTrailing; return t }
 
-// set changes text and, if not empty, colour; it draws only what changed.
-func (t *textLine) set(s string, c fyne.ThemeColorName) {
+// Set changes text and, if not empty, colour; it draws only what changed.
+func (t *Text) Set(s string, c fyne.ThemeColorName) {
 	if c == "" {
-		c = t.color
+		c = t.Color
 	}
-	if s == t.text && c == t.color {
+	if s == t.Text && c == t.Color {
 		return
 	}
-	t.text, t.color = s, c
+	t.Text, t.Color = s, c
 	t.Refresh()
 }
 
 // CreateRenderer implements fyne.Widget.
-func (t *textLine) CreateRenderer() fyne.WidgetRenderer {
-	t.draw = canvas.NewText("", paint(t.color))
+func (t *Text) CreateRenderer() fyne.WidgetRenderer {
+	t.draw = canvas.NewText("", Paint(t.Color))
 	r := &textRenderer{t}
 	r.apply(t.Size().Width)
 	return r
 }
 
-type textRenderer struct{ t *textLine }
+type textRenderer struct{ t *Text }
 
-func measure(s string, size float32, style fyne.TextStyle) fyne.Size {
+// Measure returns the size of a text as it is drawn.
+func Measure(s string, size float32, style fyne.TextStyle) fyne.Size {
 	sz, _ := fyne.CurrentApp().Driver().RenderedTextSize(s, size, style, nil)
 	return sz
 }
 
 func (r *textRenderer) apply(w float32) {
 	t := r.t
-	t.draw.Color, t.draw.TextSize, t.draw.TextStyle, t.draw.Alignment = paint(t.color), t.size, t.style, t.align
-	t.draw.Text = fit(t.text, w, t.cut, func(s string) float32 { return measure(s, t.size, t.style).Width })
+	t.draw.Color, t.draw.TextSize, t.draw.TextStyle, t.draw.Alignment = Paint(t.Color), t.size, t.style, t.align
+	t.draw.Text = Fit(t.Text, w, t.cut, func(s string) float32 { return Measure(s, t.size, t.style).Width })
 }
 
-// fit cuts a text to a width. It cuts between runes and needs a dozen measurements at most.
-func fit(s string, w float32, cut elide, width func(string) float32) string {
+// Fit cuts a text to a width. It cuts between runes and needs a dozen measurements at most.
+func Fit(s string, w float32, cut elide, width func(string) float32) string {
 	if cut == noCut || w <= 0 || s == "" || width(s) <= w {
 		return s
 	}
@@ -97,7 +100,7 @@ func fit(s string, w float32, cut elide, width func(string) float32) string {
 }
 
 func cutRunes(runes []rune, keep int, cut elide) string {
-	if cut == cutEnd {
+	if cut == CutEnd {
 		return strings.TrimRight(string(runes[:keep]), " .,;:") + "…"
 	}
 	tail := keep * 3 / 5
@@ -113,7 +116,7 @@ func (r *textRenderer) Layout(s fyne.Size) {
 }
 
 func (r *textRenderer) MinSize() fyne.Size {
-	s := measure(r.t.text, r.t.size, r.t.style)
+	s := Measure(r.t.Text, r.t.size, r.t.style)
 	if r.t.cut != noCut {
 		s.Width = min(s.Width, 24)
 	}
@@ -124,32 +127,59 @@ func (r *textRenderer) Refresh()                     { r.apply(r.t.Size().Width)
 func (r *textRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.t.draw} }
 func (r *textRenderer) Destroy()                     {}
 
-// paragraph is text that is broken into lines; its height follows from its width.
-type paragraph struct {
+// Paragraph is text that is broken into lines; its height follows from its width.
+type Paragraph struct {
 	widget.BaseWidget
-	text  string
-	color fyne.ThemeColorName
+	Text  string
+	Color fyne.ThemeColorName
 	size  float32
 	style fyne.TextStyle
+	most  int // lines; 0 for any number
 	lines []*canvas.Text
 	width float32
 }
 
-func newParagraph(s string, size float32, c fyne.ThemeColorName) *paragraph {
-	p := &paragraph{text: s, size: size, color: c}
+// NewParagraph makes text that wraps.
+func NewParagraph(s string, size float32, c fyne.ThemeColorName) *Paragraph {
+	p := &Paragraph{Text: s, size: size, Color: c}
 	p.ExtendBaseWidget(p)
 	return p
 }
 
-func (p *paragraph) bold() *paragraph { p.style.Bold = true; return p }
-func (p *paragraph) mono() *paragraph { p.style.Monospace = true; return p }
+// Bold and Mono set how it is drawn; they return the paragraph itself.
+func (p *Paragraph) Bold() *Paragraph { p.style.Bold = true; return p }
+func (p *Paragraph) Mono() *Paragraph { p.style.Monospace = true; return p }
 
-func (p *paragraph) set(s string, c fyne.ThemeColorName) {
-	if c == "" {
-		c = p.color
+// AtMost cuts what needs more lines out of the middle of the text.
+func (p *Paragraph) AtMost(lines int) *Paragraph { p.most = lines; return p }
+
+// wrapped returns the lines of the text at a width.
+func (p *Paragraph) wrapped(w float32) []string {
+	width := func(s string) float32 { return Measure(s, p.size, p.style).Width }
+	lines := wrap(p.Text, w, width)
+	if p.most == 0 || len(lines) <= p.most {
+		return lines
 	}
-	if s != p.text || c != p.color {
-		p.text, p.color, p.width = s, c, 0
+	runes := []rune(p.Text)
+	keep, over := 0, min(len(runes), 400*p.most)
+	for keep+1 < over {
+		mid := (keep + over) / 2
+		if len(wrap(cutRunes(runes, mid, CutMiddle), w, width)) <= p.most {
+			keep = mid
+		} else {
+			over = mid
+		}
+	}
+	return wrap(cutRunes(runes, keep, CutMiddle), w, width)
+}
+
+// Set changes text and, if not empty, colour.
+func (p *Paragraph) Set(s string, c fyne.ThemeColorName) {
+	if c == "" {
+		c = p.Color
+	}
+	if s != p.Text || c != p.Color {
+		p.Text, p.Color, p.width = s, c, 0
 		p.Refresh()
 	}
 }
@@ -190,27 +220,28 @@ func wrap(s string, w float32, width func(string) float32) []string {
 	return out
 }
 
-func (p *paragraph) leading() float32 {
-	return measure("Ag", p.size, p.style).Height + 2
+func (p *Paragraph) leading() float32 {
+	return Measure("Ag", p.size, p.style).Height + 2
 }
 
-func (p *paragraph) heightFor(w float32) float32 {
-	if p.text == "" {
+// HeightFor returns the height of all lines at a width; 0 for no text.
+func (p *Paragraph) HeightFor(w float32) float32 {
+	if p.Text == "" {
 		return 0
 	}
 	p.flow(w)
 	return float32(len(p.lines)) * p.leading()
 }
 
-func (p *paragraph) flow(w float32) {
+func (p *Paragraph) flow(w float32) {
 	if w == p.width && len(p.lines) > 0 || w <= 0 {
 		return
 	}
 	p.width = w
 	p.lines = p.lines[:0]
 	h := p.leading()
-	for i, s := range wrap(p.text, w, func(s string) float32 { return measure(s, p.size, p.style).Width }) {
-		c := canvas.NewText(s, paint(p.color))
+	for i, s := range p.wrapped(w) {
+		c := canvas.NewText(s, Paint(p.Color))
 		c.TextSize, c.TextStyle = p.size, p.style
 		c.Move(fyne.NewPos(0, float32(i)*h))
 		c.Resize(fyne.NewSize(w, h))
@@ -219,9 +250,9 @@ func (p *paragraph) flow(w float32) {
 }
 
 // CreateRenderer implements fyne.Widget.
-func (p *paragraph) CreateRenderer() fyne.WidgetRenderer { return &paragraphRenderer{p} }
+func (p *Paragraph) CreateRenderer() fyne.WidgetRenderer { return &paragraphRenderer{p} }
 
-type paragraphRenderer struct{ p *paragraph }
+type paragraphRenderer struct{ p *Paragraph }
 
 func (r *paragraphRenderer) Layout(s fyne.Size) { r.p.flow(s.Width) }
 func (r *paragraphRenderer) MinSize() fyne.Size {
@@ -244,3 +275,6 @@ func (r *paragraphRenderer) Objects() []fyne.CanvasObject {
 	return out
 }
 func (r *paragraphRenderer) Destroy() {}
+
+// FullWidth is the width of the whole text.
+func (t *Text) FullWidth() float32 { return Measure(t.Text, t.size, t.style).Width }

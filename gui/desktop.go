@@ -6,8 +6,8 @@ import (
 	"fyne.io/fyne/v2"
 )
 
-// Desk is what the window asks of the desktop. Tests give it stand-ins; RealDesk has the real ones.
-type Desk struct {
+// Desktop is what the window asks of the desktop. Tests give it stand-ins; RealDesktop has the real ones.
+type Desktop struct {
 	// Post runs f on the goroutine of the user interface, soon; PostWait returns when f has run.
 	Post, PostWait func(f func())
 	// After runs f on another goroutine once d has passed; the result calls that off.
@@ -36,9 +36,9 @@ func timer(d time.Duration, f func()) func() {
 	return func() { t.Stop() }
 }
 
-// RealDesk returns the desktop as it is, for one window.
-func RealDesk(w fyne.Window) Desk {
-	d := Desk{
+// RealDesktop returns the desktop as it is, for one window.
+func RealDesktop(w fyne.Window) Desktop {
+	d := Desktop{
 		Post: fyne.Do, PostWait: fyne.DoAndWait, After: timer, Now: time.Now,
 		Reveal: openFolder,
 		Notify: func(title, text string) {

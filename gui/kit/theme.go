@@ -1,11 +1,11 @@
-// Package gui is the window: choosing source and share, the cards, the flagged files, the repairs.
-// It renders what checks reports and computes no verdict of its own. Nothing here imports fyne/app,
-// so that its tests need neither a display nor a C compiler.
-package gui
+// Package kit holds the widgets of the window: text, buttons, fields, tables, panels, drawings, the
+// layouts that place them and the theme that colours them. It knows nothing of checks. Its widgets
+// are drawn from what their fields say: a setter that changes nothing draws nothing.
+package kit
 
 import (
-	"fmt"
 	"image/color"
+	"strings"
 	"sync"
 
 	"fyne.io/fyne/v2"
@@ -81,13 +81,13 @@ func (t *Theme) Icon(n fyne.ThemeIconName) fyne.Resource { return theme.DefaultT
 func (t *Theme) Size(n fyne.ThemeSizeName) float32 {
 	switch n {
 	case theme.SizeNameText:
-		return sizeBody
+		return SizeBody
 	case theme.SizeNameCaptionText:
-		return sizeSmall
+		return SizeSmall
 	case theme.SizeNameSubHeadingText:
-		return sizeTitle
+		return SizeTitle
 	case theme.SizeNameHeadingText:
-		return sizeVerdict
+		return SizeVerdict
 	case theme.SizeNamePadding:
 		return 4
 	case theme.SizeNameInnerPadding:
@@ -108,29 +108,35 @@ func (t *Theme) Size(n fyne.ThemeSizeName) float32 {
 
 // Sizes of text and the steps of space between things.
 const (
-	sizeSmall   = 12
-	sizeBody    = 14
-	sizeTitle   = 15
-	sizeVerdict = 25
+	SizeSmall   = 12
+	SizeBody    = 14
+	SizeTitle   = 15
+	SizeVerdict = 25
 
 	gapTiny  = 4
-	gapSmall = 8
-	gapMid   = 14
+	GapSmall = 8
+	GapMid   = 14
 	gapWide  = 22
 	radius   = 10
 )
 
-// paint returns a colour of the current theme.
-func paint(n fyne.ThemeColorName) color.Color {
+// Paint returns a colour of the current theme.
+func Paint(n fyne.ThemeColorName) color.Color {
 	if n == "" {
 		return color.Transparent
 	}
 	s := fyne.CurrentApp().Settings()
-	return s.Theme().Color(n, s.ThemeVariant())
+	t := s.Theme()
+	if strings.HasPrefix(string(n), ownColour) { // no other theme knows it
+		if _, ok := t.(*Theme); !ok {
+			t = &Theme{}
+		}
+	}
+	return t.Color(n, s.ThemeVariant())
 }
 
-// isDark reports what is shown now.
-func isDark() bool {
+// IsDark reports what is shown now.
+func IsDark() bool {
 	s := fyne.CurrentApp().Settings()
 	v := s.ThemeVariant()
 	if t, ok := s.Theme().(*Theme); ok {
@@ -138,23 +144,3 @@ func isDark() bool {
 	}
 	return v == theme.VariantDark
 }
-
-func css(n fyne.ThemeColorName) string {
-	r, g, b, _ := paint(n).RGBA()
-	return fmt.Sprintf("#%02x%02x%02x", r>>8, g>>8, b>>8)
-}
-
-// art returns a mark in two colours of the current theme. The name of the resource holds the
-// colours, since Fyne caches what it drew by that name.
-func art(name string, shape, on fyne.ThemeColorName) fyne.Resource {
-	a, b := css(shape), css(on)
-	key := name + a[1:] + b[1:] + ".svg"
-	if r, ok := artCache.Load(key); ok {
-		return r.(fyne.Resource)
-	}
-	r := fyne.NewStaticResource(key, assets.Mark(name, a, b))
-	artCache.Store(key, r)
-	return r
-}
-
-var artCache sync.Map

@@ -1,4 +1,4 @@
-package gui
+package kit
 
 import (
 	"image/color"
@@ -12,23 +12,23 @@ import (
 	"fyne.io/fyne/v2/widget"
 )
 
-// table shows rows without end, read only. Where it stands is a row number as float64, never a
+// Table shows rows without end, read only. Where it stands is a row number as float64, never a
 // distance in pixels: a million rows are more than float32 can place. Only what can be seen exists.
-type table struct {
+type Table struct {
 	widget.BaseWidget
-	cols  []tableColumn
-	rows  func() int
-	cell  func(row, col int) tableCell
-	head  func(col int) // a column's head was pressed
-	moved func(row int) // another row is chosen; -1 for none
-	enter func(row int) // Return or a double click
-	copy  func(row int)
+	cols     []Column
+	rows     func() int
+	cell     func(row, col int) Cell
+	OnSort   func(col int) // a column's head was pressed
+	OnChosen func(row int) // another row is chosen; -1 for none
+	OnEnter  func(row int) // Return or a double click
+	OnCopy   func(row int)
 
-	sorted     int // column that the rows are sorted by
-	descending bool
+	Sorted     int // column that the rows are sorted by
+	Descending bool
 
-	top        float64 // first row shown, with its fraction
-	chosen     int
+	Top        float64 // first row shown, with its fraction
+	Chosen     int
 	hover      int
 	focused    bool
 	r          *tableRenderer
@@ -36,22 +36,22 @@ type table struct {
 	headButton []*headCell
 }
 
-// tableColumn is one column; the one with width 0 takes what is left.
-type tableColumn struct {
-	title  string
-	width  float32
-	share  float32 // of the table's width, where that is more than width
-	mono   bool
-	right  bool
-	cut    elide
-	sortBy bool
+// Column is one column; the one with width 0 takes what is left.
+type Column struct {
+	Title    string
+	Width    float32
+	Share    float32 // of the table's width, where that is more than width
+	Mono     bool
+	Right    bool
+	Cut      elide
+	Sortable bool
 }
 
-// tableCell is what one cell shows: a text, or a mark before it.
-type tableCell struct {
-	text  string
-	mark  string
-	color fyne.ThemeColorName
+// Cell is what one cell shows: a text, or a mark before it.
+type Cell struct {
+	Text  string
+	Mark  string
+	Color fyne.ThemeColorName
 }
 
 const (
@@ -59,139 +59,141 @@ const (
 	headHigh  = 34
 	scrollW   = 14
 	cellPad   = 12
-	headTexts = sizeSmall + 1
+	headTexts = SizeSmall + 1
 )
 
-func newTable(cols []tableColumn, rows func() int, cell func(row, col int) tableCell) *table {
-	t := &table{cols: cols, rows: rows, cell: cell, chosen: -1, hover: -1}
+// NewTable makes a table. Rows says how many there are, cell what stands in one.
+func NewTable(cols []Column, rows func() int, cell func(row, col int) Cell) *Table {
+	t := &Table{cols: cols, rows: rows, cell: cell, Chosen: -1, hover: -1}
 	t.ExtendBaseWidget(t)
 	return t
 }
 
-func (t *table) visible() float64 { return float64((t.Size().Height - headHigh) / rowHigh) }
-func (t *table) lastTop() float64 { return math.Max(0, float64(t.rows())-t.visible()) }
+// VisibleRows is how many rows fit into view, with the fraction of the last.
+func (t *Table) VisibleRows() float64 { return float64((t.Size().Height - headHigh) / rowHigh) }
+func (t *Table) lastTop() float64     { return math.Max(0, float64(t.rows())-t.VisibleRows()) }
 
-func (t *table) setTop(v float64) {
+func (t *Table) setTop(v float64) {
 	v = math.Min(math.Max(0, v), t.lastTop())
-	if v != t.top {
-		t.top = v
-		t.place(false)
+	if v != t.Top {
+		t.Top = v
+		t.arrange(false)
 	}
 }
 
-func (t *table) place(all bool) {
+func (t *Table) arrange(all bool) {
 	if t.r != nil {
-		t.r.place(all)
+		t.r.arrange(all)
 	}
 }
 
-// renew is called after a filter or a sort: every cell is asked again.
-func (t *table) renew() {
-	if t.chosen >= t.rows() {
-		t.choose(-1)
+// Renew is called after a filter or a sort: every cell is asked again.
+func (t *Table) Renew() {
+	if t.Chosen >= t.rows() {
+		t.Choose(-1)
 	}
-	t.top = math.Min(t.top, t.lastTop())
-	t.place(true)
+	t.Top = math.Min(t.Top, t.lastTop())
+	t.arrange(true)
 	for _, h := range t.headButton {
 		h.Refresh()
 	}
 }
 
-// choose marks a row and brings it into view; -1 marks none.
-func (t *table) choose(row int) {
+// Choose marks a row and brings it into view; -1 marks none.
+func (t *Table) Choose(row int) {
 	if n := t.rows(); row >= n {
 		row = n - 1
 	}
 	if row < -1 {
 		row = -1
 	}
-	changed := row != t.chosen
-	t.chosen = row
+	changed := row != t.Chosen
+	t.Chosen = row
 	if row >= 0 {
 		t.intoView(row)
 	}
-	t.place(false)
-	if changed && t.moved != nil {
-		t.moved(row)
+	t.arrange(false)
+	if changed && t.OnChosen != nil {
+		t.OnChosen(row)
 	}
 }
 
-func (t *table) intoView(row int) {
-	if float64(row) < t.top {
-		t.top = float64(row)
-	} else if low := float64(row+1) - t.visible(); low > t.top {
-		t.top = math.Min(low, t.lastTop())
+func (t *Table) intoView(row int) {
+	if float64(row) < t.Top {
+		t.Top = float64(row)
+	} else if low := float64(row+1) - t.VisibleRows(); low > t.Top {
+		t.Top = math.Min(low, t.lastTop())
 	}
 }
 
-func (t *table) rowAt(p fyne.Position) int {
+func (t *Table) rowAt(p fyne.Position) int {
 	if p.Y < headHigh || p.X > t.Size().Width-scrollW {
 		return -1
 	}
-	if r := int(t.top + float64((p.Y-headHigh)/rowHigh)); r < t.rows() {
+	if r := int(t.Top + float64((p.Y-headHigh)/rowHigh)); r < t.rows() {
 		return r
 	}
 	return -1
 }
 
 // Scrolled implements fyne.Scrollable.
-func (t *table) Scrolled(e *fyne.ScrollEvent) { t.setTop(t.top - float64(e.Scrolled.DY)*2.4/rowHigh) }
+func (t *Table) Scrolled(e *fyne.ScrollEvent) { t.setTop(t.Top - float64(e.Scrolled.DY)*2.4/rowHigh) }
 
 // MouseDown chooses the row under the pointer.
-func (t *table) MouseDown(e *desktop.MouseEvent) {
+func (t *Table) MouseDown(e *desktop.MouseEvent) {
 	if c := fyne.CurrentApp().Driver().CanvasForObject(t); c != nil {
 		c.Focus(t)
 	}
 	if r := t.rowAt(e.Position); r >= 0 {
-		t.choose(r)
+		t.Choose(r)
 	}
 }
 
 // MouseUp does nothing.
-func (t *table) MouseUp(*desktop.MouseEvent) {}
+func (t *Table) MouseUp(*desktop.MouseEvent) {}
 
 // DoubleTapped enters the row under the pointer.
-func (t *table) DoubleTapped(e *fyne.PointEvent) {
-	if r := t.rowAt(e.Position); r >= 0 && t.enter != nil {
-		t.enter(r)
+func (t *Table) DoubleTapped(e *fyne.PointEvent) {
+	if r := t.rowAt(e.Position); r >= 0 && t.OnEnter != nil {
+		t.OnEnter(r)
 	}
 }
 
 // MouseIn, MouseMoved and MouseOut implement desktop.Hoverable.
-func (t *table) MouseIn(e *desktop.MouseEvent) { t.MouseMoved(e) }
+func (t *Table) MouseIn(e *desktop.MouseEvent) { t.MouseMoved(e) }
 
 // MouseMoved shows the row under the pointer.
-func (t *table) MouseMoved(e *desktop.MouseEvent) { t.setHover(t.rowAt(e.Position)) }
+func (t *Table) MouseMoved(e *desktop.MouseEvent) { t.setHover(t.rowAt(e.Position)) }
 
 // MouseOut takes the hover away.
-func (t *table) MouseOut() { t.setHover(-1) }
+func (t *Table) MouseOut() { t.setHover(-1) }
 
-func (t *table) setHover(r int) {
+func (t *Table) setHover(r int) {
 	if r != t.hover {
 		t.hover = r
-		t.place(false)
+		t.arrange(false)
 	}
 }
 
 // FocusGained, FocusLost, TypedRune and TypedKey implement fyne.Focusable.
-func (t *table) FocusGained() {
+func (t *Table) FocusGained() {
 	t.focused = true
-	if t.chosen < 0 && t.rows() > 0 {
-		t.choose(int(math.Ceil(t.top)))
+	if t.Chosen < 0 && t.rows() > 0 {
+		t.Choose(int(math.Ceil(t.Top)))
 	}
-	t.place(false)
+	t.arrange(false)
 }
 
 // FocusLost takes the ring away.
-func (t *table) FocusLost() { t.focused = false; t.place(false) }
+func (t *Table) FocusLost() { t.focused = false; t.arrange(false) }
 
 // TypedRune does nothing.
-func (t *table) TypedRune(rune) {}
+func (t *Table) TypedRune(rune) {}
 
 // TypedShortcut copies the row.
-func (t *table) TypedShortcut(s fyne.Shortcut) {
-	if _, ok := s.(*fyne.ShortcutCopy); ok && t.copy != nil && t.chosen >= 0 {
-		t.copy(t.chosen)
+func (t *Table) TypedShortcut(s fyne.Shortcut) {
+	if _, ok := s.(*fyne.ShortcutCopy); ok && t.OnCopy != nil && t.Chosen >= 0 {
+		t.OnCopy(t.Chosen)
 		return
 	}
 	if h, ok := fyne.CurrentApp().Driver().CanvasForObject(t).(fyne.Shortcutable); ok {
@@ -200,9 +202,9 @@ func (t *table) TypedShortcut(s fyne.Shortcut) {
 }
 
 // TypedKey moves through the rows.
-func (t *table) TypedKey(e *fyne.KeyEvent) {
-	page := max(int(t.visible())-1, 1)
-	to := t.chosen
+func (t *Table) TypedKey(e *fyne.KeyEvent) {
+	page := max(int(t.VisibleRows())-1, 1)
+	to := t.Chosen
 	switch e.Name {
 	case fyne.KeyDown:
 		to++
@@ -217,16 +219,16 @@ func (t *table) TypedKey(e *fyne.KeyEvent) {
 	case fyne.KeyEnd:
 		to = t.rows() - 1
 	case fyne.KeyReturn, fyne.KeyEnter:
-		if t.chosen >= 0 && t.enter != nil {
-			t.enter(t.chosen)
+		if t.Chosen >= 0 && t.OnEnter != nil {
+			t.OnEnter(t.Chosen)
 		}
 		return
 	default:
-		passKey(t, e)
+		PassKey(t, e)
 		return
 	}
 	if t.rows() > 0 {
-		t.choose(max(to, 0))
+		t.Choose(max(to, 0))
 	}
 }
 
@@ -234,14 +236,14 @@ type tableRow struct {
 	row   int
 	bg    *canvas.Rectangle
 	line  *canvas.Rectangle
-	cells []*textLine
-	marks []*mark
+	cells []*Text
+	marks []*Mark
 
 	marked []bool // which cells have a mark now
 }
 
 type tableRenderer struct {
-	t       *table
+	t       *Table
 	line    *canvas.Rectangle
 	ring    *canvas.Rectangle
 	rows    []*tableRow
@@ -254,7 +256,7 @@ type tableRenderer struct {
 }
 
 // CreateRenderer implements fyne.Widget.
-func (t *table) CreateRenderer() fyne.WidgetRenderer {
+func (t *Table) CreateRenderer() fyne.WidgetRenderer {
 	r := &tableRenderer{t: t, line: canvas.NewRectangle(color.Transparent), ring: canvas.NewRectangle(color.Transparent)}
 	t.r = r
 	r.body = container.NewWithoutLayout()
@@ -275,10 +277,10 @@ func (t *table) CreateRenderer() fyne.WidgetRenderer {
 }
 
 func (r *tableRenderer) colours() {
-	r.line.FillColor = paint(colLine)
+	r.line.FillColor = Paint(ColLine)
 	r.ring.CornerRadius = radius
 	for _, w := range r.rows {
-		w.line.FillColor = paint(theme.ColorNameSeparator)
+		w.line.FillColor = Paint(theme.ColorNameSeparator)
 	}
 }
 
@@ -286,13 +288,13 @@ func (r *tableRenderer) columnWidths(w float32) {
 	r.widths = r.widths[:0]
 	left, flex := w, 0
 	for _, c := range r.t.cols {
-		left -= max(c.width, c.share*w)
-		if c.width == 0 {
+		left -= max(c.Width, c.Share*w)
+		if c.Width == 0 {
 			flex++
 		}
 	}
 	for _, c := range r.t.cols {
-		cw := max(c.width, c.share*w)
+		cw := max(c.Width, c.Share*w)
 		if cw == 0 {
 			cw = max(left/float32(flex), 60)
 		}
@@ -304,56 +306,56 @@ func (r *tableRenderer) columnWidths(w float32) {
 func (r *tableRenderer) Layout(s fyne.Size) {
 	t := r.t
 	r.columnWidths(s.Width - scrollW)
-	place(r.line, 0, headHigh-1, s.Width, 1)
-	place(r.ring, 0, 0, s.Width, s.Height)
+	SetBounds(r.line, 0, headHigh-1, s.Width, 1)
+	SetBounds(r.ring, 0, 0, s.Width, s.Height)
 	x := float32(0)
 	for i, h := range t.headButton {
-		place(h, x, 0, r.widths[i], headHigh)
+		SetBounds(h, x, 0, r.widths[i], headHigh)
 		x += r.widths[i]
 	}
-	place(r.clip, 0, headHigh, s.Width-scrollW, s.Height-headHigh)
+	SetBounds(r.clip, 0, headHigh, s.Width-scrollW, s.Height-headHigh)
 	r.body.Resize(r.clip.Size())
-	place(r.bar, s.Width-scrollW, headHigh+2, scrollW, s.Height-headHigh-4)
+	SetBounds(r.bar, s.Width-scrollW, headHigh+2, scrollW, s.Height-headHigh-4)
 	need := int(math.Ceil(float64((s.Height-headHigh)/rowHigh))) + 1
 	for len(r.rows) < need {
-		w := &tableRow{row: -1, bg: canvas.NewRectangle(color.Transparent), line: canvas.NewRectangle(paint(theme.ColorNameSeparator))}
+		w := &tableRow{row: -1, bg: canvas.NewRectangle(color.Transparent), line: canvas.NewRectangle(Paint(theme.ColorNameSeparator))}
 		w.bg.CornerRadius = 6
 		r.body.Objects = append(r.body.Objects, w.bg, w.line)
 		for _, c := range t.cols {
-			x := newText("", sizeBody-1, colText)
-			x.cut, x.style.Monospace = c.cut, c.mono
-			if c.right {
-				x.right()
+			x := NewText("", SizeBody-1, ColText)
+			x.cut, x.style.Monospace = c.Cut, c.Mono
+			if c.Right {
+				x.Right()
 			}
-			m := newMark("note", colIdle, 15)
+			m := NewMark("note", ColIdle, 15)
 			m.Hide()
 			w.cells, w.marks, w.marked = append(w.cells, x), append(w.marks, m), append(w.marked, false)
 			r.body.Objects = append(r.body.Objects, x, m)
 		}
 		r.rows = append(r.rows, w)
 	}
-	t.top = math.Min(t.top, t.lastTop())
-	if t.chosen >= 0 && s.Height != r.size.Height {
-		t.intoView(t.chosen)
+	t.Top = math.Min(t.Top, t.lastTop())
+	if t.Chosen >= 0 && s.Height != r.size.Height {
+		t.intoView(t.Chosen)
 	}
 	fresh := s.Width != r.size.Width
 	r.size = s
-	r.place(fresh)
+	r.arrange(fresh)
 }
 
-// place moves the pooled rows. Row n always has place n modulo their number, so that scrolling by
+// arrange moves the pooled rows. Row n always has place n modulo their number, so that scrolling by
 // one row gives one row new texts.
-func (r *tableRenderer) place(all bool) {
+func (r *tableRenderer) arrange(all bool) {
 	t := r.t
 	if len(r.rows) == 0 {
 		return
 	}
-	n, first := t.rows(), int(t.top)
-	dy := -float32(t.top-float64(first)) * rowHigh
+	n, first := t.rows(), int(t.Top)
+	dy := -float32(t.Top-float64(first)) * rowHigh
 	w := r.clip.Size().Width
 	r.ring.StrokeWidth = 0
 	if t.focused {
-		r.ring.StrokeColor, r.ring.StrokeWidth = paint(colAccent), 2
+		r.ring.StrokeColor, r.ring.StrokeWidth = Paint(ColAccent), 2
 	}
 	r.ring.Refresh()
 	for i := range r.rows {
@@ -365,19 +367,19 @@ func (r *tableRenderer) place(all bool) {
 			continue
 		}
 		y := dy + float32(i)*rowHigh
-		place(v.bg, 4, y+1, w-8, rowHigh-2)
+		SetBounds(v.bg, 4, y+1, w-8, rowHigh-2)
 		fill := color.Color(color.Transparent)
 		switch row {
-		case t.chosen:
-			fill = paint(colChip)
+		case t.Chosen:
+			fill = Paint(colChip)
 		case t.hover:
-			fill = paint(theme.ColorNameHover)
+			fill = Paint(theme.ColorNameHover)
 		}
 		if v.bg.FillColor != fill {
 			v.bg.FillColor = fill
 			v.bg.Refresh()
 		}
-		place(v.line, cellPad, y+rowHigh-1, w-2*cellPad, 1)
+		SetBounds(v.line, cellPad, y+rowHigh-1, w-2*cellPad, 1)
 		fresh := all || v.row != row
 		x := float32(0)
 		for c := range v.cells {
@@ -394,23 +396,23 @@ func (r *tableRenderer) place(all bool) {
 }
 
 // fill gives one cell its text and mark.
-func (v *tableRow) fill(t *table, c, row int) {
+func (v *tableRow) fill(t *Table, c, row int) {
 	cell := t.cell(row, c)
 	t.renewed++
-	if cell.color == "" {
-		cell.color = colText
+	if cell.Color == "" {
+		cell.Color = ColText
 	}
-	if v.marked[c] = cell.mark != ""; v.marked[c] {
-		v.marks[c].set(cell.mark, cell.color)
+	if v.marked[c] = cell.Mark != ""; v.marked[c] {
+		v.marks[c].Set(cell.Mark, cell.Color)
 	}
-	v.cells[c].text, v.cells[c].color = cell.text, cell.color
+	v.cells[c].Text, v.cells[c].Color = cell.Text, cell.Color
 }
 
 // put places one cell.
 func (v *tableRow) put(c int, x, y, w float32, fresh bool) {
 	left := x + cellPad
 	if v.marked[c] {
-		place(v.marks[c], left, y+(rowHigh-15)/2, 15, 15)
+		SetBounds(v.marks[c], left, y+(rowHigh-15)/2, 15, 15)
 		left += 22
 	}
 	if v.marks[c].Visible() != (v.marked[c] && v.bg.Visible()) {
@@ -467,7 +469,7 @@ func (r *tableRenderer) Refresh() {
 		}
 	}
 	r.line.Refresh()
-	r.place(true)
+	r.arrange(true)
 }
 
 // Objects returns what is drawn.
