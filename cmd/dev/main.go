@@ -117,6 +117,14 @@ func failed(err error, name string, args []string) error {
 	return fmt.Errorf("%s: %w", line(name, args), err)
 }
 
+// toolsMod pins the tools of the house, apart from what the program itself needs.
+const toolsMod = ".ci/tools/go.mod"
+
+// houseTool returns the arguments of the go command that run a pinned tool.
+func houseTool(name string, args ...string) []string {
+	return append([]string{"tool", "-modfile=" + toolsMod, name}, args...)
+}
+
 // line is a command as a person would type it.
 func line(name string, args []string) string {
 	words := []string{name}
