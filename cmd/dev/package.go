@@ -6,6 +6,7 @@ import (
 	"flag"
 	"fmt"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"runtime"
 	"strings"
@@ -30,10 +31,18 @@ func makePackages(ctx context.Context, args []string) error {
 	if err != nil {
 		return err
 	}
-	p := &pack.Packer{Out: dir, Say: os.Stdout, System: runtime.GOOS, Run: runEnv, Tool: func(ctx context.Context, env []string, tool string, args ...string) error {
-		return runEnv(ctx, env, "go", houseTool(tool, args...)...)
-	}}
+	p := &pack.Packer{Out: dir, Say: os.Stdout, System: runtime.GOOS, Run: runEnv, Tool: runTool}
 	return p.Make(ctx)
+}
+
+// runTool builds a pinned tool for this machine and then runs it with more in the environment, which may
+// speak of another one.
+func runTool(ctx context.Context, env []string, tool string, args ...string) error {
+	path, err := exec.CommandContext(ctx, "go", "tool", "-modfile="+toolsMod, "-n", tool).Output()
+	if err != nil {
+		return fmt.Errorf("cannot build %s: %w", tool, err)
+	}
+	return runEnv(ctx, env, strings.TrimSpace(string(path)), args...)
 }
 
 // runEnv is run with more in the environment.

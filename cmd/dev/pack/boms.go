@@ -2,7 +2,10 @@ package pack
 
 import (
 	"context"
+	"encoding/json"
+	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 )
 
@@ -32,6 +35,36 @@ func (p *Packer) boms(ctx context.Context, done string) error {
 			"-main", "cmd/"+name, "-output", out, "."); err != nil {
 			return err
 		}
+		b, err := os.ReadFile(out)
+		if err != nil {
+			return err
+		}
+		if b, err = sameAnywhere(b); err != nil {
+			return fmt.Errorf("%s: %w", out, err)
+		}
+		if err := os.WriteFile(out, b, 0o644); err != nil {
+			return err
+		}
 	}
 	return nil
+}
+
+// sameAnywhere takes the checksum of the tool that made a bill out of it: it depends on where that tool was
+// built.
+func sameAnywhere(bill []byte) ([]byte, error) {
+	var all map[string]any
+	if err := json.Unmarshal(bill, &all); err != nil {
+		return nil, err
+	}
+	metadata, _ := all["metadata"].(map[string]any)
+	tools, _ := metadata["tools"].([]any)
+	if len(tools) == 0 {
+		return nil, errors.New("does not say what made it")
+	}
+	for _, t := range tools {
+		if one, ok := t.(map[string]any); ok {
+			delete(one, "hashes")
+		}
+	}
+	return json.MarshalIndent(all, "", "  ")
 }
