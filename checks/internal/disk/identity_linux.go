@@ -36,6 +36,10 @@ func DiskID(path string) (string, error) {
 	fsid := st.Fsid.Val
 	switch uint32(st.Type) {
 	case unix.BTRFS_SUPER_MAGIC:
+		var b [1024]byte
+		if btrfsAsk(fd, btrfsInfo, &b) == nil {
+			id, _ = btrfsUUID(&b)
+		}
 		// Subvolumes share a UUID, and number their files each from the start; statfs(2) there mixes UUID and
 		// subvolume (fs/btrfs/super.c, btrfs_statfs).
 		if id != "" {
