@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"iter"
 	"os"
 	"path/filepath"
 	"strings"
@@ -69,14 +70,25 @@ func deviceOf(dev uint64) uint64 {
 // mountSources returns what is mounted under a device number, from a mount table
 // (proc_pid_mountinfo(5): … major:minor root mountpoint … " - " type source options).
 func mountSources(table io.Reader, number string) (sources []string) {
-	lines := bufio.NewScanner(table)
-	lines.Buffer(nil, 1<<20)
-	for lines.Scan() {
-		if m, ok := readMount(lines.Text()); ok && m.number == number {
+	for m := range mounts(table) {
+		if m.number == number {
 			sources = append(sources, m.source)
 		}
 	}
 	return sources
+}
+
+// mounts are the rows of a mount table.
+func mounts(table io.Reader) iter.Seq[mount] {
+	return func(yield func(mount) bool) {
+		lines := bufio.NewScanner(table)
+		lines.Buffer(nil, 1<<20)
+		for lines.Scan() {
+			if m, ok := readMount(lines.Text()); ok && !yield(m) {
+				return
+			}
+		}
+	}
 }
 
 // A mount is a row of the mount table.
@@ -117,58 +129,61 @@ type sysfs string
 // deepest is how many devices may lie on one another: a loop of links must end.
 const deepest = 16
 
-// medium describes a block device by its number.
+// medium describes a block device by its number. Of several disks the worst counts.
 func (s sysfs) medium(number string) Medium {
+	m := Medium{Network: No}
 	dir, err := filepath.EvalSymlinks(filepath.Join(string(s), "dev/block", number))
 	if err != nil {
-		return Medium{Network: No}
+		return m
 	}
-	m := s.device(dir, deepest)
-	m.Network = No
 	m.Volume = filepath.Base(dir)
+	first := true
+	s.eachDisk(dir, deepest, func(disk string) {
+		rotates := Unknown
+		switch strings.TrimSpace(read(disk, "queue/rotational")) {
+		case "0":
+			rotates = No
+		case "1":
+			rotates = Yes
+		}
+		usb, mbps := usbLink(disk)
+		if first {
+			m.Disk, m.Rotates, m.USB, m.usbMbps = filepath.Base(disk), rotates, usb, mbps
+		} else {
+			m.Disk, m.Rotates, m.USB, m.usbMbps = "", worse(m.Rotates, rotates), worse(m.USB, usb), slower(m.usbMbps, mbps)
+		}
+		first = false
+	})
 	return m
 }
 
-// device describes the device of a folder of sysfs: of a partition, its disk; of a device made of others
-// (RAID, encryption), all of them, of which the worst counts.
-func (s sysfs) device(dir string, depth int) Medium {
+// eachDisk calls f for each whole disk that a device is on, by its folder in sysfs: of a partition, its
+// disk; of a device made of others (RAID, encryption), theirs; of a file that is used as a disk, that of the file.
+func (s sysfs) eachDisk(dir string, depth int, f func(disk string)) {
 	if _, err := os.Stat(filepath.Join(dir, "partition")); err == nil {
 		dir = filepath.Dir(dir)
 	}
-	m := Medium{Disk: filepath.Base(dir), USB: No}
-	switch strings.TrimSpace(read(dir, "queue/rotational")) {
-	case "0":
-		m.Rotates = No
-	case "1":
-		m.Rotates = Yes
-	}
-	below, _ := filepath.Glob(filepath.Join(dir, "slaves", "*"))
-	if depth > 0 && len(below) > 0 {
-		for i, link := range below {
-			real, err := filepath.EvalSymlinks(link)
-			if err != nil {
-				continue
-			}
-			part := s.device(real, depth-1)
-			if i == 0 && len(below) == 1 {
-				m.Disk = part.Disk
-			}
-			m.Rotates = worse(m.Rotates, part.Rotates)
-			m.USB = worse(m.USB, part.USB)
-			m.USBMbps = slower(m.USBMbps, part.USBMbps)
+	var below []string
+	if links, err := os.ReadDir(filepath.Join(dir, "slaves")); err == nil {
+		for _, l := range links {
+			below = append(below, filepath.Join(dir, "slaves", l.Name()))
 		}
-		return m
 	}
-	if file := strings.TrimSuffix(read(dir, "loop/backing_file"), "\n"); file != "" && depth > 0 {
-		// The disk that counts is that of the file. Without it, a loop device is said to rotate.
-		if real, err := filepath.EvalSymlinks(filepath.Join(string(s), "dev/block", deviceNumber(deviceUnder(file)))); err == nil {
-			part := s.device(real, depth-1)
-			m.Rotates, m.USB, m.USBMbps = part.Rotates, part.USB, part.USBMbps
+	if file := strings.TrimSuffix(read(dir, "loop/backing_file"), "\n"); file != "" {
+		if device := deviceUnder(file); device != 0 {
+			below = append(below, filepath.Join(string(s), "dev/block", deviceNumber(device)))
 		}
-		return m
 	}
-	m.USB, m.USBMbps = usbLink(dir)
-	return m
+	followed := false
+	for _, link := range below {
+		if real, err := filepath.EvalSymlinks(link); err == nil && depth > 0 {
+			s.eachDisk(real, depth-1, f)
+			followed = true
+		}
+	}
+	if !followed {
+		f(dir)
+	}
 }
 
 // usbLink looks for the USB devices above a disk: each has a speed and a vendor (sysfs-bus-usb).
@@ -192,21 +207,9 @@ func read(dir, name string) string {
 	return string(b)
 }
 
-// worse is the answer that costs more.
-func worse(a, b Answer) Answer {
-	if a == Yes || b == Yes {
-		return Yes
-	}
-	if a == Unknown || b == Unknown {
-		return Unknown
-	}
-	return No
-}
-
-// slower is the smaller of two speeds that are known.
-func slower(a, b int) int {
-	if a == 0 || b != 0 && b < a {
-		return b
-	}
-	return a
+// USBSpeed returns what the USB link of the disk under a path has agreed on, Mb/s, the slowest of the hubs
+// between; 0 where that is not known or there is none.
+func USBSpeed(path string) int {
+	m := MediumOf(path)
+	return m.usbMbps
 }

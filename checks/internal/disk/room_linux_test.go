@@ -30,7 +30,8 @@ func mounting(t *testing.T) bool {
 		t.Fatal("this test mounts file systems, which takes root; run the tests as root, as is done on every change")
 	}
 	cmd := exec.CommandContext(t.Context(), "/proc/self/exe", "-test.run=^"+t.Name()+"$", "-test.v")
-	cmd.Env = append(os.Environ(), roomMark+"="+t.Name(), "TMPDIR="+t.TempDir())
+	// The race detector would wait for a second at the end of each process.
+	cmd.Env = append(os.Environ(), roomMark+"="+t.Name(), "TMPDIR="+t.TempDir(), "GORACE=atexit_sleep_ms=0")
 	cmd.SysProcAttr = &syscall.SysProcAttr{Unshareflags: syscall.CLONE_NEWNS}
 	var out bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &out, &out
