@@ -15,11 +15,15 @@ const busPatience = 10 * time.Second
 
 // keepAwake asks logind, which knows of sleep whoever wants it, or else the desktop.
 func keepAwake(reason string) (release func(), means string, err error) {
-	release, err = inhibitByLogind(reason)
+	ctx, cancel := context.WithTimeout(context.Background(), busPatience)
+	defer cancel()
+	release, err = inhibitByLogind(ctx, reason)
 	if err == nil {
 		return release, "logind", nil
 	}
-	release, perr := inhibitByPortal(reason)
+	ctx, cancel = context.WithTimeout(context.Background(), busPatience)
+	defer cancel()
+	release, perr := inhibitByPortal(ctx, reason)
 	if perr == nil {
 		return release, "desktop portal", nil
 	}
@@ -28,9 +32,7 @@ func keepAwake(reason string) (release func(), means string, err error) {
 
 // inhibitByLogind takes a lock that lasts for as long as a descriptor is open
 // (org.freedesktop.login1(5), Inhibit).
-func inhibitByLogind(reason string) (release func(), err error) {
-	ctx, cancel := context.WithTimeout(context.Background(), busPatience)
-	defer cancel()
+func inhibitByLogind(ctx context.Context, reason string) (release func(), err error) {
 	conn, err := systemBus(ctx)
 	if err != nil {
 		return nil, err
@@ -58,9 +60,7 @@ const (
 // inhibitByPortal asks the desktop. That lasts for as long as the connection, and counts only once the desktop
 // has said so: where the person forbade it, the call goes well and no response ever comes (xdg-desktop-portal,
 // src/inhibit.c).
-func inhibitByPortal(reason string) (release func(), err error) {
-	ctx, cancel := context.WithTimeout(context.Background(), busPatience)
-	defer cancel()
+func inhibitByPortal(ctx context.Context, reason string) (release func(), err error) {
 	conn, err := sessionBus(ctx)
 	if err != nil {
 		return nil, err

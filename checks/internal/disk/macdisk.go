@@ -197,7 +197,7 @@ func macSpeed(text string) int {
 	words := strings.Fields(strings.ReplaceAll(strings.ToLower(text), "_", " "))
 	for i := 0; i+1 < len(words); i++ {
 		n, err := strconv.ParseFloat(words[i], 64)
-		if err != nil || n < 0 || n > 1e6 {
+		if err != nil || !(n >= 0 && n <= 1e6) { // NaN is neither
 			continue
 		}
 		switch words[i+1] {

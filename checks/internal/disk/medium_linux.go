@@ -4,9 +4,9 @@ import (
 	"bufio"
 	"fmt"
 	"io"
-	"iter"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 
 	"golang.org/x/sys/unix"
@@ -34,12 +34,27 @@ func MediumOf(path string) Medium {
 }
 
 // deviceUnder returns the number of the block device under a path; 0 if there is none.
-func deviceUnder(path string) uint64 {
+func deviceUnder(path string) uint64 { return deviceAt(unix.AT_FDCWD, path) }
+
+// deviceAt is deviceUnder for a path from an open folder; "" is the open file itself. btrfs and others give
+// each part a number that is no disk's: there the mount table knows.
+func deviceAt(fd int, path string) uint64 {
 	var st unix.Stat_t
-	if retried(func() error { return unix.Stat(path, &st) }) != nil {
+	if retried(func() error { return unix.Fstatat(fd, path, &st, unix.AT_EMPTY_PATH) }) != nil {
 		return 0
 	}
-	return deviceOf(uint64(st.Dev))
+	if unix.Major(uint64(st.Dev)) != 0 {
+		return uint64(st.Dev)
+	}
+	m, ok := mountAbove(fd, path)
+	if !ok {
+		return 0
+	}
+	var source unix.Stat_t
+	if unix.Stat(m.source, &source) != nil || source.Mode&unix.S_IFMT != unix.S_IFBLK {
+		return 0
+	}
+	return uint64(source.Rdev)
 }
 
 // deviceNumber writes the number of a device as the kernel does.
@@ -47,53 +62,38 @@ func deviceNumber(dev uint64) string {
 	return fmt.Sprintf("%d:%d", unix.Major(dev), unix.Minor(dev))
 }
 
-// deviceOf returns the block device that a file system of this number is on; 0 if there is none. btrfs and
-// others give each part a number that is no disk's: the mount table knows.
-func deviceOf(dev uint64) uint64 {
-	if unix.Major(dev) != 0 {
-		return dev
+// mountAbove finds the row of the mount table that a path is on, as deviceAt takes it.
+func mountAbove(fd int, path string) (mount, bool) {
+	var sx unix.Statx_t
+	err := retried(func() error {
+		return unix.Statx(fd, path, unix.AT_EMPTY_PATH|unix.AT_NO_AUTOMOUNT, unix.STATX_MNT_ID, &sx)
+	})
+	if err != nil || sx.Mask&unix.STATX_MNT_ID == 0 { // before Linux 5.8
+		return mount{}, false
 	}
 	f, err := os.Open("/proc/self/mountinfo")
 	if err != nil {
-		return 0
+		return mount{}, false
 	}
 	defer f.Close()
-	for _, source := range mountSources(f, deviceNumber(dev)) {
-		var st unix.Stat_t
-		if unix.Stat(source, &st) == nil && st.Mode&unix.S_IFMT == unix.S_IFBLK {
-			return uint64(st.Rdev)
-		}
-	}
-	return 0
+	return mountOfID(f, strconv.FormatUint(sx.Mnt_id, 10))
 }
 
-// mountSources returns what is mounted under a device number, from a mount table
-// (proc_pid_mountinfo(5): … major:minor root mountpoint … " - " type source options).
-func mountSources(table io.Reader, number string) (sources []string) {
-	for m := range mounts(table) {
-		if m.number == number {
-			sources = append(sources, m.source)
+// mountOfID finds a row of a mount table (proc_pid_mountinfo(5)) by its number.
+func mountOfID(table io.Reader, id string) (mount, bool) {
+	lines := bufio.NewScanner(table)
+	lines.Buffer(nil, 1<<20)
+	for lines.Scan() {
+		if m, ok := readMount(lines.Text()); ok && m.id == id {
+			return m, true
 		}
 	}
-	return sources
-}
-
-// mounts are the rows of a mount table.
-func mounts(table io.Reader) iter.Seq[mount] {
-	return func(yield func(mount) bool) {
-		lines := bufio.NewScanner(table)
-		lines.Buffer(nil, 1<<20)
-		for lines.Scan() {
-			if m, ok := readMount(lines.Text()); ok && !yield(m) {
-				return
-			}
-		}
-	}
+	return mount{}, false
 }
 
 // A mount is a row of the mount table.
 type mount struct {
-	number  string // major:minor
+	id      string
 	options string // of this mount
 	kind    string
 	source  string
@@ -106,7 +106,7 @@ func readMount(line string) (mount, bool) {
 	if !ok || len(fields) < 6 || len(rest) < 3 {
 		return mount{}, false
 	}
-	return mount{number: fields[2], options: fields[5], kind: rest[0], source: unescapedMount(rest[1]), super: rest[2]}, true
+	return mount{id: fields[0], options: fields[5], kind: rest[0], source: unescapedMount(rest[1]), super: rest[2]}, true
 }
 
 // unescapedMount turns \ooo of the mount table into the bytes that they stand for.
@@ -114,7 +114,7 @@ func unescapedMount(s string) string {
 	var b strings.Builder
 	for i := 0; i < len(s); i++ {
 		if s[i] == '\\' && i+3 < len(s) && s[i+1] >= '0' && s[i+1] <= '3' && s[i+2] >= '0' && s[i+2] <= '7' && s[i+3] >= '0' && s[i+3] <= '7' {
-			b.WriteByte((s[i+1]-'0')<<6 | (s[i+2]-'0')<<3 | s[i+3] - '0')
+			b.WriteByte((s[i+1]-'0')<<6 | (s[i+2]-'0')<<3 | (s[i+3] - '0'))
 			i += 3
 			continue
 		}
