@@ -11,17 +11,13 @@ import (
 	"loadline/checks/walk"
 )
 
-// nameLimit is the longest name that the share takes, in bytes: the least of what was tried, what
-// statfs says, and 255. Some file systems say more than they mean, counting other units than bytes.
+// nameLimit is the longest name that the share takes, in bytes.
 func nameLimit(pass *Pass) int {
-	limit := names.NameMax
-	if got := StateOf[share.Result](pass, shareWrites); got != nil && got.NameLimit > 0 {
-		limit = min(limit, got.NameLimit)
+	says := 0
+	if s := StateOf[shareState](pass, shareMounted); s != nil && s.facts != nil {
+		says = s.facts.Space.NameLimit
 	}
-	if s := StateOf[shareState](pass, shareMounted); s != nil && s.facts != nil && s.facts.Space.NameLimit > 0 {
-		limit = min(limit, s.facts.Space.NameLimit)
-	}
-	return limit
+	return share.LongestName(StateOf[share.Result](pass, shareWrites), says)
 }
 
 var (
@@ -153,14 +149,10 @@ var nameCharacters = &Check{
 	Fix:   "Rename the files that are listed; Loadline proposes names.",
 	Rules: []*Rule{invalidUTF8, lineBreak, controlCharacter, bidiControl, reservedCharacter, trailingDotOrSpace, leadingSpace, deviceName, leadingHyphen, notPortable},
 	Begin: func(pass *Pass) any {
-		got := StateOf[share.Result](pass, shareWrites)
-		if got == nil {
-			return refusalsOf(nil)
-		}
-		return refusalsOf(got.Refused)
+		return share.NewRefusals(StateOf[share.Result](pass, shareWrites))
 	},
 	Visit: func(pass *Pass, d *walk.Dir) {
-		refused := pass.State.(*refusals)
+		refused := pass.State.(*share.Refusals)
 		for i := range d.Entries {
 			e := &d.Entries[i]
 			if traits := names.Look(e.Name); traits.Any(anyCharacterRule) {
@@ -191,7 +183,7 @@ var nameCharacters = &Check{
 
 const anyCharacterRule = names.NotPortable | names.TrailingDot | names.LeadingHyphen | names.Device
 
-func judgeCharacters(pass *Pass, d *walk.Dir, e *walk.Entry, traits names.Traits, refused *refusals) {
+func judgeCharacters(pass *Pass, d *walk.Dir, e *walk.Entry, traits names.Traits, refused *share.Refusals) {
 	name := e.Name
 	if traits.Any(names.Invalid) {
 		pass.Flag(d, e, invalidUTF8, "%s", firstInvalid(name))
@@ -210,7 +202,7 @@ func judgeCharacters(pass *Pass, d *walk.Dir, e *walk.Entry, traits names.Traits
 	if traits.Any(names.Reserved) {
 		level, tail := Warn, ""
 		for _, c := range names.ReservedIn(name) {
-			if refused.ascii[c] {
+			if _, no := refused.Rune(c); no {
 				level, tail = Fail, ", which the share refuses"
 				break
 			}

@@ -2,6 +2,8 @@ package checks
 
 import (
 	"time"
+
+	"loadline/checks/share"
 )
 
 // Schema is the version of the JSON report: it grows when a key changes its meaning.
@@ -20,6 +22,8 @@ const (
 // A Report is the only output of a run; window, text and JSON all render it.
 type Report struct {
 	Stage             Stage
+	Job               Job           // as it was settled
+	Trial             *share.Result // what the write trial measured; nil where none ran to its end
 	Version           string
 	Started, Finished time.Time
 	Source            Place
@@ -44,6 +48,7 @@ type Place struct {
 	From    string   // device or host:/export
 	Type    string   // file system type
 	Options []string // mount options in force
+	NameMax int      // longest name in bytes, as the file system says; 0 unknown
 	Free    int64    // bytes; -1 unknown
 	Total   int64    // bytes; -1 unknown
 }

@@ -86,7 +86,7 @@ func Run(ctx context.Context, job Job, list []*Check, watch func(Event)) (*Repor
 	for _, c := range list {
 		r.passes[c] = newPass(r, c, workers)
 	}
-	rep := &Report{Stage: job.Stage, Version: job.Version, Started: job.Now(), Verdict: Warned}
+	rep := &Report{Stage: job.Stage, Job: job, Version: job.Version, Started: job.Now(), Verdict: Warned}
 	walked := false
 	for i, c := range list {
 		if c.Visit != nil && !walked {
@@ -281,6 +281,9 @@ func (r *run) describe(rep *Report) {
 		rep.Source.From, rep.Source.Type, rep.Source.Options = m.From, m.Type, m.Options
 	}
 	rep.Machine = machine()
+	if t := r.passes[shareWrites]; t != nil && t.reason == "" {
+		rep.Trial, _ = t.State.(*share.Result)
+	}
 	if r.job.Share == "" {
 		return
 	}
@@ -289,7 +292,7 @@ func (r *run) describe(rep *Report) {
 		if s, ok := t.State.(*shareState); ok && s.facts != nil {
 			f := s.facts
 			p.From, p.Type, p.Options = f.Mount.From, f.Mount.Type, f.Mount.Options
-			p.Free, p.Total = f.Space.Free, f.Space.Total
+			p.Free, p.Total, p.NameMax = f.Space.Free, f.Space.Total, f.Space.NameLimit
 			rep.Invented = f.Invented
 		}
 	}
