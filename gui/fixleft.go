@@ -8,7 +8,11 @@ import (
 
 func (p *fixPage) chooseLeft(l *fix.Left) {
 	p.old.set(names.Quote(l.Path), "")
-	p.why.set(capital(l.Why)+".", colMuted)
+	why := capital(l.Why) + "."
+	if l.Fix != "" {
+		why += " " + l.Fix
+	}
+	p.why.set(why, colMuted)
 	for _, b := range []*button{p.doSkip, p.doLink, p.doArchive, p.archive} {
 		b.Hide()
 	}

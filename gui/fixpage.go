@@ -12,7 +12,6 @@ import (
 	"loadline/checks"
 	"loadline/checks/fix"
 	"loadline/checks/names"
-	"loadline/checks/walk"
 )
 
 // fixPage shows what renames would cure, what they would not, and applies and undoes them. Nothing
@@ -21,7 +20,9 @@ type fixPage struct {
 	w      *Window
 	root   *fyne.Container
 	source string
-	limits fix.Limits
+	job    checks.Job     // for a report of its own
+	report *checks.Report // that the plan is made from; nil until there is one
+	wishes fix.Wishes
 	plan   *fix.Plan // nil while it is being made, or where it could not be
 	cancel context.CancelFunc
 	busy   bool // renaming
@@ -60,8 +61,8 @@ var fixColumns = []tableColumn{
 	{title: "Why", cut: cutEnd},
 }
 
-func newFixPage(w *Window, source string, limits fix.Limits) *fixPage {
-	p := &fixPage{w: w, source: source, limits: limits, skip: w.skips(source), makes: map[string]bool{}}
+func newFixPage(w *Window, job checks.Job, rep *checks.Report) *fixPage {
+	p := &fixPage{w: w, source: job.Source, job: job, report: rep, skip: w.skips(job.Source), makes: map[string]bool{}}
 	p.table = newTable(fixColumns, p.rows, p.cell)
 	p.table.sorted = -1
 	p.table.moved = p.choose
@@ -75,7 +76,8 @@ func newFixPage(w *Window, source string, limits fix.Limits) *fixPage {
 	p.tabLeft = newButton(toggle, "", "Left as they are", func() { p.turn(true) })
 	p.tabRename.on = true
 	p.portable = newButton(toggle, "", "Portable names", p.turnPortable)
-	p.portable.on = limits.Portable
+	p.wishes.Portable = job.Portable
+	p.portable.on = p.wishes.Portable
 	p.apply = newButton(primary, "wrench", "Rename", p.ask)
 	p.undo = newButton(plain, "history", "Undo", p.askUndo)
 	p.resume = newButton(plain, "onward", "Go on", p.goOn)
@@ -125,15 +127,15 @@ func (p *fixPage) look() {
 	p.cancel = cancel
 	p.plan = nil
 	p.show("Reading the source. The plan changes nothing.")
-	var progress walk.Progress
+	job, rep, wishes := p.job, p.report, p.wishes
 	go func() {
-		plan, err := fix.NewPlan(ctx, p.source, p.limits, &progress)
+		plan, rep, err := planNames(ctx, job, rep, wishes)
 		past := lastJournal(p.source)
 		p.w.desk.Post(func() {
 			if ctx.Err() != nil {
 				return
 			}
-			p.past = past
+			p.past, p.report = past, rep
 			if err != nil {
 				p.show("")
 				p.why.set("No plan could be made: "+capital(err.Error())+".", colFail)
@@ -173,7 +175,7 @@ func (p *fixPage) show(doing string) {
 	visible(p.undo, p.past != nil && !p.busy)
 	visible(p.resume, p.past != nil && p.past.State == fix.StateApplying && !p.busy)
 	if p.past != nil {
-		p.undo.set("history", "Undo "+work(p.past.Renames, p.past.Makings))
+		p.undo.set("history", "Undo "+work(p.past.Renames, p.past.Copies))
 	}
 	p.choose(p.table.chosen)
 	if p.past != nil && p.past.Unfinished() && doing == "" && !p.busy {
@@ -214,8 +216,8 @@ func (p *fixPage) turnPortable() {
 	if p.busy {
 		return
 	}
-	p.limits.Portable = !p.limits.Portable
-	p.portable.setOn(p.limits.Portable)
+	p.wishes.Portable = !p.wishes.Portable
+	p.portable.setOn(p.wishes.Portable)
 	p.makes = map[string]bool{}
 	p.look()
 }
@@ -369,7 +371,7 @@ func (p *fixPage) task(renames int) string {
 	}
 	copies, cards := 0, 0
 	if p.plan != nil {
-		for _, m := range p.plan.Makings() {
+		for _, m := range p.plan.Copies() {
 			if m.Archive {
 				cards++
 			} else {

@@ -254,7 +254,7 @@ func TestGuestPlan(t *testing.T) {
 		}
 		plant(t, root, tree...)
 		before := snapshot(t, root)
-		p := mustPlan(t, root, Limits{})
+		p := mustPlan(t, root, limits{})
 		stays := []string{"marks/ b" + qa + ".wav", "marks/" + qa, "marks/" + qa + ".mov"}
 		same(t, "stays", respelled(p), stays)
 		for _, s := range p.Steps {
@@ -265,7 +265,7 @@ func TestGuestPlan(t *testing.T) {
 		out := mustApply(t, p)
 		same(t, "kept", out.Kept, []string(nil)) // the plan has said so
 		d.replug()
-		again := mustPlan(t, root, Limits{})
+		again := mustPlan(t, root, limits{})
 		same(t, "second plan", steps(again), []string(nil))
 		same(t, "stays", respelled(again), []string{"marks/b" + qa + ".wav", "marks/" + qa, "marks/" + qa + ".mov"})
 		same(t, "content", contents(snapshot(t, root)), contents(before))
@@ -274,13 +274,13 @@ func TestGuestPlan(t *testing.T) {
 		same(t, "after undo", snapshot(t, root), before)
 
 		// The way out that is told: names without marks.
-		p = mustPlan(t, root, Limits{Portable: true})
+		p = mustPlan(t, root, limits{portable: true})
 		same(t, "stays under portable names", respelled(p), []string(nil))
 		out = mustApply(t, p)
 		if len(out.Kept) > 0 {
 			t.Errorf("kept %q", out.Kept)
 		}
-		if err := cured(root, Limits{}); err != nil {
+		if err := cured(root, limits{}); err != nil {
 			t.Error(err)
 		}
 		mustUndo(t, out.Journal)
@@ -307,12 +307,12 @@ func TestGuestDecomposed(t *testing.T) {
 	plant(t, root, "\u00e9te\u0301.mov", "\u00fc/n\u00e3o: 1.mov", "plain.mov")
 	d.replug("-o", "nodecompose")
 	before := snapshot(t, root)
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	same(t, "stays", respelled(p), []string{"e\u0301te\u0301.mov", "u\u0308", "u\u0308/na\u0303o: 1.mov"})
 	if len(p.Steps) != 1 || p.Steps[0].From != "u\u0308/na\u0303o: 1.mov" {
 		t.Errorf("steps %q", steps(p))
 	}
-	p = mustPlan(t, root, Limits{Portable: true})
+	p = mustPlan(t, root, limits{portable: true})
 	same(t, "portable", steps(p), []string{
 		"\"e\u0301te\u0301.mov\" -> \"ete.mov\" not-portable",
 		"\"u\u0308\" -> \"u\" not-portable",

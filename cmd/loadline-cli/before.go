@@ -8,8 +8,6 @@ import (
 	"strconv"
 	"time"
 
-	"github.com/dustin/go-humanize"
-
 	"loadline/checks"
 )
 
@@ -19,16 +17,7 @@ func runBefore(ctx context.Context, args []string, stdout, stderr io.Writer) int
 	job := checks.Job{Stage: checks.Before, Version: checks.Version}
 	var out output
 	out.register(fs)
-	fs.StringVar(&job.Prefix, "prefix", "", "`FOLDER` on the share that will hold the copy, and so the head of every key")
-	fs.IntVar(&job.KeyBytes, "key-bytes", checks.DefaultKeyBytes, "longest key of the object store, `N` bytes")
-	fs.Func("object-bytes", "largest object, `N` bytes, or a size such as 5TiB (default 5TiB)", func(s string) error {
-		n, err := humanize.ParseBytes(s)
-		if err != nil || n == 0 || n > 1<<62 {
-			return errors.New("write a number of bytes, or a size such as 5TiB")
-		}
-		job.ObjectBytes = int64(n)
-		return nil
-	})
+	registerJob(fs, &job)
 	fs.BoolVar(&job.Portable, "portable", false, "warn of every name outside the portable set of POSIX, not just note it")
 	fs.BoolVar(&job.NoTrial, "no-trial", false, "write nothing on the share; its checks are then not judged")
 	fs.BoolVar(&job.AllAttributes, "attributes", false, "ask every file of a large disk for extended attributes and access lists, not a sample; takes about as long again")

@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/dustin/go-humanize"
 	"golang.org/x/term"
 
 	"loadline/checks"
@@ -47,6 +48,20 @@ func parse(fs *flag.FlagSet, args []string) ([]string, error) {
 		args = left[1:]
 	}
 	return rest, nil
+}
+
+// registerJob adds the flags that say what a copy must keep to; before and fix have them in common.
+func registerJob(fs *flag.FlagSet, job *checks.Job) {
+	fs.StringVar(&job.Prefix, "prefix", "", "`FOLDER` on the share that will hold the copy, and so the head of every key")
+	fs.IntVar(&job.KeyBytes, "key-bytes", checks.DefaultKeyBytes, "longest key of the object store, `N` bytes")
+	fs.Func("object-bytes", "largest object, `N` bytes, or a size such as 5TiB (default 5TiB)", func(s string) error {
+		n, err := humanize.ParseBytes(s)
+		if err != nil || n == 0 || n > 1<<62 {
+			return errors.New("write a number of bytes, or a size such as 5TiB")
+		}
+		job.ObjectBytes = int64(n)
+		return nil
+	})
 }
 
 // parsed tells what to do when parse has failed: nothing more than the exit status.
