@@ -88,7 +88,8 @@ func (d *disk) daemons() (pids []int) {
 	}
 	for _, p := range procs {
 		line, err := os.ReadFile(p)
-		if err != nil || !slices.Contains(strings.Split(string(line), "\x00"), d.image) {
+		args := strings.Split(string(line), "\x00")
+		if err != nil || !slices.Contains(args, d.image) || !slices.Contains(args, d.path) {
 			continue
 		}
 		if pid, err := strconv.Atoi(strings.Split(p, "/")[2]); err == nil && pid != os.Getpid() {
