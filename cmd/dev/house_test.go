@@ -54,7 +54,7 @@ var may = []struct {
 	{"checks/arrival/...", append([]string{"checks/arrival/..."}, upper...)},
 	{"checks/recheck", upper},
 	{"checks/split", upper},
-	{"checks/fix", append([]string{"checks/before"}, upper...)},
+	{"checks/fix", upper},
 	{"checks/seal", append([]string{"checks/before"}, upper...)},
 	{"checks/demo", upper},
 	{"assets/...", nil},

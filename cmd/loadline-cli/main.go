@@ -25,7 +25,7 @@ const usage = `Loadline tells whether a folder will arrive when it travels on a 
   loadline-cli before  [flags] SOURCE [SHARE]       before copying: will everything arrive, as named?
   loadline-cli after   [flags] SOURCE SHARE         after copying: is every byte on the share?
   loadline-cli arrival [flags] MANIFEST LISTING...  after arrival: is every file an object?
-  loadline-cli fix     [flags] SOURCE               proposes better names; -apply renames, -undo goes back
+  loadline-cli fix     [flags] SOURCE [SHARE]       proposes better names; -apply renames, -undo goes back
   loadline-cli before  -demo                        the checks on a small invented archive
   loadline-cli version                              which build this is, its licences, and where the handbook is
   loadline-cli completion SHELL                     what makes bash, zsh or fish complete commands and flags
