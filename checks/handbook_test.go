@@ -9,7 +9,8 @@ import (
 	"testing"
 
 	"loadline/checks"
-	"loadline/checks/seal"
+	"loadline/checks/after"
+	"loadline/checks/arrival"
 )
 
 var update = flag.Bool("update", false, "write goldens anew")
@@ -20,8 +21,8 @@ var stages = []struct {
 	list  []*checks.Check
 }{
 	{"Before copying", checks.BeforeList()},
-	{"After copying", seal.NewAfter(seal.Options{}).List()},
-	{"After arrival", seal.ArrivalList()},
+	{"After copying", after.New(after.Options{}).List()},
+	{"After arrival", arrival.List()},
 }
 
 // TestHandbook keeps README.md beside the checks in step with them: every check and every rule has

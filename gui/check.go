@@ -7,8 +7,9 @@ import (
 	"time"
 
 	"loadline/checks"
+	"loadline/checks/arrival"
+	"loadline/checks/manifest"
 	"loadline/checks/names"
-	"loadline/checks/seal"
 )
 
 // longRun is how long a run takes before its end is worth a notification.
@@ -247,9 +248,9 @@ func (w *Window) failed(v *view, err error) {
 func (v *view) blame(err error) *well {
 	from, to := v.route.from, v.route.to
 	switch {
-	case errors.Is(err, seal.ErrListing):
+	case errors.Is(err, arrival.ErrListing):
 		return to
-	case errors.Is(err, seal.ErrManifest):
+	case errors.Is(err, manifest.ErrUnusable):
 		return from
 	}
 	text := err.Error()
