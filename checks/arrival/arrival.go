@@ -143,7 +143,6 @@ func (a *arrival) load(ctx context.Context, file string) error {
 	if a.ix.files.Len() == 0 {
 		return fmt.Errorf("%s: %w: it holds no file", names.Quote(file), manifest.ErrUnusable)
 	}
-	a.ix.build()
 	a.want = expected(a.ix.head.Prefix)
 	if a.o.HasPrefix {
 		a.want = expected(a.o.Prefix)

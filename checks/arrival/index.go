@@ -2,7 +2,7 @@ package arrival
 
 import (
 	"hash/maphash"
-	"math/bits"
+	"sort"
 
 	"loadline/checks/internal/compact"
 	"loadline/checks/internal/sums"
@@ -16,8 +16,6 @@ type index struct {
 	head  *manifest.Header
 	paths compact.Strings
 	files compact.List[indexed]
-	slots []uint32 // open addressing: number of the file plus one
-	seed  maphash.Seed
 }
 
 type indexed struct {
@@ -44,24 +42,6 @@ func (ix *index) add(f *manifest.File) error {
 	return nil
 }
 
-// build makes the index ready for find.
-func (ix *index) build() {
-	n := ix.files.Len()
-	ix.seed = maphash.MakeSeed()
-	ix.slots = make([]uint32, 1<<bits.Len(uint(n+n/2)))
-	for i := range n {
-		at := ix.slot(string(ix.path(i)))
-		for ix.slots[at] != 0 {
-			at = (at + 1) % len(ix.slots)
-		}
-		ix.slots[at] = uint32(i + 1)
-	}
-}
-
-func (ix *index) slot(path string) int {
-	return int(maphash.String(ix.seed, path) % uint64(len(ix.slots)))
-}
-
 // count returns how many files are in a state.
 func (ix *index) count(m matched) int64 {
 	n := int64(0)
@@ -78,17 +58,19 @@ func (ix *index) count(m matched) int64 {
 // path returns the path of a file; it must not be changed.
 func (ix *index) path(i int) []byte { return ix.paths.Get(ix.files.At(i).path) }
 
-// find returns the number of a file, -1 if the manifest does not hold it.
+// find returns the number of a file, -1 if the manifest does not hold it. The files of a manifest are sorted.
 func (ix *index) find(path string) int {
-	for at := ix.slot(path); ix.slots[at] != 0; at = (at + 1) % len(ix.slots) {
-		if i := int(ix.slots[at] - 1); string(ix.path(i)) == path {
-			return i
-		}
+	n := ix.files.Len()
+	i := sort.Search(n, func(i int) bool { return string(ix.path(i)) >= path })
+	if i == n || string(ix.path(i)) != path {
+		return -1
 	}
-	return -1
+	return i
 }
+
+var foldSeed = maphash.MakeSeed()
 
 // foldHash is equal for paths that differ in normal form or case only.
 func (ix *index) foldHash(path string) uint64 {
-	return maphash.String(ix.seed, names.Fold(path))
+	return maphash.String(foldSeed, names.Fold(path))
 }

@@ -165,22 +165,6 @@ func FuzzDigest(f *testing.F) {
 	})
 }
 
-func FuzzPercent(f *testing.F) {
-	f.Add("a%20b%")
-	f.Fuzz(func(t *testing.T, key string) {
-		var coded strings.Builder
-		for i := range len(key) {
-			coded.WriteByte('%')
-			coded.WriteByte("0123456789abcdef"[key[i]>>4])
-			coded.WriteByte("0123456789abcdef"[key[i]&15])
-		}
-		if back, ok := percentDecoded(coded.String()); !ok || back != key {
-			t.Fatalf("%q comes back as %q", key, back)
-		}
-		_, _ = percentDecoded(key)
-	})
-}
-
 func TestListingBytes(t *testing.T) {
 	// CSV keeps every byte within quotes, CR LF too; TSV has no quotes at all.
 	keys, _, err := rowsOf("key,size\r\n\"a\r\nb\",1\r\n\"\xff,\"\"\",2\r\n")

@@ -2,6 +2,7 @@ package arrival
 
 import (
 	"cmp"
+	"net/url"
 	"strings"
 
 	"loadline/checks/names"
@@ -18,7 +19,7 @@ type mapping struct {
 // path returns the path that a key stands for; false where the key lies outside.
 func (m *mapping) path(key string) (string, bool) {
 	if m.coded {
-		if decoded, ok := percentDecoded(key); ok {
+		if decoded, err := url.PathUnescape(key); err == nil {
 			key = decoded
 		}
 	}
@@ -98,7 +99,7 @@ func (f *finder) look(row *Row) {
 		return
 	}
 	f.vote(row.Key, row.Size, func(b *ballot) { b.raw++ })
-	if decoded, ok := percentDecoded(row.Key); ok {
+	if decoded, err := url.PathUnescape(row.Key); err == nil {
 		f.vote(decoded, row.Size, func(b *ballot) { b.decoded++ })
 	}
 }

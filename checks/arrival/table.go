@@ -4,9 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"io"
-	"strings"
 
-	"loadline/checks/internal/sums"
 	"loadline/checks/names"
 )
 
@@ -170,26 +168,4 @@ func (t *table) quoted(line []byte) ([]byte, error) {
 		}
 		line = next
 	}
-}
-
-// percentDecoded takes the percent codes of RFC 3986 §2.1 back, as some listings code their keys.
-// ok is false where a percent sign begins no code.
-func percentDecoded(key string) (decoded string, ok bool) {
-	if strings.IndexByte(key, '%') < 0 {
-		return key, true
-	}
-	out := make([]byte, 0, len(key))
-	for i := 0; i < len(key); i++ {
-		if key[i] != '%' {
-			out = append(out, key[i])
-			continue
-		}
-		var b [1]byte
-		if i+3 > len(key) || !sums.FromHex(b[:], []byte(key[i+1:i+3])) {
-			return "", false
-		}
-		out = append(out, b[0])
-		i += 2
-	}
-	return string(out), true
 }

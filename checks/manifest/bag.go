@@ -31,7 +31,7 @@ func WriteBag(dir string, h *Header, files iter.Seq[*File]) error {
 			for f := range files {
 				line = hex.AppendEncode(line[:0], digest(&f.Sums))
 				line = append(line, "  data/"...)
-				line = append(appendBagPath(line, f.Path), '\n')
+				line = append(append(line, bagPath.Replace(string(f.Path))...), '\n')
 				if _, err := w.Write(line); err != nil {
 					return err
 				}

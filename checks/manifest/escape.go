@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/hex"
 	"errors"
+	"strings"
 )
 
 // Two ways to write a name into one line.
@@ -26,32 +27,18 @@ func AppendSumLine(dst []byte, digest, name []byte) []byte {
 	case len(name) == 1 && name[0] == '-':
 		dst = append(dst, "./-"...)
 	case escaped:
-		dst = appendEscaped(dst, name)
+		dst = append(dst, escaper.Replace(string(name))...)
 	default:
 		dst = append(dst, name...)
 	}
 	return append(dst, '\n')
 }
 
-func appendEscaped(dst, name []byte) []byte {
-	for _, c := range name {
-		switch c {
-		case '\\':
-			dst = append(dst, '\\', '\\')
-		case '\n':
-			dst = append(dst, '\\', 'n')
-		case '\r':
-			dst = append(dst, '\\', 'r')
-		default:
-			dst = append(dst, c)
-		}
-	}
-	return dst
-}
+var escaper = strings.NewReplacer(`\`, `\\`, "\n", `\n`, "\r", `\r`)
 
 var errEscape = errors.New(`only \\, \n and \r may follow a backslash in a name`)
 
-// unescape takes appendEscaped back, in place.
+// unescape takes escaper back, in place.
 func unescape(name []byte) ([]byte, error) {
 	at := bytes.IndexByte(name, '\\')
 	if at < 0 {
@@ -115,22 +102,8 @@ func ParseSumLine(line []byte) (SumLine, error) {
 	return s, nil
 }
 
-// appendBagPath appends a path as a BagIt manifest holds it.
-func appendBagPath(dst, name []byte) []byte {
-	for _, c := range name {
-		switch c {
-		case '\n':
-			dst = append(dst, "%0A"...)
-		case '\r':
-			dst = append(dst, "%0D"...)
-		case '%':
-			dst = append(dst, "%25"...)
-		default:
-			dst = append(dst, c)
-		}
-	}
-	return dst
-}
+// bagPath codes a path as a BagIt manifest holds it.
+var bagPath = strings.NewReplacer("\n", "%0A", "\r", "%0D", "%", "%25")
 
 func isHex(c byte) bool {
 	return c >= '0' && c <= '9' || c >= 'a' && c <= 'f' || c >= 'A' && c <= 'F'
