@@ -11,6 +11,7 @@ import (
 	"loadline/checks"
 	"loadline/checks/after"
 	"loadline/checks/arrival"
+	"loadline/checks/before"
 )
 
 var update = flag.Bool("update", false, "write goldens anew")
@@ -20,7 +21,7 @@ var stages = []struct {
 	title string
 	list  []*checks.Check
 }{
-	{"Before copying", checks.BeforeList()},
+	{"Before copying", before.List()},
 	{"After copying", after.New(after.Options{}).List()},
 	{"After arrival", arrival.List()},
 }

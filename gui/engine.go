@@ -6,6 +6,7 @@ import (
 	"loadline/checks"
 	"loadline/checks/after"
 	"loadline/checks/arrival"
+	"loadline/checks/before"
 	"loadline/checks/share"
 )
 
@@ -44,7 +45,7 @@ func RealEngine() Engine {
 func listOf(s checks.Stage) []*checks.Check {
 	switch s {
 	case checks.Before:
-		return checks.BeforeList()
+		return before.List()
 	case checks.After:
 		return after.New(after.Options{}).List()
 	case checks.Arrival:

@@ -7,6 +7,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/manifest"
+	"loadline/checks/names"
 	"loadline/checks/walk"
 )
 
@@ -56,7 +57,7 @@ func temporary(name string) string {
 	if rest, ok := strings.CutPrefix(name, ".nfs"); ok && len(rest) >= 16 && strings.Trim(rest, "0123456789abcdef") == "" {
 		return "begins with .nfs: removed while a program has it open"
 	}
-	return checks.Unfinished(name)
+	return names.Unfinished(name)
 }
 
 // leftovers is the Finish of its check: the walk has found everything already.

@@ -12,6 +12,7 @@ import (
 	"strings"
 
 	"loadline/checks"
+	"loadline/checks/before"
 	"loadline/checks/names"
 	"loadline/checks/share"
 	"loadline/checks/walk"
@@ -47,7 +48,7 @@ func (p *Plan) look(ctx context.Context, progress *walk.Progress) error {
 
 func (s *scout) visit(p *Plan, d *walk.Dir) {
 	_, last := parent(d.Path)
-	f := &folder{path: d.Path, device: d.Device, clutter: d.Path != "" && checks.IsClutter(last)}
+	f := &folder{path: d.Path, device: d.Device, clutter: d.Path != "" && names.Clutter(last)}
 	s.folders = append(s.folders, f)
 	if d.Err != nil {
 		s.left = append(s.left, Left{
@@ -135,13 +136,13 @@ func refuse(d *walk.Dir, e *walk.Entry) (rule, why string) {
 	case e.Kind == walk.Other:
 		return "special-file", "it is neither a file nor a folder: a pipe, a socket or a device"
 	case e.Kind == walk.Folder:
-		if checks.IsClutter(e.Name) {
+		if names.Clutter(e.Name) {
 			return "desktop-clutter", "the system keeps notes of its own here"
 		}
 		return "", "" // an unreadable one is visited with its error
-	case checks.IsClutter(e.Name):
+	case names.Clutter(e.Name):
 		return "desktop-clutter", "the system keeps notes of its own here"
-	case checks.Unfinished(e.Name) != "":
+	case names.Unfinished(e.Name) != "":
 		return "unfinished-file", "by its name it is the remains of a download or copy that was cut off"
 	case strings.HasPrefix(e.Name, companion) && checks.IsAppleDouble(d, e):
 		return "apple-double", "it holds the attributes of another file, and nothing of its content"
@@ -199,7 +200,7 @@ func (p *Plan) judgeLinks(ctx context.Context) error {
 			return err
 		}
 		dir, _ := parent(l.Path)
-		rule, detail := checks.LinkRule(source, dir, l.Target, 0)
+		rule, detail := before.LinkRule(source, dir, l.Target, 0)
 		end := endOf(ctx, source, l.Path)
 		l.Rules, l.Why = []string{rule.ID}, "it "+detail+"; the link itself will not be an object"
 		switch end {
