@@ -7,8 +7,9 @@ import (
 	"time"
 
 	"loadline/checks"
+	"loadline/checks/arrival"
+	"loadline/checks/manifest"
 	"loadline/checks/names"
-	"loadline/checks/seal"
 	"loadline/gui/kit"
 )
 
@@ -248,9 +249,9 @@ func (w *Window) failed(v *view, err error) {
 func (v *view) blame(err error) *picker {
 	from, to := v.setup.from, v.setup.to
 	switch {
-	case errors.Is(err, seal.ErrListing):
+	case errors.Is(err, arrival.ErrListing):
 		return to
-	case errors.Is(err, seal.ErrManifest):
+	case errors.Is(err, manifest.ErrUnusable):
 		return from
 	}
 	text := err.Error()

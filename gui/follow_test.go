@@ -14,7 +14,8 @@ import (
 	"fyne.io/fyne/v2/widget"
 
 	"loadline/checks"
-	"loadline/checks/seal"
+	"loadline/checks/arrival"
+	"loadline/checks/manifest"
 	"loadline/gui/kit"
 )
 
@@ -127,8 +128,8 @@ func TestBlame(t *testing.T) {
 	}{
 		{"source", checks.Before, "/media/share", "/mnt/box", bad("there is no source folder /media/share; look"), false},
 		{"share", checks.Before, "/media/disk", "/mnt/box", bad("there is no share folder /mnt/box; look"), true},
-		{"manifest", checks.Arrival, "/a.sha256", "/b.csv", bad("/a.sha256: %w: give the manifest first, then the listings", seal.ErrManifest), false},
-		{"listing", checks.Arrival, "/manifest", "/b.csv", bad("/b.csv: %w: line 1", seal.ErrListing), true},
+		{"manifest", checks.Arrival, "/a.sha256", "/b.csv", bad("/a.sha256: %w: give the manifest first, then the listings", manifest.ErrUnusable), false},
+		{"listing", checks.Arrival, "/manifest", "/b.csv", bad("/b.csv: %w: line 1", arrival.ErrListing), true},
 		{"listing that is gone", checks.Arrival, "/a.sha256", "/b.csv", bad("open /b.csv: %w", errors.New("no such file")), true},
 		{"manifest that is gone", checks.Arrival, "/listing.sha256", "/b.csv", bad("open /listing.sha256: %w", errors.New("no such file")), false},
 	} {

@@ -8,7 +8,8 @@ import (
 	"time"
 
 	"loadline/checks"
-	"loadline/checks/seal"
+	"loadline/checks/arrival"
+	"loadline/checks/manifest"
 	"loadline/checks/share"
 )
 
@@ -160,7 +161,7 @@ func inspectManifest(path string, size int64) (facts, problem string) {
 		return "", pathProblem(err)
 	}
 	defer f.Close()
-	h, err := seal.ReadManifest(f, func(*seal.File) error { return nil })
+	h, err := manifest.Read(f, func(*manifest.File) error { return nil })
 	if err != nil {
 		return "", capitalize(oneLine(err.Error())) + "."
 	}
@@ -170,7 +171,7 @@ func inspectManifest(path string, size int64) (facts, problem string) {
 // inspectListing says how a listing would be read, so that the person sees whether its columns are
 // understood before anything is compared.
 func inspectListing(path string) (facts, problem string) {
-	f, _, err := seal.Inspect(context.Background(), path, nil, 1)
+	f, _, err := arrival.Inspect(context.Background(), path, nil, 1)
 	if err != nil {
 		return "", capitalize(oneLine(err.Error())) + "."
 	}

@@ -252,12 +252,12 @@ var shareNames = &checks.Check{
 	Begin: func(pass *checks.Pass) any {
 		got := checks.StateOf[share.Result](pass, shareWrites)
 		if got == nil || !got.NamesTried {
-			return (*share.Refusals)(nil)
+			return (*checks.Refusals)(nil)
 		}
-		return share.NewRefusals(got)
+		return checks.NewRefusals(got)
 	},
 	Visit: func(pass *checks.Pass, d *walk.Dir) {
-		r := pass.State.(*share.Refusals)
+		r := pass.State.(*checks.Refusals)
 		if r == nil || !r.Any() {
 			return
 		}
@@ -269,7 +269,7 @@ var shareNames = &checks.Check{
 		}
 	},
 	Finish: func(_ context.Context, pass *checks.Pass) error {
-		if pass.State.(*share.Refusals) == nil {
+		if pass.State.(*checks.Refusals) == nil {
 			return errors.New("names could not be tried on the share; see the check before")
 		}
 		got := checks.StateOf[share.Result](pass, shareWrites)

@@ -9,14 +9,14 @@ import (
 	"github.com/adrg/xdg"
 
 	"loadline/checks"
-	"loadline/checks/seal"
+	"loadline/checks/after"
 )
 
 // runAfter runs the checks after copying, which write the manifest if everything is proven.
 func runAfter(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	fs := newFlags("after", "SOURCE SHARE", stderr)
 	job := checks.Job{Stage: checks.After, Version: checks.Version}
-	options := seal.Options{State: filepath.Join(xdg.StateHome, "loadline")}
+	options := after.Options{State: filepath.Join(xdg.StateHome, "loadline")}
 	var out output
 	out.register(fs)
 	fs.StringVar(&job.Prefix, "prefix", "", "`FOLDER` on the share that holds the copy, and so the head of every key")
@@ -47,7 +47,7 @@ func runAfter(ctx context.Context, args []string, stdout, stderr io.Writer) int 
 	}
 	job.Source, job.Share = rest[0], rest[1]
 	watch, done := progressLine(stderr)
-	rep, err := seal.After(ctx, job, options, watch)
+	rep, err := after.Run(ctx, job, options, watch)
 	done()
 	return out.conclude(ctx, rep, err, "stopped; what was proven is remembered, and the next run goes on from there", stdout, stderr)
 }

@@ -6,7 +6,7 @@ import (
 	"io"
 
 	"loadline/checks"
-	"loadline/checks/seal"
+	"loadline/checks/arrival"
 )
 
 const listings = `LISTING is a file made by the store, in any of these forms, compressed with gzip or not:
@@ -24,7 +24,7 @@ func runArrival(ctx context.Context, args []string, stdout, stderr io.Writer) in
 		flags()
 		fmt.Fprint(stderr, listings)
 	}
-	options := seal.ArrivalOptions{Version: checks.Version}
+	options := arrival.Options{Version: checks.Version}
 	var out output
 	out.register(fs)
 	fs.Func("prefix", "`FOLDER` that every key begins with (default: as the copy had it, else found)", func(s string) error {
@@ -32,7 +32,7 @@ func runArrival(ctx context.Context, args []string, stdout, stderr io.Writer) in
 		return nil
 	})
 	fs.Func("columns", "which columns to read, as `LIST`: key=NAME,size=NAME,md5=NAME (or sha256, crc32c, checksum)", func(s string) (err error) {
-		options.Columns, err = seal.ParseWish(s)
+		options.Columns, err = arrival.ParseWish(s)
 		return err
 	})
 	rest, err := parse(fs, args)
@@ -47,7 +47,7 @@ func runArrival(ctx context.Context, args []string, stdout, stderr io.Writer) in
 		return fault(stderr, err)
 	}
 	watch, done := progressLine(stderr)
-	rep, err := seal.Arrival(ctx, rest[0], rest[1:], options, watch)
+	rep, err := arrival.Run(ctx, rest[0], rest[1:], options, watch)
 	done()
 	return out.conclude(ctx, rep, err, "stopped before the end", stdout, stderr)
 }
