@@ -97,7 +97,7 @@ func (f *Format) String() string {
 	if f.Compression != "" {
 		s += ", " + f.Compression
 	}
-	if f.Encoding != "UTF-8" {
+	if f.Encoding != "UTF-8" && f.Encoding != "" {
 		s += ", " + f.Encoding
 	}
 	if len(f.Columns) == 0 {

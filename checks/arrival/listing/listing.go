@@ -179,7 +179,7 @@ func Read(ctx context.Context, r io.Reader, o Options, yield func(*Row) error) (
 	}
 	defer in.close()
 	rd := &reader{ctx: ctx, in: in, o: &o, yield: yield, format: &Format{
-		Compression: in.compression, Encoding: in.encoding, Unit: "line", Skipped: map[Reason]int64{},
+		Compression: in.compression, Unit: "line", Skipped: map[Reason]int64{},
 	}}
 	if err := rd.read(); err != nil {
 		return nil, err
@@ -210,7 +210,7 @@ func Inspect(ctx context.Context, path string, o Options, n int) (*Format, []Row
 		defer in.close()
 		var rows []Row
 		rd := &reader{ctx: ctx, in: in, o: &o, format: &Format{
-			Compression: in.compression, Encoding: in.encoding, Unit: "line", Skipped: map[Reason]int64{},
+			Compression: in.compression, Unit: "line", Skipped: map[Reason]int64{},
 		}}
 		rd.yield = func(r *Row) error {
 			if rows = append(rows, r.Clone()); len(rows) >= n {
@@ -327,6 +327,7 @@ func (rd *reader) read() error {
 		rd.at = 1
 		return rd.broken(err)
 	}
+	rd.format.Encoding = rd.in.encoding
 	sample := bytes.TrimLeft(rd.in.sample, " \t\r\n")
 	if len(sample) == 0 {
 		if rd.in.sampleErr != nil && !errors.Is(rd.in.sampleErr, io.EOF) {

@@ -2,6 +2,8 @@ package listing
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 )
 
@@ -102,7 +104,8 @@ func Partial(formats []*Format, head string) []string {
 			why = append(why, fmt.Sprintf("%s in the middle of the list, and the page before was not given", begin(orphans)))
 		}
 	}
-	for prefix, n := range more {
+	for _, prefix := range slices.Sorted(maps.Keys(more)) {
+		n := more[prefix]
 		if ends[prefix] == 0 && open == 0 {
 			of := ""
 			if prefix != "" {

@@ -40,8 +40,8 @@ func (r Reading) Decode(key []byte) []byte {
 	return []byte(decoded)
 }
 
-// A Choice of reading is made for a whole listing: the one under which most keys are known. Look at every
-// key, then ask for Best.
+// A Chooser finds how the keys of a whole listing are read: as most of them are known. Look at every key, then
+// ask for Best.
 type Chooser struct {
 	Known func(key []byte) bool
 	Found [len(Readings)]int64 // keys that are known under each reading

@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path"
@@ -388,5 +387,3 @@ func (s *Set) Partial(formats []*Format, head string) []string {
 	}
 	return append(why, Partial(formats, head)...)
 }
-
-var _ io.Reader = (*guard)(nil)

@@ -2,7 +2,6 @@ package listing
 
 import (
 	"bytes"
-	"encoding/hex"
 	"errors"
 	"io"
 	"strconv"
@@ -354,13 +353,4 @@ func (a *aligned) read() error {
 			f.First = append(f.First, []string{string(line[:min(len(line), 200)])})
 		}
 	}
-}
-
-// decodeHex is for tests and values of fixed length.
-func decodeHex(dst, src []byte) bool {
-	if len(src) != 2*len(dst) {
-		return false
-	}
-	_, err := hex.Decode(dst, src)
-	return err == nil
 }
