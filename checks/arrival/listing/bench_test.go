@@ -39,7 +39,7 @@ func BenchmarkRead(b *testing.B) {
 		{"XML", many(`<R xmlns="http://example.org/"><IsTruncated>false</IsTruncated>`, "</R>",
 			"<Contents><Key>archive/day%d/cam A/clip%07d.mov</Key><LastModified>2031-05-04T03:02:01.000Z</LastModified><ETag>&quot;"+tag+"&quot;</ETag><Size>%d</Size><StorageClass>STANDARD</StorageClass></Contents>")},
 		{"sums", many("", "", tag+tag+"  archive/day%d/cam A/clip%07d-%d.mov\n")},
-		{"aligned", many("", "", "2031-05-04 03:02:01 %[3]10d archive/day%[1]d/cam A/clip%07[2]d.mov\n")},
+		{"aligned", many("", "", "2031-05-04 03:02:01 %10[3]d archive/day%[1]d/cam A/clip%07[2]d.mov\n")},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			b.SetBytes(int64(len(c.text)))

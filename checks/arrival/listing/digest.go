@@ -112,16 +112,12 @@ func ReadDigest(text []byte, want Kind) Digest {
 	parts := 0
 	if i := bytes.LastIndexByte(text, '-'); i >= 0 && len(text)-i-1 <= 5 {
 		n, err := strconv.ParseUint(string(text[i+1:]), 10, 16)
-		if err != nil || n < 1 || n > mostParts {
+		if err != nil || n < 1 || n > mostParts || i == 0 {
 			return Digest{Kind: OtherSum}
 		}
 		parts, text = int(n), text[:i]
 	}
 	d := readValue(text, want)
-	if d.Kind == OtherSum && parts > 0 {
-		d.Parts = parts
-		return d
-	}
 	d.Parts = parts
 	return d
 }

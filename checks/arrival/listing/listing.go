@@ -237,8 +237,8 @@ type reader struct {
 	format *Format
 	yield  func(*Row) error
 	row    Row
-	at     int64 // line or record that is being read
-	common bool  // format.CommonPrefix holds a value
+	at     int64  // line or record that is being read
+	common bool   // format.CommonPrefix holds a value
 	last   []byte // key of the last row
 	used   int    // bytes that the pages take
 }

@@ -23,11 +23,15 @@ const (
 
 // A record is being put together from its fields.
 type record struct {
+	fields
+	sums [mostSums]rawSum // the first nSums hold
+}
+
+type fields struct {
 	text []byte // what the fields hold, one after the other
 	key, size, modified,
 	algorithm, sumType,
 	next, start, prefix span
-	sums      [mostSums]rawSum
 	nSums     int
 	said      presence
 	folder    bool
@@ -60,7 +64,7 @@ func (r *record) reset() {
 	if cap(text) > 1<<16 {
 		text = nil
 	}
-	*r = record{text: text}
+	r.fields = fields{text: text}
 }
 
 func (r *record) get(s span) []byte { return r.text[s.from:s.to] }

@@ -41,6 +41,8 @@ type field struct {
 	role Role
 	kind Kind
 	rank int
+	// What stands below this name: marks of deletions, folders that were not opened.
+	marksDeleted, unopened bool
 }
 
 // Names of columns and fields as squeeze leaves them, best first (common practice, no source).

@@ -95,6 +95,7 @@ func schemaColumns(raw json.RawMessage) []string {
 		if json.Unmarshal(raw, &objects) != nil {
 			return nil
 		}
+		list = nil // what could be read of it as texts
 		for _, o := range objects {
 			list = append(list, o.Name)
 		}

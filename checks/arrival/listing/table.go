@@ -66,11 +66,16 @@ func (rd *reader) readText() error {
 		}
 	}
 	rd.at = 1
+	if errors.As(why, new(namesOnlyError)) || guess == nil {
+		guess = why
+	}
+	if errors.As(guess, new(namesOnlyError)) {
+		e := rd.bad("Ask the store for a list of its objects with key and size, or name the columns yourself: key=1,size=2.", "%w", guess).(*Error)
+		e.Is = NamesOnly
+		return e
+	}
 	if guess != nil {
 		return rd.bad("Name the columns yourself, by number: key=1,size=2 and so on.", "%w", guess)
-	}
-	if why != nil {
-		return rd.bad("Name the columns yourself: key=NAME,size=NAME and so on.", "%w", why)
 	}
 	first := firstLine(bytes.TrimLeft(rd.in.sample, " \t\r\n"))
 	e := rd.bad("Ask the store for a list of its objects with key and size: a table, JSON or XML.",
@@ -143,6 +148,13 @@ type chosenError struct{ text string }
 
 func (e chosenError) Error() string { return e.text }
 
+// namesOnlyError says that there is a key and nothing to compare.
+type namesOnlyError struct{ columns string }
+
+func (e namesOnlyError) Error() string {
+	return "no column holds a size or a checksum, so nothing but names could be compared" + e.columns
+}
+
 // choose applies the person's choices to names of columns.
 func (t *table) choose(fields []field) error {
 	choice := t.rd.o.Columns
@@ -197,7 +209,7 @@ func (t *table) named(row []string) ([]field, error) {
 	case key < 0:
 		return nil, errors.New("no column holds the key; the columns are: " + showNames(fields))
 	case size < 0 && !sum:
-		return nil, errors.New("no column holds a size or a checksum, so nothing but names could be compared; the columns are: " + showNames(fields))
+		return nil, namesOnlyError{"; the columns are: " + showNames(fields)}
 	}
 	return fields, nil
 }
@@ -427,7 +439,7 @@ func (t *table) guess(fields []field, rows [][]string) error {
 		}
 	}
 	if best(fields, RoleSize) < 0 && !slices.ContainsFunc(fields, func(f field) bool { return f.role == RoleSum || f.role == RoleTag }) {
-		return errors.New("no column holds a size or a checksum, so nothing but names could be compared")
+		return namesOnlyError{}
 	}
 	for i, h := range all {
 		switch {

@@ -86,6 +86,8 @@ func (t *tree) settle(name []byte) *field {
 	case f.role == RoleKey && choice.has(RoleKey), f.role == RoleSize && choice.has(RoleSize):
 		f.role = RoleNone
 	}
+	s := squeeze(name)
+	f.marksDeleted, f.unopened = strings.HasPrefix(s, "deletemark"), isUnopened(s)
 	return &f
 }
 
@@ -101,7 +103,8 @@ func (t *tree) open(name *field, inArray bool) error {
 	}
 	fr := t.frames[t.depth]
 	fr.rec.reset()
-	*fr = frame{rec: fr.rec, used: fr.used[:0], name: name, inArray: inArray, pages: len(t.rd.format.Pages)}
+	fr.used, fr.name, fr.path, fr.inArray, fr.pages = fr.used[:0], name, 0, inArray, len(t.rd.format.Pages)
+	fr.holds, fr.direct, fr.deleted, fr.unopened = false, false, false, false
 	if t.depth > 0 {
 		up := t.top()
 		fr.deleted = up.deleted
@@ -109,9 +112,8 @@ func (t *tree) open(name *field, inArray bool) error {
 	}
 	if name != nil {
 		fr.path = maphash.Comparable(t.seed, pathKey{fr.path, name.name})
-		s := squeeze([]byte(name.name))
-		fr.deleted = fr.deleted || strings.HasPrefix(s, "deletemark")
-		fr.unopened = isUnopened(s)
+		fr.deleted = fr.deleted || name.marksDeleted
+		fr.unopened = name.unopened
 	}
 	t.depth++
 	return nil
@@ -150,7 +152,7 @@ func (t *tree) scalar(f *field, text []byte) {
 func (t *tree) element(f *field, text []byte) {
 	switch {
 	case f == nil:
-	case isUnopened(squeeze([]byte(f.name))):
+	case f.unopened:
 		t.rd.unopened(text)
 	case f.role == roleAlgorithm:
 		t.scalar(f, text)

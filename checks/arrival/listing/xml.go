@@ -161,7 +161,10 @@ func (x *xmlReader) markup() error {
 
 func openQuote(tag []byte) bool {
 	for {
-		i := bytes.IndexAny(tag, `"'`)
+		i := bytes.IndexByte(tag, '"')
+		if k := bytes.IndexByte(tag, '\''); k >= 0 && (i < 0 || k < i) {
+			i = k
+		}
 		if i < 0 {
 			return false
 		}
@@ -235,8 +238,11 @@ func (x *xmlReader) start(tag []byte) error {
 		tag, empty = tag[:n-1], true
 	}
 	name, attrs := tag, []byte(nil)
-	if i := bytes.IndexAny(tag, " \t\r\n"); i >= 0 {
-		name, attrs = tag[:i], tag[i:]
+	for i, c := range tag {
+		if c <= ' ' {
+			name, attrs = tag[:i], tag[i:]
+			break
+		}
 	}
 	if !isXMLName(name) {
 		return x.tree.bad("%s is no name of an XML element", quote(string(name)))
