@@ -50,6 +50,7 @@ func FuzzSplit(f *testing.F) {
 func FuzzTable(f *testing.F) {
 	f.Add("a\nb", "c\"d", uint8(0))
 	f.Add("a\r\nb", "\t", uint8(1))
+	f.Add("0", " ", uint8(1))
 	f.Fuzz(func(t *testing.T, a, b string, d uint8) {
 		if a == "" || b == "" || strings.ContainsRune(a+b, 0) || strings.HasSuffix(a, "/") || strings.HasSuffix(b, "/") {
 			return

@@ -12,6 +12,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"slices"
 	"time"
@@ -120,17 +121,31 @@ func refuse(is What, hint, format string, args ...any) *Error {
 // ReadFile opens a listing and reads it; see Read. A folder, a pipe or a device is refused before it is
 // opened: a pipe would wait for its writer, and give its bytes only once.
 func ReadFile(ctx context.Context, path string, o Options, yield func(*Row) error) (*Format, error) {
+	f, err := readFile(ctx, path, o, yield)
+	if err != nil {
+		return nil, err
+	}
+	return f, nil
+}
+
+// readFile also gives the format of what holds no object.
+func readFile(ctx context.Context, path string, o Options, yield func(*Row) error) (*Format, error) {
 	f, err := openFile(path)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
-	format, err := Read(ctx, f, o, yield)
+	format, err := read(ctx, f, o, yield)
+	return format, inFile(err, path)
+}
+
+// inFile adds the file to an error.
+func inFile(err error, path string) error {
 	var e *Error
 	if errors.As(err, &e) && e.File == "" {
 		e.File = path
 	}
-	return format, err
+	return err
 }
 
 func openFile(path string) (*os.File, error) {
@@ -173,25 +188,40 @@ func withoutPath(err error) error {
 //
 // Whether the listing is whole is known only when all files of it were read: see Partial.
 func Read(ctx context.Context, r io.Reader, o Options, yield func(*Row) error) (*Format, error) {
-	in, err := open(ctx, r, o.Progress)
+	f, err := read(ctx, r, o, yield)
 	if err != nil {
 		return nil, err
 	}
-	defer in.close()
-	rd := &reader{ctx: ctx, in: in, o: &o, yield: yield, format: &Format{
-		Compression: in.compression, Unit: "line", Skipped: map[Reason]int64{},
-	}}
-	if err := rd.read(); err != nil {
+	return f, nil
+}
+
+func read(ctx context.Context, r io.Reader, o Options, yield func(*Row) error) (*Format, error) {
+	rd, err := newReader(ctx, r, &o, yield)
+	if err != nil {
 		return nil, err
+	}
+	defer rd.in.close()
+	if err := rd.read(); err != nil {
+		return rd.format, err
 	}
 	f := rd.format
 	if f.Objects+f.Deleted == 0 && !f.hasPages() {
 		if f.Skipped[OldVersion] > 0 {
-			return nil, refuse(Unknown, "List the present versions of the objects.", "it lists old versions only, and no object that is there now")
+			return f, refuse(Unknown, "List the present versions of the objects.", "it lists old versions only, and no object that is there now")
 		}
-		return nil, refuse(Empty, "List the objects again, after they have arrived.", "it lists no object: it was cut off, or made before the objects arrived, or lists another folder")
+		return f, refuse(Empty, "List the objects again, after they have arrived.", "it lists no object: it was cut off, or made before the objects arrived, or lists another folder")
 	}
 	return f, nil
+}
+
+func newReader(ctx context.Context, r io.Reader, o *Options, yield func(*Row) error) (*reader, error) {
+	in, err := open(ctx, r, o.Progress)
+	if err != nil {
+		return nil, err
+	}
+	return &reader{ctx: ctx, in: in, o: o, yield: yield, format: &Format{
+		Compression: in.compression, Unit: "line", Skipped: map[Reason]int64{},
+	}}, nil
 }
 
 // errEnough ends an inspection.
@@ -205,28 +235,21 @@ func Inspect(ctx context.Context, path string, o Options, n int) (*Format, []Row
 		return nil, nil, err
 	}
 	defer f.Close()
-	in, err := open(ctx, f, o.Progress)
-	if err == nil {
-		defer in.close()
-		var rows []Row
-		rd := &reader{ctx: ctx, in: in, o: &o, format: &Format{
-			Compression: in.compression, Unit: "line", Skipped: map[Reason]int64{},
-		}}
-		rd.yield = func(r *Row) error {
-			if rows = append(rows, r.Clone()); len(rows) >= n {
-				return errEnough
-			}
-			return nil
+	var rows []Row
+	rd, err := newReader(ctx, f, &o, func(r *Row) error {
+		if rows = append(rows, r.Clone()); len(rows) >= n {
+			return errEnough
 		}
-		if err = rd.read(); err == nil || errors.Is(err, errEnough) {
-			return rd.format, rows, nil
-		}
+		return nil
+	})
+	if err != nil {
+		return nil, nil, inFile(err, path)
 	}
-	var e *Error
-	if errors.As(err, &e) && e.File == "" {
-		e.File = path
+	defer rd.in.close()
+	if err := rd.read(); err != nil && !errors.Is(err, errEnough) {
+		return nil, nil, inFile(err, path)
 	}
-	return nil, nil, err
+	return rd.format, rows, nil
 }
 
 // A reader is one reading of one listing.
@@ -282,7 +305,7 @@ func (rd *reader) take(rec *record) error {
 	f.Objects++
 	if row.Size >= 0 {
 		f.Sized++
-		f.Bytes += row.Size
+		f.Bytes += min(row.Size, math.MaxInt64-f.Bytes)
 	}
 	if len(row.Sums) > 0 {
 		f.Summed++

@@ -413,6 +413,18 @@ func TestContradiction(t *testing.T) {
 	}
 }
 
+// A row stands at the line in which it begins.
+func TestLines(t *testing.T) {
+	var at []int64
+	_, err := Read(t.Context(), strings.NewReader("\nKey,Size\n\"a\nb\",1\n\nc,2\n"), Options{}, func(r *Row) error { at = append(at, r.At); return nil })
+	if err != nil || !slices.Equal(at, []int64{3, 6}) {
+		t.Errorf("rows at %v, %v", at, err)
+	}
+	if _, _, err := rowsOf(t, "Key,Size\n\"a\nb\",1\nc\n", Options{}); err == nil || !strings.Contains(err.Error(), "line 4: 1 field where the first line has 2") {
+		t.Errorf("a short row: %v", err)
+	}
+}
+
 func TestFacts(t *testing.T) {
 	_, f, err := rowsOf(t, "Key,Size,LastModified\narchive/b,2,2031-05-04T03:02:01.5Z\narchive/a,3,2031-05-04 05:02:00+02:30\narchive/,0,2035-01-01T00:00:00Z\n", Options{})
 	if err != nil {
@@ -525,6 +537,9 @@ func TestSet(t *testing.T) {
 	write(t, at("two/a.json"), `{"columns":"key,size"}`)
 	write(t, at("two/b.json"), `{"columns":"size,key"}`)
 	write(t, at("two/part.csv"), "1,2\n3,4\n")
+	write(t, at("pages/1.json"), `{"items":[{"name":"a","size":1}],"next":"x"}`)
+	write(t, at("pages/2.json"), `{"items":[],"next":null}`)
+	write(t, at("empty.csv"), "")
 	write(t, at("plain.json"), `[{"key":"z","size":9}]`)
 	for _, tc := range []struct {
 		name    string
@@ -538,6 +553,8 @@ func TestSet(t *testing.T) {
 		{"a header in the first part only", []string{"cut/1.csv", "cut/2.csv"}, "a 1,b 2", ""},
 		{"given twice", []string{"plain.json", "plain.json"}, "z 9", ""},
 		{"a mixture", []string{"plain.json", "cols/part.tsv", "cut/1.csv"}, "z 9,a 5,b 6,a 1", ""},
+		{"an empty last page", []string{"pages/1.json", "pages/2.json"}, "a 1", ""},
+		{"only the first page", []string{"pages/1.json"}, "a 1", "more follows"},
 		{"a part is not there", []string{"gone/schema.json"}, "a 5", "1 part that the schema file names is not there, x/data/2.csv first"},
 		{"a part was not given", []string{"gone/1.csv.gz"}, "a 5", "x/data/2.csv"},
 	} {
@@ -573,10 +590,17 @@ func TestSet(t *testing.T) {
 		}
 		for i := range set.Parts {
 			f, rows, err := set.Inspect(t.Context(), Options{}, i, 1)
-			if err != nil || len(rows) != 1 || f.String() != formats[i].String() {
+			if err != nil || len(rows) != int(min(1, formats[i].Objects+formats[i].Deleted)) || f.String() != formats[i].String() {
 				t.Errorf("%s: part %d is inspected as %v, read as %v: %v", tc.name, i, f, formats[i], err)
 			}
 		}
+	}
+	empty, err := Gather([]string{at("empty.csv"), at("pages/2.json")})
+	if err == nil {
+		_, err = empty.Read(t.Context(), Options{}, func(int, *Row) error { return nil })
+	}
+	if !errors.Is(err, ErrListing) {
+		t.Errorf("nothing in any part: %v", err)
 	}
 	for name, want := range map[string]string{"two/a.json": "names the columns", "nowhere": "no such file", "two": "folder"} {
 		if set, err := Gather([]string{at(name)}); err == nil || !strings.Contains(err.Error(), want) || !errors.Is(err, ErrListing) {

@@ -217,11 +217,6 @@ func (r *record) isEntry() bool {
 	return r.key.set && (r.size.set || r.nSums > 0 || r.said == deleted || r.upload || r.folder)
 }
 
-// marked reports whether the fields are those of a page.
-func (r *record) marked() bool {
-	return r.truncated || r.start.set || r.next.set && len(r.get(r.next)) > 0
-}
-
 // adopt takes what a record below holds, where this one has nothing of its own: the size that stands among
 // an object's properties, say. Its key is never taken: that would be the name of something else.
 func (r *record) adopt(o *record) {

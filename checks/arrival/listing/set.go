@@ -333,11 +333,10 @@ func (s *Set) Read(ctx context.Context, o Options, yield func(part int, r *Row) 
 		if o.Progress != nil {
 			one.Progress = func(n int64) { o.Progress(done + n) }
 		}
-		f, err := ReadFile(ctx, p.Path, one, func(r *Row) error { return yield(i, r) })
+		f, err := readFile(ctx, p.Path, one, func(r *Row) error { return yield(i, r) })
 		var e *Error
-		if errors.As(err, &e) && e.Is == Empty && len(s.Parts) > 1 && e.Unit == "" && f == nil {
-			// One part of several may hold nothing; all of them together must hold something.
-			f, err = &Format{Encoding: "UTF-8", Skipped: map[Reason]int64{}}, nil
+		if errors.As(err, &e) && e.Is == Empty && f != nil && len(s.Parts) > 1 {
+			err = nil // one part of several may hold nothing; all together must hold something
 		}
 		if err != nil {
 			return nil, err

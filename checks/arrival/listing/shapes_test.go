@@ -157,8 +157,8 @@ func TestCut(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for k := range 40 {
-			at := 1 + (len(text)-2)*k/40
+		for k := range 10 {
+			at := 1 + (len(text)-2)*k/10
 			n := 0
 			_, err := Read(t.Context(), bytes.NewReader(text[:at]), Options{}, func(*Row) error { n++; return nil })
 			if err == nil && n >= len(w.Objects) {

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"unicode"
+	"unicode/utf8"
 )
 
 // A splitter takes the records of a table apart: RFC 4180 with a delimiter of choice, and with tabs the IANA
@@ -16,6 +18,7 @@ import (
 // file. A fuzz test compares both in all else.
 type splitter struct {
 	next  func() ([]byte, error) // the next line without its LF
+	began func()                 // called when a record has begun; may be nil
 	comma byte
 	crlf  bool // lines end with CR LF
 	quote bool // with tabs: quotation marks are those of RFC 4180 throughout
@@ -58,6 +61,9 @@ func (s *splitter) read() error {
 		}
 		if len(line) == 0 || len(line) == 1 && line[0] == '\r' {
 			continue
+		}
+		if s.began != nil {
+			s.began()
 		}
 		return s.split(line)
 	}
@@ -109,16 +115,18 @@ func (s *splitter) split(line []byte) error {
 }
 
 // quoted reports whether a field of a table with tabs, which begins with a quotation mark, is quoted: it holds
-// what only a quoted field can hold, or what is written so in a quoted field only.
+// what only a quoted field can hold, or what is written so in a quoted field only, or begins with a space, for
+// which some quote it.
 func (s *splitter) quoted(line []byte) bool {
 	rest := line[1:]
-	needed := false
+	first, _ := utf8.DecodeRune(rest)
+	needed := unicode.IsSpace(first) || bytes.HasPrefix(rest, []byte(`\."`))
 	for {
 		i := bytes.IndexByte(rest, '"')
 		if i < 0 {
 			return false
 		}
-		needed = needed || bytes.IndexByte(rest[:i], '\t') >= 0
+		needed = needed || bytes.ContainsAny(rest[:i], "\t\r")
 		rest = rest[i+1:]
 		if len(rest) > 0 && rest[0] == '"' {
 			needed, rest = true, rest[1:]

@@ -517,9 +517,10 @@ func (t *table) read() error {
 	t.describe()
 	s.next = rd.line
 	s.text, s.ends = nil, nil
+	from := int64(0) // the line in which the record begins
+	s.began = func() { from = rd.at }
 	var rec record
 	for first := true; ; first = false {
-		// Empty lines come before the record, never within.
 		err := s.read()
 		if errors.Is(err, io.EOF) {
 			return nil
@@ -533,6 +534,8 @@ func (t *table) read() error {
 		if first && t.header {
 			continue
 		}
+		last := rd.at
+		rd.at = from
 		if s.len() != len(t.fields) {
 			return rd.bad("Get the listing again: the line is cut off, or the listing has more than one delimiter.",
 				"%s where the first line has %d", plural(int64(s.len()), "field"), len(t.fields))
@@ -551,6 +554,7 @@ func (t *table) read() error {
 		if err := rd.take(&rec); err != nil {
 			return err
 		}
+		rd.at = last
 	}
 }
 
