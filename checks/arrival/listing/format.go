@@ -69,6 +69,7 @@ type Format struct {
 	Folded      []string
 	FoldedCount int64
 	Pages       []Page
+	unnamed     []unnamed // columns of true and false that nobody has named, of a table
 	relative    bool // Folded are named from the folder that was listed, whichever it is
 }
 

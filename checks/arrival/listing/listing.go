@@ -207,7 +207,7 @@ func read(ctx context.Context, r io.Reader, o Options, yield func(*Row) error) (
 	f := rd.format
 	if f.Objects+f.Deleted == 0 && !f.hasPages() {
 		if f.Skipped[OldVersion] > 0 {
-			return f, refuse(Unknown, "List the present versions of the objects.", "it lists old versions only, and no object that is there now")
+			return f, refuse(Empty, "List the present versions of the objects.", "it lists old versions only, and no object that is there now")
 		}
 		return f, refuse(Empty, "List the objects again, after they have arrived.", "it lists no object: it was cut off, or made before the objects arrived, or lists another folder")
 	}

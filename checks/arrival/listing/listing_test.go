@@ -211,7 +211,7 @@ func TestRefused(t *testing.T) {
 		"blank":                        {"\n\n", "", "empty", Empty},
 		"header only":                  {"Key,Size\n", "", "lists no object", Empty},
 		"folders only":                 {"Key,Size\na/,0\n", "", "lists no object", Empty},
-		"old versions only":            {"Key,Size,IsLatest\na,1,false\n", "", "old versions only", ""},
+		"old versions only":            {"Key,Size,IsLatest\na,1,false\n", "", "old versions only", Empty},
 		"cut in a row":                 {"Key,Size\na,1\nb", "", "line 3", ""},
 		"cut in quotes":                {"Key,Size\n\"archive/no", "", two, ""},
 		"two delimiters":               {"Key,Size\narchive/a;1\n", "", two, ""},
@@ -609,6 +609,23 @@ func TestSet(t *testing.T) {
 	}
 	if _, err := Gather(nil); !errors.Is(err, ErrListing) {
 		t.Errorf("nothing: %v", err)
+	}
+	// A column of true and false that nobody has named changes from part to part.
+	write(t, at("v/1.csv"), "a/1,5,true\n")
+	write(t, at("v/2.csv"), "a/2,6,false\n")
+	for columns, want := range map[string]string{"": "column 3 holds true and false", "latest=3": ""} {
+		parts, err := Gather([]string{at("v/1.csv"), at("v/2.csv")})
+		if err != nil {
+			t.Fatal(err)
+		}
+		choice, err := ParseColumns(columns)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, err = parts.Read(t.Context(), Options{Columns: choice}, func(int, *Row) error { return nil })
+		if want == "" && err != nil || want != "" && (err == nil || !strings.Contains(err.Error(), want)) {
+			t.Errorf("%s: %v", columns, err)
+		}
 	}
 	// Two schema files that differ: neither is followed, and the columns cannot be told.
 	set, err := Gather([]string{at("two/part.csv")})

@@ -338,6 +338,9 @@ func (s *Set) Read(ctx context.Context, o Options, yield func(part int, r *Row) 
 		if errors.As(err, &e) && e.Is == Empty && f != nil && len(s.Parts) > 1 {
 			err = nil // one part of several may hold nothing; all together must hold something
 		}
+		if err == nil {
+			err = inFile(steadyParts(f, formats), p.Path)
+		}
 		if err != nil {
 			return nil, err
 		}
@@ -345,6 +348,11 @@ func (s *Set) Read(ctx context.Context, o Options, yield func(part int, r *Row) 
 		done += p.Size
 	}
 	if !slices.ContainsFunc(formats, func(f *Format) bool { return f.Objects+f.Deleted > 0 || f.hasPages() }) {
+		for _, f := range formats {
+			if f.Skipped[OldVersion] > 0 {
+				return nil, refuse(Empty, "List the present versions of the objects.", "all parts list old versions only, and no object that is there now")
+			}
+		}
 		return nil, refuse(Empty, "List the objects again, after they have arrived.", "no part of it lists an object")
 	}
 	return formats, nil

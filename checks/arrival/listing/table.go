@@ -523,6 +523,7 @@ func (t *table) read() error {
 	for first := true; ; first = false {
 		err := s.read()
 		if errors.Is(err, io.EOF) {
+			rd.format.unnamed = t.unnamed
 			return nil
 		}
 		if err != nil {
@@ -568,9 +569,33 @@ func (t *table) steady() error {
 		case !u.known:
 			u.value, u.known = v, true
 		case u.value != v:
-			n := strconv.Itoa(u.column + 1)
-			return t.rd.bad("Say what it means: latest="+n+" if it says which version is present, deleted="+n+" if it marks deletions, ignore="+n+" if neither.",
-				"column %s holds true and false, and without a name it may tell objects from old versions", n)
+			hint, err := u.unclear()
+			return t.rd.bad(hint, "%w", err)
+		}
+	}
+	return nil
+}
+
+// unclear says that the column must be named.
+func (u *unnamed) unclear() (hint string, err error) {
+	n := strconv.Itoa(u.column + 1)
+	return "Say what it means: latest=" + n + " if it says which version is present, deleted=" + n + " if it marks deletions, ignore=" + n + " if neither.",
+		errors.New("column " + n + " holds true and false, and without a name it may tell objects from old versions")
+}
+
+// steadyParts refuses what steady does, where the column changes from one part of a table to the next.
+func steadyParts(f *Format, before []*Format) error {
+	for _, b := range before {
+		if b.Shape != f.Shape || len(b.Columns) != len(f.Columns) {
+			continue
+		}
+		for _, u := range f.unnamed {
+			for _, v := range b.unnamed {
+				if u.column == v.column && u.known && v.known && u.value != v.value {
+					hint, err := u.unclear()
+					return &Error{Err: err, Hint: hint}
+				}
+			}
 		}
 	}
 	return nil
