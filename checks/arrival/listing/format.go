@@ -70,7 +70,7 @@ type Format struct {
 	FoldedCount int64
 	Pages       []Page
 	unnamed     []unnamed // columns of true and false that nobody has named, of a table
-	relative    bool // Folded are named from the folder that was listed, whichever it is
+	relative    bool      // Folded are named from the folder that was listed, whichever it is
 }
 
 func (f *Format) hasPages() bool {

@@ -332,7 +332,7 @@ func TestPartial(t *testing.T) {
 		"outer page says no, inner yes":   {[]string{`{"IsTruncated":false,"pages":[{"l":[{"key":"a","size":1}],"IsTruncated":true}]}`}, "", ""},
 		"XML truncated":                   {[]string{xml("a", "", true)}, "", "more follows"},
 		"XML, both, by the last key":      {[]string{xml("a", "", true), xml("b", "a", false)}, "", ""},
-		"XML, the list in an element":     {[]string{`<R><Blobs><Blob><Name>a</Name><Properties><Content-Length>1</Content-Length></Properties></Blob></Blobs><NextMarker>x</NextMarker></R>`}, "", "more follows"},
+		"XML, the list in an element":     {[]string{`<R><Entries><Entry><Name>a</Name><Properties><Content-Length>1</Content-Length></Properties></Entry></Entries><NextMarker>x</NextMarker></R>`}, "", "more follows"},
 		"an empty last page":              {[]string{page("a", "", "t", true), `{"Marker":"t","Contents":[],"IsTruncated":false,"Prefix":"p/"}`}, "", ""},
 		"folders not opened":              {[]string{`{"Contents":[{"Key":"a","Size":1}],"CommonPrefixes":[{"Prefix":"day1/"}]}`}, "", "1 folder is named but not opened, day1/ first"},
 		"folders not opened, elsewhere":   {[]string{`{"Contents":[{"Key":"archive/a","Size":1}],"CommonPrefixes":[{"Prefix":"other/"}]}`}, "archive/", ""},

@@ -120,9 +120,9 @@ root = ET.Element("objects")
 for o in legal:
     ET.SubElement(root, "object", {"key": o["key"], "size": str(o["size"]), "md5": o["md5"].hexdigest()})
 save("attributes.xml", ET.tostring(root, encoding="utf-8").replace(b"\r", b"&#13;").replace(b"\t", b"&#09;"), legal)
-root = ET.Element("EnumerationResults")
+root = ET.Element("Results")
 for o in legal:
-    b = ET.SubElement(ET.SubElement(root, "Blobs") if root.find("Blobs") is None else root.find("Blobs"), "Blob")
+    b = ET.SubElement(ET.SubElement(root, "Entries") if root.find("Entries") is None else root.find("Entries"), "Entry")
     ET.SubElement(b, "Name").text = o["key"]
     p = ET.SubElement(b, "Properties")
     ET.SubElement(p, "Content-Length").text = str(o["size"])
