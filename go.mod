@@ -7,9 +7,11 @@ require (
 	github.com/adrg/xdg v0.5.3
 	github.com/dustin/go-humanize v1.1.0
 	github.com/fyne-io/oksvg v0.2.0
+	github.com/go-json-experiment/json v1.27.2
 	github.com/godbus/dbus/v5 v5.1.0
 	github.com/google/go-cmp v0.7.0
 	github.com/jezek/xgb v1.1.1
+	github.com/klauspost/compress v1.20.4
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/rymdport/portal v0.4.2
 	github.com/shirou/gopsutil/v3 v3.24.5
