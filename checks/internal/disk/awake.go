@@ -26,9 +26,3 @@ const appName = "Loadline"
 func caffeinate(pid int) (program string, args []string) {
 	return "/usr/bin/caffeinate", []string{"-i", "-w", strconv.Itoa(pid)}
 }
-
-// SetThreadExecutionState of Windows (winbase.h).
-const (
-	esContinuous     = 0x80000000
-	esSystemRequired = 0x00000001
-)
