@@ -48,9 +48,17 @@ type Job struct {
 	Workers int
 	// StandIn replaces the mount facts of the share in the demo. The report says so.
 	StandIn *share.Facts
-	Version string
+	// StandInSource replaces what is measured of the source's disk, in the demo and in tests.
+	StandInSource *SourceFacts
+	Version       string
 	// Now is the clock; nil means time.Now.
 	Now func() time.Time
+}
+
+// SourceFacts say how fast a source's disk is.
+type SourceFacts struct {
+	Rate float64 // bytes a second that it reads; 0 unknown
+	USB  float64 // line rate of its USB link, bits a second; 0 unknown or none
 }
 
 // Defaults of a Job.

@@ -208,6 +208,20 @@ func StateOf[T any](pass *Pass, c *Check) *T {
 	return nil
 }
 
+// Shared returns what several checks of one run need and only one has to find out: the first who asks
+// makes it, in its Finish. The key is a type or a variable of the asking package.
+func Shared[T any](pass *Pass, key any, find func() T) T {
+	if v, ok := pass.run.shared[key]; ok {
+		return v.(T)
+	}
+	v := find()
+	if pass.run.shared == nil {
+		pass.run.shared = map[any]any{}
+	}
+	pass.run.shared[key] = v
+	return v
+}
+
 // Tally returns the totals of the walk. For use in Finish.
 func (pass *Pass) Tally() *Tally { return pass.run.tally }
 

@@ -47,6 +47,7 @@ type run struct {
 	phases   phases
 	progress walk.Progress // of the walk over the source
 
+	shared   map[any]any     // what checks found out for each other; see Shared
 	results  []Result        // of the checks that have ended
 	describe []func(*Report) // what checks have to say of the report as a whole
 

@@ -24,7 +24,8 @@ import (
 
 // Cases are trees in, reports out. Each file of testdata/cases holds, under a line on what it shows,
 //
-//	-- job --    KEY VALUE lines: prefix, key-bytes, object-bytes, portable, no-trial, link, uplink, battery
+//	-- job --    KEY VALUE lines: prefix, key-bytes, object-bytes, portable, no-trial, link, uplink, battery,
+//	             box, source-rate, source-usb
 //	-- share --  the share, where there is one: KEY VALUE lines for the mount (type, from, options,
 //	             free, total, inodes, name-limit, version, system, same-disk) and what the trial is to
 //	             have measured (trial KEY VALUE)
@@ -182,6 +183,18 @@ func (c *aCase) set(t *testing.T, part, key, value string) (err error) {
 		j.Uplink, err = checks.ParseRate(value)
 	case "battery":
 		j.Battery = duration()
+	case "box":
+		j.Box = number()
+	case "source-rate", "source-usb":
+		if j.StandInSource == nil {
+			j.StandInSource = &checks.SourceFacts{}
+		}
+		bits, e := checks.ParseRate(value)
+		if key == "source-usb" {
+			j.StandInSource.USB, err = bits, e
+		} else {
+			j.StandInSource.Rate, err = bits/8, e
+		}
 	default:
 		err = errors.New("no such key")
 	}
