@@ -11,7 +11,7 @@ const (
 	firstRead = 4 << 10  // one page: what a file that is no clip costs
 	maxWindow = 64 << 10 // of one read
 	maxReads  = 1 << 14  // of one file: four hours in fragments of a second
-	maxBytes  = 64 << 20 // of one file
+	maxBytes  = 32 << 20 // of one file
 )
 
 // errTooMuch ends a look that has read as much of a file as it may.
