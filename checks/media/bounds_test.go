@@ -74,7 +74,7 @@ func TestHostile(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			many := bytes.Repeat(c.part, 1+10_000/len(c.part))
-			for _, size := range []int64{1 << 24, math.MaxInt64} {
+			for _, size := range []int64{1 << 20, math.MaxInt64} {
 				r := &endless{head: c.head, part: many}
 				v, err := Judge(r, size, "a.mxf")
 				if err != nil || v.Kind == Other {
