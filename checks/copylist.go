@@ -94,7 +94,7 @@ func (j *Job) spare(found []Finding) {
 	}
 	for i := range found {
 		if p := found[i].Path; p != "" && !j.CopiesFile(p) && !j.CopiesFolder(p) {
-			found[i].Level = Note
+			found[i].Spared, found[i].Level = found[i].Level, Note
 		}
 	}
 }

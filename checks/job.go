@@ -28,6 +28,7 @@ type Job struct {
 	CopyList    *CopyList // what of the source is to be copied; nil means all
 	Portable    bool      // notes on non-portable names become warnings
 	NoTrial     bool      // write nothing on the share
+	NamesOnly   bool      // the trial on the share measures no rates: for who asks of names only
 	// AllAttributes asks every file and folder of a large disk for extended attributes and access
 	// lists, a call to the system for each; otherwise a sample.
 	AllAttributes bool

@@ -18,6 +18,7 @@ type Finding struct {
 	Path   string
 	Rule   *Rule
 	Level  Level
+	Spared Level  // what Level would be, where it is a note since a copy list leaves this out
 	Size   int64  // bytes of the file; 0 for folders and the whole job
 	Detail string // the number and the limit: "name is 271 bytes, the share takes 255"
 	// Remedy replaces Rule.Fix where one finding wants another.

@@ -38,7 +38,7 @@ type Report struct {
 	// Job is what was checked, with its places as they were settled. Places are compared by it, never
 	// by what was typed.
 	Job Job
-	// Trial is what the write trial measured of the share; nil where none was made.
+	// Trial is what the write trial measured of the share; nil where none ran to its end.
 	Trial *share.Result
 	// Largest are the folders that hold the most bytes, themselves and below, most first.
 	Largest []FolderSum
@@ -51,6 +51,7 @@ type Place struct {
 	From    string   // device or host:/export
 	Type    string   // file system type
 	Options []string // mount options in force
+	NameMax int      // longest name in bytes, as the file system says; 0 unknown
 	Free    int64    // bytes; -1 unknown
 	Total   int64    // bytes; -1 unknown
 }

@@ -4,6 +4,7 @@ import (
 	"fyne.io/fyne/v2"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // filesLayout: title, tools, the list, and what is chosen at the foot. The foot is high enough for
@@ -15,7 +16,7 @@ type filesLayout struct {
 const footHigh = 116
 
 func (l *filesLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	e := edge(s.Width)
+	e := kit.Edge(s.Width)
 	footLeast := float32(footHigh)
 	if l.p != nil { // on a low window the row itself must do for the path
 		if l.p.path.Hidden = s.Height < viewLow; l.p.path.Hidden {
@@ -23,16 +24,16 @@ func (l *filesLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 		}
 	}
 	w := s.Width - 2*e
-	y := float32(gapMid)
+	y := float32(kit.GapMid)
 	for _, x := range o[:2] {
-		h := heightOf(x, w)
-		place(x, e, y, w, h)
+		h := kit.HeightOf(x, w)
+		kit.SetBounds(x, e, y, w, h)
 		y += h + 10
 	}
-	foot := min(max(heightOf(o[3], w), footLeast), s.Height*0.4)
-	list := s.Height - y - foot - 10 - gapMid
-	place(o[2], e, y, w, max(list, 80))
-	place(o[3], e, y+max(list, 80)+10, w, foot)
+	foot := min(max(kit.HeightOf(o[3], w), footLeast), s.Height*0.4)
+	list := s.Height - y - foot - 10 - kit.GapMid
+	kit.SetBounds(o[2], e, y, w, max(list, 80))
+	kit.SetBounds(o[3], e, y+max(list, 80)+10, w, foot)
 }
 
 func (*filesLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(600, 300) }
@@ -53,26 +54,22 @@ func (l *footLayout) text(o []fyne.CanvasObject, w float32) float32 {
 		if w < footNarrow {
 			words = [3]string{"Name", "Copy", "Open"}
 		}
-		for i, b := range []*button{l.p.full, l.p.copy, l.p.reveal} {
-			b.set(b.icon, words[i])
+		for i, b := range []*kit.Button{l.p.full, l.p.copy, l.p.reveal} {
+			b.Set(b.Icon, words[i])
 		}
 	}
-	if room := w - o[1].MinSize().Width - 16; room != l.p.room {
-		l.p.room = room
-		l.p.shorten()
-	}
-	return l.p.room
+	return w - o[1].MinSize().Width - 16
 }
 
 func (l *footLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	w, b := l.text(o, s.Width), o[1].MinSize()
-	h := min(heightOf(o[0], w), s.Height)
-	place(o[0], 0, (s.Height-h)/2, w, h)
-	place(o[1], s.Width-b.Width, (s.Height-b.Height)/2, b.Width, b.Height)
+	h := min(kit.HeightOf(o[0], w), s.Height)
+	kit.SetBounds(o[0], 0, (s.Height-h)/2, w, h)
+	kit.SetBounds(o[1], s.Width-b.Width, (s.Height-b.Height)/2, b.Width, b.Height)
 }
 
-func (l *footLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {
-	return max(heightOf(o[0], l.text(o, w)), o[1].MinSize().Height)
+func (l *footLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
+	return max(kit.HeightOf(o[0], l.text(o, w)), o[1].MinSize().Height)
 }
 
 func (*footLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(400, 34) }
@@ -98,25 +95,25 @@ func (l *toolsLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 			if s.Width >= toolsWords {
 				label = levelWord(checks.Level(level)) + "  " + label
 			}
-			b.set(b.icon, label)
+			b.Set(b.Icon, label)
 		}
 	}
 	rule, levels, list := o[1].MinSize().Width, o[2].MinSize().Width, o[3].MinSize().Width
 	if s.Width < toolsNarrow {
-		place(o[0], 0, 0, s.Width-rule-gap, high)
-		place(o[1], s.Width-rule, 0, rule, high)
-		place(o[2], 0, high+8, levels, high)
-		place(o[3], s.Width-list, high+8, list, high)
+		kit.SetBounds(o[0], 0, 0, s.Width-rule-gap, high)
+		kit.SetBounds(o[1], s.Width-rule, 0, rule, high)
+		kit.SetBounds(o[2], 0, high+8, levels, high)
+		kit.SetBounds(o[3], s.Width-list, high+8, list, high)
 		return
 	}
 	find := min(s.Width-rule-levels-list-3*gap, 420)
-	place(o[0], 0, 0, find, high)
-	place(o[1], find+gap, 0, rule, high)
-	place(o[2], find+rule+2*gap, 0, levels, high)
-	place(o[3], s.Width-list, 0, list, high)
+	kit.SetBounds(o[0], 0, 0, find, high)
+	kit.SetBounds(o[1], find+gap, 0, rule, high)
+	kit.SetBounds(o[2], find+rule+2*gap, 0, levels, high)
+	kit.SetBounds(o[3], s.Width-list, 0, list, high)
 }
 
-func (*toolsLayout) heightFor(_ []fyne.CanvasObject, w float32) float32 {
+func (*toolsLayout) HeightFor(_ []fyne.CanvasObject, w float32) float32 {
 	if w < toolsNarrow {
 		return 80
 	}

@@ -13,13 +13,15 @@ import (
 	"time"
 
 	"loadline/checks"
+	"loadline/checks/before"
 	"loadline/checks/fix"
 	"loadline/checks/names"
+	"loadline/gui/kit"
 )
 
 // canFix reports whether there is a source whose names could be looked at.
 func (w *Window) canFix() bool {
-	return w.stage == checks.Before && w.view().route.from.get() != ""
+	return w.stage == checks.Before && w.view().setup.from.get() != ""
 }
 
 // showFix opens the page of repairs on the source.
@@ -31,37 +33,37 @@ func (w *Window) showFix() {
 	if w.files != nil {
 		w.files.leave()
 	}
-	w.fix = newFixPage(w, v.route.from.get(), w.limits(v))
+	w.fix = newFixPage(w, w.fixJob(v), v.report)
 	w.show(pageFix)
 	w.win.Canvas().Focus(w.fix.table)
 }
 
-// limits are what new names must keep: what the last report measured, else the usual.
-func (w *Window) limits(v *view) fix.Limits {
-	l := fix.Limits{Share: v.route.to.get(), Prefix: typedPath(v.route.options.prefix.Text)}
-	if v.report == nil || v.report.Source.Path != v.route.from.get() {
-		return l
+// fixJob is what the checks are asked where there is no report that a plan could be made from. A share
+// is written to only if it was checked before.
+func (w *Window) fixJob(v *view) checks.Job {
+	req, err := w.request(v)
+	if err != nil {
+		req.Job = checks.Job{Source: v.setup.from.get(), Share: v.setup.to.get()}
 	}
-	for i := range v.report.Checks {
-		r := &v.report.Checks[i]
-		if n, ok := whole(r, "name_limit"); ok {
-			l.Name = int(n)
-		}
-		if n, ok := whole(r, "limit_bytes"); ok && r.ID == "name-length" {
-			l.Name = int(n)
-		}
-		for _, f := range r.Facts {
-			if on, ok := f.Value.(bool); ok {
-				switch f.Key {
-				case "folds_case":
-					l.FoldsCase = on
-				case "folds_normal_form":
-					l.FoldsForms = on
-				}
-			}
+	req.Job.NamesOnly = true
+	req.Job.NoTrial = v.report == nil || v.report.Trial == nil
+	return req.Job
+}
+
+// planNames makes a plan from a report, and from a new one where that does not do.
+func planNames(ctx context.Context, job checks.Job, rep *checks.Report, wishes fix.Wishes) (*fix.Plan, *checks.Report, error) {
+	if rep != nil {
+		plan, err := fix.NewPlan(ctx, rep, wishes, nil)
+		if !errors.Is(err, fix.ErrReport) && !errors.Is(err, fix.ErrStale) {
+			return plan, rep, err
 		}
 	}
-	return l
+	rep, err := checks.Run(ctx, job, fix.Checks(before.List()), nil)
+	if err != nil {
+		return nil, nil, err
+	}
+	plan, err := fix.NewPlan(ctx, rep, wishes, nil)
+	return plan, rep, err
 }
 
 // ask shows what would be done and asks. What is to be copied is counted first.
@@ -70,14 +72,14 @@ func (p *fixPage) ask() {
 		return
 	}
 	plan := p.plan
-	if len(plan.Makings()) == 0 {
+	if len(plan.Copies()) == 0 {
 		p.askWith(nil)
 		return
 	}
-	var weight *fix.Weight
+	var weight *fix.Estimate
 	p.run("Counting what is to be copied", func(ctx context.Context, _ fix.Options) (*fix.Outcome, error) {
 		var err error
-		weight, err = plan.Weigh(ctx)
+		weight, err = plan.Estimate(ctx)
 		return nil, err
 	}, func(*fix.Outcome) {
 		p.show("")
@@ -85,14 +87,14 @@ func (p *fixPage) ask() {
 	})
 }
 
-func (p *fixPage) askWith(weight *fix.Weight) {
+func (p *fixPage) askWith(weight *fix.Estimate) {
 	plan, n := p.plan, p.renames()
 	var text []string
 	if n > 0 {
-		text = append(text, "On "+names.Quote(p.source)+", "+many(int64(n), "name is", "names are")+" changed as the list shows. The content of files is not touched.")
+		text = append(text, "On "+names.Quote(plan.Source)+", "+many(int64(n), "name is", "names are")+" changed as the list shows. The content of files is not touched.")
 	}
 	if weight != nil {
-		for _, m := range weight.Makings {
+		for _, m := range weight.Copies {
 			what := many(m.Files, "file", "files") + ", " + checks.Bytes(m.Bytes)
 			if m.Archive {
 				text = append(text, "The card "+names.Quote(m.Path)+" goes into one file beside it, "+names.Quote(m.To)+": "+what+". The card stays as it is.")
@@ -135,8 +137,8 @@ func (p *fixPage) askUndo() {
 		return
 	}
 	j := p.past
-	text := capital(work(j.Renames, j.Makings)) + " of " + j.Started.Local().Format("2 January 2006, 15:04") + " are taken back: files get the old names again, and folders their dates."
-	if j.Makings > 0 {
+	text := capitalize(work(j.Renames, j.Copies)) + " of " + j.Started.Local().Format("2 January 2006, 15:04") + " are taken back: files get the old names again, and folders their dates."
+	if j.Copies > 0 {
 		text += " A copy or an archive goes only if what it was made from still holds every byte of it, which takes as long as reading both."
 	}
 	p.w.ask("undo", "Undo?", text,
@@ -161,7 +163,7 @@ func (p *fixPage) goOn() {
 func (p *fixPage) halt() {
 	if p.busy && p.cancel != nil {
 		p.stop.Disable()
-		p.doing.set("Stopping", "")
+		p.doing.Set("Stopping", "")
 		p.cancel()
 	}
 }
@@ -178,10 +180,10 @@ func (p *fixPage) run(doing string, work func(context.Context, fix.Options) (*fi
 	p.edit.Hide()
 	p.offers.Hide()
 	p.meterPlace.Show()
-	p.meter.set(0)
-	p.doing.set(doing, "")
+	p.meter.Set(0)
+	p.doing.Set(doing, "")
 	p.stop.Enable()
-	p.relay()
+	p.relayout()
 	var at atomic.Pointer[fix.Progress]
 	o := fix.Options{Progress: func(now fix.Progress) { at.Store(&now) }}
 	ended := make(chan struct{})
@@ -203,10 +205,10 @@ func (p *fixPage) run(doing string, work func(context.Context, fix.Options) (*fi
 			case <-tick.C:
 			}
 			s := at.Load()
-			p.w.desk.PostWait(func() {
+			p.w.desktop.PostWait(func() {
 				if s != nil && ctx.Err() == nil {
-					p.meter.set(s.Part())
-					p.doing.set(fixWords(*s), "")
+					p.meter.Set(s.Part())
+					p.doing.Set(fixWords(*s), "")
 				}
 				if over {
 					p.past = past
@@ -239,14 +241,14 @@ func (p *fixPage) over(out *fix.Outcome, err error, done func(*fix.Outcome)) {
 	p.meterPlace.Hide()
 	var stopped *fix.StoppedError
 	if err != nil {
-		text := capital(err.Error()) + "."
+		text := capitalize(err.Error()) + "."
 		if errors.Is(err, context.Canceled) && !errors.As(err, &stopped) {
 			text = "Stopped. Nothing was changed."
 		}
 		p.show("")
-		p.why.set(text, colFail)
+		p.why.Set(text, kit.ColFail)
 		p.w.message = text
-		p.relay()
+		p.relayout()
 	} else {
 		done(out)
 	}
@@ -257,11 +259,11 @@ func (p *fixPage) over(out *fix.Outcome, err error, done func(*fix.Outcome)) {
 
 // done checks again what has changed.
 func (p *fixPage) done(o *fix.Outcome) {
-	archives := p.plan != nil && slices.ContainsFunc(p.plan.Makings(), func(m fix.Making) bool { return m.Archive })
+	archives := p.plan != nil && slices.ContainsFunc(p.plan.Copies(), func(m fix.Copy) bool { return m.Archive })
 	p.makes = map[string]bool{}
 	w := p.w
 	listed := w.dropList()
-	text := capital(work(o.Done, o.Made)) + " done. The disk is checked again; “Fix names” can undo."
+	text := capitalize(work(o.Done, o.Made)) + " done. The disk is checked again; “Fix names” can undo."
 	s := checks.Passed
 	switch {
 	case archives:
@@ -284,7 +286,7 @@ func (p *fixPage) done(o *fix.Outcome) {
 func (p *fixPage) undone(o *fix.Outcome) {
 	p.makes = map[string]bool{}
 	listed := p.w.dropList()
-	text, s := capital(work(o.Done, o.Made))+" taken back.", checks.Passed
+	text, s := capitalize(work(o.Done, o.Made))+" taken back.", checks.Passed
 	for i, stay := range o.Stayed {
 		s = checks.Warned
 		if i == mostNamed {
@@ -297,7 +299,8 @@ func (p *fixPage) undone(o *fix.Outcome) {
 		text += " The copy list was of what was there before: save the lists anew."
 	}
 	p.w.tell(s, text)
-	p.look()
+	p.report = nil // it is of the other names
+	p.makePlan()
 }
 
 // skips are the paths of a source that the person wants on the skip list, as long as the program runs.
@@ -310,7 +313,7 @@ func (w *Window) skips(source string) map[string]bool {
 
 // dropList forgets the copy list, whose paths may be gone, and tells whether there was one.
 func (w *Window) dropList() bool {
-	list := w.views[checks.Before].route.options.list
+	list := w.views[checks.Before].setup.options.list
 	was := list.Text != ""
 	list.SetText("")
 	return was
@@ -322,7 +325,7 @@ func (p *fixPage) saveLists() {
 		return
 	}
 	w := p.w
-	stamp := w.desk.Now().Format("2006-01-02 15.04")
+	stamp := w.desktop.Now().Format("2006-01-02 15.04")
 	w.saveSheet("Save the copy list", "One relative path a line: what would arrive as it is named now. What would not goes into a skip list beside it. In the source folder, pax -rw -d /mnt/share < LIST copies exactly these. The checks before and after copying follow this list.",
 		"Loadline copy list "+stamp+".txt",
 		func(path string, out io.Writer) error { return p.writeLists(path, out) })
@@ -339,7 +342,7 @@ func (p *fixPage) writeLists(path string, out io.Writer) error {
 		return errors.Join(err, b.Flush())
 	})
 	if err == nil {
-		p.w.desk.Post(func() { p.w.views[checks.Before].route.options.list.SetText(showPath(path)) })
+		p.w.desktop.Post(func() { p.w.views[checks.Before].setup.options.list.SetText(showPath(path)) })
 	}
 	return err
 }

@@ -23,7 +23,7 @@ func (w *Window) askClean() {
 		"Remove it", "Leave it", func() {
 			go func() {
 				n, err := removeTrials(context.Background(), folder)
-				w.desk.Post(func() {
+				w.desktop.Post(func() {
 					if err != nil {
 						w.tell(checks.Warned, "Not removed: "+oneLine(err.Error())+".")
 						return

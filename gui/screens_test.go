@@ -11,6 +11,7 @@ import (
 	"fyne.io/fyne/v2/test"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // The goldens of this file are text: every object with its place, size, colour and words. They show
@@ -50,9 +51,9 @@ func TestCardStates(t *testing.T) {
 		for _, width := range []float32{1000, 600} {
 			t.Run(fmt.Sprintf("%s-%d", c.name, int(width)), func(t *testing.T) {
 				test.NewTempApp(t)
-				fyne.CurrentApp().Settings().SetTheme(&Theme{Mode: Light})
+				fyne.CurrentApp().Settings().SetTheme(&kit.Theme{Mode: kit.Light})
 				res := of(c.id)
-				l := newLedger([]*checks.Check{res.Check}, cardActions{files: func(*checks.Check) {}})
+				l := newCardList([]*checks.Check{res.Check}, cardActions{files: func(*checks.Check) {}})
 				k := l.cards[0]
 				doing := ""
 				if c.status == checks.Running {
@@ -68,7 +69,7 @@ func TestCardStates(t *testing.T) {
 				k.setOpen(c.open)
 				w := test.NewTempWindow(t, container.NewStack(k))
 				w.SetPadded(false)
-				w.Resize(fyne.NewSize(width, k.heightFor(width)))
+				w.Resize(fyne.NewSize(width, k.HeightFor(width)))
 				golden(t, fmt.Sprintf("card-%s-%d", c.name, int(width)), w.Canvas())
 			})
 		}
@@ -91,7 +92,7 @@ func TestScreens(t *testing.T) {
 			c.watch(checks.Event{Check: list[1], Progress: checks.Progress{
 				Phase: "Reading the source", Elapsed: 12 * time.Second, Entries: 128_410, Bytes: 600_000_000_000, Done: 0.31, Left: 27 * time.Second,
 			}})
-			r.until("progress", func() bool { return r.view().head.meter.value > 0 })
+			r.until("progress", func() bool { return r.view().head.meter.Value > 0 })
 		},
 		"failed":  func(r *rig) { r.done(sample()) },
 		"passed":  func(r *rig) { r.done(clean()) },
@@ -114,8 +115,8 @@ func TestScreens(t *testing.T) {
 		"files": func(r *rig) {
 			r.done(sample())
 			r.findFiles()
-			r.until("rows", func() bool { return !r.files.model.none })
-			r.files.table.choose(1)
+			r.until("rows", func() bool { return !r.files.model.unfiltered })
+			r.files.table.Choose(1)
 		},
 		"files-none": func(r *rig) {
 			r.done(sample())
@@ -125,12 +126,12 @@ func TestScreens(t *testing.T) {
 			r.until("no rows", func() bool { return r.files.model.rows() == 0 })
 		},
 		"keys":    func(r *rig) { r.showKeys() },
-		"save":    func(r *rig) { r.done(sample()); r.desk.ReportDir = "/home/reel"; r.save() },
+		"save":    func(r *rig) { r.done(sample()); r.desktop.ReportDir = "/home/reel"; r.save() },
 		"close":   func(r *rig) { r.start(); r.Close() },
 		"message": func(r *rig) { r.tell(checks.Failed, "No file manager could be opened.") },
 	} {
 		t.Run(name, func(t *testing.T) {
-			r := newRig(t, 1280, 800, Light)
+			r := newRig(t, 1280, 800, kit.Light)
 			show(r)
 			r.settle()
 			golden(t, "screen-"+name, r.win.Canvas())

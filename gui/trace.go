@@ -11,6 +11,7 @@ import (
 	"fyne.io/fyne/v2"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // traceEnv names a file to which the window writes what it shows, for tests that drive it from
@@ -70,7 +71,7 @@ func (w *Window) traceFromEnv() {
 			case <-t.quit:
 				return
 			case <-tick.C:
-				w.desk.Post(func() { t.write(w) })
+				w.desktop.Post(func() { t.write(w) })
 			}
 		}
 	}()
@@ -96,18 +97,18 @@ func (w *Window) snapshot() snapshot {
 	v := w.view()
 	s := snapshot{
 		State: v.state, Page: w.at, Stage: w.stage, Checks: map[string]string{}, Saved: w.saved, Message: w.message,
-		Source: v.route.from.path.Text, Share: v.route.to.path.Text, Theme: "light", Scale: w.win.Canvas().Scale(), At: map[string][4]int{},
+		Source: v.setup.from.path.Text, Share: v.setup.to.path.Text, Theme: "light", Scale: w.win.Canvas().Scale(), At: map[string][4]int{},
 	}
-	if isDark() {
+	if kit.IsDark() {
 		s.Theme = "dark"
 	}
-	if v.route.options != nil {
-		s.Prefix = v.route.options.prefix.Text
+	if v.setup.options != nil {
+		s.Prefix = v.setup.options.prefix.Text
 	}
 	if v.report != nil && (v.state == stateDone || v.state == stateStopped) {
 		s.Verdict = v.report.Verdict.String()
 	}
-	for _, k := range v.ledger.cards {
+	for _, k := range v.list.cards {
 		s.Checks[k.check.ID] = k.status.String()
 		if k.open {
 			s.Open = k.check.ID
@@ -121,7 +122,7 @@ func (w *Window) snapshot() snapshot {
 		s.Rows = w.fix.rows()
 	}
 	if w.sheet != nil {
-		s.Dialog = w.sheet.name
+		s.Dialog = w.sheet.Name
 	}
 	focused, _ := w.win.Canvas().Focused().(fyne.CanvasObject)
 	for name, o := range w.elements() {
@@ -148,20 +149,20 @@ func (p *filesPage) total() int {
 func (w *Window) elements() map[string]fyne.CanvasObject {
 	m := map[string]fyne.CanvasObject{}
 	if s := w.sheet; s != nil {
-		if s.path != nil {
-			m["dialog-path"] = s.path
+		if s.Field != nil {
+			m["dialog-path"] = s.Field
 		}
-		if s.yes != nil {
-			m["dialog-yes"] = s.yes
+		if s.Yes != nil {
+			m["dialog-yes"] = s.Yes
 		}
-		if s.no != nil {
-			m["dialog-no"] = s.no
+		if s.No != nil {
+			m["dialog-no"] = s.No
 		}
 		return m
 	}
 	b := w.bar
 	m["theme"], m["keys"] = b.theme, b.keys
-	for name, x := range map[string]*button{"save": b.save, "fix": b.fix, "last": b.last} {
+	for name, x := range map[string]*kit.Button{"save": b.save, "fix": b.fix, "last": b.last} {
 		if !x.Disabled() {
 			m[name] = x
 		}
@@ -178,7 +179,7 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 	case pageFix:
 		p := w.fix
 		m["back"], m["rows"], m["tab-rename"], m["tab-left"] = p.back, p.table, p.tabRename, p.tabLeft
-		for name, x := range map[string]*button{"rename": p.apply, "undo": p.undo, "go-on": p.resume, "save-lists": p.lists} {
+		for name, x := range map[string]*kit.Button{"rename": p.apply, "undo": p.undo, "go-on": p.resume, "save-lists": p.lists} {
 			if x.Visible() && !x.Disabled() {
 				m[name] = x
 			}
@@ -189,9 +190,9 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 	case pageChecks:
 		v := w.view()
 		m["verdict"] = v.head.box
-		m["source"], m["source-choose"] = v.route.from.path, v.route.from.choose
-		m["share"], m["share-choose"] = v.route.to.path, v.route.to.choose
-		if o := v.route.options; o != nil {
+		m["source"], m["source-choose"] = v.setup.from.path, v.setup.from.choose
+		m["share"], m["share-choose"] = v.setup.to.path, v.setup.to.choose
+		if o := v.setup.options; o != nil {
 			m["prefix"], m["copy-list"] = o.prefix, o.list
 			if v.stage == checks.Before {
 				m["uplink"], m["battery"], m["link"] = o.uplink, o.battery, o.link
@@ -206,7 +207,7 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 		if v.head.files.Visible() {
 			m["files"] = v.head.files
 		}
-		for _, k := range v.ledger.cards {
+		for _, k := range v.list.cards {
 			m["card:"+k.check.ID] = k
 			if k.open && k.files != nil {
 				m["files:"+k.check.ID] = k.files
@@ -227,9 +228,9 @@ func (w *Window) rectangle(o fyne.CanvasObject) (r [4]int, seen bool) {
 	}
 	top, bottom := float32(0), c.Size().Height
 	if w.at == pageChecks && w.sheet == nil {
-		if p := w.view().ledger.page; holds(p.content, o) {
-			top = fyne.CurrentApp().Driver().AbsolutePositionForObject(p.scroll).Y
-			bottom = top + p.scroll.Size().Height
+		if p := w.view().list.page; kit.Holds(p.Content, o) {
+			top = fyne.CurrentApp().Driver().AbsolutePositionForObject(p.Scroll).Y
+			bottom = top + p.Scroll.Size().Height
 		}
 	}
 	if size.Width <= 0 || size.Height <= 0 || pos.Y < top-1 || pos.Y+size.Height > bottom+1 || pos.X < 0 || pos.X > c.Size().Width {

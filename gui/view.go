@@ -8,6 +8,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/gui/kit"
 )
 
 // runState is where a stage's run stands.
@@ -24,11 +25,11 @@ const (
 
 // view is one stage: its two places, its answer and its cards.
 type view struct {
-	stage  checks.Stage
-	head   *head
-	route  *route
-	ledger *ledger
-	root   *fyne.Container
+	stage checks.Stage
+	head  *head
+	setup *setup
+	list  *cardList
+	root  *fyne.Container
 
 	state  runState
 	report *checks.Report
@@ -43,9 +44,9 @@ type view struct {
 type places struct{ from, to, prefix, list string }
 
 func (v *view) places() places {
-	p := places{from: v.route.from.path.Text, to: v.route.to.path.Text}
-	if v.route.options != nil {
-		p.prefix, p.list = v.route.options.prefix.Text, v.route.options.list.Text
+	p := places{from: v.setup.from.path.Text, to: v.setup.to.path.Text}
+	if v.setup.options != nil {
+		p.prefix, p.list = v.setup.options.prefix.Text, v.setup.options.list.Text
 	}
 	return p
 }
@@ -60,86 +61,86 @@ func (v *view) follow() {
 		v.aside, v.asideState, v.state = rep, state, stateIdle
 		v.head.files.Hide()
 		v.head.setPrimary(true)
-		v.route.from.say("", "")
-		v.route.to.say("", "")
+		v.setup.from.say("", "")
+		v.setup.to.say("", "")
 	case v.aside != nil && same:
-		v.take(v.aside, v.asideState)
+		v.setReport(v.aside, v.asideState)
 	}
 }
 
 func newView(w *Window, stage checks.Stage) *view {
 	v := &view{stage: stage, state: stateIdle}
 	v.head = newHead(w.Check, w.Stop, func() { w.showFiles(nil) })
-	v.head.check.set("", stageWords[stage].button)
+	v.head.check.Set("", stageWords[stage].button)
 	var opts *options
-	var from, to *well
+	var from, to *picker
 	switch stage {
 	case checks.Arrival:
-		from = newWell("document", "Manifest", "/path/to/manifest", w.chooser(&from, "Choose the manifest", false))
-		to = newWell("share", "Listing of the store", "/path/to/listing.csv", w.chooser(&to, "Choose the listing", false))
+		from = newPicker("document", "Manifest", "/path/to/manifest", w.chooser(&from, "Choose the manifest", false))
+		to = newPicker("share", "Listing of the store", "/path/to/listing.csv", w.chooser(&to, "Choose the listing", false))
 	default:
-		from = newWell("disk", "Source", "/path/to/the/archive", w.chooser(&from, "Choose the folder to be copied", true))
-		to = newWell("share", "Share", "/path/to/the/mounted/share", w.chooser(&to, "Choose the mounted share", true))
+		from = newPicker("disk", "Source", "/path/to/the/archive", w.chooser(&from, "Choose the folder to be copied", true))
+		to = newPicker("share", "Share", "/path/to/the/mounted/share", w.chooser(&to, "Choose the mounted share", true))
 		opts = newOptions()
 		if stage == checks.After {
 			opts.onlyPlaces()
 		}
 	}
-	v.route = newRoute(from, to, opts)
-	v.ledger = newLedger(w.engine.List(stage), cardActions{files: func(c *checks.Check) { w.showFiles(c) }, clean: w.askClean, fix: w.showFix})
-	top := newColumn(gapMid, v.head.box, v.route.box)
-	v.root = container.New(&viewLayout{page: v.ledger.page, top: top}, container.New(&layersTop{}), v.ledger.page.scroll)
+	v.setup = newSetup(from, to, opts)
+	v.list = newCardList(w.engine.List(stage), cardActions{files: func(c *checks.Check) { w.showFiles(c) }, clean: w.askClean, fix: w.showFix})
+	top := kit.NewColumn(kit.GapMid, v.head.box, v.setup.box)
+	v.root = container.New(&viewLayout{page: v.list.page, top: top}, container.New(&layersTop{}), v.list.page.Scroll)
 	v.root.Objects[0].(*fyne.Container).Objects = []fyne.CanvasObject{top}
 	for _, f := range v.fields() {
-		f.shortcut = w.shortcut
+		f.OnShortcut = w.shortcut
 		f.OnSubmitted = func(string) { w.Check() }
 	}
 	return v
 }
 
-func (v *view) fields() []*field {
-	f := []*field{v.route.from.path, v.route.to.path}
-	if v.route.options != nil {
-		f = append(f, v.route.options.fields()...)
+func (v *view) fields() []*kit.Field {
+	f := []*kit.Field{v.setup.from.path, v.setup.to.path}
+	if v.setup.options != nil {
+		f = append(f, v.setup.options.fields()...)
 	}
 	return f
 }
 
 // lock keeps the input as it is while a run goes on.
 func (v *view) lock(on bool) {
-	v.route.from.lock(on)
-	v.route.to.lock(on)
-	if v.route.options != nil {
-		v.route.options.lock(on)
+	v.setup.from.lock(on)
+	v.setup.to.lock(on)
+	if v.setup.options != nil {
+		v.setup.options.lock(on)
 	}
 }
 
 // reset makes the cards ready for a run.
 func (v *view) reset() {
 	v.report, v.aside = nil, nil
-	for _, k := range v.ledger.cards {
-		v.ledger.update(k.check.ID, checks.Waiting, nil, "")
+	for _, k := range v.list.cards {
+		v.list.update(k.check.ID, checks.Waiting, nil, "")
 	}
-	v.ledger.finish(nil)
+	v.list.finish(nil)
 	v.head.setCounts(nil)
 }
 
-// take shows a whole report.
-func (v *view) take(rep *checks.Report, state runState) {
+// setReport shows a whole report.
+func (v *view) setReport(rep *checks.Report, state runState) {
 	v.report, v.state, v.aside = rep, state, nil
 	for i := range rep.Checks {
 		r := &rep.Checks[i]
-		v.ledger.update(r.ID, r.Status, r, "")
+		v.list.update(r.ID, r.Status, r, "")
 	}
-	v.ledger.finish(rep)
+	v.list.finish(rep)
 	a := answerOf(rep)
-	v.head.say(a.look, a.title, a.next)
+	v.head.say(a.badge, a.title, a.next)
 	v.head.setCounts(rep.Checks)
 	v.head.check.Enable()
-	v.head.check.set("", "Check again")
+	v.head.check.Set("", "Check again")
 	n := flagged(rep)
 	if n > 0 {
-		v.head.files.set("find", "Show "+many(n, "finding", "findings"))
+		v.head.files.Set("find", "Show "+many(n, "finding", "findings"))
 		v.head.files.Show()
 	} else {
 		v.head.files.Hide()
@@ -148,7 +149,7 @@ func (v *view) take(rep *checks.Report, state runState) {
 	// this window.
 	v.head.setPrimary(rep.Interrupted || n == 0 && rep.Verdict != checks.Passed)
 	v.facts()
-	v.relay()
+	v.relayout()
 }
 
 // facts writes beside source and share what a report knows of them.
@@ -164,7 +165,7 @@ func (v *view) facts() {
 	if rep.Source.Type != "" {
 		from = append(from, rep.Source.Type)
 	}
-	v.route.from.say(strings.Join(from, ", "), "")
+	v.setup.from.say(strings.Join(from, ", "), "")
 	if s := rep.Share; s != nil {
 		to := s.Type
 		if s.Free >= 0 && s.Total > 0 {
@@ -176,7 +177,7 @@ func (v *view) facts() {
 		if rep.Invented != "" {
 			to += " (invented for the demo)"
 		}
-		v.route.to.say(to, "")
+		v.setup.to.say(to, "")
 	}
 }
 
@@ -188,25 +189,23 @@ func flagged(rep *checks.Report) int64 {
 	return n
 }
 
-// relay lays out again after a text or a button has changed.
-func (v *view) relay() {
-	relay(v.root)
-	v.ledger.page.reflow()
+// relayout lays out again after a text or a button has changed.
+func (v *view) relayout() {
+	kit.Relayout(v.root)
+	v.list.page.Reflow()
 	v.root.Refresh()
 }
 
 // viewLayout keeps answer and route in place above the cards; where the window is low, they scroll
 // with them.
 type viewLayout struct {
-	page *page
+	page *kit.Page
 	top  *fyne.Container
 	low  bool
 }
 
-const (
-	viewLow = 460
-	viewTop = 18
-)
+// viewLow is the height below which answer and setup scroll with the cards.
+const viewLow = 460
 
 func (l *viewLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	fixed := o[0].(*fyne.Container)
@@ -214,24 +213,23 @@ func (l *viewLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 		l.low = low
 		if low {
 			fixed.Objects = nil
-			l.page.slot.Objects = []fyne.CanvasObject{l.top}
+			l.page.SetAbove(l.top)
 		} else {
-			l.page.slot.Objects = nil
+			l.page.SetAbove()
 			fixed.Objects = []fyne.CanvasObject{l.top}
 		}
-		l.page.layout.w = 0
 	}
 	y := float32(0)
 	if !l.low {
-		w := min(s.Width-2*edge(s.Width), ledgerMost)
-		h := heightOf(l.top, w)
-		place(o[0], 0, 0, s.Width, h+viewTop)
-		place(l.top, (s.Width-w)/2, viewTop, w, h)
-		y = h + viewTop + 10
+		w := min(s.Width-2*kit.Edge(s.Width), kit.PageMost)
+		h := kit.HeightOf(l.top, w)
+		kit.SetBounds(o[0], 0, 0, s.Width, h+kit.PageTop)
+		kit.SetBounds(l.top, (s.Width-w)/2, kit.PageTop, w, h)
+		y = h + kit.PageTop + 10
 	} else {
-		place(o[0], 0, 0, s.Width, 0)
+		kit.SetBounds(o[0], 0, 0, s.Width, 0)
 	}
-	place(o[1], 0, y, s.Width, s.Height-y)
+	kit.SetBounds(o[1], 0, y, s.Width, s.Height-y)
 }
 
 func (l *viewLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(600, 300) }

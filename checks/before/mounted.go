@@ -132,7 +132,7 @@ var ShareMounted = &checks.Check{
 func (s *ShareState) describe(rep *checks.Report) {
 	if f := s.Facts; f != nil && rep.Share != nil {
 		rep.Share.From, rep.Share.Type, rep.Share.Options = f.Mount.From, f.Mount.Type, f.Mount.Options
-		rep.Share.Free, rep.Share.Total = f.Space.Free, f.Space.Total
+		rep.Share.Free, rep.Share.Total, rep.Share.NameMax = f.Space.Free, f.Space.Total, f.Space.NameLimit
 		rep.Invented = f.Invented
 	}
 }

@@ -12,17 +12,13 @@ import (
 	"loadline/checks/walk"
 )
 
-// nameLimit is the longest name that the share takes, in bytes: the least of what was tried, what
-// statfs says, and 255. Some file systems say more than they mean, counting other units than bytes.
+// nameLimit is the longest name that the share takes, in bytes.
 func nameLimit(pass *checks.Pass) int {
-	limit := names.NameMax
-	if got := checks.StateOf[share.Result](pass, shareWrites); got != nil && got.NameLimit > 0 {
-		limit = min(limit, got.NameLimit)
+	says := 0
+	if s := checks.StateOf[ShareState](pass, ShareMounted); s != nil && s.Facts != nil {
+		says = s.Facts.Space.NameLimit
 	}
-	if s := checks.StateOf[ShareState](pass, ShareMounted); s != nil && s.Facts != nil && s.Facts.Space.NameLimit > 0 {
-		limit = min(limit, s.Facts.Space.NameLimit)
-	}
-	return limit
+	return checks.LongestName(checks.StateOf[share.Result](pass, shareWrites), says)
 }
 
 var (
@@ -154,14 +150,10 @@ var nameCharacters = &checks.Check{
 	Fix:   "Rename the files that are listed; Loadline proposes names.",
 	Rules: []*checks.Rule{invalidUTF8, lineBreak, controlCharacter, bidiControl, reservedCharacter, trailingDotOrSpace, leadingSpace, deviceName, leadingHyphen, notPortable},
 	Begin: func(pass *checks.Pass) any {
-		got := checks.StateOf[share.Result](pass, shareWrites)
-		if got == nil {
-			return refusalsOf(nil)
-		}
-		return refusalsOf(got.Refused)
+		return checks.NewRefusals(checks.StateOf[share.Result](pass, shareWrites))
 	},
 	Visit: func(pass *checks.Pass, d *walk.Dir) {
-		refused := pass.State.(*refusals)
+		refused := pass.State.(*checks.Refusals)
 		for i := range d.Entries {
 			e := &d.Entries[i]
 			if traits := names.Look(e.Name); traits.Any(anyCharacterRule) {
@@ -192,7 +184,7 @@ var nameCharacters = &checks.Check{
 
 const anyCharacterRule = names.NotPortable | names.TrailingDot | names.LeadingHyphen | names.Device
 
-func judgeCharacters(pass *checks.Pass, d *walk.Dir, e *walk.Entry, traits names.Traits, refused *refusals) {
+func judgeCharacters(pass *checks.Pass, d *walk.Dir, e *walk.Entry, traits names.Traits, refused *checks.Refusals) {
 	name := e.Name
 	if traits.Any(names.Invalid) {
 		pass.Flag(d, e, invalidUTF8, "%s", firstInvalid(name))
@@ -211,7 +203,7 @@ func judgeCharacters(pass *checks.Pass, d *walk.Dir, e *walk.Entry, traits names
 	if traits.Any(names.Reserved) {
 		level, tail := checks.Warn, ""
 		for _, c := range names.ReservedIn(name) {
-			if refused.ascii[c] {
+			if _, no := refused.Rune(c); no {
 				level, tail = checks.Fail, ", which the share refuses"
 				break
 			}

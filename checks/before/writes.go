@@ -96,7 +96,10 @@ var shareWrites = &checks.Check{
 			Deadline: pass.Job.Deadline,
 			Progress: func(done float64, doing string) { pass.Step(doing, done) },
 		}
-		if pass.Job.StandIn != nil {
+		switch {
+		case pass.Job.NamesOnly:
+			wishes.Bytes, wishes.Files = 4096, 1
+		case pass.Job.StandIn != nil:
 			wishes.Bytes = 4 << 20 // its rate says nothing of a share
 		}
 		if err := stillMounted(ctx, pass, s.Facts); err != nil {
@@ -110,13 +113,16 @@ var shareWrites = &checks.Check{
 		got, err := share.Try(ctx, s.Facts.Path, wishes)
 		if got != nil {
 			pass.State = got
-			pass.Describe(func(rep *checks.Report) { rep.Trial = got })
 			judgeTrial(pass, got)
 		}
 		if err != nil {
 			return err
 		}
-		return stillMounted(ctx, pass, s.Facts)
+		if err := stillMounted(ctx, pass, s.Facts); err != nil {
+			return err
+		}
+		pass.Describe(func(rep *checks.Report) { rep.Trial = got })
+		return nil
 	},
 }
 
@@ -246,24 +252,24 @@ var shareNames = &checks.Check{
 	Begin: func(pass *checks.Pass) any {
 		got := checks.StateOf[share.Result](pass, shareWrites)
 		if got == nil || !got.NamesTried {
-			return (*refusals)(nil)
+			return (*checks.Refusals)(nil)
 		}
-		return refusalsOf(got.Refused)
+		return checks.NewRefusals(got)
 	},
 	Visit: func(pass *checks.Pass, d *walk.Dir) {
-		r := pass.State.(*refusals)
-		if r == nil || r.none {
+		r := pass.State.(*checks.Refusals)
+		if r == nil || !r.Any() {
 			return
 		}
 		for i := range d.Entries {
 			e := &d.Entries[i]
-			if why := r.why(e.Name); why != "" {
-				pass.Flag(d, e, refusesCharacter, "the share %s", why)
+			if f, refused := r.Name(e.Name); refused {
+				pass.Flag(d, e, refusesCharacter, "the share %s", keeping(f))
 			}
 		}
 	},
 	Finish: func(_ context.Context, pass *checks.Pass) error {
-		if pass.State.(*refusals) == nil {
+		if pass.State.(*checks.Refusals) == nil {
 			return errors.New("names could not be tried on the share; see the check before")
 		}
 		got := checks.StateOf[share.Result](pass, shareWrites)
@@ -304,66 +310,8 @@ func choose[T any](is bool, yes, no T) T {
 	return no
 }
 
-// refusals are the characters and habits that the share does not keep, ready for a look-up a name.
-type refusals struct {
-	none   bool
-	runes  map[rune]share.Refusal
-	ascii  [128]bool
-	habits map[string]share.Refusal
-}
-
-func refusalsOf(list []share.Refusal) *refusals {
-	r := &refusals{none: len(list) == 0, runes: map[rune]share.Refusal{}, habits: map[string]share.Refusal{}}
-	for _, f := range list {
-		if f.Habit != "" {
-			r.habits[f.Habit] = f
-			continue
-		}
-		r.runes[f.Rune] = f
-		if f.Rune < 128 {
-			r.ascii[f.Rune] = true
-		}
-	}
-	return r
-}
-
-// why says what the share does to a name, "" if it keeps it.
-func (r *refusals) why(name string) string {
-	for i := 0; i < len(name); i++ {
-		if b := name[i]; b < 128 && r.ascii[b] {
-			return r.say(r.runes[rune(b)])
-		}
-	}
-	t := names.Look(name)
-	if t.Any(names.NotASCII) && !t.Any(names.Invalid) {
-		for _, c := range name {
-			if f, ok := r.runes[c]; ok {
-				return r.say(f)
-			}
-			// One character beyond the Basic Multilingual Plane was tried for all of them.
-			if f, ok := r.habits[share.HabitSupplementary]; ok && c > 0xFFFF {
-				return r.say(f)
-			}
-		}
-	}
-	for _, h := range []struct {
-		trait names.Traits
-		habit string
-	}{
-		{names.Invalid, share.HabitInvalidUTF8},
-		{names.TrailingDot, share.HabitTrailingDot},
-		{names.TrailingSpace, share.HabitTrailingSpace},
-		{names.LeadingSpace, share.HabitLeadingSpace},
-		{names.Device, share.HabitDeviceName},
-	} {
-		if f, ok := r.habits[h.habit]; ok && t.Any(h.trait) {
-			return r.say(f)
-		}
-	}
-	return ""
-}
-
-func (r *refusals) say(f share.Refusal) string {
+// keeping says what the share does to a name that it does not keep.
+func keeping(f share.Refusal) string {
 	if f.Err != nil {
 		return "refuses " + refusalText(f)
 	}

@@ -301,7 +301,7 @@ func (p *Plan) journal() *journal {
 			add(&move{dir: s.folder.path, from: s.entry.name, to: s.entry.to, id: s.entry.id})
 		}
 	}
-	for _, w := range p.Makings() {
+	for _, w := range p.Copies() {
 		dir, from := parent(w.Path)
 		_, to := parent(w.To)
 		add(&move{dir: dir, from: from, to: to, made: &made{Target: raw(w.target)}})

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -12,16 +13,17 @@ import (
 	"loadline/checks/walk"
 )
 
-// A Card is a folder whose inner names are fixed: a database in it, or a standard, says how its
-// files are called, so a rename inside would break it.
+// A Card is a folder whose inner names are fixed: a database in it, a standard, or the program that
+// made it knows its files by their names, so a rename inside would break it.
 type Card struct {
-	Path     string // its topmost folder, relative to the source
+	Path     string // its topmost folder, relative to the source; empty where that is the source or above it
 	Layout   string // what it is, for people
 	Standard string // what fixes its names
 	// File is the name of its archive, which lies beside it or would; empty where the card is the
 	// source itself. Archived says that it is there and holds the same names, sizes and dates.
 	File     string
 	Archived bool
+	Bundle   bool // its desktop shows it as one file
 	// ownName is set where the layout fixes the name of the topmost folder too. Where the layout
 	// has several such names, one in capitals is taken for one of them.
 	ownName bool
@@ -143,11 +145,37 @@ func layoutOf(name string, m marks) (c Card, ok bool) {
 	return Card{}, false
 }
 
-// findCards marks card structures and everything in them. PRIVATE and AVCHD above a structure
+// bundle is the card of a folder that its desktop shows as one file.
+func bundle() Card {
+	return Card{Layout: "a bundle, which its desktop shows as one file", Standard: "common practice, no source", Bundle: true}
+}
+
+// cardOf returns the card that something in a folder belongs to, nil if to none. Itself is the folder that
+// it is, nil if it is none.
+func (f *folder) cardOf(itself *folder) *Card {
+	switch {
+	case f != nil && f.card != nil:
+		return f.card
+	case itself != nil:
+		return itself.card
+	}
+	return nil
+}
+
+// findCards marks card structures and bundles, and everything in them. PRIVATE and AVCHD above a structure
 // belong to it: players look for the whole path.
 func (p *Plan) findCards() {
 	found := map[*folder]Card{}
+	if slices.ContainsFunc(strings.Split(filepath.ToSlash(p.Source), "/"), names.BundleName) {
+		found[p.top] = bundle()
+	}
 	for _, f := range p.sorted() {
+		if names.BundleName(f.name) {
+			c := bundle()
+			c.Path = f.path
+			found[f] = c
+			continue
+		}
 		c, ok := layoutOf(f.name, f.marks)
 		if !ok || f.parent == nil && c.ownName {
 			continue
@@ -197,30 +225,26 @@ const archivesMost = 100
 
 // findArchives looks which cards have an archive beside them already, and names one for the others.
 func (p *Plan) findArchives(ctx context.Context) error {
+	listed := map[string]map[string]string{} // names by their folded form, by folder
 	for _, c := range p.Cards {
 		if c.Path == "" {
 			continue
 		}
 		dir, name := parent(c.Path)
-		f, err := openIn(p.root, cmp.Or(dir, "."))
-		if err != nil {
-			return fmt.Errorf("cannot open the folder %s: %w", names.Quote(dir), cause(err))
-		}
-		list, err := f.Readdirnames(-1)
-		f.Close()
-		if err != nil {
-			return fmt.Errorf("cannot list the folder %s: %w", names.Quote(dir), cause(err))
-		}
-		taken := map[string]string{}
-		for _, n := range list {
-			taken[fold(n)] = n
+		taken := listed[dir]
+		if taken == nil {
+			var err error
+			if taken, err = p.foldedNames(dir); err != nil {
+				return err
+			}
+			listed[dir] = taken
 		}
 		for i := 1; i <= archivesMost && c.File == ""; i++ {
 			number := ""
 			if i > 1 {
 				number = "-" + strconv.Itoa(i)
 			}
-			file := p.Limits.Propose(name + number + archiveEnding)
+			file := p.limits.single(name + number + archiveEnding)
 			is, there := taken[fold(file)]
 			if there {
 				if err := ctx.Err(); err != nil {
@@ -235,6 +259,24 @@ func (p *Plan) findArchives(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// foldedNames returns the names in a folder of the source by their folded form.
+func (p *Plan) foldedNames(dir string) (map[string]string, error) {
+	f, err := openIn(p.root, cmp.Or(dir, "."))
+	if err != nil {
+		return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(dir), cause(err))
+	}
+	defer f.Close()
+	list, err := f.Readdirnames(-1)
+	if err != nil {
+		return nil, fmt.Errorf("cannot list the folder %s: %w", names.Quote(dir), cause(err))
+	}
+	out := map[string]string{}
+	for _, n := range list {
+		out[fold(n)] = n
+	}
+	return out, nil
 }
 
 // isArchive reports whether a file is the archive of a card: by its headers it holds the same names,

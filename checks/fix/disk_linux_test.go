@@ -88,7 +88,8 @@ func (d *disk) daemons() (pids []int) {
 	}
 	for _, p := range procs {
 		line, err := os.ReadFile(p)
-		if err != nil || !slices.Contains(strings.Split(string(line), "\x00"), d.image) {
+		args := strings.Split(string(line), "\x00")
+		if err != nil || !slices.Contains(args, d.image) || !slices.Contains(args, d.path) {
 			continue
 		}
 		if pid, err := strconv.Atoi(strings.Split(p, "/")[2]); err == nil && pid != os.Getpid() {
@@ -174,9 +175,9 @@ func TestDiskPlan(t *testing.T) {
 		}
 		plant(t, root, tree...)
 		before := snapshot(t, root)
-		p := mustPlan(t, root, Limits{})
+		p := mustPlan(t, root, limits{})
 		out := mustApply(t, p)
-		if err := cured(root, Limits{}); err != nil {
+		if err := cured(root, limits{}); err != nil {
 			t.Error(err)
 		}
 		same(t, "content", contents(snapshot(t, root)), contents(before))
@@ -216,7 +217,7 @@ func TestReadOnly(t *testing.T) {
 	before := snapshot(t, root)
 	run(t, "mount", "-o", "remount,ro", d.path)
 	state := t.TempDir()
-	_, err := mustPlan(t, root, Limits{}).Apply(context.Background(), Options{StateDir: state})
+	_, err := mustPlan(t, root, limits{}).Apply(context.Background(), Options{StateDir: state})
 	if !errors.Is(err, syscall.EROFS) || !strings.Contains(err.Error(), "read-only") {
 		t.Errorf("got %v", err)
 	}
@@ -332,7 +333,7 @@ func TestMountedFolder(t *testing.T) {
 	plant(t, root, "disk:/", "a:b")
 	run(t, "mount", "-t", "tmpfs", "tmpfs", root+"/disk:")
 	t.Cleanup(func() { run(t, "umount", root+"/disk:") })
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	same(t, "steps", steps(p), []string{`"a:b" -> "a-b" reserved-character`})
 	if len(p.Left) != 1 || !strings.Contains(p.Left[0].Why, "unmount") {
 		t.Errorf("left %+v", p.Left)
@@ -343,7 +344,7 @@ func TestMountedFolder(t *testing.T) {
 func TestUnreadable(t *testing.T) {
 	const env = "LOADLINE_TEST_USER"
 	if root := os.Getenv(env); root != "" {
-		p := mustPlan(t, root, Limits{})
+		p := mustPlan(t, root, limits{})
 		for _, l := range p.Left {
 			fmt.Println("left:", l.Path, l.Rules, l.Why)
 		}
@@ -387,8 +388,8 @@ func TestUnreadable(t *testing.T) {
 		t.Fatalf("%v\n%s", err, out)
 	}
 	for _, want := range []string{
-		"left: secret.mov [file-unreadable] the mode 0640 (owner 0, group 0) gives no read permission to others, and you are that (user 65534)",
-		"left: shut [folder-unreadable] the folder cannot be listed: permission denied",
+		"left: secret.mov [file-unreadable] mode 0640, owner 0, group 0: you may not read it",
+		"left: shut [folder-unreadable] the folder can't be listed: permission denied",
 		"apply: you may not change names here",
 	} {
 		if !strings.Contains(string(out), want) {

@@ -10,50 +10,7 @@ import (
 )
 
 // ErrName wraps the reason why a name cannot be given.
-var ErrName = errors.New("this name does not hold")
-
-// fault says for people which rule a name breaks.
-func (l *Limits) fault(rule, name string) string {
-	switch rule {
-	case ruleNameLong:
-		return fmt.Sprintf("the name is %d bytes, %d fit", len(name), l.Name)
-	case ruleInvalid:
-		return "the name is not valid UTF-8"
-	case ruleLineBreak:
-		return "the name holds a line break"
-	case ruleControl:
-		return "the name holds a control character"
-	case ruleBidi:
-		return "the name holds a character that turns the direction of text, so it is shown otherwise than it is"
-	case ruleReserved:
-		return "the name holds " + spaced(names.ReservedIn(strings.ToValidUTF8(name, ""))) + ", which other systems refuse"
-	case ruleTrailing:
-		return "the name ends in a dot or a space"
-	case ruleLeadingSpace:
-		return "the name begins with a space"
-	case ruleDevice:
-		return "the name is that of a device on other systems"
-	case ruleLeadingHyphen:
-		return "the name begins with a hyphen, which commands take for an option"
-	case ruleNotNFC:
-		return "the name is not in Normalization Form C"
-	case ruleNotPortable:
-		return "the name holds a character outside A–Z a–z 0–9 . _ -"
-	case ruleRefused:
-		return "the name holds a character that the share refuses"
-	case ruleSameForm:
-		return "another name in the folder is the same but for its normal form"
-	case ruleCaseTwins:
-		return "another name in the folder differs only in capital and small letters"
-	case rulePathLong:
-		return "the path is too long for the share"
-	case ruleKeyLong:
-		return "the path is too long for a key of the object store"
-	}
-	return rule
-}
-
-func spaced(s string) string { return strings.Join(strings.Split(s, ""), " ") }
+var ErrName = errors.New("this name can't be used")
 
 // Holds reports whether a step could take another name (its last part): nil, or an error that wraps
 // ErrName and says what is wrong. It looks at nothing but memory. The files of a family take the new
@@ -124,8 +81,8 @@ func (p *Plan) try(step int, name string) ([]string, error) {
 
 // fits judges one name by itself and by its path.
 func (p *Plan) fits(f *folder, e *entry, name string) error {
-	if broken := p.Limits.broken(name); broken != nil {
-		return fmt.Errorf("%w: %s", ErrName, p.Limits.fault(broken[0], name))
+	if fault := p.limits.fault(name); fault != "" {
+		return fmt.Errorf("%w: %s", ErrName, fault)
 	}
 	n := len(name)
 	if f.parent != nil {
@@ -138,7 +95,7 @@ func (p *Plan) fits(f *folder, e *entry, name string) error {
 			}
 		}
 	}
-	if room, _ := p.Limits.room(); n > room && len(name) >= len(e.to) {
+	if room, _ := p.limits.room(); n > room && len(name) >= len(e.to) {
 		return fmt.Errorf("%w: the longest path would be %d bytes, %d fit: make the name %d bytes shorter", ErrName, n, room, n-room)
 	}
 	return nil

@@ -140,16 +140,16 @@ func newUnit(ms []member) *unit {
 }
 
 // propose returns new names for all members, kept apart from others by a number if it is over 1.
-func (l *Limits) proposeUnit(u *unit, number int) []string {
+func (l *limits) proposeUnit(u *unit, number int) []string {
 	mark := ""
 	if number > 1 {
 		mark = "-" + strconv.Itoa(number)
 	}
 	stems, suffixes := make([]string, len(u.members)), make([]string, len(u.members))
-	room := l.Name
+	room := l.name
 	for i, p := range u.parts {
 		stems[i], suffixes[i] = l.cureStem(p.stem, u.enc), l.cureSuffix(p.suffix, u.enc)
-		most := l.Name
+		most := l.name
 		if u.members[i].most > 0 {
 			most = min(most, u.members[i].most)
 		}
@@ -158,8 +158,8 @@ func (l *Limits) proposeUnit(u *unit, number int) []string {
 	out := make([]string, len(u.members))
 	for i, p := range u.parts {
 		if room < leastName+leastStart {
-			most := cmp.Or(u.members[i].most, l.Name)
-			out[i] = p.prefix + l.build(stems[i], mark, suffixes[i], u.hash, min(most, l.Name)-len(p.prefix))
+			most := cmp.Or(u.members[i].most, l.name)
+			out[i] = p.prefix + l.build(stems[i], mark, suffixes[i], u.hash, min(most, l.name)-len(p.prefix))
 			continue
 		}
 		// All members take the same room, so that their stems stay equal.
@@ -171,23 +171,8 @@ func (l *Limits) proposeUnit(u *unit, number int) []string {
 // resolve gives every entry of a folder its final name. What need not change keeps its name; of
 // twins the larger family does, then the first in byte order.
 func (p *Plan) resolve(f *folder) {
-	var finder names.Twins
 	for _, e := range f.entries {
-		e.to, e.rules = e.name, p.Limits.broken(e.name)
-	}
-	finder.Find(len(f.entries), func(i int) string { return f.entries[i].name },
-		func(i int) names.Traits { return names.Look(f.entries[i].name) },
-		func(kind names.TwinKind, members []int) {
-			rule := ruleCaseTwins
-			if kind == names.SameForm {
-				rule = ruleSameForm
-			}
-			for _, i := range members {
-				f.entries[i].rules = append(f.entries[i].rules, rule)
-			}
-		})
-	for _, e := range f.entries {
-		e.rules = append(e.rules, e.long...)
+		e.to = e.name
 	}
 	c := claims{used: map[string]bool{}, stems: map[string]bool{}, next: map[string]int{}}
 	var change []*unit
@@ -202,7 +187,7 @@ func (p *Plan) resolve(f *folder) {
 	for _, u := range all {
 		switch {
 		case f.keeps(u):
-		case !p.Limits.mustChange(u) && c.free(u.names(), nil):
+		case !mustChange(u) && c.free(u.names(), nil):
 			c.take(u, u.names())
 		default:
 			change = append(change, u)
@@ -222,7 +207,7 @@ func (f *folder) keeps(u *unit) bool {
 func (f *folder) finalLengths() {
 	f.longest = 0
 	for _, e := range f.entries {
-		if e.kind != walk.Folder {
+		if hasPath(e.kind) {
 			f.longest = max(f.longest, len(e.to))
 		}
 	}
@@ -242,9 +227,9 @@ func (u *unit) names() []string {
 }
 
 // mustChange reports whether a unit cannot keep its names even where it is alone in its folder.
-func (l *Limits) mustChange(u *unit) bool {
+func mustChange(u *unit) bool {
 	return slices.ContainsFunc(u.members, func(e *entry) bool {
-		return l.broken(e.name) != nil || e.most > 0 && len(e.name) > e.most
+		return e.most > 0 && len(e.name) > e.most || len(e.flags) > 0 && e.flags[0].treat == treatRename
 	})
 }
 
@@ -294,7 +279,7 @@ const stemTries = 100
 
 // settle finds free names for a unit.
 func (p *Plan) settle(u *unit, c *claims) {
-	first := p.Limits.proposeUnit(u, 1)
+	first := p.limits.proposeUnit(u, 1)
 	if len(first) > 1 && !new(claims).free(first, nil) {
 		// Endings that differed are alike when cured ("a.mov" and "a.mov."): no number keeps
 		// such names apart, so each goes its own way.
@@ -310,7 +295,7 @@ func (p *Plan) settle(u *unit, c *claims) {
 	for n := start; ; n++ {
 		proposed := first
 		if n > 1 {
-			proposed = p.Limits.proposeUnit(u, n)
+			proposed = p.limits.proposeUnit(u, n)
 		}
 		var stems []string
 		for i, s := range proposed {

@@ -143,7 +143,7 @@ func blank(t *testing.T, data []byte) string {
 func TestJournalEndLost(t *testing.T) {
 	root := t.TempDir()
 	plant(t, root, "a:b", "c:d")
-	journal := mustApply(t, mustPlan(t, root, Limits{})).Journal
+	journal := mustApply(t, mustPlan(t, root, limits{})).Journal
 	info, err := os.Stat(journal)
 	if err != nil {
 		t.Fatal(err)
@@ -189,7 +189,7 @@ func TestTornWord(t *testing.T) {
 	root := t.TempDir()
 	plant(t, root, "a:b")
 	before := snapshot(t, root)
-	out := mustApply(t, mustPlan(t, root, Limits{}))
+	out := mustApply(t, mustPlan(t, root, limits{}))
 	data, err := os.ReadFile(out.Journal)
 	if err != nil {
 		t.Fatal(err)

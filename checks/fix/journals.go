@@ -23,7 +23,7 @@ type Journal struct {
 	Started time.Time
 	State   State
 	Renames int
-	Makings int  // copies in the place of links, and archives
+	Copies  int  // copies in the place of links, and archives
 	InRoot  bool // it lies in the source folder
 }
 
@@ -49,7 +49,7 @@ func (j *journal) public() *Journal {
 	}
 	for _, m := range j.moves {
 		if m.made != nil {
-			out.Makings++
+			out.Copies++
 		} else {
 			out.Renames++
 		}
@@ -119,6 +119,10 @@ func Journals(source, stateDir string) ([]*Journal, error) {
 	if err != nil {
 		return nil, err
 	}
+	settled, err := filepath.EvalSymlinks(source)
+	if err != nil {
+		return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(source), cause(err))
+	}
 	var out []*Journal
 	for _, dir := range []string{source, cmpOr(stateDir, StateDir())} {
 		f, err := openAt(dir)
@@ -137,7 +141,7 @@ func Journals(source, stateDir string) ([]*Journal, error) {
 			if !strings.HasSuffix(name, journalSuffix) || !strings.HasPrefix("."+strings.TrimPrefix(name, "."), journalPrefix) {
 				continue
 			}
-			if j, err := ReadJournal(filepath.Join(dir, name)); err == nil && j.Source == source {
+			if j, err := ReadJournal(filepath.Join(dir, name)); err == nil && (j.Source == settled || j.Source == source) {
 				out = append(out, j)
 			}
 		}

@@ -10,13 +10,13 @@ import (
 	"loadline/checks/names"
 )
 
-// A Making is something that a plan makes besides changing names: a copy in the place of a link, or
+// A Copy is something that a plan makes besides changing names: a copy in the place of a link, or
 // the archive of a card beside it.
-type Making struct {
+type Copy struct {
 	Path    string // of the link, or of the card
 	To      string // of what is made, before any rename
 	Archive bool
-	Files   int64 // what goes in, known after Weigh
+	Files   int64 // what goes in, known after Estimate
 	Bytes   int64
 
 	target string // of a link
@@ -27,7 +27,7 @@ type Making struct {
 // is copied are followed too.
 func (p *Plan) Replace(path string, on bool) error {
 	if !on {
-		delete(p.makings, path)
+		delete(p.copies, path)
 		return nil
 	}
 	for i := range p.Left {
@@ -35,12 +35,12 @@ func (p *Plan) Replace(path string, on bool) error {
 			if p.renames(path) {
 				return errors.New("the link gets a new name in this plan: apply that first, then replace it")
 			}
-			for _, m := range p.makings {
+			for _, m := range p.copies {
 				if m.Archive && below(path, m.Path) {
 					return fmt.Errorf("the link lies in %s, which is archived in this plan: replace the link first, then archive the card", names.Quote(m.Path))
 				}
 			}
-			p.makings[path] = &Making{Path: path, To: path, target: l.Target}
+			p.copies[path] = &Copy{Path: path, To: path, target: l.Target}
 			return nil
 		}
 	}
@@ -51,7 +51,7 @@ func (p *Plan) Replace(path string, on bool) error {
 // card stays as it is. Once the archive is there, lists have it in place of the card.
 func (p *Plan) Archive(path string, on bool) error {
 	if !on {
-		delete(p.makings, path)
+		delete(p.copies, path)
 		return nil
 	}
 	for _, c := range p.Cards {
@@ -65,14 +65,14 @@ func (p *Plan) Archive(path string, on bool) error {
 			return fmt.Errorf("%s is in the archive %s already", names.Quote(path), names.Quote(c.File))
 		}
 		dir, _ := parent(c.Path)
-		if room, _ := p.Limits.room(); len(join(dir, c.File)) > room {
+		if room, _ := p.limits.room(); len(join(dir, c.File)) > room {
 			return fmt.Errorf("the path of the archive would be %d bytes, %d fit: move %s up by hand first", len(join(dir, c.File)), room, names.Quote(path))
 		}
 		// Its archive is found by the name of the card, and lists have it for what the card holds now.
 		if p.renames(path) {
 			return fmt.Errorf("%s gets a new name in this plan: apply that first, then archive it", names.Quote(path))
 		}
-		for _, m := range p.makings {
+		for _, m := range p.copies {
 			if below(m.Path, path) {
 				return fmt.Errorf("the link %s in it is replaced in this plan: apply that first, then archive the card", names.Quote(m.Path))
 			}
@@ -82,10 +82,10 @@ func (p *Plan) Archive(path string, on bool) error {
 				return fmt.Errorf("%s gets the name of the archive in this plan: apply that first, then archive the card", names.Quote(s.From))
 			}
 		}
-		p.makings[path] = &Making{Path: path, To: join(dir, c.File), Archive: true}
+		p.copies[path] = &Copy{Path: path, To: join(dir, c.File), Archive: true}
 		return nil
 	}
-	return fmt.Errorf("%s is no camera card or package that could be archived", names.Quote(path))
+	return fmt.Errorf("%s is not a camera card, bundle or package that could be archived", names.Quote(path))
 }
 
 // renames reports whether the plan gives a path another last part.
@@ -96,14 +96,14 @@ func (p *Plan) renames(path string) bool {
 
 func below(path, folder string) bool { return strings.HasPrefix(path, folder+"/") }
 
-// Makings tells what Replace and Archive were asked for, copies first, each by path. They are made in
+// Copies tells what Replace and Archive were asked for, copies first, each by path. They are made in
 // that order: an archive that came to lie in what a link points to would change what is copied.
-func (p *Plan) Makings() []Making {
-	all := make([]Making, 0, len(p.makings))
-	for _, m := range p.makings {
+func (p *Plan) Copies() []Copy {
+	all := make([]Copy, 0, len(p.copies))
+	for _, m := range p.copies {
 		all = append(all, *m)
 	}
-	slices.SortFunc(all, func(a, b Making) int {
+	slices.SortFunc(all, func(a, b Copy) int {
 		switch {
 		case a.Archive == b.Archive:
 			return strings.Compare(a.Path, b.Path)
@@ -115,16 +115,16 @@ func (p *Plan) Makings() []Making {
 	return all
 }
 
-// A Weight is what the makings of a plan need.
-type Weight struct {
-	Makings []Making
-	Bytes   int64 // that they take on the disk, about
-	Free    int64 // that the disk has
+// A Estimate is what the makings of a plan need.
+type Estimate struct {
+	Copies []Copy
+	Bytes  int64 // that they take on the disk, about
+	Free   int64 // that the disk has
 }
 
-// Weigh looks through what would be copied, and counts. The error tells what cannot be copied, or
+// Estimate looks through what would be copied, and counts. The error tells what cannot be copied, or
 // that the disk has no room.
-func (p *Plan) Weigh(ctx context.Context) (*Weight, error) {
+func (p *Plan) Estimate(ctx context.Context) (*Estimate, error) {
 	e, err := open(p.Source, Options{})
 	if err != nil {
 		return nil, err
@@ -141,9 +141,9 @@ func (p *Plan) Weigh(ctx context.Context) (*Weight, error) {
 			return nil, err
 		}
 		key := join(m.dir, m.from)
-		p.makings[key].Files, p.makings[key].Bytes = m.made.Of.Files, m.made.Of.Bytes
+		p.copies[key].Files, p.copies[key].Bytes = m.made.Of.Files, m.made.Of.Bytes
 	}
 	w, err := e.room()
-	w.Makings = p.Makings()
+	w.Copies = p.Copies()
 	return w, err
 }

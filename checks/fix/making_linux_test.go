@@ -24,7 +24,7 @@ func TestMakingsOnDisks(t *testing.T) {
 		} else {
 			plant(t, root, "l => takes", "far/m => ../takes/d.mov")
 		}
-		p := mustPlan(t, root, Limits{})
+		p := mustPlan(t, root, limits{})
 		if err := p.Archive("day/DCIM", true); err != nil {
 			t.Fatal(err)
 		}
@@ -74,7 +74,7 @@ func TestMakingsReadOnly(t *testing.T) {
 		func(p *Plan) error { return p.Archive("DCIM", true) },
 		func(p *Plan) error { return p.Replace("l", true) },
 	} {
-		p := mustPlan(t, d.path, Limits{})
+		p := mustPlan(t, d.path, limits{})
 		if err := want(p); err != nil {
 			t.Fatal(err)
 		}
@@ -99,15 +99,15 @@ func TestNoRoom(t *testing.T) {
 	plant(t, outside, "in/a.mov")
 	plant(t, d.path, "l => "+outside+"/in", "x?")
 	before := snapshot(t, d.path)
-	p := mustPlan(t, d.path, Limits{})
+	p := mustPlan(t, d.path, limits{})
 	if err := p.Replace("l", true); err != nil {
 		t.Fatal(err)
 	}
 	if err := os.Truncate(outside+"/in/a.mov", 40<<20); err != nil {
 		t.Fatal(err)
 	}
-	w, err := p.Weigh(context.Background())
-	if !errors.Is(err, ErrRoom) || w.Bytes < 40<<20 || w.Free > 24<<20 || w.Makings[0].Files != 1 {
+	w, err := p.Estimate(context.Background())
+	if !errors.Is(err, ErrRoom) || w.Bytes < 40<<20 || w.Free > 24<<20 || w.Copies[0].Files != 1 {
 		t.Errorf("weighed: %+v, %v", w, err)
 	}
 	if _, err := p.Apply(context.Background(), Options{}); !errors.Is(err, ErrRoom) {
@@ -152,7 +152,7 @@ func TestOverlay(t *testing.T) {
 	run(t, "mount", "-t", "overlay", "-o", "lowerdir="+lower+",upperdir="+upper+",workdir="+work, "overlay", root)
 	t.Cleanup(func() { run(t, "umount", root) })
 	before := snapshot(t, root)
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	if err := errors.Join(p.Replace("l", true), p.Archive("DCIM", true)); err != nil {
 		t.Fatal(err)
 	}

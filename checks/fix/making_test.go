@@ -27,7 +27,7 @@ const makingCard = "day/PRIVATE"
 // wantMakings asks for everything that makingTree offers, and one link to a folder outside.
 func wantMakings(t testing.TB, root, outside string) *Plan {
 	t.Helper()
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	for _, link := range []string{"d?/e/link.mov", "sets", "outside"} {
 		if err := p.Replace(link, true); err != nil {
 			t.Fatal(err)
@@ -136,7 +136,7 @@ func TestArchiveNames(t *testing.T) {
 	plant(t, root, "DCIM/100ABCDE/bad\xff.jpg", "DCIM/100ABCDE/line\nbreak.jpg", "DCIM/"+long+"/"+long+"/"+long+".mov",
 		"DCIM/字.mov", "DCIM/link\xfe => 100ABCDE/bad\xff.jpg", "DCIM/-x", "DCIM/empty/")
 	want := snapshot(t, root+"/DCIM")
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	if err := p.Archive("DCIM", true); err != nil {
 		t.Fatal(err)
 	}
@@ -145,7 +145,7 @@ func TestArchiveNames(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	w, err := p.Weigh(context.Background())
+	w, err := p.Estimate(context.Background())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -165,7 +165,7 @@ func TestArchivedCard(t *testing.T) {
 		t.Run(by, func(t *testing.T) {
 			root := t.TempDir()
 			plant(t, root, "DCIM/100ABCDE/a:b.jpg", "DCIM/100ABCDE/c.jpg", "DCIM/.DS_Store", "DCIM.TAR", "ok.mov")
-			p := mustPlan(t, root, Limits{})
+			p := mustPlan(t, root, limits{})
 			if c := p.Cards[0]; c.File != "DCIM-2.tar" || c.Archived {
 				t.Fatalf("%+v", c)
 			}
@@ -186,7 +186,7 @@ func TestArchivedCard(t *testing.T) {
 					t.Fatalf("%v\n%s", err, out)
 				}
 			}
-			p = mustPlan(t, root, Limits{})
+			p = mustPlan(t, root, limits{})
 			if c := p.Cards[0]; c.File != "DCIM-2.tar" || !c.Archived {
 				t.Fatalf("%+v", c)
 			}
@@ -210,7 +210,7 @@ func TestArchivedCard(t *testing.T) {
 			if err := os.WriteFile(root+"/DCIM/100ABCDE/c.jpg", []byte("another shot"), 0o644); err != nil {
 				t.Fatal(err)
 			}
-			if c := mustPlan(t, root, Limits{}).Cards[0]; c.Archived || c.File != "DCIM-3.tar" {
+			if c := mustPlan(t, root, limits{}).Cards[0]; c.Archived || c.File != "DCIM-3.tar" {
 				t.Errorf("after a change: %+v", c)
 			}
 		})

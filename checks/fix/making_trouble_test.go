@@ -27,7 +27,7 @@ func TestCannotCopy(t *testing.T) {
 			link, _, _ := strings.Cut(c.link, " ")
 			plant(t, root, "in/a.mov", c.tree, c.link, "home/b.mov")
 			before := snapshot(t, root)
-			p := mustPlan(t, root, Limits{})
+			p := mustPlan(t, root, limits{})
 			if err := p.Replace(link, true); c.want == "" {
 				if err == nil {
 					t.Fatal("a link that leads nowhere was taken")
@@ -36,7 +36,7 @@ func TestCannotCopy(t *testing.T) {
 			} else if err != nil {
 				t.Fatal(err)
 			}
-			if _, err := p.Weigh(context.Background()); err == nil || !strings.Contains(err.Error(), c.want) {
+			if _, err := p.Estimate(context.Background()); err == nil || !strings.Contains(err.Error(), c.want) {
 				t.Errorf("weighed: %v", err)
 			}
 			if _, err := p.Apply(context.Background(), Options{}); err == nil || !strings.Contains(err.Error(), c.want) {
@@ -48,7 +48,7 @@ func TestCannotCopy(t *testing.T) {
 	t.Run("above", func(t *testing.T) {
 		root := t.TempDir()
 		plant(t, root, "a/b/up => ../..", "a/b/here => .", "c.mov")
-		p := mustPlan(t, root, Limits{})
+		p := mustPlan(t, root, limits{})
 		for _, link := range []string{"a/b/up", "a/b/here"} {
 			if err := p.Replace(link, true); err == nil {
 				t.Errorf("%s was taken", link)
@@ -66,7 +66,7 @@ func TestCopyCancelled(t *testing.T) {
 	}
 	age(t, root)
 	before := snapshot(t, root)
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	if err := p.Replace("l", true); err != nil {
 		t.Fatal(err)
 	}
@@ -119,7 +119,7 @@ func crashAt(t *testing.T, p *Plan, point string) (journal string) {
 func TestLostMeanwhile(t *testing.T) {
 	for name, do := range map[string]func(context.Context, string, Options) (*Outcome, error){"resume": Resume, "undo": Undo} {
 		root, outside := plantMakings(t)
-		p := mustPlan(t, root, Limits{})
+		p := mustPlan(t, root, limits{})
 		if err := p.Replace("outside", true); err != nil {
 			t.Fatal(err)
 		}
@@ -143,7 +143,7 @@ func TestLostMeanwhile(t *testing.T) {
 // It is left alone, and the half of a copy goes.
 func TestPlaceTaken(t *testing.T) {
 	root, outside := plantMakings(t)
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	if err := p.Replace("outside", true); err != nil {
 		t.Fatal(err)
 	}
@@ -167,7 +167,7 @@ func TestPlaceTaken(t *testing.T) {
 func TestArchiveNameTaken(t *testing.T) {
 	for _, when := range []string{"before", "packed"} {
 		root, _ := plantMakings(t)
-		p := mustPlan(t, root, Limits{})
+		p := mustPlan(t, root, limits{})
 		if err := p.Archive(makingCard, true); err != nil {
 			t.Fatal(err)
 		}
@@ -199,7 +199,7 @@ func TestArchiveNameTaken(t *testing.T) {
 func TestReadBack(t *testing.T) {
 	root, _ := plantMakings(t)
 	before := snapshot(t, root)
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	if err := p.Replace("outside", true); err != nil {
 		t.Fatal(err)
 	}
@@ -231,7 +231,7 @@ func TestReadBack(t *testing.T) {
 func TestTargetChanges(t *testing.T) {
 	root := t.TempDir()
 	plant(t, root, "in/a.mov", "in/b.mov", "l => in")
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	if err := p.Replace("l", true); err != nil {
 		t.Fatal(err)
 	}
@@ -273,7 +273,7 @@ func TestAnyLinks(t *testing.T) {
 		}
 		age(t, root)
 		before := snapshot(t, root)
-		p := mustPlan(t, root, Limits{})
+		p := mustPlan(t, root, limits{})
 		wanted := map[string]map[string]string{}
 		for i := range p.Left {
 			l := &p.Left[i]
@@ -284,7 +284,7 @@ func TestAnyLinks(t *testing.T) {
 				rt.Fatal(err)
 			}
 			// One alone, so that what cannot be copied keeps no other from it.
-			if _, err := p.Weigh(context.Background()); err != nil {
+			if _, err := p.Estimate(context.Background()); err != nil {
 				if err := p.Replace(l.Path, false); err != nil {
 					rt.Fatal(err)
 				}

@@ -4,7 +4,6 @@ import (
 	"os"
 
 	"loadline/checks/names"
-	"loadline/checks/walk"
 )
 
 // A disk that spells names in a form of its own lists another name than it was given: HFS+ stores
@@ -13,9 +12,11 @@ import (
 // rename to Normalization Form C changes nothing; and where Linux does store a name as it is given,
 // because its table lacks a letter or the disk is mounted with nodecompose, the system that wrote the
 // disk looks for it in vain.
-const whyRespelled = "the name is not in Normalization Form C, but this disk (HFS+) spells letters with marks in a way of its own, " +
-	"whatever name it is given, so no rename cures that: copy it as it is, or give it a name without such letters " +
-	"(renaming to portable names does)"
+const (
+	whyRespelled = "the name is not in Unicode Normalization Form C, but this disk (HFS+) stores letters with marks in a form of its own, " +
+		"whatever name a file is given, so no rename cures that"
+	fixRespelled = "Copy it as it is, or give it a name without such letters: a plan with portable names does."
+)
 
 // respells reports whether the disk of a folder spells names in a form of its own.
 func respells(root *os.Root) bool {
@@ -25,19 +26,6 @@ func respells(root *os.Root) bool {
 	}
 	defer dir.Close()
 	return isHFSPlus(dir)
-}
-
-// respelled says of a name that its disk spells it in a form of its own; false if that is not so, or
-// if the plan gives it a portable name anyway.
-func (p *Plan) respelled(d *walk.Dir, e *walk.Entry) (Left, bool) {
-	if !p.Limits.respells || p.Limits.Portable || !names.Look(e.Name).Any(names.NotNFC) {
-		return Left{}, false
-	}
-	l := Left{Path: d.Join(e.Name), Rules: []string{ruleNotNFC}, Why: whyRespelled, Offers: []Offer{OfferSkip}}
-	if e.Kind == walk.File {
-		l.Size = e.Size
-	}
-	return l, true
 }
 
 // spellings finds the names of a folder by their Normalization Form C, as far as they have another.

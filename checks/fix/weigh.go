@@ -82,8 +82,8 @@ func (e *engine) weigh(ctx context.Context, m *move) (err error) {
 const perFile = 4096
 
 // room compares what the makings take with what the disk has.
-func (e *engine) room() (*Weight, error) {
-	w := &Weight{}
+func (e *engine) room() (*Estimate, error) {
+	w := &Estimate{}
 	for _, m := range e.j.moves {
 		switch {
 		case m.made == nil:

@@ -17,8 +17,10 @@ import (
 type need int
 
 const (
-	needWindow need = iota // to build the window and to open it
-	needTests              // what the tests run
+	needWindow   need = iota // to build the window and to open it
+	needTests                // what the tests run
+	needPackages             // to make what people install
+	needRelease              // to check what is released
 )
 
 // A manager is a package manager of one family of systems.
@@ -49,6 +51,9 @@ var managers = []*manager{
 				user-mode-linux nfs-common nfs-kernel-server rpcbind kmod e2fsprogs iproute2
 				mount util-linux dosfstools exfatprogs exfat-fuse ntfs-3g fuse3
 				coreutils findutils acl attr pax`),
+			needPackages: strings.Fields(`git gcc-mingw-w64-x86-64`),
+			needRelease: strings.Fields(`lintian desktop-file-utils appstream shared-mime-info rpm debootstrap mandoc zsh fish
+				wine wine64 libxml2-utils icnsutils weston xvfb xdotool imagemagick`),
 		},
 		missing: notInstalledDebian,
 		install: func(p []string) []string {

@@ -34,10 +34,10 @@ var steps = []step{
 		return run(ctx, "go", "vet", "-tags", e2eTag, "./...")
 	}},
 	{"staticcheck", "staticcheck", []need{needWindow}, func(ctx context.Context) error {
-		return run(ctx, "go", "tool", "staticcheck", "-tags", e2eTag, "./...")
+		return run(ctx, "go", houseTool("staticcheck", "-tags", e2eTag, "./...")...)
 	}},
-	{"tidy", "go.mod is tidy", nil, func(ctx context.Context) error {
-		return run(ctx, "go", "mod", "tidy", "-diff")
+	{"tidy", "Both go.mod files are tidy", nil, func(ctx context.Context) error {
+		return errors.Join(run(ctx, "go", "mod", "tidy", "-diff"), run(ctx, "go", "-C", path.Dir(toolsMod), "mod", "tidy", "-diff"))
 	}},
 	{"cross", "The command builds everywhere without cgo", nil, cross},
 	{"unit", "Tests, with the race detector", []need{needWindow, needTests}, func(ctx context.Context) error {
@@ -135,15 +135,16 @@ func round(d time.Duration) time.Duration { return d.Round(100 * time.Millisecon
 
 // formatted lists the files that gofumpt would change.
 func formatted(ctx context.Context) error {
-	fmt.Println("+ go tool gofumpt -l .")
-	cmd := command(ctx, "go", "tool", "gofumpt", "-l", ".")
+	args := houseTool("gofumpt", "-l", ".")
+	fmt.Println("+", line("go", args))
+	cmd := command(ctx, "go", args...)
 	var out bytes.Buffer
 	cmd.Stdout = &out
 	if err := cmd.Run(); err != nil {
 		return err
 	}
 	if out.Len() > 0 {
-		return fmt.Errorf("not formatted; run go tool gofumpt -w on\n%s", out.String())
+		return fmt.Errorf("not formatted; run %s on\n%s", line("go", houseTool("gofumpt", "-w")), out.String())
 	}
 	return nil
 }

@@ -31,6 +31,10 @@ func newFlags(name, arguments string, stderr io.Writer) *flag.FlagSet {
 // parse reads flags wherever they stand and returns the other arguments. Behind "--" everything is
 // an argument.
 func parse(fs *flag.FlagSet, args []string) ([]string, error) {
+	if d, ok := fs.Output().(*description); ok {
+		d.flags = fs
+		return nil, flag.ErrHelp
+	}
 	var rest []string
 	for len(args) > 0 {
 		if err := fs.Parse(args); err != nil {

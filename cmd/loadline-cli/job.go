@@ -25,13 +25,18 @@ type jobFlags struct {
 func (j *jobFlags) register(fs *flag.FlagSet) {
 	job := &j.job
 	job.Stage, job.Version = checks.Before, checks.Version
-	fs.StringVar(&job.Prefix, "prefix", "", "`FOLDER` on the share that will hold the copy, and so the head of every key")
-	fs.IntVar(&job.KeyBytes, "key-bytes", checks.DefaultKeyBytes, "longest key of the object store, `N` bytes")
-	fs.Func("object-bytes", "largest object, `N` bytes, or a size such as 5TiB (default 5TiB)", size(&job.ObjectBytes))
+	registerJob(fs, job)
 	fs.BoolVar(&job.Portable, "portable", false, "warn about every name outside the portable set of POSIX instead of noting it")
 	fs.BoolVar(&job.NoTrial, "no-trial", false, "write nothing on the share; the checks that need the write trial are then not judged")
 	fs.StringVar(&j.list, "copy-list", "", "follow the copy list in `FILE`, one path a line or each ended by NUL: space and time count what is on it, and what is flagged but not on it does no harm")
 	fs.BoolVar(&j.demo, "demo", false, "run on a small invented archive and a stand-in share, made in a temporary folder")
+}
+
+// registerJob registers what says where the copy will lie and what its store takes.
+func registerJob(fs *flag.FlagSet, job *checks.Job) {
+	fs.StringVar(&job.Prefix, "prefix", "", "`FOLDER` on the share that will hold the copy, and so the head of every key")
+	fs.IntVar(&job.KeyBytes, "key-bytes", checks.DefaultKeyBytes, "longest key of the object store, `N` bytes")
+	fs.Func("object-bytes", "largest object, `N` bytes, or a size such as 5TiB (default 5TiB)", size(&job.ObjectBytes))
 }
 
 // settle takes the places from the arguments, or from the demo. done removes what the demo made.

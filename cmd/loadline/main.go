@@ -3,6 +3,7 @@
 //
 //	loadline [SOURCE [SHARE]]    opens with both filled in
 //	loadline -demo               opens on an invented archive
+//	loadline -version            tells which build this is
 package main
 
 import (
@@ -38,11 +39,11 @@ func main() {
 
 // asked is what the command line asks for.
 type asked struct {
-	demo          bool
+	demo, version bool
 	source, share string
 }
 
-var errUsage = errors.New("usage: loadline [SOURCE [SHARE]] or loadline -demo")
+var errUsage = errors.New("usage: loadline [SOURCE [SHARE]] or loadline -demo or loadline -version")
 
 // parse reads the arguments; flags may stand before or after the folders.
 func parse(args []string, out io.Writer) (asked, error) {
@@ -50,6 +51,7 @@ func parse(args []string, out io.Writer) (asked, error) {
 	f := flag.NewFlagSet("loadline", flag.ContinueOnError)
 	f.SetOutput(io.Discard)
 	f.BoolVar(&a.demo, "demo", false, "open on an invented archive")
+	f.BoolVar(&a.version, "version", false, "tell which build this is, and open nothing")
 	var rest []string
 	for {
 		if err := f.Parse(args); err != nil {
@@ -65,7 +67,7 @@ func parse(args []string, out io.Writer) (asked, error) {
 		rest = append(rest, f.Arg(0))
 		args = f.Args()[1:]
 	}
-	if len(rest) > 2 || a.demo && len(rest) > 0 {
+	if len(rest) > 2 || (a.demo || a.version) && len(rest) > 0 {
 		return a, errUsage
 	}
 	for i, to := range []*string{&a.source, &a.share} {
@@ -99,6 +101,9 @@ func run(args []string, out io.Writer) int {
 	case err != nil:
 		fmt.Fprintln(out, err)
 		return 2
+	case a.version:
+		fmt.Println(checks.ThisBuild())
+		return 0
 	}
 	if why := noDisplay(runtime.GOOS, os.Getenv); why != "" {
 		fmt.Fprintln(out, why)
@@ -119,10 +124,10 @@ func run(args []string, out io.Writer) int {
 	log.SetOutput(&toolkitLog{out: out})
 	program := app.NewWithID("loadline")
 	win := program.NewWindow("Loadline")
-	desk := gui.RealDesk(win)
-	desk.Version = checks.Version
-	desk.ScreenWidth, desk.ScreenHeight = screen()
-	w := gui.New(win, gui.RealEngine(), desk)
+	desktop := gui.RealDesktop(win)
+	desktop.Version = checks.Version
+	desktop.ScreenWidth, desktop.ScreenHeight = screen()
+	w := gui.New(win, gui.RealEngine(), desktop)
 	if a.demo {
 		d, err := demo.New()
 		if err != nil {

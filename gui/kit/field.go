@@ -1,0 +1,179 @@
+package kit
+
+import (
+	"image/color"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/canvas"
+	"fyne.io/fyne/v2/container"
+	"fyne.io/fyne/v2/driver/desktop"
+	"fyne.io/fyne/v2/theme"
+	"fyne.io/fyne/v2/widget"
+)
+
+// Field is a text field that leaves the window its shortcuts and passes on the keys it has no use
+// for: Fyne's own keeps both from the window.
+type Field struct {
+	widget.Entry
+	OnShortcut func(fyne.Shortcut) bool // true if the window took it
+	OnDown     func()                   // the down arrow: on to what is below
+	frame      *Surface
+	more       *Surface // hides the cut head of a text that is longer than the field
+	focused    bool
+}
+
+// NewField makes an empty field; hint stands in it until something is typed.
+func NewField(hint string) *Field {
+	f := &Field{}
+	f.Wrapping = fyne.TextWrap(fyne.TextTruncateClip) // long paths scroll without a bar
+	f.SetPlaceHolder(hint)
+	f.ExtendBaseWidget(f)
+	return f
+}
+
+// Framed returns the field in a frame of our own, which a long text cannot run over, and without the
+// scroll bar and the shadows that Fyne draws over such a text.
+func (f *Field) Framed() fyne.CanvasObject {
+	dots := NewText("…", SizeBody, ColMuted).Right()
+	dots.style = f.TextStyle
+	f.more = NewSurface(theme.ColorNameInputBackground, "", dots).Round(0)
+	f.more.Hide()
+	wheel := &wheel{}
+	wheel.ExtendBaseWidget(wheel)
+	inside := container.New(&fieldLayout{f}, container.NewThemeOverride(f, bareTheme{}), f.more, wheel)
+	f.frame = NewSurface(theme.ColorNameInputBackground, theme.ColorNameInputBorder, inside).Pad(3, 0).Round(7)
+	return f.frame
+}
+
+// fieldLayout fills the frame with the field, and lays the ellipsis over the head of a long text.
+type fieldLayout struct{ f *Field }
+
+func (l *fieldLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	SetBounds(o[0], 0, 0, s.Width, s.Height)
+	SetBounds(o[2], 0, 0, s.Width, s.Height)
+	// As wide as leaves whole characters of a text that stands at its end.
+	const pad, least = 8, 15
+	glyph := Measure("0", SizeBody, l.f.TextStyle).Width
+	whole := float32(int((s.Width-pad-least)/glyph)) * glyph
+	SetBounds(o[1], 0, 2, s.Width-pad-whole, s.Height-4)
+	l.f.ellipsis()
+}
+
+func (*fieldLayout) MinSize(o []fyne.CanvasObject) fyne.Size { return o[0].MinSize() }
+
+// wheel lies over a field and hands the mouse wheel to the page: Fyne's own field keeps it, and the
+// page would stand still as soon as a field comes under the pointer.
+type wheel struct{ widget.BaseWidget }
+
+// Scrolled implements fyne.Scrollable.
+func (w *wheel) Scrolled(e *fyne.ScrollEvent) {
+	if pages := pagesOf(w); len(pages) > 0 {
+		pages[len(pages)-1].Scroll.Scrolled(e)
+	}
+}
+
+// CreateRenderer implements fyne.Widget.
+func (w *wheel) CreateRenderer() fyne.WidgetRenderer {
+	return widget.NewSimpleRenderer(canvas.NewRectangle(color.Transparent))
+}
+
+// ellipsis shows where the head of a text is out of sight. Without the keyboard a field stands at the
+// end of its text, which says most of a path.
+func (f *Field) ellipsis() {
+	if f.more == nil {
+		return
+	}
+	const pads = 16
+	if w := f.Size().Width; !f.focused && w > 0 && Measure(f.Text, SizeBody, f.TextStyle).Width > w-pads {
+		f.more.Show()
+	} else {
+		f.more.Hide()
+	}
+}
+
+// HeadHidden reports whether an ellipsis stands for the head of the text.
+func (f *Field) HeadHidden() bool { return f.more != nil && f.more.Visible() }
+
+// ToEnd moves to the end of the text.
+func (f *Field) ToEnd() {
+	f.CursorColumn = len([]rune(f.Text))
+	f.Refresh()
+	f.ellipsis()
+}
+
+// ring shows that the field has the keyboard.
+func (f *Field) ring(on bool) {
+	if f.frame == nil {
+		return
+	}
+	f.frame.stroke, f.frame.StrokeWidth = theme.ColorNameInputBorder, 1
+	if on {
+		f.frame.stroke, f.frame.StrokeWidth = ColAccent, 2
+	}
+	if f.frame.rect != nil {
+		f.frame.apply()
+		f.frame.rect.Refresh()
+	}
+}
+
+type bareTheme struct{}
+
+func (bareTheme) Color(n fyne.ThemeColorName, v fyne.ThemeVariant) color.Color {
+	switch n {
+	case theme.ColorNameScrollBar, theme.ColorNameShadow, theme.ColorNameInputBackground:
+		return color.Transparent
+	}
+	return fyne.CurrentApp().Settings().Theme().Color(n, v)
+}
+
+func (bareTheme) Font(s fyne.TextStyle) fyne.Resource {
+	return fyne.CurrentApp().Settings().Theme().Font(s)
+}
+
+func (bareTheme) Icon(n fyne.ThemeIconName) fyne.Resource {
+	return fyne.CurrentApp().Settings().Theme().Icon(n)
+}
+
+func (bareTheme) Size(n fyne.ThemeSizeName) float32 {
+	if n == theme.SizeNameInputBorder {
+		return 0
+	}
+	return fyne.CurrentApp().Settings().Theme().Size(n)
+}
+
+// TypedShortcut implements fyne.Shortcutable.
+func (f *Field) TypedShortcut(s fyne.Shortcut) {
+	if _, ok := s.(*desktop.CustomShortcut); ok && f.OnShortcut != nil && f.OnShortcut(s) {
+		return
+	}
+	f.Entry.TypedShortcut(s)
+}
+
+// TypedKey implements fyne.Focusable.
+func (f *Field) TypedKey(e *fyne.KeyEvent) {
+	switch {
+	case e.Name == fyne.KeyDown && f.OnDown != nil:
+		f.OnDown()
+	case e.Name == fyne.KeyEscape, len(e.Name) > 1 && e.Name[0] == 'F' && e.Name[1] >= '1' && e.Name[1] <= '9':
+		PassKey(f, e)
+	default:
+		f.Entry.TypedKey(e)
+	}
+}
+
+// FocusGained implements fyne.Focusable.
+func (f *Field) FocusGained() {
+	f.focused = true
+	f.Entry.FocusGained()
+	f.ring(true)
+	f.ellipsis()
+	Reveal(f)
+}
+
+// FocusLost implements fyne.Focusable.
+func (f *Field) FocusLost() {
+	f.focused = false
+	f.Entry.FocusLost()
+	f.ring(false)
+	f.ToEnd()
+}
