@@ -33,7 +33,7 @@ func (w *Window) request(v *view) (Request, error) {
 	if w.standIn != nil {
 		w.standIn(&r.Job)
 	}
-	if rep := v.report; rep != nil && rep.Source.Path == from {
+	if rep := v.report; rep != nil && rep.Source.Path == w.links.settle(from) {
 		r.Expect = rep.Totals.Files + rep.Totals.Folders + rep.Totals.Links + rep.Totals.Others
 	}
 	return r, nil
@@ -159,6 +159,10 @@ func doingWords(c *checks.Check, p checks.Progress) string {
 // ended shows how a run ended.
 func (w *Window) ended(v *view, rep *checks.Report, err error) {
 	w.running = ""
+	if rep != nil && v.stage != checks.Arrival {
+		w.links.learn(v.setup.from.get(), rep.Source.Path)
+		v.asked = v.places()
+	}
 	v.lock(false)
 	v.head.setRunning(false)
 	took := w.desktop.Now().Sub(w.began)

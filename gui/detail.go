@@ -2,6 +2,8 @@ package gui
 
 import (
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"fyne.io/fyne/v2"
 
@@ -110,14 +112,16 @@ func worst(r *checks.Rule, res *checks.Result) checks.Level {
 	return level
 }
 
+// capitalize writes the first letter of a sentence large.
 func capitalize(s string) string {
-	if s == "" {
-		return s
-	}
 	if first, _, _ := strings.Cut(s, " "); mountWords[strings.TrimRight(first, ",")] {
 		return s
 	}
-	return strings.ToUpper(s[:1]) + s[1:]
+	r, n := utf8.DecodeRuneInString(s)
+	if r == utf8.RuneError { // empty, or a byte that is no letter
+		return s
+	}
+	return string(unicode.ToTitle(r)) + s[n:]
 }
 
 // mountWords are options of nfs(5) that a sentence may begin with: they are written as they are typed.

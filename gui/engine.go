@@ -31,10 +31,10 @@ type Engine struct {
 var Stages = []checks.Stage{checks.Before, checks.After, checks.Arrival}
 
 // stageWords are what each stage is called.
-var stageWords = map[checks.Stage]struct{ name, button string }{
-	checks.Before:  {"Before copying", "Check before copying"},
-	checks.After:   {"After copying", "Check the copy"},
-	checks.Arrival: {"After arrival", "Check the arrival"},
+var stageWords = map[checks.Stage]struct{ name, short, button string }{
+	checks.Before:  {"Before copying", "Before", "Check before copying"},
+	checks.After:   {"After copying", "After", "Check the copy"},
+	checks.Arrival: {"After arrival", "Arrival", "Check the arrival"},
 }
 
 // RealEngine runs the checks on the disk and the share.

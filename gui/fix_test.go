@@ -18,7 +18,7 @@ import (
 )
 
 // tree makes files with their path as content, and returns the folder.
-func tree(t *testing.T, paths ...string) string {
+func tree(t testing.TB, paths ...string) string {
 	t.Helper()
 	dir := t.TempDir()
 	for _, p := range paths {

@@ -65,11 +65,7 @@ func (h *head) say(l kit.Badge, title, next string) {
 // setRunning switches between Check and Stop, counts and progress.
 func (h *head) setRunning(on bool) {
 	for o, show := range map[fyne.CanvasObject]bool{h.stop: on, h.running: on, h.check: !on} {
-		if show {
-			o.Show()
-		} else {
-			o.Hide()
-		}
+		kit.SetVisible(o, show)
 	}
 	if on {
 		h.counts.Hide()
@@ -81,12 +77,12 @@ func (h *head) setRunning(on bool) {
 
 // setPrimary says whether to check is the next thing to do; else what was found is.
 func (h *head) setPrimary(check bool) {
-	h.check.SetKind(kit.Plain)
-	h.files.SetKind(kit.Primary)
+	kinds := [2]kit.ButtonKind{kit.Plain, kit.Primary}
 	if check {
-		h.check.SetKind(kit.Primary)
-		h.files.SetKind(kit.Plain)
+		kinds[0], kinds[1] = kinds[1], kinds[0]
 	}
+	h.check.SetKind(kinds[0])
+	h.files.SetKind(kinds[1])
 }
 
 // setCounts shows how many checks ended how.

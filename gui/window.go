@@ -52,19 +52,20 @@ type Window struct {
 	saved   string         // where the last report was written
 	message string         // what was last said to the person
 	probes  probes
+	links   links
 	trace   *trace
 }
 
 // New builds the window's content in win. It shows nothing yet: that is the caller's ShowAndRun.
 func New(win fyne.Window, e Engine, d Desktop) *Window {
-	w := &Window{win: win, engine: e, desktop: d, stage: checks.Before, views: map[checks.Stage]*view{}, at: pageChecks}
+	w := &Window{win: win, engine: e, desktop: d, stage: checks.Before, views: map[checks.Stage]*view{}, at: pageChecks, links: links{}}
 	w.run = &runner{engine: e, postWait: d.PostWait}
 	sweep(d.StateDir, d.Now())
 	c, err := loadChoices(d.StateDir)
 	w.setTheme(c.Theme)
 	w.bar = newTopBar(w)
 	w.notice = kit.NewNotice()
-	w.body = container.NewStack()
+	w.body = kit.NewStack()
 	for _, s := range Stages {
 		w.views[s] = newView(w, s)
 		w.watch(w.views[s])
@@ -109,7 +110,7 @@ func (w *Window) Open(source, share string) {
 func (w *Window) Demo(job checks.Job) {
 	w.setStage(checks.Before)
 	w.standIn = func(j *checks.Job) {
-		if j.Source == job.Source && j.Share == job.Share {
+		if w.links.settle(j.Source) == w.links.settle(job.Source) && w.links.settle(j.Share) == w.links.settle(job.Share) {
 			j.StandIn = job.StandIn
 		}
 	}
@@ -291,7 +292,7 @@ func (w *Window) show(page string) {
 	case pageFix:
 		o = w.fix.root
 	default:
-		o = w.view().root
+		o = w.view().list.page
 	}
 	w.body.Objects = []fyne.CanvasObject{o}
 	w.body.Refresh()

@@ -29,6 +29,7 @@ import (
 	"loadline/checks/share"
 	_ "loadline/cmd/loadline/locale" // before the toolkit's packages are initialised
 	"loadline/gui"
+	"loadline/gui/kit"
 )
 
 func main() {
@@ -123,6 +124,7 @@ func run(args []string, out io.Writer) int {
 	})
 	log.SetOutput(&toolkitLog{out: out})
 	program := app.NewWithID("loadline")
+	fyne.SetCurrentApp(kit.Still(program))
 	win := program.NewWindow("Loadline")
 	desktop := gui.RealDesktop(win)
 	desktop.Version = checks.Version

@@ -18,6 +18,8 @@ type Field struct {
 	OnShortcut func(fyne.Shortcut) bool // true if the window took it
 	OnDown     func()                   // the down arrow: on to what is below
 	frame      *Surface
+	scroll     *container.Scroll // the toolkit's, that holds the text
+	cursor     *canvas.Rectangle
 	more       *Surface // hides the cut head of a text that is longer than the field
 	focused    bool
 }
@@ -40,7 +42,10 @@ func (f *Field) Framed() fyne.CanvasObject {
 	f.more.Hide()
 	wheel := &wheel{}
 	wheel.ExtendBaseWidget(wheel)
-	inside := container.New(&fieldLayout{f}, container.NewThemeOverride(f, bareTheme{}), f.more, wheel)
+	f.cursor = canvas.NewRectangle(color.Transparent)
+	f.cursor.Hide()
+	f.OnCursorChanged = f.placeCursor
+	inside := container.New(&fieldLayout{f}, container.NewThemeOverride(f, bareTheme{}), f.more, wheel, f.cursor)
 	f.frame = NewSurface(theme.ColorNameInputBackground, theme.ColorNameInputBorder, inside).Pad(3, 0).Round(7)
 	return f.frame
 }
@@ -57,9 +62,36 @@ func (l *fieldLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	whole := float32(int((s.Width-pad-least)/glyph)) * glyph
 	SetBounds(o[1], 0, 2, s.Width-pad-whole, s.Height-4)
 	l.f.ellipsis()
+	l.f.placeCursor()
 }
 
 func (*fieldLayout) MinSize(o []fyne.CanvasObject) fyne.Size { return o[0].MinSize() }
+
+// CreateRenderer implements fyne.Widget.
+func (f *Field) CreateRenderer() fyne.WidgetRenderer {
+	r := f.Entry.CreateRenderer()
+	for _, o := range r.Objects() {
+		if s, ok := o.(*container.Scroll); ok {
+			f.scroll = s
+			s.OnScrolled = func(fyne.Position) { f.placeCursor() }
+		}
+	}
+	return r
+}
+
+// placeCursor draws the cursor, which stands still. The toolkit's own blinks by an animation that has
+// the whole window drawn at the rate of the display, and it is as wide as the border, which is ours.
+func (f *Field) placeCursor() {
+	if f.cursor == nil || f.scroll == nil {
+		return
+	}
+	SetFill(f.cursor, ColAccent)
+	at := f.CursorPosition()
+	x := f.scroll.Position().X + at.X - f.scroll.Offset.X
+	h := Measure("Ag", SizeBody, f.TextStyle).Height
+	SetBounds(f.cursor, x, f.scroll.Position().Y+at.Y-f.scroll.Offset.Y, 2, h)
+	SetVisible(f.cursor, f.focused && !f.Disabled() && x >= 0 && x < f.Size().Width)
+}
 
 // wheel lies over a field and hands the mouse wheel to the page: Fyne's own field keeps it, and the
 // page would stand still as soon as a field comes under the pointer.
@@ -68,7 +100,7 @@ type wheel struct{ widget.BaseWidget }
 // Scrolled implements fyne.Scrollable.
 func (w *wheel) Scrolled(e *fyne.ScrollEvent) {
 	if pages := pagesOf(w); len(pages) > 0 {
-		pages[len(pages)-1].Scroll.Scrolled(e)
+		pages[len(pages)-1].Scrolled(e)
 	}
 }
 
@@ -84,11 +116,8 @@ func (f *Field) ellipsis() {
 		return
 	}
 	const pads = 16
-	if w := f.Size().Width; !f.focused && w > 0 && Measure(f.Text, SizeBody, f.TextStyle).Width > w-pads {
-		f.more.Show()
-	} else {
-		f.more.Hide()
-	}
+	w := f.Size().Width
+	SetVisible(f.more, !f.focused && w > 0 && Measure(f.Text, SizeBody, f.TextStyle).Width > w-pads)
 }
 
 // HeadHidden reports whether an ellipsis stands for the head of the text.
@@ -112,7 +141,6 @@ func (f *Field) ring(on bool) {
 	}
 	if f.frame.rect != nil {
 		f.frame.apply()
-		f.frame.rect.Refresh()
 	}
 }
 
@@ -167,6 +195,7 @@ func (f *Field) FocusGained() {
 	f.Entry.FocusGained()
 	f.ring(true)
 	f.ellipsis()
+	f.placeCursor()
 	Reveal(f)
 }
 
@@ -176,4 +205,5 @@ func (f *Field) FocusLost() {
 	f.Entry.FocusLost()
 	f.ring(false)
 	f.ToEnd()
+	f.placeCursor()
 }

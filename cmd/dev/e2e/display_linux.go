@@ -11,7 +11,6 @@ import (
 	"strings"
 	"sync"
 	"syscall"
-	"testing"
 	"time"
 
 	"github.com/jezek/xgb"
@@ -27,7 +26,7 @@ const ShotsEnv = "LOADLINE_SHOTS"
 
 // A Display is an X server of one test, without a window manager.
 type Display struct {
-	t     testing.TB
+	t     T
 	name  string // ":7"
 	home  string
 	conn  *xgb.Conn
@@ -44,7 +43,7 @@ var shotsFolder = sync.OnceValues(func() (string, error) {
 })
 
 // NewDisplay starts an X server with a screen of the given size. It ends with the test.
-func NewDisplay(t testing.TB, width, height int) *Display {
+func NewDisplay(t T, width, height int) *Display {
 	t.Helper()
 	for _, p := range []string{"Xvfb", "xdotool", "import"} {
 		if _, err := exec.LookPath(p); err != nil {
@@ -167,7 +166,7 @@ func dieWithUs(cmd *exec.Cmd) {
 // A logFile takes what a program says, so that a failure can show the end of it.
 type logFile struct{ path string }
 
-func (l *logFile) open(t testing.TB) *os.File {
+func (l *logFile) open(t T) *os.File {
 	t.Helper()
 	f, err := os.Create(l.path)
 	if err != nil {

@@ -30,6 +30,7 @@ type State struct {
 	Theme   string            `json:"theme,omitempty"`
 	Scale   float32           `json:"scale,omitempty"`
 	At      map[string]Rect   `json:"at,omitempty"`
+	Lag     int64             `json:"lag_ms,omitempty"`
 }
 
 // A Rect is where an element is: left, top, width and height in pixels of the window.
