@@ -75,11 +75,11 @@ func (l *CopyList) Has(p string) bool {
 	return ok
 }
 
-// copiesFile reports whether the file of a path is to be copied.
-func (j *Job) copiesFile(p string) bool { return j.CopyList == nil || j.CopyList.Has(p) }
+// CopiesFile reports whether the file of a path is to be copied.
+func (j *Job) CopiesFile(p string) bool { return j.CopyList == nil || j.CopyList.Has(p) }
 
-// copiesFolder reports whether the folder of a path is to be made on the share.
-func (j *Job) copiesFolder(p string) bool {
+// CopiesFolder reports whether the folder of a path is to be made on the share.
+func (j *Job) CopiesFolder(p string) bool {
 	if j.CopyList == nil {
 		return true
 	}
@@ -93,13 +93,13 @@ func (j *Job) spare(found []Finding) {
 		return
 	}
 	for i := range found {
-		if p := found[i].Path; p != "" && !j.copiesFile(p) && !j.copiesFolder(p) {
+		if p := found[i].Path; p != "" && !j.CopiesFile(p) && !j.CopiesFolder(p) {
 			found[i].Spared, found[i].Level = found[i].Level, Note
 		}
 	}
 }
 
-// copied reports whether a file is to be copied; without a list it builds no path.
-func (pass *Pass) copied(d *walk.Dir, e *walk.Entry) bool {
+// Copied reports whether a file is to be copied; without a list it builds no path.
+func (pass *Pass) Copied(d *walk.Dir, e *walk.Entry) bool {
 	return pass.Job.CopyList == nil || pass.Job.CopyList.Has(d.Join(e.Name))
 }

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"loadline/checks"
+	"loadline/checks/before"
 	"loadline/checks/seal"
 )
 
@@ -19,7 +20,7 @@ var stages = []struct {
 	title string
 	list  []*checks.Check
 }{
-	{"Before copying", checks.BeforeList()},
+	{"Before copying", before.List()},
 	{"After copying", seal.NewAfter(seal.Options{}).List()},
 	{"After arrival", seal.ArrivalList()},
 }

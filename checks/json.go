@@ -29,8 +29,8 @@ func (r *Report) WriteJSON(w io.Writer) error {
 	if r.Invented != "" {
 		j.field("invented", r.Invented)
 	}
-	if r.Stopped {
-		j.field("stopped", true)
+	if r.Interrupted {
+		j.field("interrupted", true)
 	}
 	j.key("source")
 	j.place(&r.Source, false)

@@ -12,8 +12,8 @@ import (
 	"loadline/checks/share"
 )
 
-// machine says where and as whom the checks ran.
-func machine() string {
+// Machine says where and as whom the checks ran.
+func Machine() string {
 	parts := []string{}
 	if info, err := host.Info(); err == nil {
 		parts = append(parts, info.Hostname, strings.TrimSpace(info.Platform+" "+info.PlatformVersion), "kernel "+info.KernelVersion)

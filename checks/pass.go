@@ -7,6 +7,7 @@ import (
 	"strings"
 	"sync"
 
+	"loadline/checks/share"
 	"loadline/checks/walk"
 )
 
@@ -45,16 +46,17 @@ type Pass struct {
 	Job   *Job
 	State any // what Check.Begin returned
 
-	run     *run
-	shards  []shard
-	mu      sync.Mutex
-	whole   []Finding // reported outside the walk
-	counts  map[*Rule]int64
-	facts   []Fact
-	summary string
-	reason  string // why it could not judge; makes the status Unknown
-	begun   bool
-	ended   bool // Finish came to its end
+	run      *run
+	shards   []shard
+	mu       sync.Mutex
+	outside  []Finding // added outside the walk
+	counts   map[*Rule]int64
+	facts    []Fact
+	summary  string
+	reason   string    // why it could not judge; makes the status Unknown
+	notAsked *NotAsked // set where the reason is that nobody asked for it
+	begun    bool
+	ended    bool // Finish came to its end
 }
 
 // shard holds what one worker found; a worker never runs twice at a time, so none needs a lock.
@@ -137,17 +139,47 @@ func (pass *Pass) Count(d *walk.Dir, r *Rule, n int64) {
 	s.counts[r] += n
 }
 
-// Report records a finding outside the walk. Safe for concurrent use.
+// Add records a finding outside the walk. Safe for concurrent use.
 func (pass *Pass) Add(f Finding) {
 	pass.mu.Lock()
 	defer pass.mu.Unlock()
-	pass.whole = append(pass.whole, f)
+	pass.outside = append(pass.outside, f)
 }
 
-// Whole records a finding of the rule's usual level about the whole job.
+// FlagJob records a finding of the rule's usual level about the whole job.
 func (pass *Pass) FlagJob(r *Rule, format string, args ...any) {
 	pass.Add(Finding{Rule: r, Level: r.Level, Detail: fmt.Sprintf(format, args...)})
 }
+
+// Describe lets a check fill in what only it knows of the report as a whole, once all have ended.
+func (pass *Pass) Describe(tell func(*Report)) {
+	pass.run.mu.Lock()
+	defer pass.run.mu.Unlock()
+	pass.run.describe = append(pass.run.describe, tell)
+}
+
+// Ended returns the results of the checks that have ended before in this run. For use in Finish.
+func (pass *Pass) Ended() []Result { return pass.run.results }
+
+// Worst returns the worst level found so far, and whether anything was. For use in Finish.
+func (pass *Pass) Worst() (worst Level, found bool) {
+	see := func(list []Finding) {
+		for i := range list {
+			worst, found = max(worst, list[i].Level), true
+		}
+	}
+	see(pass.outside)
+	for i := range pass.shards {
+		for _, block := range pass.shards[i].found {
+			see(block)
+		}
+	}
+	return worst, found
+}
+
+// SourceMount returns the row of the mount table that covers the source. The table answers without
+// asking the disk.
+func (pass *Pass) SourceMount() (share.Mount, bool) { return pass.run.sourceMount() }
 
 // Fact records a number for the card and the reports.
 func (pass *Pass) Fact(key string, value any, format string, args ...any) {
@@ -156,14 +188,14 @@ func (pass *Pass) Fact(key string, value any, format string, args ...any) {
 	pass.facts = append(pass.facts, Fact{key, value, fmt.Sprintf(format, args...)})
 }
 
-// Say sets the one line that stands under the title.
+// Summarize sets the one line that stands under the title.
 func (pass *Pass) Summarize(format string, args ...any) {
 	pass.mu.Lock()
 	defer pass.mu.Unlock()
 	pass.summary = fmt.Sprintf(format, args...)
 }
 
-// Of returns the trial of a check that ran before in the same run; nil if it is not in the list.
+// Earlier returns the trial of a check that ran before in the same run; nil if it is not in the list.
 func (pass *Pass) Earlier(c *Check) *Pass { return pass.run.passes[c] }
 
 // StateOf returns the state of a check that ran before in the same run, nil if it has none or
@@ -192,8 +224,8 @@ func (pass *Pass) Total(r *Rule) int64 {
 			}
 		}
 	}
-	for i := range pass.whole {
-		if pass.whole[i].Rule == r {
+	for i := range pass.outside {
+		if pass.outside[i].Rule == r {
 			n++
 		}
 	}
@@ -228,14 +260,14 @@ func (pass *Pass) Close(reason string) Result {
 	pass.reason = reason
 	pass.mu.Lock()
 	defer pass.mu.Unlock()
-	n := len(pass.whole)
+	n := len(pass.outside)
 	for i := range pass.shards {
 		for _, block := range pass.shards[i].found {
 			n += len(block)
 		}
 	}
 	all := make([]Finding, 0, n)
-	all = append(all, pass.whole...)
+	all = append(all, pass.outside...)
 	rules := map[string]int64{}
 	for i := range pass.shards {
 		for j, block := range pass.shards[i].found {
@@ -247,12 +279,13 @@ func (pass *Pass) Close(reason string) Result {
 		}
 		pass.shards[i] = shard{}
 	}
-	pass.whole = nil
+	pass.outside = nil
 	pass.Job.spare(all)
 	slices.SortFunc(all, compareFindings)
 	res := Result{
 		Check: pass.Check, ID: pass.Check.ID, Title: pass.Check.Title, Summary: pass.summary,
 		Facts: pass.facts, Rules: rules, Findings: all, Reason: pass.reason,
+		Optional: pass.notAsked != nil && pass.notAsked.Optional,
 	}
 	for i := range all {
 		rules[all[i].Rule.ID]++
@@ -286,3 +319,14 @@ func Derive(levels [3]int, reason string) Status {
 	}
 	return Passed
 }
+
+// NotAsked is the error of a check that could judge, had it been asked to.
+type NotAsked struct {
+	Why string // a whole sentence
+	// Optional checks leave the verdict as it is while nobody asks for them; the words of the verdict say
+	// so all the same.
+	Optional bool
+}
+
+// Error returns why.
+func (e *NotAsked) Error() string { return e.Why }

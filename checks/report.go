@@ -22,8 +22,6 @@ const (
 // A Report is the only output of a run; window, text and JSON all render it.
 type Report struct {
 	Stage             Stage
-	Job               Job           // as it was settled
-	Trial             *share.Result // what the write trial measured; nil where none ran to its end
 	Version           string
 	Started, Finished time.Time
 	Source            Place
@@ -35,8 +33,13 @@ type Report struct {
 	Manifest          string // file written by the stage after copying
 	// Invented, if set, says which facts are a demo's and not measured.
 	Invented string
-	// Stopped is set where the person stopped the run; what had not ended is Unknown.
-	Stopped bool
+	// Interrupted is set where the person stopped the run; what had not ended is Unknown.
+	Interrupted bool
+	// Job is what was checked, with its places as they were settled. Places are compared by it, never
+	// by what was typed.
+	Job Job
+	// Trial is what the write trial measured of the share; nil where none was made.
+	Trial *share.Result
 	// Largest are the folders that hold the most bytes, themselves and below, most first.
 	Largest []FolderSum
 }
@@ -77,21 +80,22 @@ type Result struct {
 	Status   Status
 	Summary  string // one line: the headline numbers and limits, or why it was not checked
 	Reason   string // why it could not judge; empty otherwise
+	Optional bool   // it was not asked for, and leaves the verdict as it is
 	Facts    []Fact
 	Rules    map[string]int64 // findings by rule, counted-only rules included
 	Levels   [3]int           // findings by level
 	Findings []Finding        // sorted by path, then rule
 }
 
-// Verdict is the worst status; a check that could not look leaves the whole at best Warned.
+// Verdict is the worst status; a check that could not look leaves the whole at best Warned, unless it is
+// one that has to be asked for.
 func Verdict(results []Result) Status {
 	v := Passed
 	for _, r := range results {
-		switch r.Status {
-		case Failed:
+		switch {
+		case r.Status == Failed:
 			return Failed
-		case Passed:
-		default:
+		case r.Status != Passed && !(r.Status == Unknown && r.Optional):
 			v = Warned
 		}
 	}

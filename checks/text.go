@@ -43,7 +43,7 @@ var heads = map[Stage]struct{ title, pass, warn, fail string }{
 func (r *Report) Answer() string {
 	h := heads[r.Stage]
 	switch {
-	case r.Stopped:
+	case r.Interrupted:
 		return "Stopped before the end: nothing is certain yet. Check again."
 	case r.Verdict == Failed:
 		return h.fail
@@ -120,7 +120,7 @@ func (r *Report) WriteText(w io.Writer) error {
 	t.line("LOADLINE: %s", strings.ToUpper(heads[r.Stage].title))
 	t.line("")
 	t.wrap("", "", r.Answer())
-	t.wrap("", "", upperFirst(r.Counts())+".")
+	t.wrap("", "", Capitalize(r.Counts())+".")
 	if r.Invented != "" {
 		t.line("")
 		t.wrap("", "", "THIS IS A DEMO. Invented: "+r.Invented+". Everything else was computed.")
@@ -181,7 +181,7 @@ func (r *Report) WriteText(w io.Writer) error {
 func (r *Report) Cautions() []string {
 	list := cautions
 	switch {
-	case r.Stopped || r.Verdict == Failed:
+	case r.Interrupted || r.Verdict == Failed:
 	case r.Stage == After:
 		list = append([]string{
 			"Before the box travels: unmount the share, then switch the appliance off as its own instructions say.",
@@ -303,9 +303,3 @@ func (t *textWriter) findings(c *Result) {
 }
 
 func counted(n int, noun string) string { return Plural(int64(n), noun) }
-
-func upperFirst(s string) string { return strings.TrimSuffix(sentence(errString(s)), ".") }
-
-type errString string
-
-func (e errString) Error() string { return string(e) }

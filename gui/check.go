@@ -161,7 +161,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 	v.head.setRunning(false)
 	took := w.desk.Now().Sub(w.began)
 	switch {
-	case rep != nil && rep.Stopped || err != nil && stoppedErr(err):
+	case rep != nil && rep.Interrupted || err != nil && stoppedErr(err):
 		if rep == nil {
 			rep = v.stoppedReport()
 		}
@@ -201,7 +201,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 
 // stoppedReport is what can be said where the engine gave no report: the cards as they are.
 func (v *view) stoppedReport() *checks.Report {
-	rep := &checks.Report{Stage: v.stage, Stopped: true, Verdict: checks.Warned}
+	rep := &checks.Report{Stage: v.stage, Interrupted: true, Verdict: checks.Warned}
 	for _, k := range v.ledger.cards {
 		r := checks.Result{Check: k.check, ID: k.check.ID, Title: k.check.Title, Status: checks.Unknown, Summary: "Stopped before it was done.", Reason: "Stopped before it was done."}
 		if k.result != nil {

@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"loadline/checks"
+	"loadline/checks/before"
 	"loadline/checks/seal"
 	"loadline/checks/share"
 )
@@ -43,7 +44,7 @@ func RealEngine() Engine {
 func listOf(s checks.Stage) []*checks.Check {
 	switch s {
 	case checks.Before:
-		return checks.BeforeList()
+		return before.List()
 	case checks.After:
 		return seal.NewAfter(seal.Options{}).List()
 	case checks.Arrival:

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"loadline/checks"
+	"loadline/checks/before"
 	"loadline/checks/fix"
 	"loadline/checks/names"
 )
@@ -56,7 +57,7 @@ func planNames(ctx context.Context, job checks.Job, rep *checks.Report, wishes f
 			return plan, rep, err
 		}
 	}
-	rep, err := checks.Run(ctx, job, fix.Checks(checks.BeforeList()), nil)
+	rep, err := checks.Run(ctx, job, fix.Checks(before.List()), nil)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -257,7 +257,7 @@ func TestStoppedShowsNoSums(t *testing.T) {
 	r := newRig(t, 1280, 800, Light)
 	c := r.start()
 	rep := sample()
-	rep.Stopped = true
+	rep.Interrupted = true
 	c.end <- ending{rep: rep}
 	r.until("the end", func() bool { return r.running == "" })
 	if got := r.view().route.from.facts.text; strings.Contains(got, "file") {

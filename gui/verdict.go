@@ -20,7 +20,7 @@ type answer struct {
 func answerOf(rep *checks.Report) answer {
 	a := answer{look: lookOf(rep.Verdict)}
 	a.title, a.next = firstSentence(rep.Answer())
-	if rep.Stopped {
+	if rep.Interrupted {
 		a.look = lookOf(checks.Unknown)
 		a.next += " A check that had not ended says nothing about the disk."
 		return a

@@ -67,11 +67,16 @@ func Checks(list []*checks.Check) []*checks.Check {
 		}
 	}
 	for _, c := range list {
-		if slices.ContainsFunc(c.Rules, func(r *checks.Rule) bool { return treatments[r.ID] != treatNone }) {
+		if acts(c) {
 			want(c)
 		}
 	}
 	return slices.DeleteFunc(slices.Clone(list), func(c *checks.Check) bool { return !wanted[c] })
+}
+
+// acts reports whether a plan acts on findings of a check.
+func acts(c *checks.Check) bool {
+	return slices.ContainsFunc(c.Rules, func(r *checks.Rule) bool { return treatments[r.ID] != treatNone })
 }
 
 // Errors about the report that a plan is made from. With either, check again and plan anew.
@@ -127,7 +132,7 @@ func usable(rep *checks.Report) error {
 	switch {
 	case rep.Stage != checks.Before || rep.Job.Source == "":
 		return fmt.Errorf("%w: it is not one of before copying", ErrReport)
-	case rep.Stopped:
+	case rep.Interrupted:
 		return fmt.Errorf("%w: the checks were stopped", ErrReport)
 	}
 	judged := map[string]bool{}

@@ -23,7 +23,7 @@ type Journal struct {
 	Started time.Time
 	State   State
 	Renames int
-	Copies int  // copies in the place of links, and archives
+	Copies  int  // copies in the place of links, and archives
 	InRoot  bool // it lies in the source folder
 }
 

@@ -118,8 +118,8 @@ func (p *Plan) Copies() []Copy {
 // A Estimate is what the makings of a plan need.
 type Estimate struct {
 	Copies []Copy
-	Bytes   int64 // that they take on the disk, about
-	Free    int64 // that the disk has
+	Bytes  int64 // that they take on the disk, about
+	Free   int64 // that the disk has
 }
 
 // Estimate looks through what would be copied, and counts. The error tells what cannot be copied, or

@@ -92,7 +92,7 @@ type Plan struct {
 	byFrom  map[string]int // steps by From, as far as Find has come
 	skipped map[string]bool
 	copies  map[string]*Copy // by the path of the link or the card
-	root    *os.Root           // only while the plan is made
+	root    *os.Root         // only while the plan is made
 }
 
 // A folder of the source.
@@ -240,15 +240,21 @@ func NewPlan(ctx context.Context, rep *checks.Report, w Wishes, progress *walk.P
 
 // unsure says why it is not known which names the share of a report refuses.
 func unsure(rep *checks.Report) string {
-	if rep.Job.Share == "" || rep.Trial != nil && rep.Trial.NamesTried {
+	if rep.Job.Share == "" {
 		return ""
 	}
+	first := ""
 	for i := range rep.Checks {
-		if r := &rep.Checks[i]; r.Reason != "" && r.Check != nil && r.Check.NeedsShare {
-			return "It is not known which names the share refuses. " + r.Reason
+		r := &rep.Checks[i]
+		if r.Check == nil || !r.Check.NeedsShare || r.Reason == "" {
+			continue
+		}
+		first = cmp.Or(first, r.Reason)
+		if acts(r.Check) {
+			return "It is not known which names the share refuses. " + first
 		}
 	}
-	return "It is not known which names the share refuses."
+	return ""
 }
 
 // cause takes the path out of an error whose sentence names it already.

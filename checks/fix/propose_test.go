@@ -67,7 +67,7 @@ func TestPropose(t *testing.T) {
 			t.Errorf("Propose(%q) = %q, want %q", c.name, got, c.want)
 		}
 	}
-	got := proposal(limits{}, long + ".mov")
+	got := proposal(limits{}, long+".mov")
 	if len(got) != 255 || !strings.HasPrefix(got, strings.Repeat("a", 200)) || !strings.HasSuffix(got, "-"+hashOf(long)+".mov") {
 		t.Errorf("Propose(300 letters) = %q (%d bytes)", got, len(got))
 	}
@@ -75,7 +75,7 @@ func TestPropose(t *testing.T) {
 		t.Errorf("two long names get one: %q", a)
 	}
 	// A clapper board of 4 bytes, 80 times: the cut must fall between characters.
-	if got := proposal(limits{}, strings.Repeat("🎬", 80) + ".mov"); !utf8.ValidString(got) || len(got) > 255 || len(got) < 250 {
+	if got := proposal(limits{}, strings.Repeat("🎬", 80)+".mov"); !utf8.ValidString(got) || len(got) > 255 || len(got) < 250 {
 		t.Errorf("Propose(80 boards) = %q (%d bytes)", got, len(got))
 	}
 	if got := proposal(limits{portable: true}, "Übung 1 ½ größer.mov"); got != "Ubung_1_12_grosser.mov" {

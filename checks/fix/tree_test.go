@@ -17,6 +17,7 @@ import (
 	"golang.org/x/text/unicode/norm"
 
 	"loadline/checks"
+	"loadline/checks/before"
 	"loadline/checks/share"
 )
 
@@ -137,7 +138,7 @@ func same(t testing.TB, what string, got, want any) {
 // examine runs the checks that a plan asks for.
 func examine(t testing.TB, job checks.Job) *checks.Report {
 	t.Helper()
-	rep, err := checks.Run(context.Background(), job, Checks(checks.BeforeList()), nil)
+	rep, err := checks.Run(context.Background(), job, Checks(before.List()), nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -358,7 +358,7 @@ func (a *after) absent(pass *checks.Pass) (files, bytes int64) {
 		case s.files == 0 && s.unlisted:
 		case s.files > 0:
 			a.fail(pass, missingOnShare, name, s.bytes, "the whole folder is not on the share: %s, %s", checks.Plural(s.files, "file"), checks.Bytes(s.bytes))
-		case checks.ClutterAbove(name) == "":
+		case names.ClutterAbove(name) == "":
 			pass.Add(checks.Finding{Path: name, Rule: missingFolder, Level: checks.Note, Detail: "not on the share; no file is in it"})
 		}
 	}
@@ -410,7 +410,7 @@ func (a *after) top(p string) (name string, broken bool) {
 
 // clutter says why a missing file is no loss, "" if it is one.
 func (a *after) clutter(pass *checks.Pass, p string) string {
-	if top := checks.ClutterAbove(p); top != "" {
+	if top := names.ClutterAbove(p); top != "" {
 		return names.Quote(top) + " is kept by a desktop or an operating system"
 	}
 	if names.Own(path.Base(p)) {

@@ -400,7 +400,7 @@ func TestStopAndResume(t *testing.T) {
 		}
 	}
 	rep, err := s.Run(ctx, p.job(), nil)
-	if !errors.Is(err, context.Canceled) || rep == nil || !rep.Stopped || rep.Manifest != "" {
+	if !errors.Is(err, context.Canceled) || rep == nil || !rep.Interrupted || rep.Manifest != "" {
 		t.Fatalf("stopped run: %v, %+v", err, rep)
 	}
 	if c := result(t, rep, "content"); c.Status != checks.Unknown {

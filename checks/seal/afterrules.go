@@ -1,6 +1,9 @@
 package seal
 
-import "loadline/checks"
+import (
+	"loadline/checks"
+	"loadline/checks/before"
+)
 
 // The rules after copying.
 var (
@@ -148,7 +151,7 @@ var (
 
 // checksOf declares the checks of one run after copying.
 func checksOf(a *after) []*checks.Check {
-	mounted := checks.ShareMounted()
+	mounted := before.ShareMounted
 	onShare := &checks.Check{
 		ID: "on-share", Title: "Every file is on the share", Group: checks.GroupCopy, NeedsShare: true,
 		Doc: "Reads the folders of both sides and compares what they hold: every file of the source must be " +

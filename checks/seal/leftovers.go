@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"loadline/checks"
+	"loadline/checks/names"
 	"loadline/checks/walk"
 )
 
@@ -52,7 +53,7 @@ func temporary(name string) string {
 	if rest, ok := strings.CutPrefix(name, ".nfs"); ok && len(rest) >= 16 && strings.Trim(rest, hexDigits) == "" {
 		return "begins with .nfs: removed while a program has it open"
 	}
-	return checks.Unfinished(name)
+	return names.Unfinished(name)
 }
 
 // leftovers is the Finish of its check: the walk has found everything already.

@@ -49,11 +49,5 @@ func runAfter(ctx context.Context, args []string, stdout, stderr io.Writer) int 
 	watch, done := progressLine(stderr)
 	rep, err := seal.After(ctx, job, options, watch)
 	done()
-	if err != nil {
-		if ctx.Err() != nil {
-			err = errors.New("stopped; what was proven is remembered, the next run goes on from there")
-		}
-		return fault(stderr, err)
-	}
-	return out.writeReport(rep, stdout, stderr)
+	return out.conclude(ctx, rep, err, "stopped; what was proven is remembered, and the next run goes on from there", stdout, stderr)
 }

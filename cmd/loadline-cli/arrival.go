@@ -49,8 +49,5 @@ func runArrival(ctx context.Context, args []string, stdout, stderr io.Writer) in
 	watch, done := progressLine(stderr)
 	rep, err := seal.Arrival(ctx, rest[0], rest[1:], options, watch)
 	done()
-	if err != nil {
-		return fault(stderr, err)
-	}
-	return out.writeReport(rep, stdout, stderr)
+	return out.conclude(ctx, rep, err, "stopped before the end", stdout, stderr)
 }

@@ -11,7 +11,6 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/dustin/go-humanize"
 	"golang.org/x/term"
 
 	"loadline/checks"
@@ -50,20 +49,6 @@ func parse(fs *flag.FlagSet, args []string) ([]string, error) {
 	return rest, nil
 }
 
-// registerJob adds the flags that say what a copy must keep to; before and fix have them in common.
-func registerJob(fs *flag.FlagSet, job *checks.Job) {
-	fs.StringVar(&job.Prefix, "prefix", "", "`FOLDER` on the share that will hold the copy, and so the head of every key")
-	fs.IntVar(&job.KeyBytes, "key-bytes", checks.DefaultKeyBytes, "longest key of the object store, `N` bytes")
-	fs.Func("object-bytes", "largest object, `N` bytes, or a size such as 5TiB (default 5TiB)", func(s string) error {
-		n, err := humanize.ParseBytes(s)
-		if err != nil || n == 0 || n > 1<<62 {
-			return errors.New("write a number of bytes, or a size such as 5TiB")
-		}
-		job.ObjectBytes = int64(n)
-		return nil
-	})
-}
-
 // parsed tells what to do when parse has failed: nothing more than the exit status.
 func parsed(err error) int {
 	if errors.Is(err, flag.ErrHelp) {
@@ -75,7 +60,7 @@ func parsed(err error) int {
 // fault prints what went wrong and returns the exit status of it.
 func fault(stderr io.Writer, err error) int {
 	if errors.Is(err, context.Canceled) {
-		err = errors.New("interrupted; nothing was changed")
+		err = errors.New("stopped")
 	}
 	fmt.Fprintf(stderr, "loadline-cli: %s\n", checks.Plain(err.Error()))
 	return exitError
@@ -114,9 +99,26 @@ func (o *output) writeReport(rep *checks.Report, stdout, stderr io.Writer) int {
 	return statusOf(rep)
 }
 
+// conclude writes what a run came to and returns its exit status. Of a run that was interrupted there is
+// the document so far, which says what it left behind, if anything; stopped says so on the terminal.
+func (o *output) conclude(ctx context.Context, rep *checks.Report, err error, stopped string, stdout, stderr io.Writer) int {
+	switch {
+	case err == nil:
+		return o.writeReport(rep, stdout, stderr)
+	case ctx.Err() == nil:
+		return fault(stderr, err)
+	case rep != nil:
+		o.writeReport(rep, stdout, stderr)
+	}
+	return fault(stderr, errors.New(stopped))
+}
+
 // statusOf returns the exit status that a report stands for. After copying, a check that could not
 // judge proves nothing, and a script that goes by the status must not ship on it.
 func statusOf(rep *checks.Report) int {
+	if rep.Interrupted {
+		return exitError
+	}
 	if rep.Verdict == checks.Failed {
 		return exitFail
 	}

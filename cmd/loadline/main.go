@@ -24,6 +24,7 @@ import (
 
 	"loadline/assets"
 	"loadline/checks"
+	"loadline/checks/demo"
 	"loadline/checks/share"
 	_ "loadline/cmd/loadline/locale" // before the toolkit's packages are initialised
 	"loadline/gui"
@@ -123,17 +124,17 @@ func run(args []string, out io.Writer) int {
 	desk.ScreenWidth, desk.ScreenHeight = screen()
 	w := gui.New(win, gui.RealEngine(), desk)
 	if a.demo {
-		demo, err := checks.NewDemo()
+		d, err := demo.New()
 		if err != nil {
 			fmt.Fprintln(out, err)
 			return 2
 		}
 		defer func() {
-			if err := demo.Close(); err != nil {
+			if err := d.Close(); err != nil {
 				fmt.Fprintln(out, err)
 			}
 		}()
-		w.Demo(demo.Job)
+		w.Demo(d.Job)
 	} else if a.source != "" {
 		w.Open(a.source, a.share)
 	}
