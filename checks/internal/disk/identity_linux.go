@@ -36,6 +36,9 @@ func DiskID(path string) (string, error) {
 	fsid := st.Fsid.Val
 	switch uint32(st.Type) {
 	case unix.BTRFS_SUPER_MAGIC:
+		if b, err := btrfsInfo(fd); err == nil {
+			id, _ = btrfsInfoAnswer(b)
+		}
 		// Subvolumes share a UUID, and number their files each from the start; statfs(2) there mixes UUID and
 		// subvolume (fs/btrfs/super.c, btrfs_statfs).
 		if id != "" {
@@ -83,11 +86,7 @@ func uuidByKernel(fd int) string {
 // uuidByLink looks for the link that the system makes to the device of each file system, named after
 // its UUID (udev).
 func uuidByLink(fd int, dir string) string {
-	var st unix.Stat_t
-	if retried(func() error { return unix.Fstat(fd, &st) }) != nil {
-		return ""
-	}
-	device := deviceOf(uint64(st.Dev))
+	device := deviceAt(fd, "")
 	if device == 0 {
 		return ""
 	}

@@ -128,4 +128,3 @@ func volumeOf(path string) (string, error) {
 	}
 	return windows.UTF16ToString(b[:]), nil
 }
-

@@ -28,7 +28,6 @@ type Medium struct {
 	Memory  bool   // in memory, or as good as: no disk is asked
 	Rotates Answer // every seek costs milliseconds
 	USB     Answer
-	USBMbps int    // what its USB link has agreed on, Mb/s, the slowest of the hubs between; 0 if unknown
 	Disk    string // the system's name of the whole disk, such as sda or disk4; "" if unknown
 	Volume  string // the system's name of the volume, such as sda1 or disk4s2; "" if unknown
 }
@@ -37,6 +36,25 @@ type Medium struct {
 // USB and nobody knows. Most disks that are carried about are one of the two.
 func (m *Medium) Seeks() bool {
 	return m.Rotates == Yes || m.Rotates == Unknown && m.USB == Yes
+}
+
+// slower is the smaller of two speeds that are known.
+func slower(a, b int) int {
+	if a == 0 || b != 0 && b < a {
+		return b
+	}
+	return a
+}
+
+// worse is the answer that costs more.
+func worse(a, b Answer) Answer {
+	if a == Yes || b == Yes {
+		return Yes
+	}
+	if a == Unknown || b == Unknown {
+		return Unknown
+	}
+	return No
 }
 
 // usbSpeed reads the speed of a USB link as Linux gives it, Mb/s (sysfs-bus-usb: 1.5, 12, 480, 5000,

@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 
 	"golang.org/x/sys/unix"
@@ -29,16 +30,32 @@ func MediumOf(path string) Medium {
 	if device == 0 {
 		return Medium{}
 	}
-	return sysfs("/sys").medium(deviceNumber(device))
+	m, _ := sysfs("/sys").medium(deviceNumber(device))
+	return m
 }
 
 // deviceUnder returns the number of the block device under a path; 0 if there is none.
-func deviceUnder(path string) uint64 {
+func deviceUnder(path string) uint64 { return deviceAt(unix.AT_FDCWD, path) }
+
+// deviceAt is deviceUnder for a path from an open folder; "" is the open file itself. btrfs and others give
+// each part a number that is no disk's: there the mount table knows.
+func deviceAt(fd int, path string) uint64 {
 	var st unix.Stat_t
-	if retried(func() error { return unix.Stat(path, &st) }) != nil {
+	if retried(func() error { return unix.Fstatat(fd, path, &st, unix.AT_EMPTY_PATH) }) != nil {
 		return 0
 	}
-	return deviceOf(uint64(st.Dev))
+	if unix.Major(uint64(st.Dev)) != 0 {
+		return uint64(st.Dev)
+	}
+	m, ok := mountAbove(fd, path)
+	if !ok {
+		return 0
+	}
+	var source unix.Stat_t
+	if unix.Stat(m.source, &source) != nil || source.Mode&unix.S_IFMT != unix.S_IFBLK {
+		return 0
+	}
+	return uint64(source.Rdev)
 }
 
 // deviceNumber writes the number of a device as the kernel does.
@@ -46,42 +63,38 @@ func deviceNumber(dev uint64) string {
 	return fmt.Sprintf("%d:%d", unix.Major(dev), unix.Minor(dev))
 }
 
-// deviceOf returns the block device that a file system of this number is on; 0 if there is none. btrfs and
-// others give each part a number that is no disk's: the mount table knows.
-func deviceOf(dev uint64) uint64 {
-	if unix.Major(dev) != 0 {
-		return dev
+// mountAbove finds the row of the mount table that a path is on, as deviceAt takes it.
+func mountAbove(fd int, path string) (mount, bool) {
+	var sx unix.Statx_t
+	err := retried(func() error {
+		return unix.Statx(fd, path, unix.AT_EMPTY_PATH|unix.AT_NO_AUTOMOUNT, unix.STATX_MNT_ID, &sx)
+	})
+	if err != nil || sx.Mask&unix.STATX_MNT_ID == 0 { // before Linux 5.8
+		return mount{}, false
 	}
 	f, err := os.Open("/proc/self/mountinfo")
 	if err != nil {
-		return 0
+		return mount{}, false
 	}
 	defer f.Close()
-	for _, source := range mountSources(f, deviceNumber(dev)) {
-		var st unix.Stat_t
-		if unix.Stat(source, &st) == nil && st.Mode&unix.S_IFMT == unix.S_IFBLK {
-			return uint64(st.Rdev)
-		}
-	}
-	return 0
+	return mountOfID(f, strconv.FormatUint(sx.Mnt_id, 10))
 }
 
-// mountSources returns what is mounted under a device number, from a mount table
-// (proc_pid_mountinfo(5): … major:minor root mountpoint … " - " type source options).
-func mountSources(table io.Reader, number string) (sources []string) {
+// mountOfID finds a row of a mount table (proc_pid_mountinfo(5)) by its number.
+func mountOfID(table io.Reader, id string) (mount, bool) {
 	lines := bufio.NewScanner(table)
 	lines.Buffer(nil, 1<<20)
 	for lines.Scan() {
-		if m, ok := readMount(lines.Text()); ok && m.number == number {
-			sources = append(sources, m.source)
+		if m, ok := readMount(lines.Text()); ok && m.id == id {
+			return m, true
 		}
 	}
-	return sources
+	return mount{}, false
 }
 
 // A mount is a row of the mount table.
 type mount struct {
-	number  string // major:minor
+	id      string
 	options string // of this mount
 	kind    string
 	source  string
@@ -94,7 +107,7 @@ func readMount(line string) (mount, bool) {
 	if !ok || len(fields) < 6 || len(rest) < 3 {
 		return mount{}, false
 	}
-	return mount{number: fields[2], options: fields[5], kind: rest[0], source: unescapedMount(rest[1]), super: rest[2]}, true
+	return mount{id: fields[0], options: fields[5], kind: rest[0], source: unescapedMount(rest[1]), super: rest[2]}, true
 }
 
 // unescapedMount turns \ooo of the mount table into the bytes that they stand for.
@@ -102,7 +115,7 @@ func unescapedMount(s string) string {
 	var b strings.Builder
 	for i := 0; i < len(s); i++ {
 		if s[i] == '\\' && i+3 < len(s) && s[i+1] >= '0' && s[i+1] <= '3' && s[i+2] >= '0' && s[i+2] <= '7' && s[i+3] >= '0' && s[i+3] <= '7' {
-			b.WriteByte((s[i+1]-'0')<<6 | (s[i+2]-'0')<<3 | s[i+3] - '0')
+			b.WriteByte((s[i+1]-'0')<<6 | (s[i+2]-'0')<<3 | (s[i+3] - '0'))
 			i += 3
 			continue
 		}
@@ -117,58 +130,63 @@ type sysfs string
 // deepest is how many devices may lie on one another: a loop of links must end.
 const deepest = 16
 
-// medium describes a block device by its number.
-func (s sysfs) medium(number string) Medium {
+// medium describes a block device by its number, and tells the speed of its USB link, Mb/s. Of several disks
+// the worst counts.
+func (s sysfs) medium(number string) (m Medium, mbps int) {
+	m.Network = No
 	dir, err := filepath.EvalSymlinks(filepath.Join(string(s), "dev/block", number))
 	if err != nil {
-		return Medium{Network: No}
+		return m, 0
 	}
-	m := s.device(dir, deepest)
-	m.Network = No
 	m.Volume = filepath.Base(dir)
-	return m
+	first := true
+	s.eachDisk(dir, deepest, func(disk string) {
+		rotates := Unknown
+		switch strings.TrimSpace(read(disk, "queue/rotational")) {
+		case "0":
+			rotates = No
+		case "1":
+			rotates = Yes
+		}
+		usb, speed := usbLink(disk)
+		mbps = slower(mbps, speed)
+		if first {
+			m.Disk, m.Rotates, m.USB = filepath.Base(disk), rotates, usb
+		} else {
+			m.Disk, m.Rotates, m.USB = "", worse(m.Rotates, rotates), worse(m.USB, usb)
+		}
+		first = false
+	})
+	return m, mbps
 }
 
-// device describes the device of a folder of sysfs: of a partition, its disk; of a device made of others
-// (RAID, encryption), all of them, of which the worst counts.
-func (s sysfs) device(dir string, depth int) Medium {
+// eachDisk calls f for each whole disk that a device is on, by its folder in sysfs: of a partition, its
+// disk; of a device made of others (RAID, encryption), theirs; of a file that is used as a disk, that of the file.
+func (s sysfs) eachDisk(dir string, depth int, f func(disk string)) {
 	if _, err := os.Stat(filepath.Join(dir, "partition")); err == nil {
 		dir = filepath.Dir(dir)
 	}
-	m := Medium{Disk: filepath.Base(dir), USB: No}
-	switch strings.TrimSpace(read(dir, "queue/rotational")) {
-	case "0":
-		m.Rotates = No
-	case "1":
-		m.Rotates = Yes
-	}
-	below, _ := filepath.Glob(filepath.Join(dir, "slaves", "*"))
-	if depth > 0 && len(below) > 0 {
-		for i, link := range below {
-			real, err := filepath.EvalSymlinks(link)
-			if err != nil {
-				continue
-			}
-			part := s.device(real, depth-1)
-			if i == 0 && len(below) == 1 {
-				m.Disk = part.Disk
-			}
-			m.Rotates = worse(m.Rotates, part.Rotates)
-			m.USB = worse(m.USB, part.USB)
-			m.USBMbps = slower(m.USBMbps, part.USBMbps)
+	var below []string
+	if links, err := os.ReadDir(filepath.Join(dir, "slaves")); err == nil {
+		for _, l := range links {
+			below = append(below, filepath.Join(dir, "slaves", l.Name()))
 		}
-		return m
 	}
-	if file := strings.TrimSuffix(read(dir, "loop/backing_file"), "\n"); file != "" && depth > 0 {
-		// The disk that counts is that of the file. Without it, a loop device is said to rotate.
-		if real, err := filepath.EvalSymlinks(filepath.Join(string(s), "dev/block", deviceNumber(deviceUnder(file)))); err == nil {
-			part := s.device(real, depth-1)
-			m.Rotates, m.USB, m.USBMbps = part.Rotates, part.USB, part.USBMbps
+	if file := strings.TrimSuffix(read(dir, "loop/backing_file"), "\n"); file != "" {
+		if device := deviceUnder(file); device != 0 {
+			below = append(below, filepath.Join(string(s), "dev/block", deviceNumber(device)))
 		}
-		return m
 	}
-	m.USB, m.USBMbps = usbLink(dir)
-	return m
+	followed := false
+	for _, link := range below {
+		if real, err := filepath.EvalSymlinks(link); err == nil && depth > 0 {
+			s.eachDisk(real, depth-1, f)
+			followed = true
+		}
+	}
+	if !followed {
+		f(dir)
+	}
 }
 
 // usbLink looks for the USB devices above a disk: each has a speed and a vendor (sysfs-bus-usb).
@@ -192,21 +210,13 @@ func read(dir, name string) string {
 	return string(b)
 }
 
-// worse is the answer that costs more.
-func worse(a, b Answer) Answer {
-	if a == Yes || b == Yes {
-		return Yes
+// USBSpeed returns what the USB link of the disk under a path has agreed on, Mb/s, the slowest of the hubs
+// between; 0 where that is not known or there is none.
+func USBSpeed(path string) int {
+	device := deviceUnder(path)
+	if device == 0 {
+		return 0
 	}
-	if a == Unknown || b == Unknown {
-		return Unknown
-	}
-	return No
-}
-
-// slower is the smaller of two speeds that are known.
-func slower(a, b int) int {
-	if a == 0 || b != 0 && b < a {
-		return b
-	}
-	return a
+	_, mbps := sysfs("/sys").medium(deviceNumber(device))
+	return mbps
 }
