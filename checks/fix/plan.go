@@ -125,7 +125,7 @@ type entry struct {
 	flags    []flag
 	long     []string // rules on paths that made it shorter
 	most     int      // longest name that its path leaves room for; 0 any
-	unit     *unit
+	family     *family
 	step     bool
 }
 
@@ -437,16 +437,16 @@ func (p *Plan) retarget() {
 
 // nameFamilies marks the steps that belong together.
 func (p *Plan) nameFamilies() {
-	first := map[*unit]int{}
+	first := map[*family]int{}
 	for i := range p.Steps {
 		s := &p.Steps[i]
-		if len(s.entry.unit.members) < 2 {
+		if len(s.entry.family.members) < 2 {
 			continue
 		}
-		if j, ok := first[s.entry.unit]; ok {
+		if j, ok := first[s.entry.family]; ok {
 			p.Steps[j].Family, s.Family = p.Steps[j].From, p.Steps[j].From
 		} else {
-			first[s.entry.unit] = i
+			first[s.entry.family] = i
 		}
 	}
 }
