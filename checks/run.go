@@ -87,7 +87,7 @@ func Run(ctx context.Context, job Job, list []*Check, watch func(Event)) (*Repor
 	for _, c := range list {
 		r.passes[c] = newPass(r, c, workers)
 	}
-	rep := &Report{Stage: job.Stage, Job: job, Version: job.Version, Started: job.Now(), Verdict: Warned}
+	rep := &Report{Stage: job.Stage, Version: job.Version, Started: job.Now(), Verdict: Warned}
 	walked := false
 	for i, c := range list {
 		if c.Visit != nil && !walked {

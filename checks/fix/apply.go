@@ -13,6 +13,7 @@ import (
 	"syscall"
 	"time"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
 )
 
@@ -77,6 +78,7 @@ type Outcome struct {
 	Kept    []string // old paths of names that the disk spells in a way of its own, whatever it is told
 	Dates   []string // folders whose date could not be put back
 	Stayed  []Stay   // copies and archives that Undo did not take away
+	Cached  bool     // copies or archives may have been read back from this computer's memory only
 }
 
 // Errors that callers tell apart with errors.Is.
@@ -192,6 +194,7 @@ type engine struct {
 	lasting bool // inode numbers tell files apart
 	strict  bool // a file must be as it was planned, to the byte count and date
 	plain   bool // the file system has no exclusive rename
+	each    bool // no flush of the whole disk is to be had: each file that is made is flushed
 
 	began    time.Time // of the work itself
 	halves   int64     // bytes copied plus bytes read back
@@ -219,11 +222,14 @@ func open(source string, o Options) (*engine, error) {
 		root.Close()
 		return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(source), explain(err))
 	}
-	e := &engine{root: root, dir: dir, o: o, plain: o.test.plain, lasting: !o.test.passing && lastingInodes(dir)}
-	if err := lock(dir); err != nil {
+	e := &engine{root: root, dir: dir, o: o, plain: o.test.plain, lasting: !o.test.passing && disk.LastingNumbers(dir)}
+	if err := disk.LockFolder(dir); err != nil {
 		dir.Close()
 		root.Close()
-		return nil, err
+		if errors.Is(err, disk.ErrLocked) {
+			return nil, ErrBusy
+		}
+		return nil, fmt.Errorf("cannot lock the folder %s: %w", names.Quote(source), explain(err))
 	}
 	return e, nil
 }
@@ -248,11 +254,20 @@ func reopen(journalPath string, o Options) (*engine, error) {
 	return e, nil
 }
 
+// flush waits until names have arrived on the disk, and content where the disk offers that for all of it.
+func (e *engine) flush() error {
+	way, err := disk.FlushAll(e.dir)
+	if err == nil && way == "" {
+		err = disk.Flush(e.dir)
+	}
+	return err
+}
+
 func (e *engine) close() {
 	if e.j != nil && e.j.file != nil {
 		e.j.file.Close()
 	}
-	unlock(e.dir)
+	disk.UnlockFolder(e.dir)
 	e.dir.Close()
 	e.root.Close()
 }
@@ -373,7 +388,7 @@ func (e *engine) create(source string, o Options) error {
 			return err
 		}
 		_, err = f.Write(data)
-		if err = errors.Join(err, f.Sync()); err != nil {
+		if err = errors.Join(err, disk.Flush(f)); err != nil {
 			f.Close()
 			return errors.Join(err, remove(path))
 		}
@@ -386,7 +401,7 @@ func (e *engine) create(source string, o Options) error {
 		e.j.inRoot = true
 		e.j.path = filepath.Join(source, "."+base)
 		if onDisk = write(e.root.OpenFile, "."+base, e.root.Remove); onDisk == nil {
-			return e.dir.Sync()
+			return disk.Flush(e.dir)
 		}
 		e.restoreRoot()
 	}
@@ -422,14 +437,23 @@ func (e *engine) forget() error {
 	return nil
 }
 
-// begin starts the clock and counts the content that is to be copied, or compared.
-func (e *engine) begin() {
+// begin starts the clock, counts the content that is to be copied, or compared, and finds out how what is
+// copied is to be flushed.
+func (e *engine) begin() error {
 	e.began = time.Now()
+	copies := false
 	for _, m := range e.j.moves {
 		if m.made != nil {
+			copies = true
 			e.allBytes += m.made.Of.Bytes
 		}
 	}
+	if !copies {
+		return nil
+	}
+	way, err := disk.FlushAll(e.dir)
+	e.each = way == ""
+	return err
 }
 
 // tell tells how far the work is.
@@ -457,27 +481,26 @@ func (e *engine) stopped(err error) error {
 
 // explain puts what a disk answers into words that help.
 func explain(err error) error {
-	var no syscall.Errno
 	var outside *readError
-	if !errors.As(err, &no) || errors.As(err, &outside) {
+	if errors.As(err, &outside) {
 		return err
 	}
 	help := ""
-	switch no {
-	case syscall.EROFS:
-		help = "the disk is mounted read-only: take off its write protection, or copy with the skip list instead"
-	case syscall.ENOSPC, syscall.EDQUOT:
+	switch {
+	case disk.ReadOnly(err):
+		help = "the disk is read-only: switch off its write protection, or copy with the skip list instead"
+	case disk.Full(err):
 		help = "the disk is full: free some space"
-	case syscall.EIO, syscall.ENXIO, syscall.ENODEV, syscall.ENOTCONN, syscall.ESTALE, syscall.ESHUTDOWN:
-		help = "the disk does not answer any more: plug it in again"
-	case syscall.EACCES, syscall.EPERM:
-		help = "you may not change names here: the folder gives you no write permission"
-	case syscall.EEXIST, syscall.ENOTEMPTY:
-		help = "the new name is taken by now: move that file away"
-	case syscall.EBUSY:
+	case disk.Gone(err), disk.MediumError(err) && !disk.NameRefused(err), errors.Is(err, syscall.ENOTCONN), errors.Is(err, syscall.ESTALE):
+		help = "the disk has stopped responding: plug it in again"
+	case disk.InUse(err):
 		help = "it is in use, or another disk is mounted on it"
-	case syscall.ENAMETOOLONG:
-		help = "the disk takes no name that long"
+	case errors.Is(err, fs.ErrPermission):
+		help = "you may not change names here: you have no write permission for the folder"
+	case errors.Is(err, fs.ErrExist), errors.Is(err, syscall.ENOTEMPTY):
+		help = "something else has taken the new name: move it away"
+	case disk.NameRefused(err):
+		help = "the disk does not take this name"
 	default:
 		return err
 	}

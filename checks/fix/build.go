@@ -11,6 +11,7 @@ import (
 	"os"
 	"slices"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
 	"loadline/checks/walk"
 )
@@ -22,13 +23,13 @@ func (e *engine) build(ctx context.Context, m *move, temp string) error {
 	if err != nil {
 		return err
 	}
-	if err := flush(e.dir); err != nil {
+	if err := e.flush(); err != nil {
 		return err
 	}
 	e.hook("written")
 	if !m.made.archive() {
 		// By this a copy is told from other things after a crash, and when it is taken back.
-		if is, err := take(ctx, e.outer(temp), false, nil); err != nil {
+		if is, err := inventoryOf(ctx, e.outer(temp), false, nil); err != nil {
 			return err
 		} else if is != m.made.Of {
 			return fmt.Errorf("%w: %s", errKept, names.Quote(e.here(m, m.to)))
@@ -49,6 +50,7 @@ func (e *engine) build(ctx context.Context, m *move, temp string) error {
 	if err != nil {
 		return err
 	}
+	e.out.Cached = e.out.Cached || r.cached
 	if !bytes.Equal(back.Sum(nil), wrote) {
 		return fmt.Errorf("%w: %s", errReadBack, names.Quote(e.here(m, m.to)))
 	}
@@ -71,7 +73,7 @@ func (e *engine) counting(m *move, halves int64) func(int64) {
 // write returns a checksum of what it wrote: of each file, its path and its content.
 func (e *engine) write(ctx context.Context, m *move, temp string) ([]byte, error) {
 	sum := sha256.New()
-	var t tally
+	var t inventory
 	var err error
 	if m.made.archive() {
 		io.WriteString(sum, "\x00")
@@ -96,14 +98,14 @@ func (e *engine) fill(path string, perm fs.FileMode, write func(io.Writer) error
 		return err
 	}
 	err = write(f)
-	if !flushesAll || !e.lasting {
-		err = errors.Join(err, f.Sync())
+	if e.each || !e.lasting {
+		err = errors.Join(err, disk.Flush(f))
 	}
 	return errors.Join(err, f.Close())
 }
 
 // copyAll copies a file or a whole folder, dates and permissions included.
-func (e *engine) copyAll(ctx context.Context, m *move, temp string, sum io.Writer) (t tally, err error) {
+func (e *engine) copyAll(ctx context.Context, m *move, temp string, sum io.Writer) (t inventory, err error) {
 	here, err := e.root.Lstat(cmpOr(e.here(m, ""), "."))
 	if err != nil {
 		return t, err
@@ -155,7 +157,7 @@ func (e *engine) dress(path string, info fs.FileInfo) error {
 	if err := e.root.Chmod(path, perm); err != nil && !errors.Is(err, fs.ErrPermission) && !errors.Is(err, errors.ErrUnsupported) {
 		return err
 	}
-	err := e.setDates(path, accessTime(info), info.ModTime())
+	err := e.setDates(path, disk.AccessTime(info), info.ModTime())
 	if errors.Is(err, errDate) {
 		return nil // a coarser date will do; whether it does is looked at when all is written
 	}
@@ -169,7 +171,7 @@ func (e *engine) prove(ctx context.Context, m *move, path string) (why string, e
 	if err != nil {
 		return "", err
 	}
-	of, err := e.takeOriginal(ctx, m)
+	of, err := e.originalInventory(ctx, m)
 	switch {
 	case ctx.Err() != nil:
 		return "", ctx.Err()
@@ -212,14 +214,14 @@ func (e *engine) compareArchive(ctx context.Context, m *move, path string) error
 }
 
 func (e *engine) compareCopy(ctx context.Context, m *move, path string) error {
-	is, err := take(ctx, e.outer(path), false, nil)
+	is, err := inventoryOf(ctx, e.outer(path), false, nil)
 	if err != nil {
 		return err
 	}
 	if is != m.made.Of {
 		return errDiffers
 	}
-	var of tally // of what is compared, and not of what there was before
+	var of inventory // of what is compared, and not of what there was before
 	r := reader{ctx: ctx, follow: true}
 	err = r.walk(e.original(m), func(rel, from string, info fs.FileInfo) error {
 		of.add(rel, kindOf(info.Mode()), info.Size(), info.ModTime(), "")

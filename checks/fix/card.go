@@ -292,11 +292,11 @@ func (p *Plan) isArchive(ctx context.Context, c *Card, path string) bool {
 	}
 	defer f.Close()
 	_, name := parent(c.Path)
-	has, err := tallyArchive(ctx, newSeekBuffer(f), name)
+	has, err := archiveInventory(ctx, newSeekBuffer(f), name)
 	if err != nil {
 		return false
 	}
-	is, err := take(ctx, p.root.Name()+"/"+c.Path, false, nil)
+	is, err := inventoryOf(ctx, p.root.Name()+"/"+c.Path, false, nil)
 	return err == nil && has == is
 }
 

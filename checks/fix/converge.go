@@ -10,6 +10,7 @@ import (
 	"syscall"
 	"time"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
 	"loadline/checks/walk"
 )
@@ -199,7 +200,9 @@ func dot(path string) string {
 
 // forward brings everything to its new name.
 func (e *engine) forward(ctx context.Context) (*Outcome, error) {
-	e.begin()
+	if err := e.begin(); err != nil {
+		return e.halt(err)
+	}
 	if err := e.j.state(StateApplying); err != nil {
 		return nil, e.stopped(explain(err))
 	}
@@ -218,7 +221,7 @@ func (e *engine) forward(ctx context.Context) (*Outcome, error) {
 	}
 	e.restoreDates()
 	e.restoreRoot()
-	if err := flush(e.dir); err != nil {
+	if err := e.flush(); err != nil {
 		return e.halt(err)
 	}
 	if err := e.j.state(StateApplied); err != nil {
@@ -253,8 +256,7 @@ func (e *engine) halt(err error) (*Outcome, error) {
 
 // back brings everything to its old name.
 func (e *engine) back(ctx context.Context) (*Outcome, error) {
-	e.begin()
-	if err := e.j.state(StateUndoing); err != nil {
+	if err := errors.Join(e.begin(), e.j.state(StateUndoing)); err != nil {
 		return nil, e.stopped(explain(err))
 	}
 	for _, dir := range slices.Backward(e.dirs) {
@@ -270,7 +272,7 @@ func (e *engine) back(ctx context.Context) (*Outcome, error) {
 		}
 	}
 	e.restoreDates()
-	if err := flush(e.dir); err != nil {
+	if err := e.flush(); err != nil {
 		return nil, e.stopped(explain(err))
 	}
 	if err := e.j.state(StateUndone); err != nil {
@@ -437,7 +439,7 @@ func (e *engine) date(f dated) error {
 	e.hook("date")
 	defer e.hook("dated")
 	// Both times are given: some FUSE programs take no notice of one alone, and say nothing.
-	return e.setDates(now, accessTime(info), f.id.modTime())
+	return e.setDates(now, disk.AccessTime(info), f.id.modTime())
 }
 
 // setDates sets both dates of a file or folder, and looks whether the disk has kept that of the content.

@@ -36,7 +36,7 @@ func (p *Plan) Edit(step int, name string) error {
 // step was given the old name.
 func (p *Plan) Leave(step int) error {
 	s := &p.Steps[step]
-	to := s.entry.unit.names()
+	to := s.entry.family.names()
 	if err := p.collides(s, to); err != nil {
 		return err
 	}
@@ -47,7 +47,7 @@ func (p *Plan) Leave(step int) error {
 // try judges a new name for a step and returns the names of the whole family.
 func (p *Plan) try(step int, name string) ([]string, error) {
 	s := &p.Steps[step]
-	u := s.entry.unit
+	u := s.entry.family
 	to := make([]string, len(u.members))
 	at := 0
 	for i, e := range u.members {
@@ -110,7 +110,7 @@ func (p *Plan) collides(s *Step, to []string) error {
 			f.used[fold(e.to)]++
 		}
 	}
-	u := s.entry.unit
+	u := s.entry.family
 	mine := map[string]int{}
 	for _, e := range u.members {
 		mine[fold(e.to)]++
@@ -128,7 +128,7 @@ func (p *Plan) collides(s *Step, to []string) error {
 
 // give sets the names of a step and its family.
 func (p *Plan) give(s *Step, to []string) {
-	f, u := s.folder, s.entry.unit
+	f, u := s.folder, s.entry.family
 	for i, e := range u.members {
 		if f.used[fold(e.to)]--; f.used[fold(e.to)] == 0 {
 			delete(f.used, fold(e.to))

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io/fs"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
 	"loadline/checks/walk"
 )
@@ -129,7 +130,7 @@ func (e *engine) prepare(ctx context.Context, m *move, temp, seat string) error 
 	if err := e.build(ctx, m, temp); err != nil {
 		return err
 	}
-	if err := flush(e.dir); err != nil {
+	if err := e.flush(); err != nil {
 		return err
 	}
 	// Is it still what is to be replaced?
@@ -209,7 +210,7 @@ func (e *engine) relink(ctx context.Context, m *move, temp, seat string) (why st
 		}
 		m.place = atTemp
 	}
-	now, err := take(ctx, e.outer(temp), false, nil)
+	now, err := inventoryOf(ctx, e.outer(temp), false, nil)
 	switch {
 	case ctx.Err() != nil:
 		return "", ctx.Err()
@@ -225,7 +226,7 @@ func (e *engine) relink(ctx context.Context, m *move, temp, seat string) (why st
 		return "", err
 	}
 	// The link must be on the disk before the copy is not.
-	return "", flush(e.dir)
+	return "", e.flush()
 }
 
 // dressLink gives a link the date and the owner back that it had.
@@ -236,7 +237,7 @@ func (e *engine) dressLink(m *move, seat string) error {
 		return err
 	}
 	defer dir.Close()
-	if err := linkTimes(dir, m.to, m.id.modTime()); err != nil {
+	if err := disk.SetLinkTime(dir, m.to, m.id.modTime()); err != nil {
 		e.out.Dates = append(e.out.Dates, seat)
 	}
 	return nil

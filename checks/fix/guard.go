@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
 	"loadline/checks/walk"
 )
@@ -18,7 +19,7 @@ import (
 // crash left.
 func (e *engine) exclusive(here *os.File, dir, from, to string, kind walk.Kind, ours func(path string, info fs.FileInfo) bool) error {
 	if !e.plain {
-		err := renameExclusive(here, from, to)
+		err := disk.RenameNewAt(here, from, to)
 		if !errors.Is(err, errors.ErrUnsupported) {
 			return err
 		}
@@ -29,7 +30,7 @@ func (e *engine) exclusive(here *os.File, dir, from, to string, kind walk.Kind, 
 		return err
 	}
 	e.hook("guarded")
-	err := renameOver(here, from, to)
+	err := disk.RenameOverAt(here, from, to)
 	if errors.Is(err, errors.ErrUnsupported) {
 		if kind == walk.Folder {
 			// There a folder never takes the place of another, not even of an empty one.

@@ -17,6 +17,7 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
 )
 
@@ -349,7 +350,7 @@ func (j *journal) set(offset int64, w string, wait bool) error {
 		return fmt.Errorf("cannot write the journal: %w", err)
 	}
 	if wait {
-		if err := j.file.Sync(); err != nil {
+		if err := disk.Flush(j.file); err != nil {
 			return fmt.Errorf("cannot flush the journal: %w", err)
 		}
 	}

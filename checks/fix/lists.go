@@ -99,9 +99,9 @@ func (p *Plan) WriteLists(ctx context.Context, copyTo, skipTo io.Writer, nul boo
 	o.Workers = o.Resolve(p.Source)
 	why := newReasons(p.found)
 	unlisted, unread := why.of(ruleUnlisted), why.of(ruleUnread)
-	totals := make([]checks.Totals, o.Workers)
+	counts := make([]census, o.Workers)
 	o.Visit = func(d *walk.Dir) {
-		count(&totals[d.Worker], d)
+		counts[d.Worker].count(d, p.found)
 		s.put(d.Path, record(d, why, unlisted, unread))
 	}
 	if err := walk.Walk(ctx, p.Source, o); err != nil {
@@ -110,11 +110,7 @@ func (p *Plan) WriteLists(ctx context.Context, copyTo, skipTo io.Writer, nul boo
 	if s.err != nil {
 		return nil, fmt.Errorf("cannot keep the list for sorting: %w", s.err)
 	}
-	var all checks.Totals
-	for i := range totals {
-		addTotals(&all, &totals[i])
-	}
-	if err := p.fresh(&all); err != nil {
+	if err := p.fresh(counts); err != nil {
 		return nil, err
 	}
 	w := &lister{end: '\n', lists: Lists{Why: map[string]Sum{}}, why: why}

@@ -15,16 +15,11 @@ import (
 	"time"
 
 	"golang.org/x/sys/unix"
+
+	"loadline/checks/internal/disk"
 )
 
 // What other programs, crashes and other makings do while something is made or taken away.
-
-func must(t testing.TB, errs ...error) {
-	t.Helper()
-	if err := errors.Join(errs...); err != nil {
-		t.Fatal(err)
-	}
-}
 
 // nothingLeft looks for what was on its way, and for journals.
 func nothingLeft(t testing.TB, root string) {
@@ -383,7 +378,7 @@ func TestLookLeavesDates(t *testing.T) {
 		for _, path := range []string{root, root + "/day", root + "/" + makingCard, root + "/d?", root + "/d?/takes", root + "/d?/target.mov", outside, outside + "/deep"} {
 			info, err := os.Stat(path)
 			must(t, err)
-			dates = append(dates, accessTime(info).UnixNano())
+			dates = append(dates, disk.AccessTime(info).UnixNano())
 		}
 		return dates
 	}

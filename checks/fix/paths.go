@@ -63,7 +63,7 @@ func (p *Plan) pin(l long) {
 		if e == nil || len(e.to) <= len(e.name) || f.frozen(e) != "" {
 			return
 		}
-		for _, m := range e.unit.members {
+		for _, m := range e.family.members {
 			m.pinned = true
 		}
 		p.resolve(f)

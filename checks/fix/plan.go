@@ -125,7 +125,7 @@ type entry struct {
 	flags    []flag
 	long     []string // rules on paths that made it shorter
 	most     int      // longest name that its path leaves room for; 0 any
-	unit     *unit
+	family   *family
 	step     bool
 }
 
@@ -240,15 +240,21 @@ func NewPlan(ctx context.Context, rep *checks.Report, w Wishes, progress *walk.P
 
 // unsure says why it is not known which names the share of a report refuses.
 func unsure(rep *checks.Report) string {
-	if rep.Job.Share == "" || rep.Trial != nil && rep.Trial.NamesTried {
+	if rep.Job.Share == "" {
 		return ""
 	}
+	first := ""
 	for i := range rep.Checks {
-		if r := &rep.Checks[i]; r.Reason != "" && r.Check != nil && r.Check.NeedsShare {
-			return "It is not known which names the share refuses. " + r.Reason
+		r := &rep.Checks[i]
+		if r.Check == nil || !r.Check.NeedsShare || r.Reason == "" {
+			continue
+		}
+		first = cmp.Or(first, r.Reason)
+		if acts(r.Check) {
+			return "It is not known which names the share refuses. " + first
 		}
 	}
-	return "It is not known which names the share refuses."
+	return ""
 }
 
 // cause takes the path out of an error whose sentence names it already.
@@ -431,16 +437,16 @@ func (p *Plan) retarget() {
 
 // nameFamilies marks the steps that belong together.
 func (p *Plan) nameFamilies() {
-	first := map[*unit]int{}
+	first := map[*family]int{}
 	for i := range p.Steps {
 		s := &p.Steps[i]
-		if len(s.entry.unit.members) < 2 {
+		if len(s.entry.family.members) < 2 {
 			continue
 		}
-		if j, ok := first[s.entry.unit]; ok {
+		if j, ok := first[s.entry.family]; ok {
 			p.Steps[j].Family, s.Family = p.Steps[j].From, p.Steps[j].From
 		} else {
-			first[s.entry.unit] = i
+			first[s.entry.family] = i
 		}
 	}
 }

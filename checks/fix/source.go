@@ -19,8 +19,14 @@ import (
 // scout is what one worker of the walk finds.
 type scout struct {
 	folders []*folder
-	flagged int // entries that the report flags
+	census
+}
+
+// A census counts what is on the source, as the checks did, but for what Loadline itself keeps: a list may
+// be on its way there.
+type census struct {
 	totals  checks.Totals
+	flagged int64 // entries that the report flags
 }
 
 // look walks over the source once.
@@ -32,49 +38,56 @@ func (p *Plan) look(ctx context.Context, progress *walk.Progress) error {
 	if err := walk.Walk(ctx, p.Source, o); err != nil {
 		return fmt.Errorf("cannot read the source: %w", err)
 	}
-	var totals checks.Totals
+	counts := make([]census, len(scouts))
 	for i := range scouts {
 		for _, f := range scouts[i].folders {
 			p.folders[f.path] = f
 		}
-		addTotals(&totals, &scouts[i].totals)
+		counts[i] = scouts[i].census
 	}
 	if p.folders[""] == nil {
 		return fmt.Errorf("cannot read the source: %w", fs.ErrNotExist)
 	}
-	return p.fresh(&totals)
+	return p.fresh(counts)
 }
 
-// count adds the entries of a folder, as the walk of the checks does, but for what Loadline itself
-// keeps: a list may be on its way there.
-func count(t *checks.Totals, d *walk.Dir) {
+// count adds the entries of a folder.
+func (c *census) count(d *walk.Dir, found *findings) {
+	_, flagged := found.folders[d.Path]
 	for i := range d.Entries {
-		switch e := &d.Entries[i]; e.Kind {
+		e := &d.Entries[i]
+		if flagged && found.seen(d.Join(e.Name)) {
+			c.flagged++
+		}
+		switch e.Kind {
 		case walk.File:
 			if !names.Own(e.Name) {
-				t.Files++
+				c.totals.Files++
 			}
 		case walk.Folder:
-			t.Folders++
+			c.totals.Folders++
 		case walk.Link:
-			t.Links++
+			c.totals.Links++
 		case walk.Other:
-			t.Others++
+			c.totals.Others++
 		}
 	}
 }
 
-func addTotals(t, more *checks.Totals) {
-	t.Files += more.Files
-	t.Folders += more.Folders
-	t.Links += more.Links
-	t.Others += more.Others
-}
-
-// fresh reports by ErrStale if there is more or less on the source than the report counted.
-func (p *Plan) fresh(now *checks.Totals) error {
+// fresh reports by ErrStale if what is on the source is not what the report counted and flagged.
+func (p *Plan) fresh(counts []census) error {
+	var now census
+	for i := range counts {
+		c := &counts[i]
+		now.flagged += c.flagged
+		now.totals.Files += c.totals.Files
+		now.totals.Folders += c.totals.Folders
+		now.totals.Links += c.totals.Links
+		now.totals.Others += c.totals.Others
+	}
 	then := p.report.Totals
-	if now.Files != then.Files-p.found.own || now.Folders != then.Folders || now.Links != then.Links || now.Others != then.Others {
+	then.Files, then.Bytes = then.Files-p.found.own, 0
+	if now.totals != then || now.flagged != p.found.here {
 		return ErrStale
 	}
 	return nil
@@ -83,7 +96,7 @@ func (p *Plan) fresh(now *checks.Totals) error {
 func (s *scout) visit(p *Plan, d *walk.Dir) {
 	f := &folder{path: d.Path, device: d.Device, clutter: p.found.has(d.Path, treatLeave) && p.isClutter(d.Path)}
 	s.folders = append(s.folders, f)
-	count(&s.totals, d)
+	s.count(d, p.found)
 	flagged := p.found.folders[d.Path]
 	for i := range d.Entries {
 		e := &d.Entries[i]

@@ -10,6 +10,7 @@ import (
 
 	gopsutil "github.com/shirou/gopsutil/v3/disk"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
 	"loadline/checks/share"
 )
@@ -17,11 +18,31 @@ import (
 // made is what the journal knows of a making. From is the name of the link or of the card, To that
 // of what is made.
 type made struct {
-	Target raw   `json:"target,omitempty"`  // what the link points to; none for an archive
-	Of     tally `json:"of"`                // what goes in
-	Folder bool  `json:"folder,omitempty"`  // the link points to a folder
-	Size   int64 `json:"archive,omitempty"` // bytes of an archive
-	Owner  owner `json:"owner,omitzero"`    // of the link
+	Target raw       `json:"target,omitempty"`  // what the link points to; none for an archive
+	Of     inventory `json:"of"`                // what goes in
+	Folder bool      `json:"folder,omitempty"`  // the link points to a folder
+	Size   int64     `json:"archive,omitempty"` // bytes of an archive
+	Owner  owner     `json:"owner,omitzero"`    // of the link
+}
+
+// owner is whose a file is, by number. Only root may give files to others.
+type owner struct {
+	Known bool `json:"known"`
+	UID   int  `json:"uid"`
+	GID   int  `json:"gid"`
+}
+
+func ownerOf(info fs.FileInfo) owner {
+	uid, gid, known := disk.Owner(info)
+	return owner{known, uid, gid}
+}
+
+// give makes a file or a link somebody's, as far as the system and the disk let it be done: the copy that
+// root makes of a person's file must be readable by that person.
+func (o owner) give(root *os.Root, path string) {
+	if o.Known && os.Geteuid() == 0 {
+		_ = root.Lchown(path, o.UID, o.GID)
+	}
 }
 
 func (m *made) archive() bool { return m.Target == "" }
@@ -44,16 +65,16 @@ func (e *engine) original(m *move) string {
 	return e.outer(e.here(m, string(m.made.Target)))
 }
 
-// takeOriginal tells what the original holds now.
-func (e *engine) takeOriginal(ctx context.Context, m *move) (tally, error) {
+// originalInventory tells what the original holds now.
+func (e *engine) originalInventory(ctx context.Context, m *move) (inventory, error) {
 	if m.made.archive() {
-		return take(ctx, e.original(m), false, nil)
+		return inventoryOf(ctx, e.original(m), false, nil)
 	}
 	folder, err := e.root.Lstat(cmpOr(e.here(m, ""), "."))
 	if err != nil {
-		return tally{}, err
+		return inventory{}, err
 	}
-	return take(ctx, e.original(m), true, folder)
+	return inventoryOf(ctx, e.original(m), true, folder)
 }
 
 // weigh finds out what a making would hold.
@@ -64,7 +85,7 @@ func (e *engine) weigh(ctx context.Context, m *move) (err error) {
 			return fmt.Errorf("cannot archive %s: %w", names.Quote(path), err)
 		}
 	}
-	if m.made.Of, err = e.takeOriginal(ctx, m); err != nil {
+	if m.made.Of, err = e.originalInventory(ctx, m); err != nil {
 		return fmt.Errorf("cannot copy %s: %w", names.Quote(path), err)
 	}
 	if !m.made.archive() {
@@ -203,7 +224,7 @@ func (e *engine) locateMade(ctx context.Context, m *move) error {
 			m.place = atNew
 		}
 	case gone:
-		switch now, err := take(ctx, e.outer(e.here(m, m.temp)), false, nil); {
+		switch now, err := inventoryOf(ctx, e.outer(e.here(m, m.temp)), false, nil); {
 		case ctx.Err() != nil:
 			return ctx.Err()
 		case errors.Is(err, fs.ErrNotExist):
@@ -215,7 +236,7 @@ func (e *engine) locateMade(ctx context.Context, m *move) error {
 			m.place = atOld
 		}
 	default:
-		now, err := take(ctx, e.outer(seat), false, nil)
+		now, err := inventoryOf(ctx, e.outer(seat), false, nil)
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}

@@ -46,7 +46,7 @@ type fixer struct {
 
 // runFix proposes names, applies them, takes them back, and writes lists of what to copy.
 func runFix(ctx context.Context, args []string, stdout, stderr io.Writer) int {
-	f := fixer{stdout: stdout, stderr: stderr, job: checks.Job{Stage: checks.Before, Version: checks.Version, NamesOnly: true}}
+	f := fixer{stdout: stdout, stderr: stderr, job: checks.Job{NamesOnly: true}}
 	fs := f.flags()
 	rest, err := parse(fs, args)
 	if err != nil {
@@ -80,9 +80,7 @@ func runFix(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 func (f *fixer) flags() *flag.FlagSet {
 	fs := newFlags("fix", "SOURCE [SHARE]", f.stderr)
 	f.out.register(fs)
-	registerJob(fs, &f.job)
-	fs.BoolVar(&f.job.Portable, "portable", false, "also rename what has characters outside the portable set of POSIX")
-	fs.BoolVar(&f.job.NoTrial, "no-trial", false, "write nothing on the share; which names it refuses is then not known")
+	registerLimits(fs, &f.job)
 	fs.BoolVar(&f.apply, "apply", false, "do what is planned; a journal on the disk lets you go back")
 	fs.StringVar(&f.undo, "undo", "", "undo the plan of this `JOURNAL`")
 	fs.StringVar(&f.resume, "resume", "", "go on with the plan of this `JOURNAL`, which stopped midway")

@@ -23,13 +23,17 @@ type jobFlags struct {
 }
 
 func (j *jobFlags) register(fs *flag.FlagSet) {
-	job := &j.job
+	registerLimits(fs, &j.job)
+	fs.StringVar(&j.list, "copy-list", "", "follow the copy list in `FILE`, one path a line or each ended by NUL: space and time count what is on it, and what is flagged but not on it does no harm")
+	fs.BoolVar(&j.demo, "demo", false, "run on a small invented archive and a stand-in share, made in a temporary folder")
+}
+
+// registerLimits adds the flags that say what names and files must keep to.
+func registerLimits(fs *flag.FlagSet, job *checks.Job) {
 	job.Stage, job.Version = checks.Before, checks.Version
 	registerJob(fs, job)
 	fs.BoolVar(&job.Portable, "portable", false, "warn about every name outside the portable set of POSIX instead of noting it")
 	fs.BoolVar(&job.NoTrial, "no-trial", false, "write nothing on the share; the checks that need the write trial are then not judged")
-	fs.StringVar(&j.list, "copy-list", "", "follow the copy list in `FILE`, one path a line or each ended by NUL: space and time count what is on it, and what is flagged but not on it does no harm")
-	fs.BoolVar(&j.demo, "demo", false, "run on a small invented archive and a stand-in share, made in a temporary folder")
 }
 
 // registerJob registers what says where the copy will lie and what its store takes.

@@ -15,7 +15,7 @@ import (
 // file system has links; back, with the disk unplugged in between. exFAT has none (exFAT
 // specification, from memory).
 func TestMakingsOnDisks(t *testing.T) {
-	eachDisk(t, func(t *testing.T, kind string, d *disk) {
+	eachDisk(t, func(t *testing.T, kind string, d *testDisk) {
 		root := d.path + "/archive"
 		plant(t, root, "day/DCIM/100ABCDE/a.jpg", "day/DCIM/100ABCDE/b\u0301.mov", "takes/one/c.mov", "takes/d.mov")
 		links := []string{"l", "far/m"}

@@ -3,6 +3,7 @@ package fix
 import (
 	"os"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
 )
 
@@ -25,7 +26,7 @@ func respells(root *os.Root) bool {
 		return false
 	}
 	defer dir.Close()
-	return isHFSPlus(dir)
+	return disk.RespellsNames(dir)
 }
 
 // spellings finds the names of a folder by their Normalization Form C, as far as they have another.

@@ -328,8 +328,8 @@ func FuzzTallyArchive(f *testing.F) {
 	}
 	f.Add(b.Bytes())
 	f.Fuzz(func(t *testing.T, data []byte) {
-		got, err := tallyArchive(context.Background(), newSeekBuffer(bytes.NewReader(data)), "DCIM")
-		plain, perr := tallyArchive(context.Background(), bytes.NewBuffer(data), "DCIM") // cannot seek
+		got, err := archiveInventory(context.Background(), newSeekBuffer(bytes.NewReader(data)), "DCIM")
+		plain, perr := archiveInventory(context.Background(), bytes.NewBuffer(data), "DCIM") // cannot seek
 		if (err == nil) != (perr == nil) || err == nil && got != plain {
 			t.Errorf("%+v, %v and %+v, %v", got, err, plain, perr)
 		}

@@ -16,6 +16,7 @@ import (
 	"strings"
 	"time"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
 	"loadline/checks/share"
 	"loadline/checks/walk"
@@ -28,6 +29,7 @@ type reader struct {
 	ctx    context.Context
 	follow bool        // through links, as if what they point to stood in their place
 	fresh  bool        // content comes from the disk, not from the cache, where the system offers that
+	cached bool        // some of it may have come from the cache all the same
 	not    fs.FileInfo // a folder that must not be met on the way; may be nil
 	chain  []fs.FileInfo
 	buf    []byte
@@ -102,8 +104,8 @@ func (r *reader) at(path, rel string, visit visitor) error {
 // openIn opens for reading and leaves the date of reading as it is, where the system offers that: a look
 // changes nothing.
 func openIn(root *os.Root, path string) (*os.File, error) {
-	f, err := root.OpenFile(path, os.O_RDONLY|quietly, 0)
-	if quietly != 0 && errors.Is(err, fs.ErrPermission) {
+	f, err := root.OpenFile(path, os.O_RDONLY|disk.QuietRead, 0)
+	if disk.QuietRead != 0 && errors.Is(err, fs.ErrPermission) {
 		return root.Open(path)
 	}
 	return f, err
@@ -111,8 +113,8 @@ func openIn(root *os.Root, path string) (*os.File, error) {
 
 // openAt is openIn for a path of the whole system.
 func openAt(path string) (*os.File, error) {
-	f, err := os.OpenFile(path, os.O_RDONLY|quietly, 0)
-	if quietly != 0 && errors.Is(err, fs.ErrPermission) {
+	f, err := os.OpenFile(path, os.O_RDONLY|disk.QuietRead, 0)
+	if disk.QuietRead != 0 && errors.Is(err, fs.ErrPermission) {
 		return os.Open(path)
 	}
 	return f, err
@@ -130,28 +132,54 @@ func readFolder(path string) ([]fs.DirEntry, error) {
 	return list, err
 }
 
+// content is an open file that is read from its start: past the cache, or in the usual way.
+type content struct {
+	*os.File
+	past *disk.Reader // nil in the usual way
+}
+
+func (r *reader) open(path string) (content, error) {
+	if !r.fresh {
+		f, err := openAt(path)
+		return content{File: f}, err
+	}
+	past, err := disk.OpenPast(path)
+	if err != nil {
+		return content{}, err
+	}
+	return content{past.File(), past}, nil
+}
+
+func (c content) ReadAt(p []byte, off int64) (int, error) {
+	if c.past != nil {
+		return c.past.ReadAt(p, off)
+	}
+	return c.File.ReadAt(p, off)
+}
+
+func (c content) Close() error {
+	if c.past != nil {
+		return c.past.Close()
+	}
+	return c.File.Close()
+}
+
 // pour writes the content of a file that visit was told of, and tells how many bytes after each
 // piece. The file must stay as it is meanwhile.
 func (r *reader) pour(w io.Writer, path string, info fs.FileInfo, told func(int64)) error {
-	f, err := share.Guard(r.ctx, patience, func() (*os.File, error) { return openAt(path) })
+	f, err := share.Guard(r.ctx, patience, func() (content, error) { return r.open(path) })
 	if err != nil {
 		return &readError{"read", path, err}
 	}
 	defer f.Close()
-	if r.fresh {
-		passCache(f)
-	}
 	if r.buf == nil {
-		r.buf = make([]byte, 1<<20)
+		r.buf = disk.Buffer(1 << 20)
 	}
-	var sum int64
-	for {
+	sum, ended := int64(0), false
+	for !ended && sum <= info.Size() { // it may be growing for as long as it is read
 		buf := r.buf
-		n, err := share.Guard(r.ctx, patience, func() (int, error) { return f.Read(buf) })
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
+		n, err := share.Guard(r.ctx, patience, func() (int, error) { return f.ReadAt(buf, sum) })
+		if ended = errors.Is(err, io.EOF); err != nil && !ended {
 			r.buf = nil // a late answer may still be written there
 			return &readError{"read", path, err}
 		}
@@ -159,10 +187,9 @@ func (r *reader) pour(w io.Writer, path string, info fs.FileInfo, told func(int6
 			return err
 		}
 		told(int64(n))
-		if sum += int64(n); sum > info.Size() {
-			break // it may be growing for as long as it is read
-		}
+		sum += int64(n)
 	}
+	r.cached = r.cached || f.past != nil && f.past.Way() == disk.Cached
 	now, err := share.Guard(r.ctx, patience, f.Stat)
 	if err != nil {
 		return &readError{"look at", path, err}
@@ -173,9 +200,9 @@ func (r *reader) pour(w io.Writer, path string, info fs.FileInfo, told func(int6
 	return nil
 }
 
-// A tally is what a file or a folder holds, as names, kinds, sizes and dates tell it. Two that are
+// A inventory is what a file or a folder holds, as names, kinds, sizes and dates tell it. Two that are
 // equal hold the same, as far as can be told without reading it all.
-type tally struct {
+type inventory struct {
 	Files   int64 `json:"files"`
 	Bytes   int64 `json:"bytes"`
 	Listing raw32 `json:"listing"`
@@ -206,7 +233,7 @@ func (s *raw32) UnmarshalText(text []byte) error {
 
 // add counts one entry. Dates count in whole seconds: disks and archives keep finer ones in
 // different steps. Those of folders change with what is done in them, so they do not count.
-func (t *tally) add(rel string, kind walk.Kind, size int64, date time.Time, target string) {
+func (t *inventory) add(rel string, kind walk.Kind, size int64, date time.Time, target string) {
 	line := strconv.Itoa(int(kind)) + "\x00" + rel + "\x00"
 	switch kind {
 	case walk.File:
@@ -224,7 +251,7 @@ func (t *tally) add(rel string, kind walk.Kind, size int64, date time.Time, targ
 }
 
 // see is the visitor that counts.
-func (t *tally) see(rel, path string, info fs.FileInfo) error {
+func (t *inventory) see(rel, path string, info fs.FileInfo) error {
 	target := ""
 	if kindOf(info.Mode()) == walk.Link {
 		var err error
@@ -236,8 +263,8 @@ func (t *tally) see(rel, path string, info fs.FileInfo) error {
 	return nil
 }
 
-// take tells what is at a path.
-func take(ctx context.Context, path string, follow bool, not fs.FileInfo) (t tally, err error) {
+// inventoryOf tells what is at a path.
+func inventoryOf(ctx context.Context, path string, follow bool, not fs.FileInfo) (t inventory, err error) {
 	r := reader{ctx: ctx, follow: follow, not: not}
 	return t, r.walk(path, func(rel, path string, info fs.FileInfo) error { return t.see(rel, path, info) })
 }
