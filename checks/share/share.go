@@ -102,7 +102,8 @@ type Result struct {
 	Written    int64         // bytes of the stream
 	ClockAhead time.Duration // server's clock less ours
 	ClockKnown bool
-	PastCache  string   // how it was read past the client's cache: "O_DIRECT", "fadvise", "" not
+	PastCache  string   // the system's means of reading past its cache, such as "O_DIRECT"; "" none
+	FromCache  bool     // it was read back, and may have come from this machine's memory
 	LeftBehind []string // marked trial folders of earlier runs, paths on the share
 }
 
