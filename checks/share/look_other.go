@@ -12,7 +12,7 @@ import (
 
 const magicNFS = -1
 
-func rootFolder() string { return "/" }
+func systemFolders() []string { return []string{"/"} }
 
 func mounts(ctx context.Context) ([]Mount, error) {
 	list, err := disk.PartitionsWithContext(ctx, true)
