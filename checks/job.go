@@ -32,6 +32,7 @@ type Job struct {
 	// AllAttributes asks every file and folder of a large disk for extended attributes and access
 	// lists, a call to the system for each; otherwise a sample.
 	AllAttributes bool
+	NoClips       bool // do not look into files for the structure of clips
 	CleanTrial    bool // remove what an earlier trial left behind on the share
 
 	Link    float64       // line rate to the share, bits a second; 0 means measured or unknown

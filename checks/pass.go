@@ -2,6 +2,7 @@ package checks
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"slices"
 	"strings"
@@ -177,6 +178,10 @@ func (pass *Pass) Worst() (worst Level, found bool) {
 	return worst, found
 }
 
+// Context ends when the run is stopped. It is for work that a check does beside the walk; Finish has its
+// own.
+func (pass *Pass) Context() context.Context { return pass.run.ctx }
+
 // SourceMount returns the row of the mount table that covers the source. The table answers without
 // asking the disk.
 func (pass *Pass) SourceMount() (share.Mount, bool) { return pass.run.sourceMount() }
@@ -249,7 +254,7 @@ func (pass *Pass) Total(r *Rule) int64 {
 // NewPass makes a pass outside Run, for stages that have a runner of their own. Workers is how
 // many goroutines may use the methods for Visit, each with a walk.Dir.Worker below it.
 func NewPass(c *Check, job *Job, workers int) *Pass {
-	p := newPass(&run{job: job}, c, workers)
+	p := newPass(&run{ctx: context.Background(), job: job}, c, workers)
 	if c.Begin != nil {
 		p.State = c.Begin(p)
 	}

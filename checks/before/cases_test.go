@@ -319,6 +319,8 @@ var seenBy = map[*checks.Rule]string{
 	folderLoop:         "TestBindCycle",
 	hugeFolder:         "TestHugeFolder",
 	leftOffList:        "TestLeftOffList",
+	clipCutShort:       "TestClips",
+	clipNoIndex:        "TestClips",
 	attributesSampled:  "TestAttributesOfALargeDisk",
 }
 
