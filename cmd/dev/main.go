@@ -32,8 +32,7 @@ const usage = `usage: go run ./cmd/dev COMMAND
   start [ARG…]          install what the window needs and open it on the demo;
                         without a display run the command on the demo instead
   test [-only STEP,…]   install what the tests need and run them all
-  test -release [-only STEP,…]
-                        the second set: packages and other systems (Debian)
+  test -release         the second set: packages and other systems (Debian)
   bench [-quick] [-dir FOLDER]
                         build trees and measure the walk (Linux)
   package -o DIR        make packages, archives and checksums in a new folder:
