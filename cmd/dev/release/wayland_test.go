@@ -28,12 +28,12 @@ func TestWayland(t *testing.T) {
 		t.Fatal(err)
 	}
 	config := filepath.Join(runtime, "weston.ini")
-	if err := os.WriteFile(config, []byte("[core]\nidle-time=0\n[shell]\npanel-position=none\nlocking=false\n[output]\nname=screen0\nmode=1280x800\n"), 0o600); err != nil {
+	if err := os.WriteFile(config, []byte("[core]\nidle-time=0\n[shell]\npanel-position=none\nlocking=false\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	const socket = "loadline-test"
 	weston := exec.Command("weston", "--backend=x11-backend.so", "--use-pixman", "--config="+config, "--debug",
-		"--fullscreen", "--socket="+socket, "--log="+filepath.Join(runtime, "log"))
+		"--width=1280", "--height=800", "--socket="+socket, "--log="+filepath.Join(runtime, "log"))
 	weston.Env = append(d.Env(), "XDG_RUNTIME_DIR="+runtime)
 	if err := weston.Start(); err != nil {
 		t.Fatal(err)
