@@ -46,7 +46,7 @@ func (w *Window) Check() {
 	case w.fixing, w.running == v.stage:
 		return
 	case w.running != "":
-		w.tell(checks.Waiting, "“"+stageWords[w.running].name+"” is still being checked. Wait for its end, or stop it there first.")
+		w.tellWhile(w.whileRunning(), checks.Waiting, "“"+stageWords[w.running].name+"” is still being checked. Wait for its end, or stop it there first.")
 		return
 	case !w.ready(v):
 		w.askForPlace(v)
@@ -65,7 +65,7 @@ func (w *Window) Check() {
 		v.head.setPrimary(true)
 		v.head.say(statusBadge(checks.Failed), "The check could not begin", putRight)
 		v.relayout()
-		w.bar.update(w)
+		w.changed()
 		return
 	}
 	if v.setup.options != nil {
@@ -85,7 +85,7 @@ func (w *Window) Check() {
 		c.Focus(v.head.stop)
 	}
 	v.relayout()
-	w.bar.update(w)
+	w.changed()
 	w.run.start(req,
 		func(ev []checks.Event, p checks.Progress) { w.showProgress(v, ev, p) },
 		func(rep *checks.Report, err error) { w.ended(v, rep, err) })
@@ -107,7 +107,8 @@ func (w *Window) askForPlace(v *view) {
 	case x.get() != "":
 		x, what = v.setup.to, "Choose the share first: the folder where the appliance is mounted."
 	}
-	w.tell(checks.Waiting, what)
+	here := w.onThisPage()
+	w.tellWhile(func() bool { return here() && x.get() == "" }, checks.Waiting, what)
 	w.win.Canvas().Focus(x.path)
 }
 
@@ -199,7 +200,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 		c.Focus(next)
 	}
 	v.relayout()
-	w.bar.update(w)
+	w.changed()
 	if w.closing {
 		w.leave()
 	}

@@ -51,6 +51,7 @@ type Window struct {
 	writes  sync.WaitGroup // files that are being written beside the window
 	saved   string         // where the last report was written
 	message string         // what was last said to the person
+	holds   func() bool    // whether that is still true; nil: it stays until something else is said
 	probes  probes
 	links   links
 	trace   *trace
@@ -205,7 +206,7 @@ func (w *Window) watch(v *view) {
 		w.showReady(v)
 		if w.view() == v {
 			w.probe(v)
-			w.bar.update(w)
+			w.changed()
 		}
 	}
 	v.setup.from.changed = func(string) { typed() }
@@ -296,7 +297,7 @@ func (w *Window) show(page string) {
 	}
 	w.body.Objects = []fyne.CanvasObject{o}
 	w.body.Refresh()
-	w.bar.update(w)
+	w.changed()
 	if page == pageChecks {
 		w.view().relayout()
 	}
@@ -385,9 +386,43 @@ func (w *Window) Finish(most time.Duration) {
 	}
 }
 
+// tellWhile says something that is true as long as holds says so; then it goes by itself.
+func (w *Window) tellWhile(holds func() bool, s checks.Status, text string) {
+	w.tell(s, text)
+	w.holds = holds
+}
+
+// changed is called when a run begins or ends, when another page, stage or place is shown: it brings
+// the bar up to date, and takes away what is said at the foot where that is no longer true.
+func (w *Window) changed() {
+	w.bar.update(w)
+	if w.holds != nil && !w.holds() {
+		w.holds = nil
+		w.notice.Hide()
+	}
+}
+
+// The conditions under which a message holds.
+func (w *Window) whileRunning() func() bool {
+	stage := w.running
+	return func() bool { return w.running == stage }
+}
+
+// onThisPage holds while the same page of the same stage is shown.
+func (w *Window) onThisPage() func() bool {
+	page, stage := w.at, w.stage
+	return func() bool { return w.at == page && w.stage == stage }
+}
+
+// withoutReport holds while the stage that is shown has no report and none is being made.
+func (w *Window) withoutReport() func() bool {
+	v, here := w.view(), w.onThisPage()
+	return func() bool { return here() && v.report == nil && w.running == "" }
+}
+
 // tell says something to the person, at the foot of the window.
 func (w *Window) tell(s checks.Status, text string) {
-	w.message = text
+	w.message, w.holds = text, nil
 	b := statusBadge(s)
 	if s == checks.Waiting {
 		b = kit.Badge{Mark: "note", Color: kit.ColAccent}
@@ -441,6 +476,6 @@ func (w *Window) turnTheme() {
 		next = kit.System
 	}
 	w.setTheme(next)
-	w.bar.update(w)
+	w.changed()
 	w.remember()
 }

@@ -31,6 +31,9 @@ func inside(o fyne.CanvasObject) []fyne.CanvasObject {
 // a size changes; a text that wraps may want another height at the same width. Where nothing has
 // changed, nothing is drawn.
 func Relayout(o fyne.CanvasObject) {
+	if o == nil || !o.Visible() {
+		return
+	}
 	switch x := o.(type) {
 	case *fyne.Container:
 		if x.Layout != nil {
