@@ -200,6 +200,9 @@ func (pass *Pass) Summarize(format string, args ...any) {
 	pass.summary = fmt.Sprintf(format, args...)
 }
 
+// Workers is how many goroutines may call Visit: d.Worker is below it.
+func (pass *Pass) Workers() int { return len(pass.shards) }
+
 // Earlier returns the trial of a check that ran before in the same run; nil if it is not in the list.
 func (pass *Pass) Earlier(c *Check) *Pass { return pass.run.passes[c] }
 

@@ -100,7 +100,7 @@ func (s *scout) visit(p *Plan, d *walk.Dir) {
 	flagged := p.found.folders[d.Path]
 	for i := range d.Entries {
 		e := &d.Entries[i]
-		f.marks.see(d, e)
+		f.marks.See(e.Name, e.Kind == walk.Folder)
 		if hasPath(e.Kind) {
 			f.longest = max(f.longest, len(e.Name))
 		}

@@ -86,9 +86,11 @@ to standard error where that is a terminal. Flags may stand before or after the 
 No check failed.
 .TP
 .B 1
-A check failed, or
+A check failed,
 .B fix
-left something undone.
+left something undone, or
+.B split
+left something out.
 .TP
 .B 2
 The checks could not be run: a bad argument, no such folder, interrupted; after copying also where one
