@@ -125,7 +125,7 @@ type entry struct {
 	flags    []flag
 	long     []string // rules on paths that made it shorter
 	most     int      // longest name that its path leaves room for; 0 any
-	family     *family
+	family   *family
 	step     bool
 }
 

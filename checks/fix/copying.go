@@ -3,7 +3,6 @@ package fix
 import (
 	"cmp"
 	"context"
-	"errors"
 	"fmt"
 	"io/fs"
 
@@ -11,18 +10,6 @@ import (
 	"loadline/checks/names"
 	"loadline/checks/walk"
 )
-
-// A Stay is a copy or an archive that undo leaves, because to remove it might lose something.
-type Stay struct {
-	Path string
-	Why  string
-}
-
-func (e *engine) stay(m *move, path, why string) {
-	e.out.Stayed = append(e.out.Stayed, Stay{path, why})
-}
-
-const changedSince = "it has changed since"
 
 // fulfil makes what is to be made, or takes it away again. It is made under another name, read back
 // and compared before it takes its place; and taken away only while the original holds every byte.
@@ -232,7 +219,7 @@ func (e *engine) relink(ctx context.Context, m *move, temp, seat string) (why st
 // dressLink gives a link the date and the owner back that it had.
 func (e *engine) dressLink(m *move, seat string) error {
 	m.made.Owner.give(e.root, seat)
-	dir, err := e.root.Open(cmpOr(e.here(m, ""), "."))
+	dir, err := e.root.Open(cmp.Or(e.here(m, ""), "."))
 	if err != nil {
 		return err
 	}
@@ -245,7 +232,7 @@ func (e *engine) dressLink(m *move, seat string) error {
 
 // settle renames what was made to its name, which nothing has.
 func (e *engine) settle(m *move) error {
-	dir, err := e.root.Open(cmpOr(e.here(m, ""), "."))
+	dir, err := e.root.Open(cmp.Or(e.here(m, ""), "."))
 	if err != nil {
 		return err
 	}
@@ -268,9 +255,8 @@ func (e *engine) clear(temp string) error {
 	return e.root.RemoveAll(temp)
 }
 
-func removed(err error) error {
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil
-	}
-	return err
+func (e *engine) stay(m *move, path, why string) {
+	e.out.Stayed = append(e.out.Stayed, Stay{path, why})
 }
+
+const changedSince = "it has changed since"
