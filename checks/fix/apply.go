@@ -131,7 +131,7 @@ func (p *Plan) Apply(ctx context.Context, o Options) (*Outcome, error) {
 	if err := e.unfinished(""); err != nil {
 		return nil, err
 	}
-	e.j = p.journal()
+	e.j = p.newJournal()
 	e.j.hook = e.hook
 	if len(e.j.moves) == 0 {
 		return &Outcome{}, nil
@@ -144,7 +144,7 @@ func (p *Plan) Apply(ctx context.Context, o Options) (*Outcome, error) {
 		return nil, err
 	}
 	e.strict = true
-	return e.forward(ctx)
+	return e.apply(ctx)
 }
 
 // Resume goes on with a plan that stopped midway.
@@ -169,7 +169,7 @@ func Resume(ctx context.Context, journalPath string, o Options) (*Outcome, error
 	if err := e.survey(ctx); err != nil {
 		return nil, e.stopped(err)
 	}
-	return e.forward(ctx)
+	return e.apply(ctx)
 }
 
 // Undo gives every file its old name back and every folder its date, and removes the journal. It
@@ -186,12 +186,12 @@ func Undo(ctx context.Context, journalPath string, o Options) (*Outcome, error) 
 	if err := e.survey(ctx); err != nil {
 		return nil, e.stopped(err)
 	}
-	return e.back(ctx)
+	return e.undo(ctx)
 }
 
-// journal turns the steps into moves.
-func (p *Plan) journal() *journal {
-	j := &journal{head: head{
+// newJournal turns the steps into moves.
+func (p *Plan) newJournal() *journalFile {
+	j := &journalFile{head: head{
 		Loadline: journalMagic, Version: journalVersion, ID: newID(),
 		Started: time.Now().UTC(), Source: raw(p.Source), State: string(StatePlanned),
 	}}

@@ -29,30 +29,30 @@ func (e *engine) build(ctx context.Context, m *move, temp string) error {
 	e.hook("written")
 	if !m.made.archive() {
 		// By this a copy is told from other things after a crash, and when it is taken back.
-		if is, err := inventoryOf(ctx, e.outer(temp), false, nil); err != nil {
+		if is, err := inventoryOf(ctx, e.fullPath(temp), false, nil); err != nil {
 			return err
 		} else if is != m.made.Of {
-			return fmt.Errorf("%w: %s", errKept, names.Quote(e.here(m, m.to)))
+			return fmt.Errorf("%w: %s", errKept, names.Quote(e.pathNow(m, m.to)))
 		}
 	}
 	back := sha256.New()
 	r := reader{ctx: ctx, fresh: true}
-	err = r.walk(e.outer(temp), func(rel, path string, info fs.FileInfo) error {
+	err = r.walk(e.fullPath(temp), func(rel, path string, info fs.FileInfo) error {
 		if info.IsDir() {
 			return nil
 		}
 		io.WriteString(back, rel+"\x00")
-		return r.pour(back, path, info, e.counting(m, 1))
+		return r.copyTo(back, path, info, e.counting(m, 1))
 	})
 	if here := (*readError)(nil); errors.As(err, &here) {
-		return fmt.Errorf("cannot read %s back: %w", names.Quote(e.here(m, m.to)), here.err) // the disk itself
+		return fmt.Errorf("cannot read %s back: %w", names.Quote(e.pathNow(m, m.to)), here.err) // the disk itself
 	}
 	if err != nil {
 		return err
 	}
 	e.out.Cached = e.out.Cached || r.cached
 	if !bytes.Equal(back.Sum(nil), wrote) {
-		return fmt.Errorf("%w: %s", errReadBack, names.Quote(e.here(m, m.to)))
+		return fmt.Errorf("%w: %s", errReadBack, names.Quote(e.pathNow(m, m.to)))
 	}
 	return nil
 }
@@ -97,7 +97,7 @@ func (e *engine) fill(path string, perm fs.FileMode, write func(io.Writer) error
 
 // copyAll copies a file or a whole folder, dates and permissions included.
 func (e *engine) copyAll(ctx context.Context, m *move, temp string, sum io.Writer) (t inventory, err error) {
-	here, err := e.root.Lstat(cmp.Or(e.here(m, ""), "."))
+	here, err := e.root.Lstat(cmp.Or(e.pathNow(m, ""), "."))
 	if err != nil {
 		return t, err
 	}
@@ -119,26 +119,26 @@ func (e *engine) copyAll(ctx context.Context, m *move, temp string, sum io.Write
 		}
 		io.WriteString(sum, rel+"\x00")
 		err := e.fill(to, 0o600, func(w io.Writer) error {
-			return r.pour(io.MultiWriter(w, sum), path, info, e.counting(m, 1))
+			return r.copyTo(io.MultiWriter(w, sum), path, info, e.counting(m, 1))
 		})
 		if err != nil {
 			return err
 		}
-		return e.dress(to, info)
+		return e.copyAttributes(to, info)
 	})
 	if err != nil {
 		return t, err
 	}
 	for _, f := range slices.Backward(folders) {
-		if err := e.dress(f.path, f.info); err != nil {
+		if err := e.copyAttributes(f.path, f.info); err != nil {
 			return t, err
 		}
 	}
 	return t, nil
 }
 
-// dress gives a copy the permissions and dates of its original. Its owner can always read it.
-func (e *engine) dress(path string, info fs.FileInfo) error {
+// copyAttributes gives a copy the permissions and dates of its original. Its owner can always read it.
+func (e *engine) copyAttributes(path string, info fs.FileInfo) error {
 	perm := info.Mode().Perm() | 0o400
 	if info.IsDir() {
 		perm |= 0o700
@@ -157,9 +157,9 @@ func (e *engine) dress(path string, info fs.FileInfo) error {
 
 // counting counts bytes of content, in halves: one for writing or reading, two for comparing.
 func (e *engine) counting(m *move, halves int64) func(int64) {
-	path := e.here(m, m.to)
+	path := e.pathNow(m, m.to)
 	return func(n int64) {
 		e.halves += n * halves
-		e.tell(path)
+		e.reportProgress(path)
 	}
 }

@@ -81,7 +81,7 @@ const (
 	markData                        // data
 )
 
-func (m *marks) see(_ *walk.Dir, e *walk.Entry) {
+func (m *marks) note(_ *walk.Dir, e *walk.Entry) {
 	if e.Kind == walk.Folder {
 		if dcfFolder(e.Name) {
 			*m |= markDCF
@@ -202,12 +202,12 @@ func (p *Plan) findCards() {
 		if f.card == nil {
 			c := found[f]
 			p.Cards = append(p.Cards, &c)
-			f.seal(&c)
+			f.protect(&c)
 		}
 	}
 }
 
-func (f *folder) seal(c *Card) {
+func (f *folder) protect(c *Card) {
 	f.card = c
 	if f.parent != nil && c.fixed(f.path) {
 		if f.parent.fixed == nil {
@@ -216,7 +216,7 @@ func (f *folder) seal(c *Card) {
 		f.parent.fixed[f.name] = c
 	}
 	for _, k := range f.kids {
-		k.seal(c)
+		k.protect(c)
 	}
 }
 

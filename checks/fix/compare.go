@@ -12,9 +12,9 @@ import (
 	"loadline/checks/walk"
 )
 
-// prove compares what was made with its original, byte for byte, and says why it must stay; "" if
+// compareWithOriginal compares what was made with its original, byte for byte, and says why it must stay; "" if
 // nothing would be lost with it.
-func (e *engine) prove(ctx context.Context, m *move, path string) (why string, err error) {
+func (e *engine) compareWithOriginal(ctx context.Context, m *move, path string) (why string, err error) {
 	was, err := e.root.Lstat(path)
 	if err != nil {
 		return "", err
@@ -62,7 +62,7 @@ func (e *engine) compareArchive(ctx context.Context, m *move, path string) error
 }
 
 func (e *engine) compareCopy(ctx context.Context, m *move, path string) error {
-	is, err := inventoryOf(ctx, e.outer(path), false, nil)
+	is, err := inventoryOf(ctx, e.fullPath(path), false, nil)
 	if err != nil {
 		return err
 	}
@@ -85,7 +85,7 @@ func (e *engine) compareCopy(ctx context.Context, m *move, path string) error {
 		}
 		defer f.Close()
 		c := &comparer{f: f}
-		if err := r.pour(c, from, info, e.counting(m, 2)); err != nil {
+		if err := r.copyTo(c, from, info, e.counting(m, 2)); err != nil {
 			return err
 		}
 		return c.ended()

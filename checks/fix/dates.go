@@ -43,7 +43,7 @@ func (e *engine) restoreDate(f dated) {
 
 // date gives a folder its date back, if it is still that folder.
 func (e *engine) date(f dated) error {
-	now := e.current(f.path)
+	now := e.folderNow(f.path)
 	info, err := e.root.Lstat(now)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):

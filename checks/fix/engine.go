@@ -20,7 +20,7 @@ import (
 type engine struct {
 	root    *os.Root
 	dir     *os.File // the source folder, which carries the lock
-	j       *journal
+	j       *journalFile
 	o       Options
 	lasting bool // inode numbers tell files apart
 	strict  bool // a file must be as it was planned, to the byte count and date
@@ -29,7 +29,7 @@ type engine struct {
 
 	began    time.Time // of the work itself
 	halves   int64     // bytes copied plus bytes read back
-	allBytes int64     // that the makings hold
+	allBytes int64     // that the copies hold
 
 	byPath map[string]*move   // renames by old path
 	byDir  map[string][]*move // and by the folder that they stand in
@@ -154,8 +154,8 @@ func depth(path string) int {
 	return 1 + strings.Count(path, "/")
 }
 
-// current returns where a folder is now that was at a path when the plan was made.
-func (e *engine) current(path string) string {
+// folderNow returns where a folder is now that was at a path when the plan was made.
+func (e *engine) folderNow(path string) string {
 	if path == "" {
 		return "."
 	}
@@ -180,11 +180,11 @@ func (m *move) name(place string) string {
 	return m.from
 }
 
-// here returns the path of a name in the folder of a move as it is called now.
-func (e *engine) here(m *move, name string) string { return join(dot(e.current(m.dir)), name) }
+// pathNow returns the path of a name in the folder of a move as it is called now.
+func (e *engine) pathNow(m *move, name string) string { return join(dot(e.folderNow(m.dir)), name) }
 
-// outer returns a path of the whole system. Only reading goes there.
-func (e *engine) outer(path string) string { return e.root.Name() + "/" + path }
+// fullPath returns a path of the whole system. Only reading goes there.
+func (e *engine) fullPath(path string) string { return e.root.Name() + "/" + path }
 
 func dot(path string) string {
 	if path == "." {
@@ -305,8 +305,8 @@ func (e *engine) begin() error {
 	return err
 }
 
-// tell tells how far the work is.
-func (e *engine) tell(path string) {
+// reportProgress tells how far the work is.
+func (e *engine) reportProgress(path string) {
 	if e.o.Progress != nil {
 		e.o.Progress(Progress{
 			Done: e.out.Done + e.out.Made, Total: len(e.j.moves),

@@ -24,7 +24,7 @@ func (e *engine) exclusive(here *os.File, dir, from, to string, kind walk.Kind, 
 		e.plain = true
 	}
 	target := join(dir, to)
-	if err := e.takeName(target, kind, ours); err != nil {
+	if err := e.guardName(target, kind, ours); err != nil {
 		return err
 	}
 	e.hook("guarded")
@@ -45,18 +45,18 @@ func (e *engine) exclusive(here *os.File, dir, from, to string, kind walk.Kind, 
 	return nil
 }
 
-func (e *engine) takeName(target string, kind walk.Kind, ours func(path string, info fs.FileInfo) bool) error {
-	err := e.tryName(target, kind)
+func (e *engine) guardName(target string, kind walk.Kind, ours func(path string, info fs.FileInfo) bool) error {
+	err := e.makeGuard(target, kind)
 	if errors.Is(err, fs.ErrExist) {
 		info, lerr := e.root.Lstat(target)
 		if lerr == nil && ours(target, info) && e.root.Remove(target) == nil {
-			err = e.tryName(target, kind)
+			err = e.makeGuard(target, kind)
 		}
 	}
 	return err
 }
 
-func (e *engine) tryName(target string, kind walk.Kind) error {
+func (e *engine) makeGuard(target string, kind walk.Kind) error {
 	e.hook("guard")
 	if kind == walk.Folder {
 		return e.root.Mkdir(target, 0o700)
@@ -115,13 +115,13 @@ func (e *engine) isGuard(m *move, path string, info fs.FileInfo) bool {
 // (FAT, common practice).
 const guardSlack = 5 * time.Second
 
-// guardOfMade tells a guard that a crash left where a making was about to take its place. What takes a
+// guardOfMade tells a guard that a crash left where a copy was about to take its place. What takes a
 // place is under the other name no more, so an empty folder there is the copy of one.
 func (e *engine) guardOfMade(m *move, path string, info fs.FileInfo) bool {
 	if m.at != copying && m.at != packing && m.at != linking {
 		return false
 	}
-	if _, err := e.root.Lstat(e.here(m, m.temp)); err != nil {
+	if _, err := e.root.Lstat(e.pathNow(m, m.temp)); err != nil {
 		return false
 	}
 	if !m.made.Folder {

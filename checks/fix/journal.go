@@ -125,7 +125,7 @@ func StateDir() string {
 	return filepath.Join(dir, "loadline", "renames")
 }
 
-type journal struct {
+type journalFile struct {
 	path    string
 	file    *os.File
 	head    head
@@ -158,11 +158,11 @@ func newID() string {
 }
 
 // tempName is the name that a move gives to what is on its way.
-func (j *journal) tempName(number int) string {
+func (j *journalFile) tempName(number int) string {
 	return tempPrefix + j.head.ID + "-" + strconv.Itoa(number)
 }
 
-func openJournal(path string, flag int) (*journal, error) {
+func openJournal(path string, flag int) (*journalFile, error) {
 	path, err := filepath.Abs(path)
 	if err != nil {
 		return nil, err
@@ -210,14 +210,14 @@ func readJournal(f *os.File) ([]byte, error) {
 	return io.ReadAll(io.LimitReader(r, mostJournal))
 }
 
-func (j *journal) source() string {
+func (j *journalFile) source() string {
 	if j.inRoot {
 		return filepath.Dir(j.path)
 	}
 	return string(j.head.Source)
 }
 
-func (j *journal) public() *Journal {
+func (j *journalFile) public() *Journal {
 	out := &Journal{
 		Path: j.path, Source: j.source(), Started: j.head.Started, State: State(j.head.State), InRoot: j.inRoot,
 	}
@@ -232,17 +232,17 @@ func (j *journal) public() *Journal {
 }
 
 // mark changes the word of a move and, where a rename follows, waits until it has arrived.
-func (j *journal) mark(m *move, w string, wait bool) error {
+func (j *journalFile) mark(m *move, w string, wait bool) error {
 	m.at = w
 	return j.set(m.offset, w, wait)
 }
 
-func (j *journal) state(s State) error {
+func (j *journalFile) state(s State) error {
 	j.head.State = string(s)
 	return j.set(int64(wordAt), string(s), true)
 }
 
-func (j *journal) set(offset int64, w string, wait bool) error {
+func (j *journalFile) set(offset int64, w string, wait bool) error {
 	j.hook("mark")
 	if _, err := j.file.WriteAt([]byte(word(w)), offset); err != nil {
 		return fmt.Errorf("cannot write the journal: %w", err)

@@ -112,7 +112,7 @@ func (r *raw) UnmarshalJSON(b []byte) error {
 }
 
 // encode renders the whole journal and notes where its words stand.
-func (j *journal) encode() ([]byte, error) {
+func (j *journalFile) encode() ([]byte, error) {
 	var b bytes.Buffer
 	e := json.NewEncoder(&b)
 	e.SetEscapeHTML(false) // a word holds ">"
@@ -160,9 +160,9 @@ var errHalf = errors.New("the journal breaks off, so nothing was renamed yet")
 
 // decode reads a journal. It trusts nothing: names with a slash, paths that lead out of the source
 // and words out of place are refused.
-func decode(data []byte) (*journal, error) {
+func decode(data []byte) (*journalFile, error) {
 	bad := func(n int, what string) error { return fmt.Errorf("%w: line %d %s", ErrJournal, n, what) }
-	j := &journal{}
+	j := &journalFile{}
 	r := bufio.NewReader(bytes.NewReader(data))
 	var at int64
 	foot := false

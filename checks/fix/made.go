@@ -15,7 +15,7 @@ import (
 	"loadline/checks/share"
 )
 
-// made is what the journal knows of a making. From is the name of the link or of the card, To that
+// made is what the journal knows of a copy or an archive. From is the name of the link or of the card, To that
 // of what is made.
 type made struct {
 	Target raw       `json:"target,omitempty"`  // what the link points to; none for an archive
@@ -47,16 +47,16 @@ func (o owner) give(root *os.Root, path string) {
 	}
 }
 
-// original is where what a making holds came from: the card, or what the link points to. The target
+// original is where what a copy holds came from: the card, or what the link points to. The target
 // is not cleaned: "a/.." of a link a is not the folder that a stands in.
 func (e *engine) original(m *move) string {
 	if m.made.archive() {
-		return e.outer(e.here(m, m.from))
+		return e.fullPath(e.pathNow(m, m.from))
 	}
 	if target := string(m.made.Target); strings.HasPrefix(target, "/") {
 		return target
 	}
-	return e.outer(e.here(m, string(m.made.Target)))
+	return e.fullPath(e.pathNow(m, string(m.made.Target)))
 }
 
 // originalInventory tells what the original holds now.
@@ -64,15 +64,15 @@ func (e *engine) originalInventory(ctx context.Context, m *move) (inventory, err
 	if m.made.archive() {
 		return inventoryOf(ctx, e.original(m), false, nil)
 	}
-	folder, err := e.root.Lstat(cmp.Or(e.here(m, ""), "."))
+	folder, err := e.root.Lstat(cmp.Or(e.pathNow(m, ""), "."))
 	if err != nil {
 		return inventory{}, err
 	}
 	return inventoryOf(ctx, e.original(m), true, folder)
 }
 
-// weigh finds out what a making would hold.
-func (e *engine) weigh(ctx context.Context, m *move) (err error) {
+// measure finds out what a copy would hold.
+func (e *engine) measure(ctx context.Context, m *move) (err error) {
 	path := join(m.dir, m.from)
 	if m.made.archive() {
 		if m.made.Size, err = archiveSize(ctx, e.original(m), m.from); err != nil {
@@ -96,8 +96,8 @@ func (e *engine) weigh(ctx context.Context, m *move) (err error) {
 // end it and as much for its name and dates (common practice, no source).
 const perFile = 4096
 
-// room compares what the makings take with what the disk has.
-func (e *engine) room() (*Estimate, error) {
+// estimate compares the room that the copies take with what the disk has.
+func (e *engine) estimate() (*Estimate, error) {
 	w := &Estimate{}
 	for _, m := range e.j.moves {
 		switch {

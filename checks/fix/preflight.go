@@ -104,7 +104,7 @@ func (e *engine) preflightMade(ctx context.Context, date func(string) error) err
 		} else {
 			m.made.Owner = ownerOf(info)
 		}
-		if err := e.weigh(ctx, m); err != nil {
+		if err := e.measure(ctx, m); err != nil {
 			return err
 		}
 		if err := date(m.dir); err != nil {
@@ -114,7 +114,7 @@ func (e *engine) preflightMade(ctx context.Context, date func(string) error) err
 	if !any {
 		return nil
 	}
-	_, err := e.room()
+	_, err := e.estimate()
 	return err
 }
 

@@ -19,7 +19,7 @@ func (e *engine) survey(ctx context.Context) error {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		now := e.current(dir)
+		now := e.folderNow(dir)
 		list, err := e.list(now)
 		if noFolder(err) {
 			continue // the folder is gone, and with it what was in it
@@ -94,14 +94,14 @@ func (e *engine) locate(m *move, now string, list map[string]bool, forms map[str
 	}
 }
 
-// locateMade finds out whether a making is there. A link whose place is empty is on its way, if what
+// locateMade finds out whether a copy is there. A link whose place is empty is on its way, if what
 // takes its place, or has left it, is there under the other name.
 func (e *engine) locateMade(ctx context.Context, m *move) error {
-	seat := e.here(m, m.to)
-	info, err := e.root.Lstat(seat)
+	final := e.pathNow(m, m.to)
+	info, err := e.root.Lstat(final)
 	gone := errors.Is(err, fs.ErrNotExist)
-	if err == nil && e.guardOfMade(m, seat, info) {
-		if err := removed(e.root.Remove(seat)); err != nil {
+	if err == nil && e.guardOfMade(m, final, info) {
+		if err := removed(e.root.Remove(final)); err != nil {
 			return err
 		}
 		gone = true
@@ -117,7 +117,7 @@ func (e *engine) locateMade(ctx context.Context, m *move) error {
 			m.place = atNew
 		}
 	case gone:
-		switch now, err := inventoryOf(ctx, e.outer(e.here(m, m.temp)), false, nil); {
+		switch now, err := inventoryOf(ctx, e.fullPath(e.pathNow(m, m.temp)), false, nil); {
 		case ctx.Err() != nil:
 			return ctx.Err()
 		case errors.Is(err, fs.ErrNotExist):
@@ -125,11 +125,11 @@ func (e *engine) locateMade(ctx context.Context, m *move) error {
 			m.place = atTemp
 		}
 	case info.Mode()&fs.ModeSymlink != 0:
-		if target, err := e.root.Readlink(seat); err == nil && target == string(m.made.Target) {
+		if target, err := e.root.Readlink(final); err == nil && target == string(m.made.Target) {
 			m.place = atOld
 		}
 	default:
-		now, err := inventoryOf(ctx, e.outer(seat), false, nil)
+		now, err := inventoryOf(ctx, e.fullPath(final), false, nil)
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}

@@ -11,8 +11,8 @@ import (
 	"loadline/checks/names"
 )
 
-// forward brings everything to its new name.
-func (e *engine) forward(ctx context.Context) (*Outcome, error) {
+// apply brings everything to its new name.
+func (e *engine) apply(ctx context.Context) (*Outcome, error) {
 	if err := e.begin(); err != nil {
 		return e.halt(err)
 	}
@@ -22,13 +22,13 @@ func (e *engine) forward(ctx context.Context) (*Outcome, error) {
 	// What is made is made first, while all that goes in has its old name still.
 	for _, m := range e.j.moves {
 		if m.made != nil {
-			if err := e.fulfil(ctx, m, atNew); err != nil {
+			if err := e.makeOrRemove(ctx, m, atNew); err != nil {
 				return e.halt(err)
 			}
 		}
 	}
 	for _, dir := range e.dirs {
-		if err := e.pass(ctx, dir, atNew); err != nil {
+		if err := e.renameIn(ctx, dir, atNew); err != nil {
 			return e.halt(err)
 		}
 	}
@@ -54,7 +54,7 @@ func (e *engine) halt(err error) (*Outcome, error) {
 	}
 	for _, m := range e.j.moves {
 		if m.at == copying || m.at == packing {
-			if e.clear(e.here(m, m.temp)) != nil {
+			if e.removeTemp(e.pathNow(m, m.temp)) != nil {
 				return nil, e.stopped(err)
 			}
 		}
@@ -67,19 +67,19 @@ func (e *engine) halt(err error) (*Outcome, error) {
 	return nil, err
 }
 
-// back brings everything to its old name.
-func (e *engine) back(ctx context.Context) (*Outcome, error) {
+// undo brings everything to its old name.
+func (e *engine) undo(ctx context.Context) (*Outcome, error) {
 	if err := errors.Join(e.begin(), e.j.state(StateUndoing)); err != nil {
 		return nil, e.stopped(explain(err))
 	}
 	for _, dir := range slices.Backward(e.dirs) {
-		if err := e.pass(ctx, dir, atOld); err != nil {
+		if err := e.renameIn(ctx, dir, atOld); err != nil {
 			return nil, e.stopped(explain(err))
 		}
 	}
 	for _, m := range slices.Backward(e.j.moves) {
 		if m.made != nil {
-			if err := e.fulfil(ctx, m, atOld); err != nil {
+			if err := e.makeOrRemove(ctx, m, atOld); err != nil {
 				return nil, e.stopped(explain(err))
 			}
 		}
@@ -98,10 +98,10 @@ func (e *engine) back(ctx context.Context) (*Outcome, error) {
 	return &e.out, nil
 }
 
-// pass brings all of one folder to one place. What would take a name that another still has, or
+// renameIn brings all of one folder to one place. What would take a name that another still has, or
 // its own in another spelling, steps aside first: so chains, rings and changes of case only work,
 // on disks that tell capital letters apart and on those that do not.
-func (e *engine) pass(ctx context.Context, dir, to string) error {
+func (e *engine) renameIn(ctx context.Context, dir, to string) error {
 	from := atOld
 	if to == atOld {
 		from = atNew
@@ -113,9 +113,9 @@ func (e *engine) pass(ctx context.Context, dir, to string) error {
 			left[fold(m.name(from))] = true
 		}
 	}
-	here, err := e.root.Open(e.current(dir))
+	here, err := e.root.Open(e.folderNow(dir))
 	if noFolder(err) {
-		e.gone(moves)
+		e.markGone(moves)
 		return nil
 	}
 	if err != nil {
@@ -146,21 +146,21 @@ func (e *engine) pass(ctx context.Context, dir, to string) error {
 		case to:
 			e.out.Done++
 		default:
-			e.gone([]*move{m})
+			e.markGone([]*move{m})
 		}
 	}
-	return e.spelled(dir, moves, to)
+	return e.noteKept(dir, moves, to)
 }
 
-func (e *engine) gone(moves []*move) {
+func (e *engine) markGone(moves []*move) {
 	for _, m := range moves {
 		e.out.Gone = append(e.out.Gone, join(m.dir, m.from))
 	}
 }
 
-// spelled finds names that the disk keeps in a normal form of its own.
-func (e *engine) spelled(dir string, moves []*move, to string) error {
-	list, err := e.list(e.current(dir))
+// noteKept finds names that the disk keeps in a normal form of its own.
+func (e *engine) noteKept(dir string, moves []*move, to string) error {
+	list, err := e.list(e.folderNow(dir))
 	if err != nil {
 		return err
 	}
@@ -181,8 +181,8 @@ func (e *engine) rename(ctx context.Context, here *os.File, m *move, to string) 
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	e.tell(join(m.dir, m.from))
-	now := dot(e.current(m.dir))
+	e.reportProgress(join(m.dir, m.from))
+	now := dot(e.folderNow(m.dir))
 	path := join(now, m.name(m.place))
 	info, err := e.root.Lstat(path)
 	if err != nil {
