@@ -119,12 +119,12 @@ func (p *Plan) findCards() {
 		if f.card == nil {
 			c := found[f]
 			p.Cards = append(p.Cards, &c)
-			f.seal(&c)
+			f.protect(&c)
 		}
 	}
 }
 
-func (f *folder) seal(c *Card) {
+func (f *folder) protect(c *Card) {
 	f.card = c
 	if f.parent != nil && c.fixed(f.path) {
 		if f.parent.fixed == nil {
@@ -133,7 +133,7 @@ func (f *folder) seal(c *Card) {
 		f.parent.fixed[f.name] = c
 	}
 	for _, k := range f.kids {
-		k.seal(c)
+		k.protect(c)
 	}
 }
 

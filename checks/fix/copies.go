@@ -65,7 +65,7 @@ func (p *Plan) Archive(path string, on bool) error {
 			return fmt.Errorf("%s is in the archive %s already", names.Quote(path), names.Quote(c.File))
 		}
 		dir, _ := parent(c.Path)
-		if room, _ := p.limits.room(); len(join(dir, c.File)) > room {
+		if room, _ := p.limits.pathRoom(); len(join(dir, c.File)) > room {
 			return fmt.Errorf("the path of the archive would be %d bytes, %d fit: move %s up by hand first", len(join(dir, c.File)), room, names.Quote(path))
 		}
 		// Its archive is found by the name of the card, and lists have it for what the card holds now.
@@ -130,20 +130,20 @@ func (p *Plan) Estimate(ctx context.Context) (*Estimate, error) {
 		return nil, err
 	}
 	defer e.close()
-	e.j = p.journal()
+	e.j = p.newJournal()
 	e.index()
 	for _, m := range e.j.moves {
 		m.place = atOld
 		if m.made == nil {
 			continue
 		}
-		if err := e.weigh(ctx, m); err != nil {
+		if err := e.measure(ctx, m); err != nil {
 			return nil, err
 		}
 		key := join(m.dir, m.from)
 		p.copies[key].Files, p.copies[key].Bytes = m.made.Of.Files, m.made.Of.Bytes
 	}
-	w, err := e.room()
+	w, err := e.estimate()
 	w.Copies = p.Copies()
 	return w, err
 }
