@@ -64,7 +64,7 @@ var (
 	}
 	trialLeftBehind = &checks.Rule{
 		ID: "trial-left-behind", Level: checks.Warn,
-		When:   "a trial folder of an earlier check lies on the share",
+		When:   "a trial folder lies on the share: of an earlier check, or of this one where it was stopped or the share fell silent",
 		Fix:    "Remove it (the command does with -clean-trial), or it will travel as part of the archive.",
 		Source: "own marker in the folder",
 	}
@@ -146,6 +146,9 @@ func cleanTrials(ctx context.Context, pass *checks.Pass, folder string) error {
 		case err == nil:
 			removed = append(removed, p)
 		case ctx.Err() != nil, errors.Is(err, share.ErrSilent), errors.Is(err, share.ErrBusy):
+			for _, p := range left[len(removed)+len(kept):] {
+				pass.FlagJob(trialLeftBehind, "%s", names.Quote(p))
+			}
 			return fmt.Errorf("the earlier trial folder %s could not be removed: %w", names.Quote(p), err)
 		default:
 			kept = append(kept, checks.Plain(err.Error()))
@@ -194,6 +197,9 @@ func judgeTrial(pass *checks.Pass, got *share.Result) {
 	}
 	for _, p := range got.LeftBehind {
 		pass.FlagJob(trialLeftBehind, "%s", names.Quote(p))
+	}
+	if got.Own != "" {
+		pass.FlagJob(trialLeftBehind, "%s, of this check, which could not remove it", names.Quote(got.Own))
 	}
 	if got.Rate > 0 {
 		pass.Fact("write_bytes_per_second", int64(got.Rate), "Wrote %s at %s (%s to %s)",
