@@ -69,6 +69,10 @@ const (
 	DefaultDeadline    = 10 * time.Second // common practice, no source
 )
 
+// sourcePatience is how long a source may take to answer at least: a disk that sleeps has to start to turn, which
+// takes some ten seconds (common practice, no source).
+const sourcePatience = 30 * time.Second
+
 // ErrBadJob is what every JobError is: the job cannot be run at all.
 var ErrBadJob = errors.New("cannot check")
 
@@ -130,7 +134,7 @@ func (j *Job) settle(ctx context.Context, needsSource bool) error {
 	}
 	j.Prefix = prefix
 	if j.Source != "" && needsSource {
-		if j.Source, err = sourceFolder(ctx, j.Source, j.Deadline); err != nil {
+		if j.Source, err = sourceFolder(ctx, j.Source, max(j.Deadline, sourcePatience)); err != nil {
 			return err
 		}
 	}

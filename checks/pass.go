@@ -39,6 +39,8 @@ type Fact struct {
 	Key   string // key in JSON, lower case with underscores
 	Value any    // what JSON holds
 	Text  string // what people read
+	// Commands are what Text speaks of, ready to be typed: shown each on a line of its own, never broken.
+	Commands []string
 }
 
 // A Pass is one run of one check: its findings, facts and summary. Its status follows from them.
@@ -190,7 +192,14 @@ func (pass *Pass) SourceMount() (share.Mount, bool) { return pass.run.sourceMoun
 func (pass *Pass) Fact(key string, value any, format string, args ...any) {
 	pass.mu.Lock()
 	defer pass.mu.Unlock()
-	pass.facts = append(pass.facts, Fact{key, value, fmt.Sprintf(format, args...)})
+	pass.facts = append(pass.facts, Fact{Key: key, Value: value, Text: fmt.Sprintf(format, args...)})
+}
+
+// Commands records commands that the person may type, and what they are for.
+func (pass *Pass) Commands(key, text string, commands ...string) {
+	pass.mu.Lock()
+	defer pass.mu.Unlock()
+	pass.facts = append(pass.facts, Fact{Key: key, Value: commands, Text: text, Commands: commands})
 }
 
 // Summarize sets the one line that stands under the title.
