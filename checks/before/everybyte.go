@@ -177,6 +177,7 @@ func (e *everyByte) visit(pass *checks.Pass, d *walk.Dir) {
 	}
 }
 
+// lost says how many bytes are lost.
 func lost(n int64) string {
 	if n == 1 {
 		return "1 byte is"
@@ -364,8 +365,19 @@ const readPatience = 2 * time.Minute
 // mostMarks is how many bad places the line of the rate shows.
 const mostMarks = 1000
 
+// everyByteFile, if set, is told how many files were read: for tests.
+var everyByteFile func(n int64)
+
 // take judges what became of one file.
 func (e *everyByte) take(pass *checks.Pass, f *digest.Result) {
+	defer func() {
+		if everyByteFile != nil {
+			e.mu.Lock()
+			n := e.files + e.failed
+			e.mu.Unlock()
+			everyByteFile(n)
+		}
+	}()
 	if f.Whole() {
 		before := int64(0)
 		if f.Known {
@@ -435,7 +447,7 @@ func (e *everyByte) confirmSlow(ctx context.Context, pass *checks.Pass, in *dige
 	usual := e.rates[len(e.rates)/2]
 	again := 0
 	for _, s := range e.slow {
-		if s.Rate() >= slowShare*usual || again >= mostSuspects {
+		if !slowerThan(&s.Stretch, slowShare*usual) || again >= mostSuspects {
 			continue
 		}
 		if again++; again == 1 {
@@ -445,7 +457,7 @@ func (e *everyByte) confirmSlow(ctx context.Context, pass *checks.Pass, in *dige
 		if ctx.Err() != nil || digest.Silent(err) {
 			return err
 		}
-		if err == nil && second.Rate() < slowShare*usual {
+		if err == nil && slowerThan(&second, slowShare*usual) {
 			pass.Add(checks.Finding{
 				Path: s.path, Rule: slowReading, Level: checks.Warn, Part: &checks.Part{Offset: s.Offset, Length: s.Length},
 				Detail: fmt.Sprintf("%s from byte %s on came at %s, then at %s; usual was %s", checks.Bytes(s.Length), checks.Count(s.Offset), checks.Rate(s.Rate()), checks.Rate(second.Rate()), checks.Rate(usual)),
@@ -453,6 +465,10 @@ func (e *everyByte) confirmSlow(ctx context.Context, pass *checks.Pass, in *dige
 		}
 	}
 	return nil
+}
+
+func slowerThan(s *digest.Stretch, rate float64) bool {
+	return float64(s.Length) < s.Took.Seconds()*rate
 }
 
 // rateText says in words what the line of the rate shows.
