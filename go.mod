@@ -12,6 +12,7 @@ require (
 	github.com/google/go-cmp v0.7.0
 	github.com/jezek/xgb v1.1.1
 	github.com/klauspost/compress v1.20.4
+	github.com/minio/crc64nvme v1.1.1
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/rymdport/portal v0.4.2
 	github.com/shirou/gopsutil/v3 v3.24.5
@@ -42,6 +43,7 @@ require (
 	github.com/hack-pad/safejs v0.1.0 // indirect
 	github.com/jeandeaual/go-locale v0.0.0-20250612000132-0ef82f21eade // indirect
 	github.com/jsummers/gobmp v0.0.0-20230614200233-a9de23ed2e25 // indirect
+	github.com/klauspost/cpuid/v2 v2.2.9 // indirect
 	github.com/kr/text v0.2.0 // indirect
 	github.com/lufia/plan9stats v0.0.0-20211012122336-39d0f177ccd0 // indirect
 	github.com/mattn/go-runewidth v0.0.17 // indirect

@@ -142,7 +142,7 @@ func TestArrivalGood(t *testing.T) {
 // reseal puts a seal under a manifest that a test has changed.
 func reseal(m []byte) []byte {
 	at := bytes.LastIndex(m, []byte("# seal "))
-	sum := sums.Of(m[:at])
+	sum := sums.Of(sums.MD5|sums.CRCs, m[:at])
 	return append(m[:at:at], fmt.Sprintf("# seal %x\n", sum.SHA256)...)
 }
 
@@ -278,7 +278,7 @@ func TestArrivalTagsOfAnotherKind(t *testing.T) {
 		}
 		files := filesOf(paths...)
 		rep, err := arrive(t, manifestOf(t, "", files), Options{}, csvOf("Key,Size,ETag", "", files, func(f *manifest.File) []string {
-			return []string{size(f), fmt.Sprintf("%x", sums.Of([]byte("key"), f.Path).MD5)}
+			return []string{size(f), fmt.Sprintf("%x", sums.Of(sums.MD5|sums.CRCs, []byte("key"), f.Path).MD5)}
 		}))
 		fixture.Must(t, err)
 		if rep.Verdict != want || result(t, rep, "objects").Status != want {

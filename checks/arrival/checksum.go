@@ -96,9 +96,9 @@ func (d *Digest) agrees(s *sums.Sums) (comparable, equal bool) {
 	case SHA256:
 		return true, d.Bytes == s.SHA256
 	case MD5:
-		return s.HasMD5, bytes.Equal(d.Bytes[:16], s.MD5[:])
+		return s.Has&sums.MD5 != 0, bytes.Equal(d.Bytes[:16], s.MD5[:])
 	case CRC32C:
-		return true, bytes.Equal(d.Bytes[:4], binary.BigEndian.AppendUint32(nil, s.CRC32C))
+		return s.Has&sums.CRC32C != 0, bytes.Equal(d.Bytes[:4], binary.BigEndian.AppendUint32(nil, s.CRC32C))
 	}
 	return false, false
 }
