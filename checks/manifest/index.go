@@ -33,9 +33,9 @@ type Index struct {
 	n      int
 	disk   map[int]string // paths on the disk, where they differ
 
-	open  []byte // the block that is being filled
-	fill  int    // how many paths are in it
-	last  []byte
+	open []byte // the block that is being filled
+	fill int    // how many paths are in it
+	last []byte
 }
 
 // Keep says which checksums an Index holds.
