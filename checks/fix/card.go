@@ -30,7 +30,10 @@ type Card struct {
 }
 
 func (c *Card) why() string {
-	return "it belongs to " + c.Layout + " (" + c.Standard + "): a rename inside would break it"
+	if c.Standard == noSource {
+		return "it belongs to " + c.Layout + ": renaming anything inside would break it"
+	}
+	return "it belongs to " + c.Layout + " (" + c.Standard + "): renaming anything inside would break it"
 }
 
 // fixed reports whether the layout fixes the name of one of its folders.
@@ -54,6 +57,9 @@ func (c *Card) Command() string {
 	}
 	return "cd -- " + shellQuote(dir) + " && " + command
 }
+
+// noSource is the standard of what is a habit only.
+const noSource = "common practice, no source"
 
 // shellQuote makes one word for a POSIX shell (POSIX Shell Command Language, 2.2.2 single quotes).
 func shellQuote(s string) string {
@@ -132,9 +138,9 @@ func layoutOf(name string, m marks) (c Card, ok bool) {
 	case is == "BDMV" && has(markStream) && m&(markClipInfo|markPlaylist) != 0:
 		return Card{Layout: "a camera card or disc in the BDMV layout of AVCHD", Standard: "AVCHD format specification, from memory", ownName: true}, true
 	case is == "CONTENTS" && has(markClip) && m&(markVideo|markAudio) != 0:
-		return Card{Layout: "a camera card with CONTENTS/CLIP and its essence folders", Standard: "common practice, no source", ownName: true}, true
+		return Card{Layout: "a camera card with CONTENTS/CLIP and its essence folders", Standard: noSource, ownName: true}, true
 	case has(markMediaFile) && has(markClip):
-		return Card{Layout: "a camera card with CLIP and MEDIAPRO.XML", Standard: "common practice, no source", ownName: is == name}, true
+		return Card{Layout: "a camera card with CLIP and MEDIAPRO.XML", Standard: noSource, ownName: is == name}, true
 	case is == "VIDEO_TS" && has(markDVD):
 		return Card{Layout: "a video disc in the DVD-Video layout", Standard: "DVD-Video specification, from memory", ownName: true}, true
 	case has(markAssetMap):
@@ -147,7 +153,7 @@ func layoutOf(name string, m marks) (c Card, ok bool) {
 
 // bundle is the card of a folder that its desktop shows as one file.
 func bundle() Card {
-	return Card{Layout: "a bundle, which its desktop shows as one file", Standard: "common practice, no source", Bundle: true}
+	return Card{Layout: "a bundle, which its desktop shows as one file", Standard: noSource, Bundle: true}
 }
 
 // cardOf returns the card that something in a folder belongs to, nil if to none. Itself is the folder that
