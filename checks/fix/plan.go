@@ -135,11 +135,11 @@ func (f *folder) frozen(e *entry) (why string) {
 	case f.card != nil:
 		return f.card.why()
 	case f.clutter:
-		return "it lies in system clutter, which need not be copied"
+		return "it is in system clutter, which need not be copied"
 	case e.mount:
 		return "another disk is mounted on it: unmount that first"
 	case e.pinned:
-		return "a better name would make a path too long: move it up by hand first"
+		return "a better name would make a path too long: move it to a folder further up first"
 	}
 	if c := f.fixed[e.name]; c != nil {
 		return c.why()
