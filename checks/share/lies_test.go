@@ -275,3 +275,30 @@ func TestTryMeasuresTheClock(t *testing.T) {
 		}
 	}
 }
+
+// A share that takes its time shows it: what is measured follows from how long its answers take, by a clock that only
+// they move on.
+func TestTryMeasuresDelays(t *testing.T) {
+	const step = 10 * time.Millisecond
+	var passed atomic.Int64
+	dir := mountLiar(t, &liar{fail: func(op uint32, name string) unix.Errno {
+		switch {
+		case strings.HasPrefix(name, "small-") && (op == opCreate || op == opWrite || op == opFsync || op == opFlush):
+			passed.Add(int64(step))
+		case name == "stream" && op == opFsync:
+			passed.Add(int64(time.Second))
+		}
+		return 0
+	}})
+	began := time.Now()
+	w := quick
+	w.Bytes, w.clock = 4<<20, func() time.Time { return began.Add(time.Duration(passed.Load())) }
+	r, err := Try(t.Context(), dir, w)
+	if err != nil || len(r.Problems) > 0 || r.PerFile != 4*step {
+		t.Errorf("a small file takes %v, want %v: %+v, %v", r.PerFile, 4*step, r, err)
+	}
+	// The first rate took no time and says nothing, so the parts of the stream are the smallest: a second each.
+	if r.Written != 4<<20 || r.Rate != patternBytes || r.RateLow != patternBytes || r.RateHigh != patternBytes {
+		t.Errorf("%d bytes at %v (%v to %v), want %d", r.Written, r.Rate, r.RateLow, r.RateHigh, patternBytes)
+	}
+}

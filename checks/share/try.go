@@ -46,6 +46,9 @@ func Try(ctx context.Context, folder string, w Wishes) (*Result, error) {
 	if w.Files <= 0 {
 		w.Files = defaultFiles
 	}
+	if w.clock == nil {
+		w.clock = time.Now
+	}
 	t := &trial{worker: &worker{overdue: w.overdue}, folder: folder, wishes: w}
 	err := t.worker.watch(ctx, w.Deadline, func(*worker) error { return t.run() })
 	t.tell.Lock()
@@ -84,6 +87,9 @@ type trial struct {
 	over bool
 	done float64 // the last progress told: it never goes back
 }
+
+// now is the time by the clock of the measurements.
+func (t *trial) now() time.Time { return t.wishes.clock() }
 
 // update changes the result.
 func (t *trial) update(f func(*Result)) {
