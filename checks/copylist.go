@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"iter"
+	"maps"
 	"os"
 	"path"
 	"strings"
@@ -69,17 +71,20 @@ func ReadCopyList(r io.Reader) (*CopyList, error) {
 // Len is how many paths the list names.
 func (l *CopyList) Len() int64 { return int64(len(l.files)) }
 
+// All returns the paths, in no order.
+func (l *CopyList) All() iter.Seq[string] { return maps.Keys(l.files) }
+
 // Has reports whether the list names a path.
 func (l *CopyList) Has(p string) bool {
 	_, ok := l.files[p]
 	return ok
 }
 
-// copiesFile reports whether the file of a path is to be copied.
-func (j *Job) copiesFile(p string) bool { return j.CopyList == nil || j.CopyList.Has(p) }
+// CopiesFile reports whether the file of a path is to be copied.
+func (j *Job) CopiesFile(p string) bool { return j.CopyList == nil || j.CopyList.Has(p) }
 
-// copiesFolder reports whether the folder of a path is to be made on the share.
-func (j *Job) copiesFolder(p string) bool {
+// CopiesFolder reports whether the folder of a path is to be made on the share.
+func (j *Job) CopiesFolder(p string) bool {
 	if j.CopyList == nil {
 		return true
 	}
@@ -93,13 +98,13 @@ func (j *Job) spare(found []Finding) {
 		return
 	}
 	for i := range found {
-		if p := found[i].Path; p != "" && !j.copiesFile(p) && !j.copiesFolder(p) {
-			found[i].Level = Note
+		if p := found[i].Path; p != "" && !j.CopiesFile(p) && !j.CopiesFolder(p) {
+			found[i].Spared, found[i].Level = found[i].Level, Note
 		}
 	}
 }
 
-// copied reports whether a file is to be copied; without a list it builds no path.
-func (pass *Pass) copied(d *walk.Dir, e *walk.Entry) bool {
+// Copied reports whether a file is to be copied; without a list it builds no path.
+func (pass *Pass) Copied(d *walk.Dir, e *walk.Entry) bool {
 	return pass.Job.CopyList == nil || pass.Job.CopyList.Has(d.Join(e.Name))
 }

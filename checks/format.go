@@ -1,7 +1,9 @@
 package checks
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
 	"math"
 	"strconv"
 	"strings"
@@ -36,6 +38,25 @@ func Plural(n int64, noun string) string {
 	return Count(n) + " " + noun + "s"
 }
 
+// Capitalize makes the first character of a text a capital.
+func Capitalize(s string) string {
+	first, size := utf8.DecodeRuneInString(s)
+	if size == 0 || first == utf8.RuneError {
+		return s
+	}
+	return string(unicode.ToUpper(first)) + s[size:]
+}
+
+// Reason returns the system's words for an error, without the path, which stands beside it anyway and
+// could forge a line.
+func Reason(err error) string {
+	var p *fs.PathError
+	if errors.As(err, &p) {
+		err = p.Err
+	}
+	return err.Error()
+}
+
 // Plain returns a text fit for a screen: whatever is not printable in it is escaped as Go does. Names
 // in it are better quoted; this is for texts of others, such as errors of the system, that may hold
 // names as they are.
@@ -60,8 +81,8 @@ func Plain(s string) string {
 	return string(b)
 }
 
-// quoteList returns the first names of a list, safe to show.
-func quoteList(list []string, most int) string {
+// QuoteList returns the first names of a list, safe to show.
+func QuoteList(list []string, most int) string {
 	shown := make([]string, 0, most+1)
 	for i, s := range list {
 		if i == most {

@@ -9,7 +9,10 @@ import (
 	"testing"
 
 	"loadline/checks"
-	"loadline/checks/seal"
+	"loadline/checks/after"
+	"loadline/checks/arrival"
+	"loadline/checks/before"
+	"loadline/checks/split"
 )
 
 var update = flag.Bool("update", false, "write goldens anew")
@@ -19,9 +22,10 @@ var stages = []struct {
 	title string
 	list  []*checks.Check
 }{
-	{"Before copying", checks.BeforeList()},
-	{"After copying", seal.NewAfter(seal.Options{}).List()},
-	{"After arrival", seal.ArrivalList()},
+	{"Before copying", before.List()},
+	{"More than one box", split.List()},
+	{"After copying", after.New(after.Options{}).List()},
+	{"After arrival", arrival.List()},
 }
 
 // TestHandbook keeps README.md beside the checks in step with them: every check and every rule has

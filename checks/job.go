@@ -28,12 +28,22 @@ type Job struct {
 	CopyList    *CopyList // what of the source is to be copied; nil means all
 	Portable    bool      // notes on non-portable names become warnings
 	NoTrial     bool      // write nothing on the share
+	NamesOnly   bool      // the trial on the share measures no rates: for who asks of names only
 	// AllAttributes asks every file and folder of a large disk for extended attributes and access
 	// lists, a call to the system for each; otherwise a sample.
 	AllAttributes bool
-	CleanTrial    bool // remove what an earlier trial left behind on the share
+	NoClips       bool // do not look into files for the structure of clips
+	// Read reads every file that is to be copied to its last byte, unless it is remembered and unchanged.
+	Read bool
+	// Baseline, with Read, is a new file for the checksums of what was read, in the form of a manifest.
+	Baseline string
+	// State is the folder of this computer where is remembered what was read; empty: nowhere.
+	State string
+
+	CleanTrial bool // remove what an earlier trial left behind on the share
 
 	Link    float64       // line rate to the share, bits a second; 0 means measured or unknown
+	Box     int64         // capacity of the appliance that is offered, bytes; 0 means none is known yet
 	Uplink  float64       // line rate to the internet, bits a second; 0 means unknown
 	Battery time.Duration // how long the appliance runs on its battery; 0 means unknown
 
@@ -46,9 +56,17 @@ type Job struct {
 	Workers int
 	// StandIn replaces the mount facts of the share in the demo. The report says so.
 	StandIn *share.Facts
-	Version string
+	// StandInSource replaces what is measured of the source's disk, in the demo and in tests.
+	StandInSource *SourceFacts
+	Version       string
 	// Now is the clock; nil means time.Now.
 	Now func() time.Time
+}
+
+// SourceFacts say how fast a source's disk is.
+type SourceFacts struct {
+	Rate float64 // bytes a second that it reads; 0 unknown
+	USB  float64 // line rate of its USB link, bits a second; 0 unknown or none
 }
 
 // Defaults of a Job.
@@ -58,11 +76,48 @@ const (
 	DefaultDeadline    = 10 * time.Second // common practice, no source
 )
 
-// ErrBadJob wraps what makes a job impossible to run; its text says what to do.
+// sourcePatience is how long a source may take to answer at least: a disk that sleeps has to start to turn, which
+// takes some ten seconds (common practice, no source).
+const sourcePatience = 30 * time.Second
+
+// ErrBadJob is what every JobError is: the job cannot be run at all.
 var ErrBadJob = errors.New("cannot check")
 
+// A Field is a part of a job that a person fills in.
+type Field string
+
+// The fields.
+const (
+	FieldSource   Field = "source"
+	FieldShare    Field = "share"
+	FieldPrefix   Field = "prefix"
+	FieldCopyList Field = "copy list"
+	FieldManifest Field = "manifest"
+	FieldListing  Field = "listing"
+	FieldBaseline Field = "baseline"
+)
+
+// A JobError says which field makes a job impossible to run, why, and what to do about it.
+type JobError struct {
+	Field Field
+	Err   error  // what is wrong
+	Hint  string // what to do, as a clause; empty where Err says it all
+}
+
+// Error returns problem and hint in one line.
+func (e *JobError) Error() string {
+	s := ErrBadJob.Error() + ": " + e.Err.Error()
+	if e.Hint != "" {
+		s += "; " + e.Hint
+	}
+	return s
+}
+
+// Unwrap returns the problem; a JobError is an ErrBadJob besides.
+func (e *JobError) Unwrap() []error { return []error{ErrBadJob, e.Err} }
+
 // settle fills in what the zero values mean and refuses what cannot be checked at all.
-func (j *Job) settle(ctx context.Context) error {
+func (j *Job) settle(ctx context.Context, needsSource bool) error {
 	if j.Stage == "" {
 		j.Stage = Before
 	}
@@ -78,26 +133,66 @@ func (j *Job) settle(ctx context.Context) error {
 	if j.Now == nil {
 		j.Now = time.Now
 	}
-	if j.Source == "" {
-		return fmt.Errorf("%w: no source chosen; choose the folder that is to be copied", ErrBadJob)
+	if j.Source == "" && needsSource {
+		return &JobError{Field: FieldSource, Err: errors.New("no source chosen"), Hint: "choose the folder that you want to copy"}
 	}
 	prefix, err := CleanPrefix(j.Prefix)
 	if err != nil {
 		return err
 	}
 	j.Prefix = prefix
-	if j.Source, err = sourceFolder(ctx, j.Source, j.Deadline); err != nil {
+	if j.Source != "" && needsSource {
+		if j.Source, err = sourceFolder(ctx, j.Source, max(j.Deadline, sourcePatience)); err != nil {
+			return err
+		}
+	}
+	if err := j.settleBaseline(ctx); err != nil {
 		return err
 	}
 	if j.Share != "" {
 		// Nothing asks the share before its own check does: it may be silent.
 		abs, err := filepath.Abs(j.Share)
 		if err != nil {
-			return fmt.Errorf("%w: share %s: %w", ErrBadJob, names.Quote(j.Share), err)
+			return &JobError{Field: FieldShare, Err: fmt.Errorf("share %s: %w", names.Quote(j.Share), err)}
 		}
 		j.Share = abs
 	}
 	return nil
+}
+
+// settleBaseline refuses a baseline that cannot be written, before hours of reading.
+func (j *Job) settleBaseline(ctx context.Context) error {
+	if j.Baseline == "" {
+		return nil
+	}
+	bad := func(why, hint string) error {
+		return &JobError{Field: FieldBaseline, Err: errors.New(why), Hint: hint}
+	}
+	if !j.Read {
+		return bad("a baseline holds what was read, and nothing is to be read", "ask for the reading too: -read")
+	}
+	abs, err := filepath.Abs(j.Baseline)
+	if err != nil {
+		return bad(Reason(err), "name another file")
+	}
+	shown, dir := names.Quote(abs), filepath.Dir(abs)
+	_, err = share.Guard(ctx, j.Deadline, func() (struct{}, error) {
+		if _, err := os.Lstat(abs); err == nil {
+			return struct{}{}, bad(shown+" exists and is left alone", "name another file")
+		}
+		if info, err := os.Stat(dir); err != nil || !info.IsDir() {
+			return struct{}{}, bad("there is no folder "+names.Quote(dir)+" for the baseline", "make it, or name another")
+		}
+		if in, err := share.Inside(j.Source, dir); err == nil && in {
+			return struct{}{}, bad(shown+" is in the source, where nothing may be changed", "name a file elsewhere")
+		}
+		return struct{}{}, nil
+	})
+	if errors.Is(err, share.ErrSilent) {
+		return bad("the folder of the baseline does not answer", "name a file of this computer")
+	}
+	j.Baseline = abs
+	return err
 }
 
 // CleanPrefix returns a prefix in the form of a relative path, "" for none.
@@ -105,11 +200,11 @@ func CleanPrefix(prefix string) (string, error) {
 	p := filepath.ToSlash(prefix)
 	for _, part := range strings.Split(p, "/") {
 		if part == ".." {
-			return "", fmt.Errorf("%w: the folder on the share must lie on the share; leave out \"..\"", ErrBadJob)
+			return "", &JobError{Field: FieldPrefix, Err: errors.New("the folder on the share must be inside the share"), Hint: "leave out \"..\""}
 		}
 	}
 	if strings.ContainsRune(p, 0) {
-		return "", fmt.Errorf("%w: the folder on the share holds a NUL byte", ErrBadJob)
+		return "", &JobError{Field: FieldPrefix, Err: errors.New("the name of the folder on the share contains a NUL byte"), Hint: "type another name"}
 	}
 	if p = strings.Trim(path.Clean("/"+p), "/"); p == "." {
 		p = ""
@@ -121,7 +216,7 @@ func CleanPrefix(prefix string) (string, error) {
 func sourceFolder(ctx context.Context, name string, deadline time.Duration) (string, error) {
 	abs, err := filepath.Abs(name)
 	if err != nil {
-		return "", fmt.Errorf("%w: source %s: %w", ErrBadJob, names.Quote(name), err)
+		return "", &JobError{Field: FieldSource, Err: fmt.Errorf("source %s: %w", names.Quote(name), err)}
 	}
 	real, err := share.Guard(ctx, deadline, func() (string, error) {
 		real, err := filepath.EvalSymlinks(abs)
@@ -138,26 +233,23 @@ func sourceFolder(ctx context.Context, name string, deadline time.Duration) (str
 		return real, nil
 	})
 	if errors.Is(err, share.ErrSilent) {
-		return "", fmt.Errorf("%w: the source %s has not answered for %s; look at its cable and power", ErrBadJob, names.Quote(abs), Span(deadline))
+		return "", &JobError{Field: FieldSource, Err: fmt.Errorf("the source %s has not answered for %s", names.Quote(abs), Span(deadline)), Hint: "look at its cable and power"}
 	}
-	return real, noFolder("source", abs, err)
+	return real, FolderError(FieldSource, abs, err)
 }
 
-// noFolder puts in words why a folder cannot be used, nil if it can.
-func noFolder(role, path string, err error) error {
+// FolderError puts in words why the folder of a field cannot be used, nil if it can.
+func FolderError(field Field, path string, err error) error {
 	shown := names.Quote(path)
 	switch {
 	case err == nil:
 		return nil
 	case errors.Is(err, fs.ErrNotExist):
-		return fmt.Errorf("%w: there is no %s folder %s; look whether it is plugged in and mounted, and how the path is spelled", ErrBadJob, role, shown)
+		return &JobError{field, fmt.Errorf("there is no %s folder %s", field, shown), "look whether it is plugged in and mounted, and how the path is spelled"}
 	case errors.Is(err, fs.ErrPermission):
-		return fmt.Errorf("%w: you may not open the %s folder %s; run as a user who may, or change its permissions", ErrBadJob, role, shown)
-	case errors.Is(err, share.ErrNotFolder), errors.Is(err, errNotDir):
-		return fmt.Errorf("%w: the %s %s is a file; choose the folder that holds it", ErrBadJob, role, shown)
+		return &JobError{field, fmt.Errorf("you may not open the %s folder %s", field, shown), "run as a user who may, or change its permissions"}
+	case errors.Is(err, share.ErrNotFolder), errors.Is(err, syscall.ENOTDIR):
+		return &JobError{field, fmt.Errorf("the %s %s is a file", field, shown), "choose the folder that holds it"}
 	}
-	return fmt.Errorf("%w: %s %s: %w", ErrBadJob, role, shown, err)
+	return &JobError{Field: field, Err: fmt.Errorf("%s %s: %w", field, shown, err)}
 }
-
-// errNotDir is the system's word for a path that leads through a file (POSIX open: ENOTDIR).
-var errNotDir error = syscall.ENOTDIR

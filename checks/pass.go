@@ -2,11 +2,13 @@ package checks
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"slices"
 	"strings"
 	"sync"
 
+	"loadline/checks/share"
 	"loadline/checks/walk"
 )
 
@@ -17,11 +19,17 @@ type Finding struct {
 	Path   string
 	Rule   *Rule
 	Level  Level
+	Spared Level  // what Level would be, where it is a note since a copy list leaves this out
 	Size   int64  // bytes of the file; 0 for folders and the whole job
 	Detail string // the number and the limit: "name is 271 bytes, the share takes 255"
 	// Remedy replaces Rule.Fix where one finding wants another.
 	Remedy string
+	// Part is the part of the file that it speaks of; nil: the whole.
+	Part *Part
 }
+
+// A Part is a part of a file, in bytes.
+type Part struct{ Offset, Length int64 }
 
 // Fix is what the person can do about it.
 func (f *Finding) Fix() string {
@@ -36,6 +44,8 @@ type Fact struct {
 	Key   string // key in JSON, lower case with underscores
 	Value any    // what JSON holds
 	Text  string // what people read
+	// Commands are what Text speaks of, ready to be typed: shown each on a line of its own, never broken.
+	Commands []string
 }
 
 // A Pass is one run of one check: its findings, facts and summary. Its status follows from them.
@@ -44,16 +54,17 @@ type Pass struct {
 	Job   *Job
 	State any // what Check.Begin returned
 
-	run     *run
-	shards  []shard
-	mu      sync.Mutex
-	whole   []Finding // reported outside the walk
-	counts  map[*Rule]int64
-	facts   []Fact
-	summary string
-	reason  string // why it could not judge; makes the status Unknown
-	begun   bool
-	ended   bool // Finish came to its end
+	run      *run
+	shards   []shard
+	mu       sync.Mutex
+	outside  []Finding // added outside the walk
+	counts   map[*Rule]int64
+	facts    []Fact
+	summary  string
+	reason   string    // why it could not judge; makes the status Unknown
+	notAsked *NotAsked // set where the reason is that nobody asked for it
+	begun    bool
+	ended    bool // Finish came to its end
 }
 
 // shard holds what one worker found; a worker never runs twice at a time, so none needs a lock.
@@ -136,33 +147,77 @@ func (pass *Pass) Count(d *walk.Dir, r *Rule, n int64) {
 	s.counts[r] += n
 }
 
-// Report records a finding outside the walk. Safe for concurrent use.
+// Add records a finding outside the walk. Safe for concurrent use.
 func (pass *Pass) Add(f Finding) {
 	pass.mu.Lock()
 	defer pass.mu.Unlock()
-	pass.whole = append(pass.whole, f)
+	pass.outside = append(pass.outside, f)
 }
 
-// Whole records a finding of the rule's usual level about the whole job.
+// FlagJob records a finding of the rule's usual level about the whole job.
 func (pass *Pass) FlagJob(r *Rule, format string, args ...any) {
 	pass.Add(Finding{Rule: r, Level: r.Level, Detail: fmt.Sprintf(format, args...)})
 }
+
+// Describe lets a check fill in what only it knows of the report as a whole, once all have ended.
+func (pass *Pass) Describe(tell func(*Report)) {
+	pass.run.mu.Lock()
+	defer pass.run.mu.Unlock()
+	pass.run.describe = append(pass.run.describe, tell)
+}
+
+// Ended returns the results of the checks that have ended before in this run. For use in Finish.
+func (pass *Pass) Ended() []Result { return pass.run.results }
+
+// Worst returns the worst level found so far, and whether anything was. For use in Finish.
+func (pass *Pass) Worst() (worst Level, found bool) {
+	see := func(list []Finding) {
+		for i := range list {
+			worst, found = max(worst, list[i].Level), true
+		}
+	}
+	see(pass.outside)
+	for i := range pass.shards {
+		for _, block := range pass.shards[i].found {
+			see(block)
+		}
+	}
+	return worst, found
+}
+
+// Context ends when the run is stopped. It is for work that a check does beside the walk; Finish has its
+// own.
+func (pass *Pass) Context() context.Context { return pass.run.ctx }
+
+// SourceMount returns the row of the mount table that covers the source. The table answers without
+// asking the disk.
+func (pass *Pass) SourceMount() (share.Mount, bool) { return pass.run.sourceMount() }
 
 // Fact records a number for the card and the reports.
 func (pass *Pass) Fact(key string, value any, format string, args ...any) {
 	pass.mu.Lock()
 	defer pass.mu.Unlock()
-	pass.facts = append(pass.facts, Fact{key, value, fmt.Sprintf(format, args...)})
+	pass.facts = append(pass.facts, Fact{Key: key, Value: value, Text: fmt.Sprintf(format, args...)})
 }
 
-// Say sets the one line that stands under the title.
+// Commands records commands that the person may type, and what they are for.
+func (pass *Pass) Commands(key, text string, commands ...string) {
+	pass.mu.Lock()
+	defer pass.mu.Unlock()
+	pass.facts = append(pass.facts, Fact{Key: key, Value: commands, Text: text, Commands: commands})
+}
+
+// Summarize sets the one line that stands under the title.
 func (pass *Pass) Summarize(format string, args ...any) {
 	pass.mu.Lock()
 	defer pass.mu.Unlock()
 	pass.summary = fmt.Sprintf(format, args...)
 }
 
-// Of returns the trial of a check that ran before in the same run; nil if it is not in the list.
+// Workers is how many goroutines may call Visit: d.Worker is below it.
+func (pass *Pass) Workers() int { return len(pass.shards) }
+
+// Earlier returns the trial of a check that ran before in the same run; nil if it is not in the list.
 func (pass *Pass) Earlier(c *Check) *Pass { return pass.run.passes[c] }
 
 // StateOf returns the state of a check that ran before in the same run, nil if it has none or
@@ -173,6 +228,20 @@ func StateOf[T any](pass *Pass, c *Check) *T {
 		return s
 	}
 	return nil
+}
+
+// Shared returns what several checks of one run need and only one has to find out: the first who asks
+// makes it, in its Finish. The key is a type or a variable of the asking package.
+func Shared[T any](pass *Pass, key any, find func() T) T {
+	if v, ok := pass.run.shared[key]; ok {
+		return v.(T)
+	}
+	v := find()
+	if pass.run.shared == nil {
+		pass.run.shared = map[any]any{}
+	}
+	pass.run.shared[key] = v
+	return v
 }
 
 // Tally returns the totals of the walk. For use in Finish.
@@ -191,8 +260,8 @@ func (pass *Pass) Total(r *Rule) int64 {
 			}
 		}
 	}
-	for i := range pass.whole {
-		if pass.whole[i].Rule == r {
+	for i := range pass.outside {
+		if pass.outside[i].Rule == r {
 			n++
 		}
 	}
@@ -202,7 +271,7 @@ func (pass *Pass) Total(r *Rule) int64 {
 // NewPass makes a pass outside Run, for stages that have a runner of their own. Workers is how
 // many goroutines may use the methods for Visit, each with a walk.Dir.Worker below it.
 func NewPass(c *Check, job *Job, workers int) *Pass {
-	p := newPass(&run{job: job}, c, workers)
+	p := newPass(&run{ctx: context.Background(), job: job}, c, workers)
 	if c.Begin != nil {
 		p.State = c.Begin(p)
 	}
@@ -227,14 +296,14 @@ func (pass *Pass) Close(reason string) Result {
 	pass.reason = reason
 	pass.mu.Lock()
 	defer pass.mu.Unlock()
-	n := len(pass.whole)
+	n := len(pass.outside)
 	for i := range pass.shards {
 		for _, block := range pass.shards[i].found {
 			n += len(block)
 		}
 	}
 	all := make([]Finding, 0, n)
-	all = append(all, pass.whole...)
+	all = append(all, pass.outside...)
 	rules := map[string]int64{}
 	for i := range pass.shards {
 		for j, block := range pass.shards[i].found {
@@ -246,12 +315,13 @@ func (pass *Pass) Close(reason string) Result {
 		}
 		pass.shards[i] = shard{}
 	}
-	pass.whole = nil
+	pass.outside = nil
 	pass.Job.spare(all)
 	slices.SortFunc(all, compareFindings)
 	res := Result{
 		Check: pass.Check, ID: pass.Check.ID, Title: pass.Check.Title, Summary: pass.summary,
 		Facts: pass.facts, Rules: rules, Findings: all, Reason: pass.reason,
+		Optional: pass.notAsked != nil && pass.notAsked.Optional,
 	}
 	for i := range all {
 		rules[all[i].Rule.ID]++
@@ -285,3 +355,14 @@ func Derive(levels [3]int, reason string) Status {
 	}
 	return Passed
 }
+
+// NotAsked is the error of a check that could judge, had it been asked to.
+type NotAsked struct {
+	Why string // a whole sentence
+	// Optional checks leave the verdict as it is while nobody asks for them; the words of the verdict say
+	// so all the same.
+	Optional bool
+}
+
+// Error returns why.
+func (e *NotAsked) Error() string { return e.Why }

@@ -2,12 +2,14 @@ package checks
 
 import (
 	"time"
+
+	"loadline/checks/share"
 )
 
 // Schema is the version of the JSON report: it grows when a key changes its meaning.
 const Schema = 1
 
-// Stage says which of the three questions a report answers.
+// Stage says which question a report answers.
 type Stage string
 
 // The stages.
@@ -15,6 +17,7 @@ const (
 	Before  Stage = "before"
 	After   Stage = "after"
 	Arrival Stage = "arrival"
+	Recheck Stage = "recheck"
 )
 
 // A Report is the only output of a run; window, text and JSON all render it.
@@ -29,10 +32,18 @@ type Report struct {
 	Checks            []Result
 	Machine           string // host, system, kernel and who ran it
 	Manifest          string // file written by the stage after copying
+	// Proof says how things were proven, what is missing for more, and what is known of a second copy: whole
+	// sentences, to stand under the verdict. Only the stages after arrival and of rechecking have it.
+	Proof []string
 	// Invented, if set, says which facts are a demo's and not measured.
 	Invented string
-	// Stopped is set where the person stopped the run; what had not ended is Unknown.
-	Stopped bool
+	// Interrupted is set where the person stopped the run; what had not ended is Unknown.
+	Interrupted bool
+	// Job is what was checked, with its places as they were settled. Places are compared by it, never
+	// by what was typed.
+	Job Job
+	// Trial is what the write trial measured of the share; nil where none ran to its end.
+	Trial *share.Result
 	// Largest are the folders that hold the most bytes, themselves and below, most first.
 	Largest []FolderSum
 }
@@ -44,6 +55,7 @@ type Place struct {
 	From    string   // device or host:/export
 	Type    string   // file system type
 	Options []string // mount options in force
+	NameMax int      // longest name in bytes, as the file system says; 0 unknown
 	Free    int64    // bytes; -1 unknown
 	Total   int64    // bytes; -1 unknown
 }
@@ -72,21 +84,22 @@ type Result struct {
 	Status   Status
 	Summary  string // one line: the headline numbers and limits, or why it was not checked
 	Reason   string // why it could not judge; empty otherwise
+	Optional bool   // it was not asked for, and leaves the verdict as it is
 	Facts    []Fact
 	Rules    map[string]int64 // findings by rule, counted-only rules included
 	Levels   [3]int           // findings by level
 	Findings []Finding        // sorted by path, then rule
 }
 
-// Verdict is the worst status; a check that could not look leaves the whole at best Warned.
+// Verdict is the worst status; a check that could not look leaves the whole at best Warned, unless it is
+// one that has to be asked for.
 func Verdict(results []Result) Status {
 	v := Passed
 	for _, r := range results {
-		switch r.Status {
-		case Failed:
+		switch {
+		case r.Status == Failed:
 			return Failed
-		case Passed:
-		default:
+		case r.Status != Passed && !(r.Status == Unknown && r.Optional):
 			v = Warned
 		}
 	}

@@ -4,12 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
-	"sync/atomic"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"loadline/checks/share"
 	"loadline/checks/walk"
@@ -32,12 +30,14 @@ type Progress struct {
 	Folders int64
 	Entries int64
 	Bytes   int64
+	Rate    float64       // bytes a second of what is read; 0 while unknown
 	Done    float64       // 0 to 1; negative while unknown
 	Left    time.Duration // estimated; negative while unknown
 }
 
 // A run is one pass over a list of checks.
 type run struct {
+	ctx    context.Context
 	job    *Job
 	passes map[*Check]*Pass
 	tally  *Tally
@@ -45,43 +45,47 @@ type run struct {
 	mu     sync.Mutex // events come one at a time
 
 	started  time.Time
-	phase    atomic.Pointer[phase]
-	progress walk.Progress
+	phases   phases
+	progress walk.Progress // of the walk over the source
+
+	shared   map[any]any     // what checks found out for each other; see Shared
+	results  []Result        // of the checks that have ended
+	describe []func(*Report) // what checks have to say of the report as a whole
 
 	mountOnce  sync.Once
 	mount      share.Mount // of the source
 	mountKnown bool
 }
 
-// phase is what the run does at the moment.
-type phase struct {
-	text  string
-	began time.Time
-	done  float64 // 0 to 1; negative while unknown
-}
-
 // Run judges a job by the checks of a list, in their order, and returns the report. It tells watch
 // (if not nil) what it does: never two events at a time, mere progress at most ten a second.
 //
 // A job that cannot be run returns an error that wraps ErrBadJob. If ctx ends, Run returns at once
-// with ctx's error and a report whose Stopped is set: the checks that had not ended are Unknown.
+// with ctx's error and a report whose Interrupted is set: the checks that had not ended are Unknown.
+// Without a check that visits folders, a job needs no source.
 // A call that hangs in the system is left behind, never waited for.
 func Run(ctx context.Context, job Job, list []*Check, watch func(Event)) (*Report, error) {
 	if err := Validate(list); err != nil {
 		return nil, err
 	}
-	if err := job.settle(ctx); err != nil {
+	visits := slices.ContainsFunc(list, func(c *Check) bool { return c.Visit != nil })
+	if err := job.settle(ctx, visits); err != nil {
 		return nil, err
 	}
 	if watch == nil {
 		watch = func(Event) {}
 	}
-	r := &run{job: &job, passes: map[*Check]*Pass{}, watch: watch, tally: newTally(0, nil), started: time.Now()}
+	working, done := context.WithCancel(ctx)
+	defer done() // what a check does beside the walk ends with the run
+	r := &run{ctx: working, job: &job, passes: map[*Check]*Pass{}, watch: watch, tally: newTally(0, nil), started: time.Now()}
 	stopPump := r.pump()
 	defer stopPump()
 
 	options := walk.Options{Workers: job.Workers, Progress: &r.progress}
-	workers := options.Resolve(job.Source)
+	workers := 1
+	if job.Source != "" {
+		workers = options.Resolve(job.Source)
+	}
 	options.Workers = workers
 	for _, c := range list {
 		r.passes[c] = newPass(r, c, workers)
@@ -92,27 +96,29 @@ func Run(ctx context.Context, job Job, list []*Check, watch func(Event)) (*Repor
 		if c.Visit != nil && !walked {
 			walked = true
 			if err := r.walk(ctx, list[i:], options); err != nil && ctx.Err() == nil {
-				return nil, fmt.Errorf("%w: %w", ErrBadJob, err)
+				return nil, &JobError{Field: FieldSource, Err: err, Hint: "look at its cable and power, then check again"}
 			}
 		}
-		res, err := r.finish(ctx, c)
-		if err != nil {
+		if _, err := r.finish(ctx, c); err != nil {
 			return nil, err
 		}
-		rep.Checks = append(rep.Checks, res)
 	}
+	rep.Checks = r.results
 	rep.Verdict = Verdict(rep.Checks)
+	if ctx.Err() != nil && rep.Verdict == Passed {
+		rep.Verdict = Warned
+	}
 	rep.Totals = r.tally.Totals
 	rep.Largest = r.tally.largest(rep.Checks)
 	rep.Finished = job.Now()
-	rep.Stopped = ctx.Err() != nil
-	r.describe(rep)
+	rep.Interrupted = ctx.Err() != nil
+	r.place(rep)
 	return rep, ctx.Err()
 }
 
 // walk passes once over the source for all checks that can judge.
 func (r *run) walk(ctx context.Context, list []*Check, o walk.Options) error {
-	r.enter("Reading the source", -1)
+	r.phases.enter(&Phase{Text: "Reading the source"})
 	type visitor struct {
 		pass  *Pass
 		visit func(*Pass, *walk.Dir)
@@ -122,8 +128,8 @@ func (r *run) walk(ctx context.Context, list []*Check, o walk.Options) error {
 		if c.Visit == nil {
 			continue
 		}
-		if t := r.passes[c]; r.begin(t) {
-			visitors = append(visitors, visitor{t, c.Visit})
+		if pass := r.passes[c]; r.begin(pass) {
+			visitors = append(visitors, visitor{pass, c.Visit})
 		}
 	}
 	tally := newTally(o.Workers, r.job.CopyList)
@@ -162,9 +168,9 @@ func (r *run) begin(pass *Pass) bool {
 	}
 	for _, n := range pass.Check.Needs {
 		if o := r.passes[n]; o != nil && o.reason != "" {
-			pass.reason = fmt.Sprintf("Rests on “%s”, which could not be checked.", n.Title)
-			if o.reason == reasonNoTrial {
-				pass.reason = reasonNoTrial
+			pass.reason = fmt.Sprintf("Depends on “%s”, which could not be checked.", n.Title)
+			if o.notAsked != nil {
+				pass.reason, pass.notAsked = o.reason, o.notAsked
 			}
 			return false
 		}
@@ -177,21 +183,23 @@ func (r *run) begin(pass *Pass) bool {
 
 // finish concludes one check and tells of it. Its error is one that makes the whole job impossible.
 func (r *run) finish(ctx context.Context, c *Check) (Result, error) {
-	t := r.passes[c]
-	if r.begin(t) && ctx.Err() == nil && c.Finish != nil {
-		err := c.Finish(ctx, t)
+	pass := r.passes[c]
+	if r.begin(pass) && ctx.Err() == nil && c.Finish != nil {
+		err := c.Finish(ctx, pass)
 		if errors.Is(err, ErrBadJob) {
 			return Result{}, err
 		}
 		if err != nil {
-			t.reason = sentence(err)
+			pass.reason = sentence(err)
+			errors.As(err, &pass.notAsked)
 		}
-		t.ended = ctx.Err() == nil
+		pass.ended = ctx.Err() == nil
 	}
-	if ctx.Err() != nil && t.reason == "" && !t.ended {
-		t.reason = sentence(errStopped)
+	if ctx.Err() != nil && pass.reason == "" && !pass.ended {
+		pass.reason = sentence(errStopped)
 	}
-	res := t.Close(t.reason)
+	res := pass.Close(pass.reason)
+	r.results = append(r.results, res)
 	r.tell(Event{Check: c, Result: &res})
 	return res, nil
 }
@@ -202,27 +210,11 @@ func sentence(err error) string {
 	if s == "" {
 		return s
 	}
-	first, size := utf8.DecodeRuneInString(s)
-	s = string(unicode.ToUpper(first)) + s[size:]
+	s = Capitalize(s)
 	if !strings.HasSuffix(s, ".") {
 		s += "."
 	}
 	return s
-}
-
-// enter starts a phase.
-func (r *run) enter(text string, done float64) {
-	r.phase.Store(&phase{text: text, began: time.Now(), done: done})
-}
-
-// step says how far the phase is.
-func (r *run) step(text string, done float64) {
-	p := r.phase.Load()
-	began := time.Now()
-	if p != nil && p.text == text {
-		began = p.began
-	}
-	r.phase.Store(&phase{text: text, began: began, done: done})
 }
 
 // tell passes an event on, one at a time.
@@ -260,38 +252,24 @@ func (r *run) now() Progress {
 		Bytes:   r.progress.Bytes.Load(),
 		Done:    -1, Left: -1,
 	}
-	ph := r.phase.Load()
-	if ph == nil {
-		return p
-	}
-	p.Phase, p.Done = ph.text, ph.done
-	if p.Done < 0 && p.Entries > 0 && r.job.Expect > 0 {
-		p.Done = min(float64(p.Entries)/float64(r.job.Expect), 0.99)
-	}
-	if since := time.Since(ph.began); p.Done > 0.02 && since > time.Second {
-		p.Left = time.Duration(float64(since) * (1 - p.Done) / p.Done)
-	}
+	r.phases.fill(&p, r.job.Expect)
 	return p
 }
 
-// describe fills in where the report was made.
-func (r *run) describe(rep *Report) {
+// place fills in where the report was made, and what it is about.
+func (r *run) place(rep *Report) {
+	rep.Job = *r.job
+	rep.Machine = Machine()
 	rep.Source = Place{Path: r.job.Source, Free: -1, Total: -1}
-	if m, ok := r.sourceMount(); ok {
-		rep.Source.From, rep.Source.Type, rep.Source.Options = m.From, m.Type, m.Options
-	}
-	rep.Machine = machine()
-	if r.job.Share == "" {
-		return
-	}
-	p := &Place{Path: r.job.Share, Prefix: r.job.Prefix, Free: -1, Total: -1}
-	if t := r.passes[shareMounted]; t != nil {
-		if s, ok := t.State.(*shareState); ok && s.facts != nil {
-			f := s.facts
-			p.From, p.Type, p.Options = f.Mount.From, f.Mount.Type, f.Mount.Options
-			p.Free, p.Total = f.Space.Free, f.Space.Total
-			rep.Invented = f.Invented
+	if r.job.Source != "" {
+		if m, ok := r.sourceMount(); ok {
+			rep.Source.From, rep.Source.Type, rep.Source.Options = m.From, m.Type, m.Options
 		}
 	}
-	rep.Share = p
+	if r.job.Share != "" {
+		rep.Share = &Place{Path: r.job.Share, Prefix: r.job.Prefix, Free: -1, Total: -1}
+	}
+	for _, tell := range r.describe {
+		tell(rep)
+	}
 }

@@ -2,7 +2,6 @@ package checks
 
 import (
 	"cmp"
-	"math"
 	"slices"
 	"strings"
 
@@ -69,13 +68,13 @@ func (t *Tally) visit(d *walk.Dir) {
 			}
 		case walk.File:
 			files++
-			bytes = plus(bytes, e.Size)
+			bytes = walk.AddSizes(bytes, e.Size)
 			if e.Size > 0 && (largest < 0 || larger(e, &d.Entries[largest])) {
 				largest = i
 			}
 			if t.list != nil && t.list.Has(d.Join(e.Name)) {
 				w.copy.Files++
-				w.copy.Bytes = plus(w.copy.Bytes, e.Size)
+				w.copy.Bytes = walk.AddSizes(w.copy.Bytes, e.Size)
 				w.copy.LargestFile = max(w.copy.LargestFile, e.Size)
 			}
 		case walk.Link:
@@ -92,7 +91,7 @@ func (t *Tally) visit(d *walk.Dir) {
 		}
 	}
 	w.Files += files
-	w.Bytes = plus(w.Bytes, bytes)
+	w.Bytes = walk.AddSizes(w.Bytes, bytes)
 	if d.Depth == 0 || files == 0 {
 		return
 	}
@@ -114,7 +113,7 @@ func (t *Tally) visit(d *walk.Dir) {
 			w.folders[s.Path] = s
 		}
 		s.Files += files
-		s.Bytes = plus(s.Bytes, bytes)
+		s.Bytes = walk.AddSizes(s.Bytes, bytes)
 		if next < 0 {
 			return
 		}
@@ -127,15 +126,6 @@ func larger(a, b *walk.Entry) bool {
 	return a.Size > b.Size || a.Size == b.Size && a.Name < b.Name
 }
 
-// plus adds sizes. A few sparse files can claim more bytes than an int64 counts; the sum then stays at
-// its most, which fits nowhere.
-func plus(a, b int64) int64 {
-	if a > math.MaxInt64-b {
-		return math.MaxInt64
-	}
-	return a + b
-}
-
 // end joins the workers' sums.
 func (t *Tally) end() {
 	t.folders = map[string]*FolderSum{}
@@ -145,9 +135,9 @@ func (t *Tally) end() {
 		t.Folders += w.Folders
 		t.Links += w.Links
 		t.Others += w.Others
-		t.Bytes = plus(t.Bytes, w.Bytes)
+		t.Bytes = walk.AddSizes(t.Bytes, w.Bytes)
 		t.Copy.Files += w.copy.Files
-		t.Copy.Bytes = plus(t.Copy.Bytes, w.copy.Bytes)
+		t.Copy.Bytes = walk.AddSizes(t.Copy.Bytes, w.copy.Bytes)
 		t.Copy.LargestFile = max(t.Copy.LargestFile, w.copy.LargestFile)
 		if w.largest > t.LargestFile || w.largest == t.LargestFile && w.largestPath < t.LargestPath {
 			t.LargestFile, t.LargestPath = w.largest, w.largestPath
@@ -155,7 +145,7 @@ func (t *Tally) end() {
 		for p, s := range w.folders {
 			if o := t.folders[p]; o != nil {
 				o.Files += s.Files
-				o.Bytes = plus(o.Bytes, s.Bytes)
+				o.Bytes = walk.AddSizes(o.Bytes, s.Bytes)
 			} else {
 				t.folders[p] = s
 			}

@@ -37,13 +37,19 @@ var heads = map[Stage]struct{ title, pass, warn, fail string }{
 		"Do not erase the disk before you have looked at the warnings.",
 		"Do not erase the disk.",
 	},
+	Recheck: {
+		"Recheck of a copy",
+		"The copy is whole: every file is what the manifest says.",
+		"What was looked at is good, but read the warnings: not everything is proven.",
+		"The copy is not what the manifest says. Keep every other copy.",
+	},
 }
 
 // Answer returns the verdict in a sentence that says what to do.
 func (r *Report) Answer() string {
 	h := heads[r.Stage]
 	switch {
-	case r.Stopped:
+	case r.Interrupted:
 		return "Stopped before the end: nothing is certain yet. Check again."
 	case r.Verdict == Failed:
 		return h.fail
@@ -120,7 +126,13 @@ func (r *Report) WriteText(w io.Writer) error {
 	t.line("LOADLINE: %s", strings.ToUpper(heads[r.Stage].title))
 	t.line("")
 	t.wrap("", "", r.Answer())
-	t.wrap("", "", upperFirst(r.Counts())+".")
+	t.wrap("", "", Capitalize(r.Counts())+".")
+	for i, p := range r.Proof {
+		if i == 0 {
+			t.line("")
+		}
+		t.wrap("", "", p)
+	}
 	if r.Invented != "" {
 		t.line("")
 		t.wrap("", "", "THIS IS A DEMO. Invented: "+r.Invented+". Everything else was computed.")
@@ -181,7 +193,7 @@ func (r *Report) WriteText(w io.Writer) error {
 func (r *Report) Cautions() []string {
 	list := cautions
 	switch {
-	case r.Stopped || r.Verdict == Failed:
+	case r.Interrupted || r.Verdict == Failed:
 	case r.Stage == After:
 		list = append([]string{
 			"Before the box travels: unmount the share, then switch the appliance off as its own instructions say.",
@@ -259,6 +271,9 @@ func (t *textWriter) check(n int, c *Result) {
 	}
 	for i := range c.Facts {
 		t.wrap("    - ", "      ", c.Facts[i].Text)
+		for _, command := range c.Facts[i].Commands {
+			t.line("        %s", names.Quote(command))
+		}
 	}
 	for _, rule := range c.Check.Rules {
 		if k := c.Rules[rule.ID]; k > 0 {
@@ -303,9 +318,3 @@ func (t *textWriter) findings(c *Result) {
 }
 
 func counted(n int, noun string) string { return Plural(int64(n), noun) }
-
-func upperFirst(s string) string { return strings.TrimSuffix(sentence(errString(s)), ".") }
-
-type errString string
-
-func (e errString) Error() string { return string(e) }

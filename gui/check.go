@@ -7,8 +7,9 @@ import (
 	"time"
 
 	"loadline/checks"
+	"loadline/checks/arrival"
+	"loadline/checks/manifest"
 	"loadline/checks/names"
-	"loadline/checks/seal"
 	"loadline/gui/kit"
 )
 
@@ -167,7 +168,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 	v.head.setRunning(false)
 	took := w.desktop.Now().Sub(w.began)
 	switch {
-	case rep != nil && rep.Stopped || err != nil && stoppedErr(err):
+	case rep != nil && rep.Interrupted || err != nil && stoppedErr(err):
 		if rep == nil {
 			rep = v.stoppedReport()
 		}
@@ -207,7 +208,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 
 // stoppedReport is what can be said where the engine gave no report: the cards as they are.
 func (v *view) stoppedReport() *checks.Report {
-	rep := &checks.Report{Stage: v.stage, Stopped: true, Verdict: checks.Warned}
+	rep := &checks.Report{Stage: v.stage, Interrupted: true, Verdict: checks.Warned}
 	for _, k := range v.list.cards {
 		r := checks.Result{Check: k.check, ID: k.check.ID, Title: k.check.Title, Status: checks.Unknown, Summary: "Stopped before it was done.", Reason: "Stopped before it was done."}
 		if k.result != nil {
@@ -253,9 +254,9 @@ func (w *Window) failed(v *view, err error) {
 func (v *view) blame(err error) *picker {
 	from, to := v.setup.from, v.setup.to
 	switch {
-	case errors.Is(err, seal.ErrListing):
+	case errors.Is(err, arrival.ErrListing):
 		return to
-	case errors.Is(err, seal.ErrManifest):
+	case errors.Is(err, manifest.ErrUnusable):
 		return from
 	}
 	text := err.Error()

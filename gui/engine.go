@@ -4,7 +4,9 @@ import (
 	"context"
 
 	"loadline/checks"
-	"loadline/checks/seal"
+	"loadline/checks/after"
+	"loadline/checks/arrival"
+	"loadline/checks/before"
 	"loadline/checks/share"
 )
 
@@ -43,11 +45,11 @@ func RealEngine() Engine {
 func listOf(s checks.Stage) []*checks.Check {
 	switch s {
 	case checks.Before:
-		return checks.BeforeList()
+		return before.List()
 	case checks.After:
-		return seal.NewAfter(seal.Options{}).List()
+		return after.New(after.Options{}).List()
 	case checks.Arrival:
-		return seal.ArrivalList()
+		return arrival.List()
 	}
 	return nil
 }
@@ -67,9 +69,9 @@ func runReal(ctx context.Context, r Request, watch func(checks.Event)) (*checks.
 	}
 	switch r.Stage {
 	case checks.After:
-		return seal.After(ctx, r.Job, seal.Options{State: r.State}, watch)
+		return after.Run(ctx, r.Job, after.Options{State: r.State}, watch)
 	case checks.Arrival:
-		return seal.Arrival(ctx, r.Manifest, r.Listings, seal.ArrivalOptions{Version: r.Version}, watch)
+		return arrival.Run(ctx, r.Manifest, r.Listings, arrival.Options{Version: r.Version}, watch)
 	}
 	return checks.Run(ctx, r.Job, listOf(r.Stage), watch)
 }

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"loadline/checks"
+	"loadline/checks/before"
 	"loadline/checks/fix"
 	"loadline/checks/names"
 	"loadline/gui/kit"
@@ -32,37 +33,37 @@ func (w *Window) showFix() {
 	if w.files != nil {
 		w.files.leave()
 	}
-	w.fix = newFixPage(w, v.setup.from.get(), w.limits(v))
+	w.fix = newFixPage(w, w.fixJob(v), v.report)
 	w.show(pageFix)
 	w.win.Canvas().Focus(w.fix.table)
 }
 
-// limits are what new names must keep: what the last report measured, else the usual.
-func (w *Window) limits(v *view) fix.Limits {
-	l := fix.Limits{Share: v.setup.to.get(), Prefix: typedPath(v.setup.options.prefix.Text)}
-	if v.report == nil || v.report.Source.Path != w.links.settle(v.setup.from.get()) {
-		return l
+// fixJob is what the checks are asked where there is no report that a plan could be made from. A share
+// is written to only if it was checked before.
+func (w *Window) fixJob(v *view) checks.Job {
+	req, err := w.request(v)
+	if err != nil {
+		req.Job = checks.Job{Source: v.setup.from.get(), Share: v.setup.to.get()}
 	}
-	for i := range v.report.Checks {
-		r := &v.report.Checks[i]
-		if n, ok := whole(r, "name_limit"); ok {
-			l.Name = int(n)
-		}
-		if n, ok := whole(r, "limit_bytes"); ok && r.ID == "name-length" {
-			l.Name = int(n)
-		}
-		for _, f := range r.Facts {
-			if on, ok := f.Value.(bool); ok {
-				switch f.Key {
-				case "folds_case":
-					l.FoldsCase = on
-				case "folds_normal_form":
-					l.FoldsForms = on
-				}
-			}
+	req.Job.NamesOnly = true
+	req.Job.NoTrial = v.report == nil || v.report.Trial == nil
+	return req.Job
+}
+
+// planNames makes a plan from a report, and from a new one where that does not do.
+func planNames(ctx context.Context, job checks.Job, rep *checks.Report, wishes fix.Wishes) (*fix.Plan, *checks.Report, error) {
+	if rep != nil {
+		plan, err := fix.NewPlan(ctx, rep, wishes, nil)
+		if !errors.Is(err, fix.ErrReport) && !errors.Is(err, fix.ErrStale) {
+			return plan, rep, err
 		}
 	}
-	return l
+	rep, err := checks.Run(ctx, job, fix.Checks(before.List()), nil)
+	if err != nil {
+		return nil, nil, err
+	}
+	plan, err := fix.NewPlan(ctx, rep, wishes, nil)
+	return plan, rep, err
 }
 
 // ask shows what would be done and asks. What is to be copied is counted first.
@@ -71,14 +72,14 @@ func (p *fixPage) ask() {
 		return
 	}
 	plan := p.plan
-	if len(plan.Makings()) == 0 {
+	if len(plan.Copies()) == 0 {
 		p.askWith(nil)
 		return
 	}
-	var weight *fix.Weight
+	var weight *fix.Estimate
 	p.run("Counting what is to be copied", func(ctx context.Context, _ fix.Options) (*fix.Outcome, error) {
 		var err error
-		weight, err = plan.Weigh(ctx)
+		weight, err = plan.Estimate(ctx)
 		return nil, err
 	}, func(*fix.Outcome) {
 		p.show("")
@@ -86,14 +87,14 @@ func (p *fixPage) ask() {
 	})
 }
 
-func (p *fixPage) askWith(weight *fix.Weight) {
+func (p *fixPage) askWith(weight *fix.Estimate) {
 	plan, n := p.plan, p.renames()
 	var text []string
 	if n > 0 {
-		text = append(text, "On "+names.Quote(p.source)+", "+many(int64(n), "name is", "names are")+" changed as the list shows. The content of files is not touched.")
+		text = append(text, "On "+names.Quote(plan.Source)+", "+many(int64(n), "name is", "names are")+" changed as the list shows. The content of files is not touched.")
 	}
 	if weight != nil {
-		for _, m := range weight.Makings {
+		for _, m := range weight.Copies {
 			what := many(m.Files, "file", "files") + ", " + checks.Bytes(m.Bytes)
 			if m.Archive {
 				text = append(text, "The card "+names.Quote(m.Path)+" goes into one file beside it, "+names.Quote(m.To)+": "+what+". The card stays as it is.")
@@ -136,8 +137,8 @@ func (p *fixPage) askUndo() {
 		return
 	}
 	j := p.past
-	text := capitalize(work(j.Renames, j.Makings)) + " of " + j.Started.Local().Format("2 January 2006, 15:04") + " are taken back: files get the old names again, and folders their dates."
-	if j.Makings > 0 {
+	text := capitalize(work(j.Renames, j.Copies)) + " of " + j.Started.Local().Format("2 January 2006, 15:04") + " are taken back: files get the old names again, and folders their dates."
+	if j.Copies > 0 {
 		text += " A copy or an archive goes only if what it was made from still holds every byte of it, which takes as long as reading both."
 	}
 	p.w.ask("undo", "Undo?", text,
@@ -258,7 +259,7 @@ func (p *fixPage) over(out *fix.Outcome, err error, done func(*fix.Outcome)) {
 
 // done checks again what has changed.
 func (p *fixPage) done(o *fix.Outcome) {
-	archives := p.plan != nil && slices.ContainsFunc(p.plan.Makings(), func(m fix.Making) bool { return m.Archive })
+	archives := p.plan != nil && slices.ContainsFunc(p.plan.Copies(), func(m fix.Copy) bool { return m.Archive })
 	p.makes = map[string]bool{}
 	w := p.w
 	listed := w.dropList()
@@ -298,6 +299,7 @@ func (p *fixPage) undone(o *fix.Outcome) {
 		text += " The copy list was of what was there before: save the lists anew."
 	}
 	p.w.tell(s, text)
+	p.report = nil // it is of the other names
 	p.makePlan()
 }
 

@@ -9,7 +9,11 @@ import (
 
 func (p *fixPage) chooseLeft(l *fix.Left) {
 	p.old.Set(names.Quote(l.Path), "")
-	p.why.Set(capitalize(l.Why)+".", kit.ColMuted)
+	why := capitalize(l.Why) + "."
+	if l.Fix != "" {
+		why += " " + l.Fix
+	}
+	p.why.Set(why, kit.ColMuted)
 	for _, b := range []*kit.Button{p.doSkip, p.doLink, p.doArchive, p.archive} {
 		b.Hide()
 	}

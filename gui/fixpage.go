@@ -12,7 +12,6 @@ import (
 	"loadline/checks"
 	"loadline/checks/fix"
 	"loadline/checks/names"
-	"loadline/checks/walk"
 	"loadline/gui/kit"
 )
 
@@ -22,7 +21,9 @@ type fixPage struct {
 	w      *Window
 	root   *fyne.Container
 	source string
-	limits fix.Limits
+	job    checks.Job     // for a report of its own
+	report *checks.Report // that the plan is made from; nil until there is one
+	wishes fix.Wishes
 	plan   *fix.Plan // nil while it is being made, or where it could not be
 	cancel context.CancelFunc
 	busy   bool // renaming
@@ -61,8 +62,8 @@ var fixColumns = []kit.Column{
 	{Title: "Why", Cut: kit.CutEnd},
 }
 
-func newFixPage(w *Window, source string, limits fix.Limits) *fixPage {
-	p := &fixPage{w: w, source: source, limits: limits, skip: w.skips(source), makes: map[string]bool{}}
+func newFixPage(w *Window, job checks.Job, rep *checks.Report) *fixPage {
+	p := &fixPage{w: w, source: job.Source, job: job, report: rep, skip: w.skips(job.Source), makes: map[string]bool{}}
 	p.table = kit.NewTable(fixColumns, p.rows, p.cell)
 	p.table.Sorted = -1
 	p.table.OnChosen = p.choose
@@ -76,7 +77,7 @@ func newFixPage(w *Window, source string, limits fix.Limits) *fixPage {
 	p.tabLeft = kit.NewButton(kit.Toggle, "", "Left as they are", func() { p.turn(true) })
 	p.tabRename.On = true
 	p.portable = kit.NewButton(kit.Toggle, "", "Portable names", p.turnPortable)
-	p.portable.On = limits.Portable
+	p.portable.On = p.wishes.Portable
 	p.apply = kit.NewButton(kit.Primary, "wrench", "Rename", p.ask)
 	p.undo = kit.NewButton(kit.Plain, "history", "Undo", p.askUndo)
 	p.resume = kit.NewButton(kit.Plain, "onward", "Go on", p.goOn)
@@ -126,15 +127,15 @@ func (p *fixPage) makePlan() {
 	p.cancel = cancel
 	p.plan = nil
 	p.show("Reading the source. The plan changes nothing.")
-	var progress walk.Progress
+	job, rep, wishes := p.job, p.report, p.wishes
 	go func() {
-		plan, err := fix.NewPlan(ctx, p.source, p.limits, &progress)
+		plan, rep, err := planNames(ctx, job, rep, wishes)
 		past := lastJournal(p.source)
 		p.w.desktop.Post(func() {
 			if ctx.Err() != nil {
 				return
 			}
-			p.past = past
+			p.past, p.report = past, rep
 			if err != nil {
 				p.show("")
 				p.why.Set("No plan could be made: "+capitalize(err.Error())+".", kit.ColFail)
@@ -174,7 +175,7 @@ func (p *fixPage) show(doing string) {
 	kit.SetVisible(p.undo, p.past != nil && !p.busy)
 	kit.SetVisible(p.resume, p.past != nil && p.past.State == fix.StateApplying && !p.busy)
 	if p.past != nil {
-		p.undo.Set("history", "Undo "+work(p.past.Renames, p.past.Makings))
+		p.undo.Set("history", "Undo "+work(p.past.Renames, p.past.Copies))
 	}
 	p.choose(p.table.Chosen)
 	if p.past != nil && p.past.Unfinished() && doing == "" && !p.busy {
@@ -206,8 +207,8 @@ func (p *fixPage) turnPortable() {
 	if p.busy {
 		return
 	}
-	p.limits.Portable = !p.limits.Portable
-	p.portable.SetOn(p.limits.Portable)
+	p.wishes.Portable = !p.wishes.Portable
+	p.portable.SetOn(p.wishes.Portable)
 	p.makes = map[string]bool{}
 	p.makePlan()
 }
@@ -361,7 +362,7 @@ func (p *fixPage) task(renames int) string {
 	}
 	copies, cards := 0, 0
 	if p.plan != nil {
-		for _, m := range p.plan.Makings() {
+		for _, m := range p.plan.Copies() {
 			if m.Archive {
 				cards++
 			} else {

@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"time"
 
 	"loadline/checks"
 )
@@ -20,14 +21,47 @@ import (
 // keptReport stands first in the file, then for each check a keptResult and its findings in
 // pieces: gob holds a whole value in memory, and there may be a million findings.
 type keptReport struct {
-	Version int
-	Report  checks.Report // without its checks
-	Checks  int
+	Version           int
+	Stage             checks.Stage
+	By                string // the version that made the report
+	Started, Finished time.Time
+	Source            checks.Place
+	Share             *checks.Place
+	Totals            checks.Totals
+	Verdict           checks.Status
+	Machine, Manifest string
+	Invented          string
+	Interrupted       bool
+	Largest           []checks.FolderSum
+	Checks            int
+}
+
+func keptOf(rep *checks.Report) keptReport {
+	return keptReport{
+		keptVersion, rep.Stage, rep.Version, rep.Started, rep.Finished, rep.Source, rep.Share, rep.Totals, rep.Verdict,
+		rep.Machine, rep.Manifest, rep.Invented, rep.Interrupted, rep.Largest, len(rep.Checks),
+	}
+}
+
+// report is what was kept, without its checks. What the write trial measured is not kept: a share may be
+// another by the time somebody opens the window again.
+func (k *keptReport) report() *checks.Report {
+	rep := &checks.Report{
+		Stage: k.Stage, Version: k.By, Started: k.Started, Finished: k.Finished, Source: k.Source, Share: k.Share,
+		Totals: k.Totals, Verdict: k.Verdict, Machine: k.Machine, Manifest: k.Manifest, Invented: k.Invented,
+		Interrupted: k.Interrupted, Largest: k.Largest,
+		Job: checks.Job{Stage: k.Stage, Source: k.Source.Path},
+	}
+	if k.Share != nil {
+		rep.Job.Share, rep.Job.Prefix = k.Share.Path, k.Share.Prefix
+	}
+	return rep
 }
 
 type keptResult struct {
 	ID, Summary, Reason string
 	Status              checks.Status
+	Optional            bool
 	Facts               []keptFact
 	Rules               map[string]int64
 	Levels              [3]int
@@ -46,7 +80,7 @@ type keptFinding struct {
 	Size                       int64
 }
 
-const keptVersion = 1
+const keptVersion = 2
 
 func lastFile(dir string, s checks.Stage) string {
 	return filepath.Join(dir, "last-"+string(s)+".gob.gz")
@@ -56,15 +90,13 @@ func lastFile(dir string, s checks.Stage) string {
 const keptPiece = 1000
 
 func keep(out *gob.Encoder, rep *checks.Report) error {
-	k := keptReport{Version: keptVersion, Report: *rep, Checks: len(rep.Checks)}
-	k.Report.Checks = nil
-	if err := out.Encode(k); err != nil {
+	if err := out.Encode(keptOf(rep)); err != nil {
 		return err
 	}
 	for i := range rep.Checks {
 		r := &rep.Checks[i]
 		kr := keptResult{
-			ID: r.ID, Summary: r.Summary, Reason: r.Reason, Status: r.Status,
+			ID: r.ID, Summary: r.Summary, Reason: r.Reason, Status: r.Status, Optional: r.Optional,
 			Rules: r.Rules, Levels: r.Levels, Findings: len(r.Findings),
 		}
 		for _, f := range r.Facts {
@@ -103,7 +135,7 @@ func unkeep(in *gob.Decoder, list []*checks.Check) (*checks.Report, error) {
 	for _, c := range list {
 		by[c.ID] = c
 	}
-	rep := k.Report
+	rep := k.report()
 	for range k.Checks {
 		var kr keptResult
 		if err := in.Decode(&kr); err != nil {
@@ -114,7 +146,7 @@ func unkeep(in *gob.Decoder, list []*checks.Check) (*checks.Report, error) {
 			return nil, fmt.Errorf("it has a check %q that this version lacks", kr.ID)
 		}
 		r := checks.Result{
-			Check: c, ID: c.ID, Title: c.Title, Status: kr.Status, Summary: kr.Summary, Reason: kr.Reason,
+			Check: c, ID: c.ID, Title: c.Title, Status: kr.Status, Summary: kr.Summary, Reason: kr.Reason, Optional: kr.Optional,
 			Rules: kr.Rules, Levels: kr.Levels,
 		}
 		for _, f := range kr.Facts {
@@ -130,7 +162,7 @@ func unkeep(in *gob.Decoder, list []*checks.Check) (*checks.Report, error) {
 		}
 		rep.Checks = append(rep.Checks, r)
 	}
-	return &rep, nil
+	return rep, nil
 }
 
 func unkeepFindings(in *gob.Decoder, c *checks.Check, n int) ([]checks.Finding, error) {

@@ -1,8 +1,9 @@
 package gui
 
-import "loadline/gui/kit"
-
-import "loadline/checks"
+import (
+	"loadline/checks"
+	"loadline/gui/kit"
+)
 
 // loadOf reads the gauge's numbers from a report; ok is false where the share's size is unknown.
 func loadOf(space *checks.Result, share *checks.Place, totals checks.Totals) (kit.Load, bool) {

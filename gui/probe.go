@@ -9,7 +9,8 @@ import (
 	"time"
 
 	"loadline/checks"
-	"loadline/checks/seal"
+	"loadline/checks/arrival"
+	"loadline/checks/manifest"
 	"loadline/checks/share"
 )
 
@@ -181,7 +182,7 @@ func inspectManifest(path string, size int64) (facts, problem string) {
 		return "", pathProblem(err)
 	}
 	defer f.Close()
-	h, err := seal.ReadManifest(f, func(*seal.File) error { return nil })
+	h, err := manifest.Read(f, func(*manifest.File) error { return nil })
 	if err != nil {
 		return "", capitalize(oneLine(err.Error())) + "."
 	}
@@ -191,11 +192,11 @@ func inspectManifest(path string, size int64) (facts, problem string) {
 // inspectListing says how a listing would be read, so that the person sees whether its columns are
 // understood before anything is compared.
 func inspectListing(path string) (facts, problem string) {
-	f, _, err := seal.Inspect(context.Background(), path, nil, 1)
+	u, err := arrival.Inspect(context.Background(), "", []string{path}, arrival.Options{}, 1)
 	if err != nil {
 		return "", capitalize(oneLine(err.Error())) + "."
 	}
-	return oneLine(f.String()), ""
+	return oneLine(u.Format.String()), ""
 }
 
 // pathProblem puts what the system answers into words that help.

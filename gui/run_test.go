@@ -14,6 +14,8 @@ import (
 	"fyne.io/fyne/v2/test"
 
 	"loadline/checks"
+	"loadline/checks/before"
+	"loadline/checks/demo"
 	"loadline/gui/kit"
 )
 
@@ -292,7 +294,7 @@ func TestProbe(t *testing.T) {
 // The whole window on the real engine: every card shows what the engine's own report says.
 func TestRealEngine(t *testing.T) {
 	r := newRig(t, 1280, 800, kit.Light)
-	demo, err := checks.NewDemo()
+	demo, err := demo.New()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -307,7 +309,7 @@ func TestRealEngine(t *testing.T) {
 	w.Demo(demo.Job)
 	test.Tap(w.view().head.check)
 	r.until("the end", func() bool { return w.running == "" })
-	rep, err := checks.Run(t.Context(), demo.Job, checks.BeforeList(), nil)
+	rep, err := checks.Run(t.Context(), demo.Job, before.List(), nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -97,7 +97,7 @@ func TestAnswers(t *testing.T) {
 	}{
 		{"failed", sample(), "Do not copy yet", "Begin with “No name is too long”: give the names"},
 		{"passed", clean(), "Ready to copy", "Save the report, then start your copy command into 2026-harvest."},
-		{"stopped", func() *checks.Report { r := sample(); r.Stopped = true; return r }(), "Stopped before the end", "says nothing about the disk"},
+		{"stopped", func() *checks.Report { r := sample(); r.Interrupted = true; return r }(), "Stopped before the end", "says nothing about the disk"},
 		{"copied", func() *checks.Report { r := clean(); r.Stage = checks.After; return r }(), "Every byte is on the share", "You may ship the box"},
 		{"arrived", func() *checks.Report { r := clean(); r.Stage = checks.Arrival; return r }(), "Every file is an object", "You may erase the disk"},
 	} {

@@ -23,7 +23,7 @@ type answer struct {
 func answerOf(rep *checks.Report) answer {
 	a := answer{badge: statusBadge(rep.Verdict)}
 	a.title, a.next = firstSentence(rep.Answer())
-	if rep.Stopped {
+	if rep.Interrupted {
 		a.badge = statusBadge(checks.Unknown)
 		a.next += " A check that had not ended says nothing about the disk."
 		return a

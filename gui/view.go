@@ -179,7 +179,7 @@ func (v *view) setReport(rep *checks.Report, state runState) {
 	}
 	// One thing to do next: what was found; where nothing was, and all was looked at, it is outside
 	// this window.
-	v.head.setPrimary(rep.Stopped || n == 0 && rep.Verdict != checks.Passed)
+	v.head.setPrimary(rep.Interrupted || n == 0 && rep.Verdict != checks.Passed)
 	v.facts()
 	v.relayout()
 }
@@ -191,7 +191,7 @@ func (v *view) facts() {
 		return
 	}
 	var from []string
-	if !rep.Stopped { // else the sums are of a part, or of nothing
+	if !rep.Interrupted { // else the sums are of a part, or of nothing
 		from = append(from, many(rep.Totals.Files, "file", "files"), checks.Bytes(rep.Totals.Bytes))
 	}
 	if rep.Source.Type != "" {

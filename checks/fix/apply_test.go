@@ -13,7 +13,7 @@ import (
 func TestTwoPlansAtOnce(t *testing.T) {
 	root := t.TempDir()
 	plant(t, root, "a:b", "c:d")
-	first, second := mustPlan(t, root, Limits{}), mustPlan(t, root, Limits{})
+	first, second := mustPlan(t, root, limits{}), mustPlan(t, root, limits{})
 	tried := false
 	out, err := first.Apply(context.Background(), Options{StateDir: t.TempDir(), test: rig{hook: func(string) {
 		if tried {
@@ -39,7 +39,7 @@ func TestUnfinishedAndLater(t *testing.T) {
 	plant(t, root, "a:b", "c:d", "e")
 	before := snapshot(t, root)
 	o := Options{StateDir: state}
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	ctx, cancel := context.WithCancel(context.Background())
 	o.Progress = func(at Progress) {
 		if at.Path == "a:b" {
@@ -52,7 +52,7 @@ func TestUnfinishedAndLater(t *testing.T) {
 		t.Fatalf("stopped by its context: %v", err)
 	}
 	o.Progress = nil
-	if _, err := mustPlan(t, root, Limits{}).Apply(context.Background(), o); !errors.Is(err, ErrUnfinished) {
+	if _, err := mustPlan(t, root, limits{}).Apply(context.Background(), o); !errors.Is(err, ErrUnfinished) {
 		t.Errorf("on top of an unfinished plan: %v", err)
 	}
 	first, err := Resume(context.Background(), stopped.Journal, o)
@@ -97,7 +97,7 @@ func TestChanged(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			root, state := t.TempDir(), t.TempDir()
 			plant(t, root, "d?/a:b", "c:d")
-			p := mustPlan(t, root, Limits{})
+			p := mustPlan(t, root, limits{})
 			if err := change(root); err != nil {
 				t.Fatal(err)
 			}
@@ -116,7 +116,7 @@ func TestLinkOut(t *testing.T) {
 	root, outside := t.TempDir(), t.TempDir()
 	plant(t, root, "d/a:b")
 	plant(t, outside, "a:b")
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	_, err := p.Apply(context.Background(), Options{StateDir: t.TempDir(), test: rig{hook: func(point string) {
 		if point == "journaled" {
 			if err := errors.Join(os.Rename(root+"/d", root+"/moved"), os.Symlink(outside, root+"/d")); err != nil {
@@ -139,7 +139,7 @@ func TestNeverOver(t *testing.T) {
 		root := t.TempDir()
 		plant(t, root, "a:b", "c?/")
 		for _, s := range []string{"a-b", "c_"} {
-			p := mustPlan(t, root, Limits{})
+			p := mustPlan(t, root, limits{})
 			done := false
 			_, err := p.Apply(context.Background(), Options{StateDir: t.TempDir(), test: rig{plain: plain, hook: func(point string) {
 				if point == "rename" && !done {
@@ -149,7 +149,7 @@ func TestNeverOver(t *testing.T) {
 					}
 				}
 			}}})
-			if err == nil || !strings.Contains(err.Error(), "is taken by now") {
+			if err == nil || !strings.Contains(err.Error(), "has taken the new name") {
 				t.Errorf("plain=%v %s: got %v", plain, s, err)
 			}
 			if b, err := os.ReadFile(root + "/" + s); err != nil || string(b) != "precious" {
@@ -177,7 +177,7 @@ func TestNeverOver(t *testing.T) {
 func TestUndoAfterWork(t *testing.T) {
 	root := t.TempDir()
 	plant(t, root, "a:1", "a:2", "d?/a:3")
-	out := mustApply(t, mustPlan(t, root, Limits{}))
+	out := mustApply(t, mustPlan(t, root, limits{}))
 	if err := errors.Join(os.WriteFile(root+"/a-1", []byte("edited"), 0o644), os.Remove(root+"/d_/a-3")); err != nil {
 		t.Fatal(err)
 	}
@@ -200,7 +200,7 @@ func TestStateFolder(t *testing.T) {
 	root := top + "/disk"
 	plant(t, root, "a:b")
 	before := snapshot(t, root)
-	out, err := mustPlan(t, root, Limits{}).Apply(context.Background(), Options{StateDir: state, InState: true})
+	out, err := mustPlan(t, root, limits{}).Apply(context.Background(), Options{StateDir: state, InState: true})
 	if err != nil {
 		t.Fatal(err)
 	}

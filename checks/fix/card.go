@@ -4,31 +4,35 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
 
 	"loadline/checks/names"
-	"loadline/checks/walk"
 )
 
-// A Card is a folder whose inner names are fixed: a database in it, or a standard, says how its
-// files are called, so a rename inside would break it.
+// A Card is a folder whose inner names are fixed: a database in it, a standard, or the program that
+// made it knows its files by their names, so a rename inside would break it.
 type Card struct {
-	Path     string // its topmost folder, relative to the source
+	Path     string // its topmost folder, relative to the source; empty where that is the source or above it
 	Layout   string // what it is, for people
 	Standard string // what fixes its names
 	// File is the name of its archive, which lies beside it or would; empty where the card is the
 	// source itself. Archived says that it is there and holds the same names, sizes and dates.
 	File     string
 	Archived bool
+	Bundle   bool // its desktop shows it as one file
 	// ownName is set where the layout fixes the name of the topmost folder too. Where the layout
 	// has several such names, one in capitals is taken for one of them.
 	ownName bool
 }
 
 func (c *Card) why() string {
-	return "it belongs to " + c.Layout + " (" + c.Standard + "): a rename inside would break it"
+	if c.Standard == noSource {
+		return "it belongs to " + c.Layout + ": renaming anything inside would break it"
+	}
+	return "it belongs to " + c.Layout + " (" + c.Standard + "): renaming anything inside would break it"
 }
 
 // fixed reports whether the layout fixes the name of one of its folders.
@@ -53,6 +57,9 @@ func (c *Card) Command() string {
 	return "cd -- " + shellQuote(dir) + " && " + command
 }
 
+// noSource is the standard of what is a habit only.
+const noSource = "common practice, no source"
+
 // shellQuote makes one word for a POSIX shell (POSIX Shell Command Language, 2.2.2 single quotes).
 func shellQuote(s string) string {
 	if s != "" && strings.Trim(s, portable+"/") == "" {
@@ -61,101 +68,45 @@ func shellQuote(s string) string {
 	return "'" + strings.ReplaceAll(s, "'", `'\''`) + "'"
 }
 
-// marks note what the entries of one folder say of card layouts.
-type marks uint16
-
-const (
-	markDCF       marks = 1 << iota // a folder like 100ABCDE
-	markStream                      // STREAM
-	markClipInfo                    // CLIPINF
-	markPlaylist                    // PLAYLIST
-	markClip                        // CLIP
-	markVideo                       // VIDEO
-	markAudio                       // AUDIO
-	markMediaFile                   // MEDIAPRO.XML
-	markDVD                         // VIDEO_TS.IFO
-	markAssetMap                    // ASSETMAP or ASSETMAP.xml
-	markBag                         // bagit.txt
-	markData                        // data
-)
-
-func (m *marks) see(_ *walk.Dir, e *walk.Entry) {
-	if e.Kind == walk.Folder {
-		if dcfFolder(e.Name) {
-			*m |= markDCF
-		}
-		switch strings.ToUpper(e.Name) {
-		case "STREAM":
-			*m |= markStream
-		case "CLIPINF":
-			*m |= markClipInfo
-		case "PLAYLIST":
-			*m |= markPlaylist
-		case "CLIP":
-			*m |= markClip
-		case "VIDEO":
-			*m |= markVideo
-		case "AUDIO":
-			*m |= markAudio
-		case "DATA":
-			*m |= markData
-		}
-		return
-	}
-	switch strings.ToUpper(e.Name) {
-	case "MEDIAPRO.XML":
-		*m |= markMediaFile
-	case "VIDEO_TS.IFO":
-		*m |= markDVD
-	case "ASSETMAP", "ASSETMAP.XML":
-		*m |= markAssetMap
-	case "BAGIT.TXT":
-		*m |= markBag
-	}
+// bundle is the card of a folder that its desktop shows as one file.
+func bundle() Card {
+	return Card{Layout: "a bundle, which its desktop shows as one file", Standard: noSource, Bundle: true}
 }
 
-// dcfFolder knows the folders of DCF: three digits from 100 to 999, then five of letters, digits
-// and underscore (JEITA CP-3461, as camera manuals quote it).
-func dcfFolder(name string) bool {
-	return len(name) == 8 && name[0] >= '1' && name[0] <= '9' && strings.Trim(name[1:3], "0123456789") == "" &&
-		strings.Trim(strings.ToUpper(name[3:]), "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_") == ""
-}
-
-// layoutOf knows the layouts by the name of a folder and what stands in it.
-func layoutOf(name string, m marks) (c Card, ok bool) {
-	has := func(w marks) bool { return m&w == w }
-	switch is := strings.ToUpper(name); {
-	case is == "DCIM" && has(markDCF):
-		return Card{Layout: "a camera card in the DCF layout", Standard: "JEITA CP-3461, as camera manuals quote it", ownName: true}, true
-	case is == "BDMV" && has(markStream) && m&(markClipInfo|markPlaylist) != 0:
-		return Card{Layout: "a camera card or disc in the BDMV layout of AVCHD", Standard: "AVCHD format specification, from memory", ownName: true}, true
-	case is == "CONTENTS" && has(markClip) && m&(markVideo|markAudio) != 0:
-		return Card{Layout: "a camera card with CONTENTS/CLIP and its essence folders", Standard: "common practice, no source", ownName: true}, true
-	case has(markMediaFile) && has(markClip):
-		return Card{Layout: "a camera card with CLIP and MEDIAPRO.XML", Standard: "common practice, no source", ownName: is == name}, true
-	case is == "VIDEO_TS" && has(markDVD):
-		return Card{Layout: "a video disc in the DVD-Video layout", Standard: "DVD-Video specification, from memory", ownName: true}, true
-	case has(markAssetMap):
-		return Card{Layout: "a package with an asset map", Standard: "SMPTE ST 429-9, from memory"}, true
-	case has(markBag) && has(markData):
-		return Card{Layout: "a bag with a manifest", Standard: "RFC 8493"}, true
+// cardOf returns the card that something in a folder belongs to, nil if to none. Itself is the folder that
+// it is, nil if it is none.
+func (f *folder) cardOf(itself *folder) *Card {
+	switch {
+	case f != nil && f.card != nil:
+		return f.card
+	case itself != nil:
+		return itself.card
 	}
-	return Card{}, false
+	return nil
 }
 
-// findCards marks card structures and everything in them. PRIVATE and AVCHD above a structure
+// findCards marks card structures and bundles, and everything in them. PRIVATE and AVCHD above a structure
 // belong to it: players look for the whole path.
 func (p *Plan) findCards() {
 	found := map[*folder]Card{}
+	if slices.ContainsFunc(strings.Split(filepath.ToSlash(p.Source), "/"), names.BundleName) {
+		found[p.top] = bundle()
+	}
 	for _, f := range p.sorted() {
-		c, ok := layoutOf(f.name, f.marks)
-		if !ok || f.parent == nil && c.ownName {
+		if names.BundleName(f.name) {
+			c := bundle()
+			c.Path = f.path
+			found[f] = c
 			continue
 		}
+		layout, ok := names.LayoutOf(f.name, f.marks)
+		if !ok || f.parent == nil && layout.OwnName {
+			continue
+		}
+		c := Card{Layout: layout.Title, Standard: layout.Standard, ownName: layout.OwnName}
 		top := f
 		for c.ownName && top.parent != nil && top.parent.parent != nil {
-			above := strings.ToUpper(top.parent.name)
-			if above != "PRIVATE" && above != "AVCHD" {
+			if !names.AboveCard(top.parent.name) {
 				break
 			}
 			top = top.parent
@@ -174,12 +125,12 @@ func (p *Plan) findCards() {
 		if f.card == nil {
 			c := found[f]
 			p.Cards = append(p.Cards, &c)
-			f.seal(&c)
+			f.protect(&c)
 		}
 	}
 }
 
-func (f *folder) seal(c *Card) {
+func (f *folder) protect(c *Card) {
 	f.card = c
 	if f.parent != nil && c.fixed(f.path) {
 		if f.parent.fixed == nil {
@@ -188,7 +139,7 @@ func (f *folder) seal(c *Card) {
 		f.parent.fixed[f.name] = c
 	}
 	for _, k := range f.kids {
-		k.seal(c)
+		k.protect(c)
 	}
 }
 
@@ -197,30 +148,26 @@ const archivesMost = 100
 
 // findArchives looks which cards have an archive beside them already, and names one for the others.
 func (p *Plan) findArchives(ctx context.Context) error {
+	listed := map[string]map[string]string{} // names by their folded form, by folder
 	for _, c := range p.Cards {
 		if c.Path == "" {
 			continue
 		}
 		dir, name := parent(c.Path)
-		f, err := openIn(p.root, cmp.Or(dir, "."))
-		if err != nil {
-			return fmt.Errorf("cannot open the folder %s: %w", names.Quote(dir), cause(err))
-		}
-		list, err := f.Readdirnames(-1)
-		f.Close()
-		if err != nil {
-			return fmt.Errorf("cannot list the folder %s: %w", names.Quote(dir), cause(err))
-		}
-		taken := map[string]string{}
-		for _, n := range list {
-			taken[fold(n)] = n
+		taken := listed[dir]
+		if taken == nil {
+			var err error
+			if taken, err = p.foldedNames(dir); err != nil {
+				return err
+			}
+			listed[dir] = taken
 		}
 		for i := 1; i <= archivesMost && c.File == ""; i++ {
 			number := ""
 			if i > 1 {
 				number = "-" + strconv.Itoa(i)
 			}
-			file := p.Limits.Propose(name + number + archiveEnding)
+			file := p.limits.single(name + number + archiveEnding)
 			is, there := taken[fold(file)]
 			if there {
 				if err := ctx.Err(); err != nil {
@@ -237,6 +184,24 @@ func (p *Plan) findArchives(ctx context.Context) error {
 	return nil
 }
 
+// foldedNames returns the names in a folder of the source by their folded form.
+func (p *Plan) foldedNames(dir string) (map[string]string, error) {
+	f, err := openIn(p.root, cmp.Or(dir, "."))
+	if err != nil {
+		return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(dir), cause(err))
+	}
+	defer f.Close()
+	list, err := f.Readdirnames(-1)
+	if err != nil {
+		return nil, fmt.Errorf("cannot list the folder %s: %w", names.Quote(dir), cause(err))
+	}
+	out := map[string]string{}
+	for _, n := range list {
+		out[fold(n)] = n
+	}
+	return out, nil
+}
+
 // isArchive reports whether a file is the archive of a card: by its headers it holds the same names,
 // sizes and dates.
 func (p *Plan) isArchive(ctx context.Context, c *Card, path string) bool {
@@ -250,11 +215,11 @@ func (p *Plan) isArchive(ctx context.Context, c *Card, path string) bool {
 	}
 	defer f.Close()
 	_, name := parent(c.Path)
-	has, err := tallyArchive(ctx, newSeekBuffer(f), name)
+	has, err := archiveInventory(ctx, newSeekBuffer(f), name)
 	if err != nil {
 		return false
 	}
-	is, err := take(ctx, p.root.Name()+"/"+c.Path, false, nil)
+	is, err := inventoryOf(ctx, p.root.Name()+"/"+c.Path, false, nil)
 	return err == nil && has == is
 }
 

@@ -134,7 +134,7 @@ func TestCrashTwice(t *testing.T) {
 		drawTree(rt, root)
 		age(t, root)
 		before := snapshot(t, root)
-		p := mustPlan(t, root, Limits{})
+		p := mustPlan(t, root, limits{})
 		o := Options{StateDir: "/nonexistent", test: rig{
 			plain: rapid.Bool().Draw(rt, "plain"), passing: rapid.Bool().Draw(rt, "passing"),
 		}}

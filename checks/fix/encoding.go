@@ -179,7 +179,7 @@ type Choice struct {
 }
 
 // choices returns the different names that the encodings give, the likeliest first.
-func (l *Limits) choices(name string) []Choice {
+func (l *limits) choices(name string) []Choice {
 	if utf8.ValidString(name) {
 		return nil
 	}

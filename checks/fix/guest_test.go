@@ -28,9 +28,9 @@ const (
 	qaNFC = "\u0915\u093c" // as it is in Normalization Form C, and as the disk stores it
 )
 
-func newHFSPlus(t *testing.T, caseSensitive bool) *disk {
+func newHFSPlus(t *testing.T, caseSensitive bool) *testDisk {
 	t.Helper()
-	d := &disk{
+	d := &testDisk{
 		t: t, image: filepath.Join(t.TempDir(), "image"), path: t.TempDir(),
 		mount: []string{"mount", "-t", "hfsplus", "-o", "loop"},
 	}
@@ -41,14 +41,14 @@ func newHFSPlus(t *testing.T, caseSensitive bool) *disk {
 	return d
 }
 
-func eachHFSPlus(t *testing.T, test func(t *testing.T, caseSensitive bool, d *disk)) {
+func eachHFSPlus(t *testing.T, test func(t *testing.T, caseSensitive bool, d *testDisk)) {
 	for name, sensitive := range map[string]bool{"HFS+": false, "HFSX": true} {
 		t.Run(name, func(t *testing.T) { test(t, sensitive, newHFSPlus(t, sensitive)) })
 	}
 }
 
 // replug takes the disk out and plugs it in again, with further options of mount.
-func (d *disk) replug(options ...string) {
+func (d *testDisk) replug(options ...string) {
 	d.t.Helper()
 	d.unplug()
 	d.plug(options...)
@@ -70,7 +70,7 @@ func listed(t *testing.T, folder string) []string {
 
 // TestGuestVolume: the volumes are what the other tests take them for.
 func TestGuestVolume(t *testing.T) {
-	eachHFSPlus(t, func(t *testing.T, sensitive bool, d *disk) {
+	eachHFSPlus(t, func(t *testing.T, sensitive bool, d *testDisk) {
 		var st unix.Statfs_t
 		if err := unix.Statfs(d.path, &st); err != nil || st.Type != 0x482b { // HFSPLUS_SUPER_MAGIC
 			t.Fatalf("type %#x, %v", st.Type, err)
@@ -110,7 +110,7 @@ var hfsMoves = append(slices.DeleteFunc(slices.Clone(diskMoves), func(m [2]strin
 // TestGuestMoves is TestDisks: changes of case only, chains, rings, and back, with the disk unplugged
 // in between.
 func TestGuestMoves(t *testing.T) {
-	eachHFSPlus(t, func(t *testing.T, _ bool, d *disk) {
+	eachHFSPlus(t, func(t *testing.T, _ bool, d *testDisk) {
 		root := filepath.Join(d.path, "archive")
 		p := forced(t, root, hfsMoves)
 		before := snapshot(t, root)
@@ -142,7 +142,7 @@ func TestGuestKept(t *testing.T) {
 		{"d/x " + qa + "/1", "2"},
 		{"d/plain", "still plain"},
 	}
-	eachHFSPlus(t, func(t *testing.T, _ bool, d *disk) {
+	eachHFSPlus(t, func(t *testing.T, _ bool, d *testDisk) {
 		root := filepath.Join(d.path, "archive")
 		p := forced(t, root, moves)
 		before := snapshot(t, root)
@@ -162,7 +162,7 @@ func TestGuestKept(t *testing.T) {
 
 // TestGuestCrash stops at a few points, unplugs the disk, and goes on or back.
 func TestGuestCrash(t *testing.T) {
-	eachHFSPlus(t, func(t *testing.T, _ bool, d *disk) {
+	eachHFSPlus(t, func(t *testing.T, _ bool, d *testDisk) {
 		for i, point := range []int{9, 31, 64, 90} {
 			root := filepath.Join(d.path, fmt.Sprint("archive", i))
 			p := forced(t, root, hfsMoves)
@@ -243,7 +243,7 @@ func TestGuestCrashKept(t *testing.T) {
 // TestGuestPlan plans and applies what NewPlan proposes on HFS+, and says of what stays that no
 // rename cures it, before and after alike.
 func TestGuestPlan(t *testing.T) {
-	eachHFSPlus(t, func(t *testing.T, sensitive bool, d *disk) {
+	eachHFSPlus(t, func(t *testing.T, sensitive bool, d *testDisk) {
 		root := filepath.Join(d.path, "archive")
 		tree := []string{
 			" lead.mov", "-x.mov", "-x.xml", "con.mov", "e\u0301.mov", "a:b", "two\nlines", "dot.", "sub \u202e/-y",
@@ -254,7 +254,7 @@ func TestGuestPlan(t *testing.T) {
 		}
 		plant(t, root, tree...)
 		before := snapshot(t, root)
-		p := mustPlan(t, root, Limits{})
+		p := mustPlan(t, root, limits{})
 		stays := []string{"marks/ b" + qa + ".wav", "marks/" + qa, "marks/" + qa + ".mov"}
 		same(t, "stays", respelled(p), stays)
 		for _, s := range p.Steps {
@@ -265,7 +265,7 @@ func TestGuestPlan(t *testing.T) {
 		out := mustApply(t, p)
 		same(t, "kept", out.Kept, []string(nil)) // the plan has said so
 		d.replug()
-		again := mustPlan(t, root, Limits{})
+		again := mustPlan(t, root, limits{})
 		same(t, "second plan", steps(again), []string(nil))
 		same(t, "stays", respelled(again), []string{"marks/b" + qa + ".wav", "marks/" + qa, "marks/" + qa + ".mov"})
 		same(t, "content", contents(snapshot(t, root)), contents(before))
@@ -274,13 +274,13 @@ func TestGuestPlan(t *testing.T) {
 		same(t, "after undo", snapshot(t, root), before)
 
 		// The way out that is told: names without marks.
-		p = mustPlan(t, root, Limits{Portable: true})
+		p = mustPlan(t, root, limits{portable: true})
 		same(t, "stays under portable names", respelled(p), []string(nil))
 		out = mustApply(t, p)
 		if len(out.Kept) > 0 {
 			t.Errorf("kept %q", out.Kept)
 		}
-		if err := cured(root, Limits{}); err != nil {
+		if err := cured(root, limits{}); err != nil {
 			t.Error(err)
 		}
 		mustUndo(t, out.Journal)
@@ -307,16 +307,16 @@ func TestGuestDecomposed(t *testing.T) {
 	plant(t, root, "\u00e9te\u0301.mov", "\u00fc/n\u00e3o: 1.mov", "plain.mov")
 	d.replug("-o", "nodecompose")
 	before := snapshot(t, root)
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	same(t, "stays", respelled(p), []string{"e\u0301te\u0301.mov", "u\u0308", "u\u0308/na\u0303o: 1.mov"})
 	if len(p.Steps) != 1 || p.Steps[0].From != "u\u0308/na\u0303o: 1.mov" {
 		t.Errorf("steps %q", steps(p))
 	}
-	p = mustPlan(t, root, Limits{Portable: true})
+	p = mustPlan(t, root, limits{portable: true})
 	same(t, "portable", steps(p), []string{
 		"\"e\u0301te\u0301.mov\" -> \"ete.mov\" not-portable",
 		"\"u\u0308\" -> \"u\" not-portable",
-		"\"u\u0308/na\u0303o: 1.mov\" -> \"u/nao-_1.mov\" reserved-character not-portable",
+		"\"u\u0308/na\u0303o: 1.mov\" -> \"u/nao-_1.mov\" not-portable reserved-character",
 	})
 	out := mustApply(t, p)
 	d.replug("-o", "nodecompose")
@@ -332,17 +332,7 @@ func TestGuestCommand(t *testing.T) {
 	root := filepath.Join(d.path, "archive")
 	plant(t, root, "day 1/a:b.mov", "day 1/\u00e9?.wav", qa+".mov", "x? "+qa+".wav")
 	before := snapshot(t, root)
-	command := func(want int, args ...string) string {
-		t.Helper()
-		c := exec.Command(filepath.Join(filepath.Dir(os.Args[0]), "loadline-cli"), args...)
-		c.Env = append(os.Environ(), "XDG_STATE_HOME="+t.TempDir())
-		out, err := c.Output()
-		if c.ProcessState == nil || c.ProcessState.ExitCode() != want {
-			t.Fatalf("%q: %v\n%s", args, err, out)
-		}
-		return string(out)
-	}
-	flagged := func() string { return command(0, "before", "-json", root) }
+	flagged := func() string { return command(t, 0, "before", "-json", root) }
 	if report := flagged(); !strings.Contains(report, `"rule":"not-nfc"`) {
 		t.Errorf("not flagged: %s", report)
 	}
@@ -351,7 +341,7 @@ func TestGuestCommand(t *testing.T) {
 		Left    []struct{ Path, Why string }
 		Journal string
 	}
-	if err := json.Unmarshal([]byte(command(0, "fix", "-apply", "-json", root)), &plan); err != nil {
+	if err := json.Unmarshal([]byte(command(t, 0, "fix", "-apply", "-json", root)), &plan); err != nil {
 		t.Fatal(err)
 	}
 	if len(plan.Plan) != 3 || len(plan.Left) != 2 {
@@ -363,10 +353,45 @@ func TestGuestCommand(t *testing.T) {
 		}
 	}
 	d.replug()
-	if again := command(0, "fix", root); !strings.Contains(again, "No name needs to change.") || !strings.Contains(again, "HFS+") {
+	if again := command(t, 0, "fix", root); !strings.Contains(again, "No name needs to change.") || !strings.Contains(again, "HFS+") {
 		t.Errorf("a second plan says:\n%s", again)
 	}
-	command(0, "fix", "-undo", plan.Journal)
+	command(t, 0, "fix", "-undo", plan.Journal)
 	d.replug()
 	same(t, "after undo", snapshot(t, root), before)
+}
+
+// TestGuestVFAT plans for a FAT disk as a share, which folds case, drops the dot at the end of a name and
+// refuses characters; by the package, and by the command itself.
+func TestGuestVFAT(t *testing.T) {
+	run(t, "modprobe", "-a", "loop", "vfat", "nls_utf8", "nls_cp437", "nls_iso8859-1")
+	d := newDisk(t, 64, []string{"mkfs.vfat"}, []string{"mount", "-t", "vfat", "-o", "loop,utf8=1"})
+	bad := []string{"a:b.mov", "what?.mov", "Wheel.tif", "wheel.tif", "dot.", "tab\there"}
+	planFor(t, d.path, bad)
+
+	source, lists := t.TempDir(), t.TempDir()
+	plant(t, source, travel...)
+	command(t, 0, "fix", "-0", "-copy-list", lists+"/copy", "-skip-list", lists+"/skip", source, d.path)
+	copyList, err := os.ReadFile(lists + "/copy")
+	must(t, err)
+	skipList, err := os.ReadFile(lists + "/skip")
+	must(t, err)
+	for _, path := range bad {
+		if slices.Contains(lines(string(copyList)), path) || !slices.Contains(lines(string(skipList)), path) {
+			t.Errorf("%q is on the wrong list", path)
+		}
+	}
+	arrives(t, source, filepath.Join(d.path, "command"), lines(string(copyList)))
+}
+
+// command runs the program itself, which must end with a status, and returns what it prints.
+func command(t *testing.T, want int, args ...string) string {
+	t.Helper()
+	c := exec.Command(filepath.Join(filepath.Dir(os.Args[0]), "loadline-cli"), args...)
+	c.Env = append(os.Environ(), "XDG_STATE_HOME="+t.TempDir())
+	out, err := c.Output()
+	if c.ProcessState == nil || c.ProcessState.ExitCode() != want {
+		t.Fatalf("%q: %v\n%s", args, err, out)
+	}
+	return string(out)
 }

@@ -34,5 +34,5 @@ func TestNoJournal(t *testing.T) {
 	if grown := then.TotalAlloc - at.TotalAlloc; grown > 4<<20 {
 		t.Errorf("took %d bytes of memory", grown)
 	}
-	mustUndo(t, mustApply(t, mustPlan(t, root, Limits{})).Journal)
+	mustUndo(t, mustApply(t, mustPlan(t, root, limits{})).Journal)
 }

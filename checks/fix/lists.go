@@ -13,6 +13,7 @@ import (
 	"strings"
 	"sync"
 
+	"loadline/checks"
 	"loadline/checks/names"
 	"loadline/checks/walk"
 )
@@ -31,28 +32,58 @@ func (s *Sum) add(bytes int64) { s.Files++; s.Bytes += bytes }
 type Lists struct {
 	Copy, Skip Sum
 	// Why sums the skip list by the rule that is the reason; "skipped" is the person's wish,
-	// "archived" a card whose archive is copied in its place, "ours" what this program left, such
-	// as a journal.
+	// "archived" a card whose archive is copied in its place.
 	Why map[string]Sum
 }
 
-// ErrLineBreak: a path holds a line break, so a list with one path a line cannot hold it.
-var ErrLineBreak = errors.New("a path holds a line break: end the paths with NUL instead (-0), or apply the plan first")
+// ErrLineBreak: a path contains a line break, so a list with one path a line cannot hold it.
+var ErrLineBreak = errors.New("a path contains a line break: end the paths with NUL instead (-0), or apply the plan first")
 
-// reasons in the spool, by number; 0 is the copy list.
-var reasons = []string{
-	"", "skipped", "archived", "ours", ruleNameLong, ruleInvalid, ruleLineBreak, ruleControl, ruleRefused, ruleSameForm,
-	ruleNotNFC, ruleCaseTwins, rulePathLong, ruleKeyLong, ruleFileUnreadable, ruleFolderUnreadable, "link",
-	"special-file", "desktop-clutter", "unfinished-file", "apple-double",
+// reasons are numbered for the spool; 0 is the copy list.
+type reasons struct {
+	all     []string
+	numbers map[string]uint8
+	paths   map[string]uint8 // what the report says of what would not arrive
 }
 
-func reason(rule string) byte { return byte(max(0, slices.Index(reasons, rule))) }
+func newReasons(f *findings) *reasons {
+	r := &reasons{all: []string{""}, numbers: map[string]uint8{}, paths: map[string]uint8{}}
+	for _, g := range f.all {
+		if g.skipped() && r.paths[g.Path] == 0 {
+			r.paths[g.Path] = r.number(g.Rule.ID)
+		}
+	}
+	return r
+}
 
-// WriteLists walks over the source as it is now and writes relative paths, one a line or each
-// ended by NUL, sorted folder by folder. On the copy list stand the files that would arrive as they
-// are named now; everything else is on the skip list: what a rule of level fail speaks of, links,
-// clutter, and what was given to Skip. Either writer may be nil. With line ends a path that holds a
-// line break is left out, and the error, once the rest is written, wraps ErrLineBreak.
+// number returns the number of a reason.
+func (r *reasons) number(reason string) uint8 {
+	n, ok := r.numbers[reason]
+	if !ok {
+		n = uint8(len(r.all)) // the rules of treatments are far fewer
+		r.numbers[reason] = n
+		r.all = append(r.all, reason)
+	}
+	return n
+}
+
+// skipped reports whether what a finding speaks of would not arrive as it is named, or should not.
+func (f flag) skipped() bool {
+	switch f.treat {
+	case treatLeave, treatOwn:
+		return true
+	case treatAdvise:
+		return false
+	}
+	return f.harm() == checks.Fail
+}
+
+// WriteLists walks over the source and writes relative paths, one a line or each ended by NUL,
+// sorted folder by folder. On the copy list stand the files that by the report would arrive as they
+// are named now; everything else is on the skip list: what the report fails, links, clutter, and
+// what was given to Skip. Either writer may be nil. With line ends a path that holds a line break is
+// left out, and the error, once the rest is written, wraps ErrLineBreak. Where the source has more
+// or less on it than the report counted, the error is ErrStale.
 //
 // Any command that reads a list of files copies exactly these. With the POSIX utility pax, from
 // within the source folder:
@@ -66,15 +97,23 @@ func (p *Plan) WriteLists(ctx context.Context, copyTo, skipTo io.Writer, nul boo
 	defer s.close()
 	o := walk.Options{}
 	o.Workers = o.Resolve(p.Source)
-	twins := make([]names.Twins, o.Workers)
-	o.Visit = func(d *walk.Dir) { s.put(d.Path, p.judge(d, &twins[d.Worker])) }
+	why := newReasons(p.found)
+	unlisted, unread := why.number(ruleUnlisted), why.number(ruleUnread)
+	counts := make([]census, o.Workers)
+	o.Visit = func(d *walk.Dir) {
+		counts[d.Worker].count(d, p.found)
+		s.put(d.Path, record(d, why, unlisted, unread))
+	}
 	if err := walk.Walk(ctx, p.Source, o); err != nil {
 		return nil, fmt.Errorf("cannot read the source: %w", err)
 	}
 	if s.err != nil {
 		return nil, fmt.Errorf("cannot keep the list for sorting: %w", s.err)
 	}
-	w := &lister{end: '\n', lists: Lists{Why: map[string]Sum{}}}
+	if err := p.fresh(counts); err != nil {
+		return nil, err
+	}
+	w := &lister{end: '\n', lists: Lists{Why: map[string]Sum{}}, why: why}
 	if nul {
 		w.end = 0
 	}
@@ -90,71 +129,30 @@ func (p *Plan) WriteLists(ctx context.Context, copyTo, skipTo io.Writer, nul boo
 	return &w.lists, w.finish()
 }
 
-// fails returns the rule of level fail that a name breaks by itself, "" if none.
-func (l *Limits) fails(name string) string {
-	t := names.Look(name)
-	switch {
-	case len(name) > l.Name:
-		return ruleNameLong
-	case t.Any(names.Invalid):
-		return ruleInvalid
-	case t.Any(names.LineBreak):
-		return ruleLineBreak
-	case t.Any(names.HardControl):
-		return ruleControl
-	case l.refuses(name):
-		return ruleRefused
-	case l.FoldsForms && t.Any(names.NotNFC):
-		return ruleNotNFC
-	}
-	return ""
-}
-
-// judge renders one folder for the spool. The first record is the folder itself.
-func (p *Plan) judge(d *walk.Dir, finder *names.Twins) []byte {
-	why := make([]byte, len(d.Entries))
-	for i := range d.Entries {
-		e := &d.Entries[i]
-		if d.Path == "" && Ours(e.Name) {
-			why[i] = reason("ours")
-			continue
-		}
-		rule, _ := refuse(d, e)
-		why[i] = reason(cmp.Or(rule, p.Limits.fails(e.Name)))
-	}
-	finder.Find(len(d.Entries), func(i int) string { return d.Entries[i].Name },
-		func(i int) names.Traits { return names.Look(d.Entries[i].Name) },
-		func(kind names.TwinKind, members []int) {
-			rule := ruleSameForm
-			if kind == names.SameCase {
-				if rule = ruleCaseTwins; !p.Limits.FoldsCase {
-					return
-				}
-			}
-			for _, i := range members {
-				if why[i] == 0 {
-					why[i] = reason(rule)
-				}
-			}
-		})
+// record renders one folder for the spool. Its first byte is why the folder itself cannot be copied.
+func record(d *walk.Dir, why *reasons, unlisted, unread uint8) []byte {
 	order := make([]int, len(d.Entries))
 	for i := range order {
 		order[i] = i
 	}
 	slices.SortFunc(order, func(a, b int) int { return cmp.Compare(d.Entries[a].Name, d.Entries[b].Name) })
 	var b []byte
-	own := byte(0)
 	if d.Err != nil {
-		own = reason(ruleFolderUnreadable)
+		b = append(b, unlisted)
+	} else {
+		b = append(b, 0)
 	}
-	b = append(b, own)
 	for _, i := range order {
 		e := &d.Entries[i]
 		size := int64(0)
 		if e.Kind == walk.File {
 			size = e.Size
 		}
-		b = append(b, why[i], byte(e.Kind))
+		reason := why.paths[d.Join(e.Name)]
+		if reason == 0 && e.Failed {
+			reason = unread
+		}
+		b = append(b, reason, byte(e.Kind))
 		b = binary.AppendUvarint(b, uint64(size))
 		b = binary.AppendUvarint(b, uint64(len(e.Name)))
 		b = append(b, e.Name...)
@@ -220,10 +218,10 @@ func (s *spool) emit(ctx context.Context, p *Plan, w *lister) error {
 		paths = append(paths, path)
 	}
 	slices.Sort(paths)
-	inherited := map[string]byte{} // reasons of folders
+	unlisted, skipped, archived := w.why.number(ruleUnlisted), w.why.number(reasonSkipped), w.why.number(reasonArchived)
+	inherited := map[string]uint8{} // reasons of folders
 	archives := p.archives()
 	copied := map[string]bool{} // cards in whose place their archives are copied
-	room, rule := p.Limits.room()
 	for _, path := range paths {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -235,7 +233,7 @@ func (s *spool) emit(ctx context.Context, p *Plan, w *lister) error {
 		}
 		why := inherited[path]
 		if copied[path] {
-			why = reason("archived")
+			why = archived
 		}
 		if b[0] != 0 {
 			w.put(path, cmp.Or(why, b[0]), 0)
@@ -249,7 +247,7 @@ func (s *spool) emit(ctx context.Context, p *Plan, w *lister) error {
 			b = b[n+int(length):]
 			full := join(path, name)
 			if p.skipped[full] {
-				own = reason("skipped")
+				own = skipped
 			}
 			all := cmp.Or(why, own)
 			if kind == walk.Folder {
@@ -257,12 +255,9 @@ func (s *spool) emit(ctx context.Context, p *Plan, w *lister) error {
 					inherited[full] = all
 				}
 				if _, visited := s.index[full]; !visited {
-					w.put(full, cmp.Or(all, reason(ruleFolderUnreadable)), 0)
+					w.put(full, cmp.Or(all, unlisted), 0)
 				}
 				continue
-			}
-			if all == 0 && len(full) > room {
-				all = reason(rule)
 			}
 			w.put(full, all, int64(size))
 			if card, ok := archives[full]; ok && all == 0 {
@@ -277,20 +272,21 @@ type lister struct {
 	copy, skip *bufio.Writer
 	end        byte
 	lists      Lists
+	why        *reasons
 	broken     int64
 	first      string
 }
 
-func (w *lister) put(path string, why byte, size int64) {
+func (w *lister) put(path string, why uint8, size int64) {
 	to := w.copy
 	if why == 0 {
 		w.lists.Copy.add(size)
 	} else {
 		to = w.skip
 		w.lists.Skip.add(size)
-		sum := w.lists.Why[reasons[why]]
+		sum := w.lists.Why[w.why.all[why]]
 		sum.add(size)
-		w.lists.Why[reasons[why]] = sum
+		w.lists.Why[w.why.all[why]] = sum
 	}
 	if to == nil {
 		return

@@ -25,7 +25,7 @@ func TestListsShareOut(t *testing.T) {
 		}
 		defer os.RemoveAll(root)
 		drawTree(rt, root)
-		p := mustPlan(t, root, Limits{Key: 200})
+		p := mustPlan(t, root, limits{key: 200})
 		var copyList, skipList bytes.Buffer
 		sums, err := p.WriteLists(context.Background(), &copyList, &skipList, true)
 		if err != nil {
@@ -77,7 +77,7 @@ func TestPax(t *testing.T) {
 	for _, nul := range []bool{false, true} {
 		root, share := t.TempDir(), t.TempDir()
 		plant(t, root, "a b/c.mov", "a b/.DS_Store", "é.mov", " odd name ' \".mov", "skip/x.mov", "link => é.mov", "bad\xff.mov")
-		p := mustPlan(t, root, Limits{})
+		p := mustPlan(t, root, limits{})
 		p.Skip("skip", true)
 		var list bytes.Buffer
 		sums, err := p.WriteLists(context.Background(), &list, nil, nul)
@@ -120,7 +120,7 @@ func TestPax(t *testing.T) {
 func TestLineBreaks(t *testing.T) {
 	root := t.TempDir()
 	plant(t, root, "a\nb/c.mov", "ok.mov")
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	var copyList, skipList bytes.Buffer
 	_, err := p.WriteLists(context.Background(), &copyList, &skipList, false)
 	if !errors.Is(err, ErrLineBreak) || !strings.Contains(err.Error(), `"a\nb/c.mov"`) {
@@ -135,7 +135,7 @@ func TestLineBreaks(t *testing.T) {
 func TestArchivePax(t *testing.T) {
 	root := t.TempDir()
 	plant(t, root, "Day 1/it's/DCIM/100ABCDE/a:b.jpg")
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	if len(p.Cards) != 1 {
 		t.Fatalf("cards %+v", p.Cards)
 	}
@@ -158,7 +158,7 @@ func BenchmarkHolds(b *testing.B) {
 		tree = append(tree, "clip"+strings.Repeat("x", i%50)+string(rune('a'+i/50))+".mov")
 	}
 	plant(b, root, tree...)
-	p := mustPlan(b, root, Limits{})
+	p := mustPlan(b, root, limits{})
 	for b.Loop() {
 		if err := p.Holds(0, "Harbour at night.mov"); err != nil {
 			b.Fatal(err)

@@ -15,16 +15,11 @@ import (
 	"time"
 
 	"golang.org/x/sys/unix"
+
+	"loadline/checks/internal/disk"
 )
 
-// What other programs, crashes and other makings do while something is made or taken away.
-
-func must(t testing.TB, errs ...error) {
-	t.Helper()
-	if err := errors.Join(errs...); err != nil {
-		t.Fatal(err)
-	}
-}
+// What other programs, crashes and other copies do while something is made or taken away.
 
 // nothingLeft looks for what was on its way, and for journals.
 func nothingLeft(t testing.TB, root string) {
@@ -58,7 +53,7 @@ func TestStoppedInFolder(t *testing.T) {
 	root := quick(t)
 	plant(t, root, "in/a.mov", "in/b.mov", "sub/l => ../in")
 	before := snapshot(t, root)
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	must(t, p.Replace("sub/l", true))
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
@@ -73,7 +68,7 @@ func TestStoppedResume(t *testing.T) {
 	root := quick(t)
 	plant(t, root, "in/a.mov", "sub/l => ../in", "x?")
 	before := snapshot(t, root)
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	must(t, p.Replace("sub/l", true))
 	journal := crashAt(t, p, "written")
 	ctx, cancel := context.WithCancel(context.Background())
@@ -93,7 +88,7 @@ func TestEmptyFolder(t *testing.T) {
 				root := quick(t)
 				plant(t, root, "void/", "sub/l => ../void")
 				before := snapshot(t, root)
-				p := mustPlan(t, root, Limits{})
+				p := mustPlan(t, root, limits{})
 				must(t, p.Replace("sub/l", true))
 				o := Options{StateDir: t.TempDir(), test: r}
 				work := func(o Options) (*Outcome, error) { return p.Apply(context.Background(), o) }
@@ -153,8 +148,8 @@ func TestComparedMeanwhile(t *testing.T) {
 		}, changedSince},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			root, outside := plantMakings(t)
-			p := wantMakings(t, root, outside)
+			root, outside := plantCopies(t)
+			p := wantCopies(t, root, outside)
 			journal := mustApply(t, p).Journal
 			out, err := Undo(context.Background(), journal, Options{Progress: once(c.path, func() { c.do(t, root, outside) })})
 			must(t, err)
@@ -180,8 +175,8 @@ func TestComparedMeanwhile(t *testing.T) {
 // TestHalfOfNothing: while a half was on its way the link was removed. A half never takes a place.
 func TestHalfOfNothing(t *testing.T) {
 	for name, do := range map[string]func(context.Context, string, Options) (*Outcome, error){"resume": Resume, "undo": Undo} {
-		root, _ := plantMakings(t)
-		p := mustPlan(t, root, Limits{})
+		root, _ := plantCopies(t)
+		p := mustPlan(t, root, limits{})
 		must(t, p.Replace("outside", true))
 		crashing(1<<30, func(func(string)) {
 			_, err := p.Apply(context.Background(), Options{Progress: once("outside", func() { panic(crash{}) })})
@@ -209,8 +204,8 @@ func TestHalfOfNothing(t *testing.T) {
 // takes the place. It is left alone; the copy goes only if what it is of still holds it.
 func TestAsideAndTaken(t *testing.T) {
 	for _, lost := range []bool{false, true} {
-		root, outside := plantMakings(t)
-		p := mustPlan(t, root, Limits{})
+		root, outside := plantCopies(t)
+		p := mustPlan(t, root, limits{})
 		must(t, p.Replace("outside", true))
 		journal := mustApply(t, p).Journal
 		crashing(1<<30, func(func(string)) {
@@ -242,13 +237,13 @@ func TestAsideAndTaken(t *testing.T) {
 	}
 }
 
-// TestMakingsMeet: where one making lies in what another is made from, both are right, or the second
+// TestCopiesMeet: where one copy lies in what another is made from, both are right, or the second
 // is refused with the reason.
-func TestMakingsMeet(t *testing.T) {
+func TestCopiesMeet(t *testing.T) {
 	root := quick(t)
 	plant(t, root, "day/DCIM/100ABCDE/a.jpg", "day/one/b.mov", "day/in/l => ../one", "a-copy => day", "z-copy => day")
 	before := snapshot(t, root)
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	must(t, p.Archive("day/DCIM", true), p.Replace("a-copy", true), p.Replace("z-copy", true), p.Replace("day/in/l", true))
 	want := followed(t, root+"/day")
 	out := mustApply(t, p)
@@ -259,7 +254,7 @@ func TestMakingsMeet(t *testing.T) {
 
 	root = quick(t)
 	plant(t, root, "DCIM/100ABCDE/a.jpg", "DCIM/l => 100ABCDE", "Pack?/ASSETMAP", "bag/bagit.txt", "bag/data/", "bag.tar?")
-	p = mustPlan(t, root, Limits{})
+	p = mustPlan(t, root, limits{})
 	must(t, p.Archive("DCIM", true))
 	if err := p.Replace("DCIM/l", true); err == nil || !strings.Contains(err.Error(), "replace the link first") {
 		t.Error(err)
@@ -268,12 +263,12 @@ func TestMakingsMeet(t *testing.T) {
 	if err := p.Archive("DCIM", true); err == nil || !strings.Contains(err.Error(), "the link DCIM/l in it") {
 		t.Error(err)
 	}
-	if err := p.Archive("Pack?", true); err == nil || !strings.Contains(err.Error(), "gets a new name") {
+	if err := p.Archive("Pack?", true); err == nil || !strings.Contains(err.Error(), "this plan renames") {
 		t.Error(err)
 	}
 	step, _ := p.Find("bag.tar?")
 	must(t, p.Edit(step, "bag.tar"))
-	if err := p.Archive("bag", true); err == nil || !strings.Contains(err.Error(), "gets the name of the archive") {
+	if err := p.Archive("bag", true); err == nil || !strings.Contains(err.Error(), "the name of the archive") {
 		t.Error(err)
 	}
 }
@@ -282,11 +277,11 @@ func TestMakingsMeet(t *testing.T) {
 func TestArchiveSkipped(t *testing.T) {
 	root := quick(t)
 	plant(t, root, "DCIM/100ABCDE/a.jpg")
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	must(t, p.Archive("DCIM", true))
 	mustApply(t, p)
 	for skip, want := range map[string]string{"DCIM.tar": "DCIM/100ABCDE/a.jpg\n", "DCIM": "DCIM.tar\n", "": "DCIM.tar\n"} {
-		p = mustPlan(t, root, Limits{})
+		p = mustPlan(t, root, limits{})
 		p.Skip(skip, true)
 		var copied bytes.Buffer
 		_, err := p.WriteLists(context.Background(), &copied, nil, false)
@@ -301,7 +296,7 @@ func TestGrows(t *testing.T) {
 	plant(t, outside, "a.mov")
 	plant(t, root, "l => "+outside)
 	must(t, os.Truncate(outside+"/a.mov", 3<<20))
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	must(t, p.Replace("l", true))
 	size := int64(3 << 20)
 	_, err := p.Apply(context.Background(), Options{Progress: func(Progress) {
@@ -321,7 +316,7 @@ func TestOwners(t *testing.T) {
 	plant(t, outside, "in/a.mov")
 	plant(t, root, "l => "+outside)
 	must(t, os.Lchown(root+"/l", 1234, 1235), os.Chown(outside+"/in", 1236, 1237), os.Chown(outside+"/in/a.mov", 1238, 1239))
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	must(t, p.Replace("l", true))
 	owner := func(path string) [2]uint32 {
 		t.Helper()
@@ -341,7 +336,7 @@ func TestOwners(t *testing.T) {
 func TestStoppedWords(t *testing.T) {
 	root := quick(t)
 	plant(t, root, "a:1", "a:2", "a:3")
-	journal := mustApply(t, mustPlan(t, root, Limits{})).Journal
+	journal := mustApply(t, mustPlan(t, root, limits{})).Journal
 	ctx, cancel := context.WithCancel(context.Background())
 	_, err := Undo(ctx, journal, Options{test: rig{hook: at("renamed", 1, cancel)}})
 	if err == nil || !strings.HasPrefix(err.Error(), "stopped after 1 of 3 steps: interrupted (undo once more with ") {
@@ -361,7 +356,7 @@ func TestFarDates(t *testing.T) {
 		must(t, err)
 		must(t, unix.UtimesNanoAt(unix.AT_FDCWD, path, []unix.Timespec{ts, ts}, 0))
 	}
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	must(t, p.Replace("l", true))
 	if _, err := p.Apply(context.Background(), Options{}); !errors.Is(err, errKept) {
 		t.Error(err)
@@ -378,18 +373,18 @@ func TestFarDates(t *testing.T) {
 
 // TestLookLeavesDates: a plan and its weight leave even the dates of reading as they are.
 func TestLookLeavesDates(t *testing.T) {
-	root, outside := plantMakings(t)
+	root, outside := plantCopies(t)
 	read := func() (dates []int64) {
-		for _, path := range []string{root, root + "/day", root + "/" + makingCard, root + "/d?", root + "/d?/takes", root + "/d?/target.mov", outside, outside + "/deep"} {
+		for _, path := range []string{root, root + "/day", root + "/" + copyCard, root + "/d?", root + "/d?/takes", root + "/d?/target.mov", outside, outside + "/deep"} {
 			info, err := os.Stat(path)
 			must(t, err)
-			dates = append(dates, accessTime(info).UnixNano())
+			dates = append(dates, disk.AccessTime(info).UnixNano())
 		}
 		return dates
 	}
 	before := read()
-	p := wantMakings(t, root, outside)
-	_, err := p.Weigh(context.Background())
+	p := wantCopies(t, root, outside)
+	_, err := p.Estimate(context.Background())
 	must(t, err)
 	same(t, "dates of reading", read(), before)
 }

@@ -20,7 +20,7 @@ const rounds = 6 // of shortening; a number or a hash can add some bytes again, 
 // fitPaths shortens the longest parts of paths that are too long, the tree seen as a whole: one
 // shorter folder helps all that is in it.
 func (p *Plan) fitPaths(ctx context.Context) error {
-	room, rule := p.Limits.room()
+	room, rule := p.limits.pathRoom()
 	var over []long
 	for round := range rounds {
 		if err := ctx.Err(); err != nil {
@@ -48,22 +48,43 @@ func (p *Plan) fitPaths(ctx context.Context) error {
 		}
 	}
 	for _, l := range over {
-		p.Left = append(p.Left, p.leftLong(l, room, rule))
+		if p.found.has(join(l.folder.path, l.entry.name), treatShorten) {
+			p.Left = append(p.Left, p.leftLong(l, room, rule))
+		} else {
+			p.pin(l)
+		}
 	}
 	return nil
+}
+
+// pin takes back the longer names on the way of a path that was short enough before.
+func (p *Plan) pin(l long) {
+	hold := func(f *folder, e *entry) {
+		if e == nil || len(e.to) <= len(e.name) || f.frozen(e) != "" {
+			return
+		}
+		for _, m := range e.family.members {
+			m.pinned = true
+		}
+		p.resolve(f)
+	}
+	hold(l.folder, l.entry)
+	for f := l.folder; f.parent != nil; f = f.parent {
+		hold(f.parent, f.parent.find(f.name))
+	}
 }
 
 func (p *Plan) leftLong(l long, room int, rule string) Left {
 	left := Left{
 		Path: join(l.folder.path, l.entry.name), Rules: []string{rule}, Offers: []Offer{OfferSkip},
-		Why: fmt.Sprintf("its path is %d bytes, %d fit, and its parts cannot be made that short: move it up by hand",
-			pathLen(l), room),
+		Why: fmt.Sprintf("its path is %d bytes, %d fit, and its parts can't be made short enough", pathLen(l), room),
+		Fix: "Move it to a folder further up.",
 	}
 	if l.entry.kind == walk.File {
 		left.Size = l.entry.size
 	}
 	if c := l.folder.card; c != nil {
-		left.of(c)
+		left.belongTo(c)
 	}
 	return left
 }
@@ -89,7 +110,8 @@ func (p *Plan) collect(f *folder, room int, over *[]long) error {
 			return err
 		}
 		for _, e := range f.entries {
-			if e.kind != walk.Folder && base+len(e.to) > room {
+			path := join(f.path, e.name)
+			if hasPath(e.kind) && base+len(e.to) > room && (base+len(e.to) > len(path) || p.found.has(path, treatShorten)) {
 				*over = append(*over, long{f, e})
 			}
 		}

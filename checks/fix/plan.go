@@ -1,6 +1,7 @@
-// Package fix plans renames that cure flagged names, applies a plan so that it can always be
-// taken back, and writes the lists of what to copy and what to skip. A plan only reads; nothing on
-// the source changes before Apply.
+// Package fix plans renames that cure the names that a report flags, applies a plan so that it can
+// always be taken back, and writes the lists of what to copy and what to skip. What is wrong with a
+// source, the report says; a plan judges nothing but the names that it proposes. It only reads;
+// nothing on the source changes before Apply.
 package fix
 
 import (
@@ -9,76 +10,17 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 
+	"loadline/checks"
 	"loadline/checks/names"
 	"loadline/checks/walk"
 )
 
-// Limits are what the new names must keep. The zero value has the usual ones.
-type Limits struct {
-	Name   int    // longest name the share takes, bytes; 0 means 255
-	Key    int    // longest key of the object store, bytes; 0 means 1,024
-	Path   int    // longest path on the share, bytes; 0 means 4,095
-	Share  string // folder of the share; it counts in Path. Empty while it is not known
-	Prefix string // folder on the share that will hold the copy, and so the head of every key
-
-	Refused string // characters that the share was measured to refuse, beyond those of the rules
-	// FoldsCase and FoldsForms say what the share was measured to do: then twins, or names that are
-	// not in Normalization Form C, do not arrive and stand on the skip list until they are renamed.
-	FoldsCase, FoldsForms bool
-
+// Wishes are what a person may want of a plan beyond what the report demands.
+type Wishes struct {
 	Portable bool // cure names outside the POSIX portable filename character set too
-
-	respells bool // the source's disk spells names in a form of its own: see whyRespelled
-}
-
-// Defaults and bounds of Limits.
-const (
-	DefaultKey = 1024 // usual limit of object stores (common practice, no source)
-	leastLimit = 48   // below this there is no room for start, hash, number and ending
-)
-
-func (l *Limits) fill() {
-	l.Name = cmp.Or(l.Name, names.NameMax)
-	l.Key = cmp.Or(l.Key, DefaultKey)
-	l.Path = cmp.Or(l.Path, names.PathMax)
-	l.Prefix = strings.Trim(l.Prefix, "/")
-	l.Share = strings.TrimRight(l.Share, "/")
-}
-
-func (l *Limits) check() error {
-	for _, n := range []struct {
-		what string
-		is   int
-	}{{"name", l.Name}, {"key", l.Key - l.head()}, {"path", l.Path - len(l.Share) - 1 - l.head()}} {
-		if n.is < leastLimit {
-			return fmt.Errorf("the %s limit leaves %d bytes, too few for a useful name: give at least %d", n.what, n.is, leastLimit)
-		}
-	}
-	return nil
-}
-
-// head is what stands before a relative path in a key.
-func (l *Limits) head() int {
-	if l.Prefix == "" {
-		return 0
-	}
-	return len(l.Prefix) + 1
-}
-
-// room is how long a relative path may be, and the rule that it would break.
-func (l *Limits) room() (bytes int, rule string) {
-	key, path := l.Key-l.head(), l.Path-l.head()
-	if l.Share != "" {
-		path -= len(l.Share) + 1
-	}
-	if path < key {
-		return path, rulePathLong
-	}
-	return key, ruleKeyLong
 }
 
 // A Step is one name that is to change.
@@ -88,8 +30,8 @@ type Step struct {
 	From, To string
 	Kind     walk.Kind
 	Size     int64    // bytes of a file
-	Rules    []string // the rules that the old name breaks; empty if it only follows its family
-	Why      string   // for people: what is wrong, or with which file it keeps together
+	Rules    []string // what the report flags the old name for; empty if it only follows its family
+	Why      string   // for people: what the report says, or that it stays with its family
 	// Family is the From of the first step of the files that are renamed together; empty if
 	// this one is alone.
 	Family string
@@ -124,27 +66,33 @@ const (
 type Left struct {
 	Path   string // relative to the source
 	Rules  []string
-	Why    string
+	Why    string // for people: what the report says, and why it keeps its name
+	Fix    string // what the person can do about it; empty where the offers are all
 	Offers []Offer
-	Card   *Card  // the card structure that it belongs to, if that is the reason
+	Card   *Card  // the card or bundle that it belongs to, if that is the reason
 	Target string // of a link: what it points to, raw
 	Size   int64  // bytes of a file
 }
 
 // A Plan is what would be renamed and what is left. It is not safe for concurrent use.
 type Plan struct {
-	Source string // absolute
-	Limits Limits
+	Source string  // absolute, links resolved
 	Steps  []Step  // by From; Edit may add steps of the same family at the end
 	Left   []Left  // by Path
 	Cards  []*Card // found on the source, whether or not anything in them is flagged
+	// Unsure says why it is not known which names the share refuses; empty where it was tried, or
+	// where there is none.
+	Unsure string
 
+	report  *checks.Report
+	limits  limits
+	found   *findings
 	folders map[string]*folder
 	top     *folder
 	byFrom  map[string]int // steps by From, as far as Find has come
 	skipped map[string]bool
-	makings map[string]*Making // by the path of the link or the card
-	root    *os.Root           // only while the plan is made
+	copies  map[string]*Copy // by the path of the link or the card
+	root    *os.Root         // only while the plan is made
 }
 
 // A folder of the source.
@@ -157,10 +105,10 @@ type folder struct {
 	device  uint64
 	longest int // bytes of the longest final name of what is not a folder in it; 0 if none
 	tail    int // bytes of the longest final path below it, relative to it; 0 if none
-	marks   marks
-	card    *Card            // it lies in this card structure: nothing in it is renamed
+	marks   names.Marks
+	card    *Card            // it lies in this card or bundle: nothing in it is renamed
 	fixed   map[string]*Card // folders in it whose names a card structure fixes
-	clutter bool             // it lies in system clutter: nothing in it is renamed
+	clutter bool             // it is system clutter, or lies in some: nothing in it is renamed
 
 	// entries are sorted by name. They are kept only where something in the folder changes.
 	entries []*entry
@@ -173,10 +121,11 @@ type entry struct {
 	size     int64
 	id       identity
 	mount    bool // another file system is mounted on it
-	rules    []string
+	pinned   bool // a new name would make a path too long
+	flags    []flag
 	long     []string // rules on paths that made it shorter
 	most     int      // longest name that its path leaves room for; 0 any
-	unit     *unit
+	family   *family
 	step     bool
 }
 
@@ -186,9 +135,11 @@ func (f *folder) frozen(e *entry) (why string) {
 	case f.card != nil:
 		return f.card.why()
 	case f.clutter:
-		return "it lies in system clutter, which need not be copied"
+		return "it is in system clutter, which need not be copied"
 	case e.mount:
 		return "another disk is mounted on it: unmount that first"
+	case e.pinned:
+		return "a better name would make a path too long: move it to a folder further up first"
 	}
 	if c := f.fixed[e.name]; c != nil {
 		return c.why()
@@ -239,38 +190,40 @@ func parent(path string) (dir, name string) {
 	return "", path
 }
 
-// NewPlan walks over the source and proposes a name for everything that a rename can cure. It
-// changes nothing. The same tree and limits give the same plan. Progress may be nil. Memory grows
-// with folders and with the names in folders where something changes, not with files.
-func NewPlan(ctx context.Context, source string, l Limits, progress *walk.Progress) (*Plan, error) {
-	l.fill()
-	if err := l.check(); err != nil {
+// NewPlan proposes a name for everything that the report flags and a rename can cure. The report is
+// one of before copying, from a run of at least Checks. Its findings and states decide; the source is
+// walked over once, for the names beside those that are flagged. Nothing changes. The same report and
+// tree give the same plan. Progress may be nil. Memory grows with folders, with findings and with
+// the names in folders where something changes, not with files.
+func NewPlan(ctx context.Context, rep *checks.Report, w Wishes, progress *walk.Progress) (*Plan, error) {
+	p := &Plan{
+		Source: rep.Job.Source, Unsure: unsure(rep), report: rep, limits: newLimits(rep, w), folders: map[string]*folder{},
+		skipped: map[string]bool{}, copies: map[string]*Copy{},
+	}
+	if err := usable(rep); err != nil {
 		return nil, err
 	}
-	source, err := filepath.Abs(source)
-	if err != nil {
-		return nil, fmt.Errorf("cannot plan: %w", err)
+	if err := p.limits.check(); err != nil {
+		return nil, err
 	}
-	root, err := os.OpenRoot(source)
+	root, err := os.OpenRoot(p.Source)
 	if err != nil {
-		return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(source), cause(err))
+		return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(p.Source), cause(err))
 	}
 	defer root.Close()
-	p := &Plan{
-		Source: source, Limits: l, folders: map[string]*folder{}, root: root,
-		skipped: map[string]bool{}, makings: map[string]*Making{},
-	}
+	p.root = root
 	defer func() { p.root = nil }()
-	p.Limits.respells = respells(root)
-	if err := p.look(ctx, progress); err != nil {
+	p.limits.respells = respells(root)
+	p.found = newFindings(rep, &p.limits)
+	if err := p.readSource(ctx, progress); err != nil {
 		return nil, err
 	}
-	p.tie()
+	p.linkFolders()
 	p.findCards()
 	if err := p.findArchives(ctx); err != nil {
 		return nil, err
 	}
-	if err := p.judgeLinks(ctx); err != nil {
+	if err := p.leave(ctx); err != nil {
 		return nil, err
 	}
 	for _, f := range p.sorted() {
@@ -285,6 +238,25 @@ func NewPlan(ctx context.Context, source string, l Limits, progress *walk.Progre
 	return p, nil
 }
 
+// unsure says why it is not known which names the share of a report refuses.
+func unsure(rep *checks.Report) string {
+	if rep.Job.Share == "" {
+		return ""
+	}
+	first := ""
+	for i := range rep.Checks {
+		r := &rep.Checks[i]
+		if r.Check == nil || !r.Check.NeedsShare || r.Reason == "" {
+			continue
+		}
+		first = cmp.Or(first, r.Reason)
+		if acts(r.Check) {
+			return "It is not known which names the share refuses. " + first
+		}
+	}
+	return ""
+}
+
 // cause takes the path out of an error whose sentence names it already.
 func cause(err error) error {
 	var pe *os.PathError
@@ -294,8 +266,8 @@ func cause(err error) error {
 	return err
 }
 
-// tie links folders to those above them.
-func (p *Plan) tie() {
+// linkFolders links folders to those above them.
+func (p *Plan) linkFolders() {
 	for path, f := range p.folders {
 		if path == "" {
 			p.top = f
@@ -346,7 +318,7 @@ func (p *Plan) conclude() {
 	for _, f := range p.sorted() {
 		changes := false
 		for _, e := range f.entries {
-			if why := f.frozen(e); why != "" && len(e.rules) > 0 && !f.clutter {
+			if why := f.frozen(e); why != "" && len(e.rules()) > 0 && !f.clutter {
 				p.Left = append(p.Left, p.leftFrozen(f, e, why))
 			}
 			if e.to != e.name {
@@ -367,18 +339,43 @@ func (p *Plan) conclude() {
 }
 
 func (p *Plan) leftFrozen(f *folder, e *entry, why string) Left {
-	left := Left{Path: join(f.path, e.name), Rules: e.rules, Why: why, Offers: []Offer{OfferSkip}}
+	left := Left{Path: join(f.path, e.name), Rules: e.rules(), Why: joined(why, e.says()), Offers: []Offer{OfferSkip}}
 	if e.kind == walk.File {
 		left.Size = e.size
 	}
 	if card := cmp.Or(f.card, f.fixed[e.name]); card != nil {
-		left.of(card)
+		left.belongTo(card)
 	}
 	return left
 }
 
-// of says that something left belongs to a card, and what follows from that.
-func (l *Left) of(c *Card) {
+// rules returns what a name is flagged for, or made shorter for.
+func (e *entry) rules() []string {
+	var out []string
+	for _, f := range e.flags {
+		out = append(out, f.Rule.ID)
+	}
+	return append(out, e.long...)
+}
+
+// says tells for people what the report says of a name.
+func (e *entry) says() string {
+	var all []string
+	for _, f := range e.flags {
+		all = append(all, f.Detail)
+	}
+	return strings.Join(all, "; ")
+}
+
+func joined(a, b string) string {
+	if a == "" || b == "" {
+		return a + b
+	}
+	return a + "; " + b
+}
+
+// belongTo says that something left belongs to a card, and what follows from that.
+func (l *Left) belongTo(c *Card) {
 	l.Card = c
 	switch {
 	case c.Archived:
@@ -401,21 +398,27 @@ func (p *Plan) Skip(path string, on bool) {
 func (p *Plan) addStep(f *folder, e *entry) {
 	e.step = true
 	p.Steps = append(p.Steps, Step{
-		From: join(f.path, e.name), Kind: e.kind, Size: e.size, Rules: e.rules,
-		Why: p.why(e), Choices: p.Limits.choices(e.name), folder: f, entry: e,
+		From: join(f.path, e.name), Kind: e.kind, Size: e.size, Rules: e.rules(),
+		Why: p.why(f, e), Choices: p.limits.choices(e.name), folder: f, entry: e,
 	})
 }
 
-// why says for people what a step cures.
-func (p *Plan) why(e *entry) string {
-	if len(e.rules) == 0 {
-		return "keeps together with files of the same name"
+// why says for people what a step is good for.
+func (p *Plan) why(f *folder, e *entry) string {
+	why := e.says()
+	if len(e.long) > 0 {
+		path := "paths in it are too long"
+		for _, g := range p.found.flagsOf(join(f.path, e.name)) {
+			if g.treat == treatShorten {
+				path = g.Detail
+			}
+		}
+		why = joined(why, path)
 	}
-	says := make([]string, len(e.rules))
-	for i, r := range e.rules {
-		says[i] = p.Limits.fault(r, e.name)
+	if why == "" {
+		return "stays with the files of the same name"
 	}
-	return strings.Join(says, "; ")
+	return why
 }
 
 // retarget computes where every step leads.
@@ -434,16 +437,16 @@ func (p *Plan) retarget() {
 
 // nameFamilies marks the steps that belong together.
 func (p *Plan) nameFamilies() {
-	first := map[*unit]int{}
+	first := map[*family]int{}
 	for i := range p.Steps {
 		s := &p.Steps[i]
-		if len(s.entry.unit.members) < 2 {
+		if len(s.entry.family.members) < 2 {
 			continue
 		}
-		if j, ok := first[s.entry.unit]; ok {
+		if j, ok := first[s.entry.family]; ok {
 			p.Steps[j].Family, s.Family = p.Steps[j].From, p.Steps[j].From
 		} else {
-			first[s.entry.unit] = i
+			first[s.entry.family] = i
 		}
 	}
 }

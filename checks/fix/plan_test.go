@@ -17,72 +17,72 @@ func TestPlan(t *testing.T) {
 	cases := []struct {
 		name   string
 		tree   []string
-		limits Limits
+		limits limits
 		want   []string
 	}{
-		{"clean", []string{"a/b.mov", "a/c.mov"}, Limits{}, nil},
-		{"folder and file", []string{"a:/b?.mov"}, Limits{}, []string{
+		{"clean", []string{"a/b.mov", "a/c.mov"}, limits{}, nil},
+		{"folder and file", []string{"a:/b?.mov"}, limits{}, []string{
 			`"a:" -> "a-" reserved-character`,
 			`"a:/b?.mov" -> "a-/b_.mov" reserved-character`,
 		}},
-		{"taken", []string{"a-b.mov", "a:b.mov"}, Limits{}, []string{
+		{"taken", []string{"a-b.mov", "a:b.mov"}, limits{}, []string{
 			`"a:b.mov" -> "a-b-2.mov" reserved-character`,
 		}},
-		{"taken after folding", []string{"A-B.MOV", "a:b.mov"}, Limits{}, []string{
+		{"taken after folding", []string{"A-B.MOV", "a:b.mov"}, limits{}, []string{
 			`"a:b.mov" -> "a-b-2.mov" reserved-character`,
 		}},
-		{"case twins", []string{"Clip.mov", "clip.mov"}, Limits{}, []string{
+		{"case twins", []string{"Clip.mov", "clip.mov"}, limits{}, []string{
 			`"clip.mov" -> "clip-2.mov" case-twins`,
 		}},
-		{"full folding", []string{"STRASSE.mov", "straße.mov"}, Limits{}, []string{ // CaseFolding.txt: ß folds to ss
+		{"full folding", []string{"STRASSE.mov", "straße.mov"}, limits{}, []string{ // CaseFolding.txt: ß folds to ss
 			`"straße.mov" -> "straße-2.mov" case-twins`,
 		}},
-		{"normal forms", []string{"e\u0301.mov", "\u00e9.mov"}, Limits{}, []string{ // UAX #15
+		{"normal forms", []string{"e\u0301.mov", "\u00e9.mov"}, limits{}, []string{ // UAX #15
 			"\"e\u0301.mov\" -> \"\u00e9-2.mov\" not-nfc same-normal-form",
 		}},
-		{"family", []string{"A:1.mov", "A:1.xml", "A:1.wav", "A:1.jpg", "B.mov"}, Limits{}, []string{
+		{"family", []string{"A:1.mov", "A:1.xml", "A:1.wav", "A:1.jpg", "B.mov"}, limits{}, []string{
 			`"A:1.jpg" -> "A-1.jpg" reserved-character`,
 			`"A:1.mov" -> "A-1.mov" reserved-character`,
 			`"A:1.wav" -> "A-1.wav" reserved-character`,
 			`"A:1.xml" -> "A-1.xml" reserved-character`,
 		}},
-		{"family follows", []string{"Clip.mov", "Clip.xml", "Clip.srt", "Clip.jpg", "Clip.aac", "clip.mov", "clip.mov.xmp", "._clip.mov", "clip.wav"}, Limits{}, []string{
+		{"family follows", []string{"Clip.mov", "Clip.xml", "Clip.srt", "Clip.jpg", "Clip.aac", "clip.mov", "clip.mov.xmp", "._clip.mov", "clip.wav"}, limits{}, []string{
 			`"._clip.mov" -> "._clip-2.mov" `,
 			`"clip.mov" -> "clip-2.mov" case-twins`,
 			`"clip.mov.xmp" -> "clip-2.mov.xmp" `,
 			`"clip.wav" -> "clip-2.wav" `,
 		}},
-		{"endings alike when cured", []string{"a.mov", "a.mov.", "a.mov "}, Limits{}, []string{
+		{"endings alike when cured", []string{"a.mov", "a.mov.", "a.mov "}, limits{}, []string{
 			`"a.mov " -> "a-2.mov" trailing-dot-or-space`,
 			`"a.mov." -> "a-3.mov" trailing-dot-or-space`,
 		}},
-		{"fewest renames", []string{"Clip.mov", "clip.mov", "clip.xml"}, Limits{}, []string{
+		{"fewest renames", []string{"Clip.mov", "clip.mov", "clip.xml"}, limits{}, []string{
 			`"Clip.mov" -> "Clip-2.mov" case-twins`,
 		}},
-		{"no tie to strangers", []string{"a-b.xml", "a:b.mov"}, Limits{}, []string{
+		{"no tie to strangers", []string{"a-b.xml", "a:b.mov"}, limits{}, []string{
 			`"a:b.mov" -> "a-b-2.mov" reserved-character`,
 		}},
-		{"only the ending", []string{"a.m?v", "a.xml"}, Limits{}, []string{
+		{"only the ending", []string{"a.m?v", "a.xml"}, limits{}, []string{
 			`"a.m?v" -> "a.m_v" reserved-character`,
 		}},
-		{"family of long names", []string{long + ".mov", long + ".jpeg"}, Limits{Name: 254}, []string{
+		{"family of long names", []string{long + ".mov", long + ".jpeg"}, limits{name: 254}, []string{
 			fmt.Sprintf(`"%s.jpeg" -> "%s-%s.jpeg" name-too-long`, long, long[:240], hashOf(long)),
 			fmt.Sprintf(`"%s.mov" -> "%s-%s.mov" `, long, long[:240], hashOf(long)),
 		}},
-		{"key", []string{strings.Repeat("d", 60) + "/" + strings.Repeat("e", 30) + "/" + "short.mov"}, Limits{Key: 90, Prefix: "p"}, []string{
+		{"key", []string{strings.Repeat("d", 60) + "/" + strings.Repeat("e", 30) + "/" + "short.mov"}, limits{key: 90, prefix: "p"}, []string{
 			fmt.Sprintf(`"%s" -> "%s-%s" key-too-long`, strings.Repeat("d", 60), strings.Repeat("d", 38), hashOf(strings.Repeat("d", 60))),
 		}},
-		{"clutter below is left", []string{"$RECYCLE.BIN/a:b", "lost+found/x?"}, Limits{}, nil},
-		{"DCF card", []string{"DCIM/100ABCDE/a:b.jpg", "dcim/x.mov"}, Limits{}, []string{
+		{"clutter below is left", []string{"$RECYCLE.BIN/a:b", "lost+found/x?"}, limits{}, nil},
+		{"DCF card", []string{"DCIM/100ABCDE/a:b.jpg", "dcim/x.mov"}, limits{}, []string{
 			`"dcim" -> "dcim-2" case-twins`,
 		}},
-		{"card below a bad folder", []string{"Day?1/DCIM/100ABCDE/a.jpg"}, Limits{}, []string{
+		{"card below a bad folder", []string{"Day?1/DCIM/100ABCDE/a.jpg"}, limits{}, []string{
 			`"Day?1" -> "Day_1" reserved-character`,
 		}},
-		{"BDMV", []string{"PRIVATE/AVCHD/BDMV/STREAM/0:0.mts", "PRIVATE/AVCHD/BDMV/CLIPINF/0.cpi", "private/x"}, Limits{}, []string{
+		{"BDMV", []string{"PRIVATE/AVCHD/BDMV/STREAM/0:0.mts", "PRIVATE/AVCHD/BDMV/CLIPINF/0.cpi", "private/x"}, limits{}, []string{
 			`"private" -> "private-2" case-twins`,
 		}},
-		{"bag", []string{"bag:/bagit.txt", "bag:/data/x?"}, Limits{}, []string{
+		{"bag", []string{"bag:/bagit.txt", "bag:/data/x?"}, limits{}, []string{
 			`"bag:" -> "bag-" reserved-character`,
 		}},
 	}
@@ -112,7 +112,7 @@ func TestLeft(t *testing.T) {
 	if err := os.WriteFile(root+"/._ok.mov", []byte("\x00\x05\x16\x07rest"), 0o644); err != nil { // RFC 1740 magic (from memory)
 		t.Fatal(err)
 	}
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	var got []string
 	for _, l := range p.Left {
 		got = append(got, fmt.Sprint(l.Path, " ", l.Rules, " ", l.Offers))
@@ -147,7 +147,7 @@ func TestTooLongToCure(t *testing.T) {
 	root := t.TempDir()
 	path := strings.Repeat("abcdefgh/", 12) + "clip.mov" // parts too short to be made shorter
 	plant(t, root, path)
-	p := mustPlan(t, root, Limits{Key: 100})
+	p := mustPlan(t, root, limits{key: 100})
 	if len(p.Steps) != 0 || len(p.Left) != 1 || p.Left[0].Path != path || p.Left[0].Rules[0] != "key-too-long" {
 		t.Fatalf("steps %q, left %+v", steps(p), p.Left)
 	}
@@ -156,7 +156,7 @@ func TestTooLongToCure(t *testing.T) {
 func TestEdit(t *testing.T) {
 	root := t.TempDir()
 	plant(t, root, "f?/A:1.mov", "f?/A:1.xml", "f?/other.mov", "f?/OTHER2.mov", "f?/B:.mov")
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	at := func(from string) int {
 		i, ok := p.Find(from)
 		if !ok {
@@ -214,7 +214,7 @@ func TestEdit(t *testing.T) {
 func TestEditAddsFamily(t *testing.T) {
 	root := t.TempDir()
 	plant(t, root, "a.m?v", "a.xml")
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	if err := p.Edit(0, "b.mov"); err != nil {
 		t.Fatal(err)
 	}
@@ -263,7 +263,7 @@ func forced(t testing.TB, root string, moves [][2]string) *Plan {
 }
 
 func force(t testing.TB, root string, moves [][2]string) *Plan {
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	opened, err := os.OpenRoot(root)
 	if err != nil {
 		t.Fatal(err)
@@ -280,8 +280,8 @@ func force(t testing.TB, root string, moves [][2]string) *Plan {
 		if e == nil {
 			t.Fatalf("%q is not in %q", name, dir)
 		}
-		if e.unit == nil {
-			units(f.entries)
+		if e.family == nil {
+			families(f.entries)
 		}
 		e.to = m[1]
 		f.finalLengths()
@@ -350,10 +350,10 @@ func drawTree(t *rapid.T, root string) {
 func TestStemOfStrangers(t *testing.T) {
 	root := t.TempDir()
 	plant(t, root, "day 1.mov", "day 1.clip.\u202e")
-	p := mustPlan(t, root, Limits{})
+	p := mustPlan(t, root, limits{})
 	same(t, "steps", steps(p), []string{`"day 1.clip.\u202e" -> "day 1.clip" bidi-control`})
 	mustApply(t, p)
-	if err := cured(root, Limits{}); err != nil {
+	if err := cured(root, limits{}); err != nil {
 		t.Error(err)
 	}
 }
@@ -370,7 +370,7 @@ func TestAnyTree(t *testing.T) {
 		drawTree(rt, root)
 		age(t, root)
 		before := snapshot(t, root)
-		l := Limits{Key: rapid.SampledFrom([]int{0, 100, 200, 400}).Draw(rt, "key")}
+		l := limits{key: rapid.SampledFrom([]int{0, 100, 200, 400}).Draw(rt, "key")}
 		p := mustPlan(t, root, l)
 		if again := steps(mustPlan(t, root, l)); !slices.Equal(again, steps(p)) {
 			rt.Fatalf("two runs differ:\n%q\n%q", again, steps(p))

@@ -12,27 +12,6 @@ import (
 	"loadline/checks/names"
 )
 
-// The rules that a rename can cure, by their IDs in findings.
-const (
-	ruleNameLong      = "name-too-long"
-	ruleInvalid       = "invalid-utf8"
-	ruleLineBreak     = "line-break"
-	ruleControl       = "control-character"
-	ruleBidi          = "bidi-control"
-	ruleReserved      = "reserved-character"
-	ruleTrailing      = "trailing-dot-or-space"
-	ruleLeadingSpace  = "leading-space"
-	ruleDevice        = "device-name"
-	ruleLeadingHyphen = "leading-hyphen"
-	ruleNotPortable   = "not-portable"
-	ruleRefused       = "refuses-character"
-	ruleSameForm      = "same-normal-form"
-	ruleNotNFC        = "not-nfc"
-	ruleCaseTwins     = "case-twins"
-	rulePathLong      = "path-too-long"
-	ruleKeyLong       = "key-too-long"
-)
-
 // Lengths of what shortening makes, in bytes.
 const (
 	hashDigits = 8                  // of SHA-256 in hex: two of a million long names share one with p ≈ 1e-4 a folder of 1,000
@@ -40,41 +19,6 @@ const (
 	leastName  = 1 + hashDigits + 2 // shortest name that shortening can make
 	suffixMost = 16                 // longest ending that counts as an extension
 )
-
-// broken returns the rules that one name breaks by itself, in the order of the rulebook; nil if
-// none. Twins and paths are judged elsewhere: they need the folder and the tree.
-func (l *Limits) broken(name string) (rules []string) {
-	t := names.Look(name)
-	add := func(is bool, rule string) {
-		if is {
-			rules = append(rules, rule)
-		}
-	}
-	add(len(name) > l.Name, ruleNameLong)
-	if t.Any(curable) {
-		add(t.Any(names.Invalid), ruleInvalid)
-		add(t.Any(names.LineBreak), ruleLineBreak)
-		add(t.Any(names.HardControl|names.SoftControl), ruleControl)
-		add(t.Any(names.Bidi), ruleBidi)
-		add(t.Any(names.Reserved), ruleReserved)
-		add(t.Any(names.TrailingDot|names.TrailingSpace), ruleTrailing)
-		add(t.Any(names.LeadingSpace), ruleLeadingSpace)
-		add(t.Any(names.Device), ruleDevice)
-		add(t.Any(names.LeadingHyphen), ruleLeadingHyphen)
-		add(t.Any(names.NotNFC) && !l.respells, ruleNotNFC)
-	}
-	add(l.Portable && t.Any(names.NotPortable), ruleNotPortable)
-	add(l.refuses(name), ruleRefused)
-	return rules
-}
-
-const curable = names.Invalid | names.LineBreak | names.HardControl | names.SoftControl | names.Bidi |
-	names.Reserved | names.TrailingDot | names.TrailingSpace | names.LeadingSpace | names.Device |
-	names.LeadingHyphen | names.NotNFC
-
-func (l *Limits) refuses(name string) bool {
-	return l.Refused != "" && strings.ContainsAny(name, l.Refused)
-}
 
 // split parts a name into what names the thing and the ending that says what it is: ".mov",
 // ".tar.gz" gives ".gz", a leading dot begins no ending. Dots and spaces that stand last belong to
@@ -89,7 +33,7 @@ func split(name string) (stem, suffix string) {
 }
 
 // cureText makes a text valid UTF-8 in NFC without any character that a rule speaks of.
-func (l *Limits) cureText(s string, enc Encoding) string {
+func (l *limits) cureText(s string, enc Encoding) string {
 	if !utf8.ValidString(s) {
 		s = enc.decode(s)
 	}
@@ -100,7 +44,7 @@ func (l *Limits) cureText(s string, enc Encoding) string {
 	return names.NFC(b.String())
 }
 
-func (l *Limits) cureRune(r rune) string {
+func (l *limits) cureRune(r rune) string {
 	out := string(r)
 	switch t := names.Look("x" + out + "x"); {
 	case t.Any(names.Bidi):
@@ -112,7 +56,7 @@ func (l *Limits) cureRune(r rune) string {
 	case t.Any(names.Reserved | names.LineBreak | names.HardControl | names.SoftControl):
 		out = "_"
 	}
-	if l.Portable && strings.Trim(out, portable) != "" {
+	if l.portable && strings.Trim(out, portable) != "" {
 		out = plainLetter(out)
 	}
 	if l.refuses(out) {
@@ -155,7 +99,7 @@ func plainLetter(s string) string {
 }
 
 // cureStem cures the stem of a family; the ending follows it.
-func (l *Limits) cureStem(stem string, enc Encoding) string {
+func (l *limits) cureStem(stem string, enc Encoding) string {
 	s := strings.TrimLeft(l.cureText(stem, enc), " ")
 	if strings.HasPrefix(s, "-") {
 		s = "_" + s[1:]
@@ -174,13 +118,13 @@ func (l *Limits) cureStem(stem string, enc Encoding) string {
 }
 
 // cureSuffix cures the ending of a name.
-func (l *Limits) cureSuffix(suffix string, enc Encoding) string {
+func (l *limits) cureSuffix(suffix string, enc Encoding) string {
 	return strings.TrimRight(l.cureText(suffix, enc), ". ")
 }
 
 // build joins a cured stem, the number that keeps it apart and the ending, within most bytes. Where
 // that is too little room it keeps the start of the stem, a hash of the old one and the ending.
-func (l *Limits) build(stem, number, suffix, hash string, most int) string {
+func (l *limits) build(stem, number, suffix, hash string, most int) string {
 	if len(stem)+len(number)+len(suffix) <= most {
 		return l.tidy(stem + number + suffix)
 	}
@@ -200,10 +144,9 @@ func (l *Limits) build(stem, number, suffix, hash string, most int) string {
 
 // tidy makes sure of the result, whatever was put together: a name that still breaks a rule by its
 // characters becomes plain.
-func (l *Limits) tidy(name string) string {
+func (l *limits) tidy(name string) string {
 	name = strings.TrimRight(name, ". ")
-	if name != "" && !names.Look(name).Any(curable) && !l.refuses(name) &&
-		!(l.Portable && names.Look(name).Any(names.NotPortable)) {
+	if name != "" && l.tidied(name) {
 		return name
 	}
 	b := []byte(name)
@@ -216,6 +159,13 @@ func (l *Limits) tidy(name string) string {
 		return "_" + string(b[min(1, len(b)):])
 	}
 	return string(b)
+}
+
+// tidied reports whether a name is fit to be given, whatever its length.
+func (l *limits) tidied(name string) bool {
+	long := *l
+	long.name = len(name)
+	return long.fault(name) == "" && !names.Look(name).Any(names.NotNFC)
 }
 
 // cut returns at most n bytes from the start of a valid text. It never parts a letter from its
@@ -253,19 +203,18 @@ func hashOf(raw string) string {
 	return hex.EncodeToString(sum[:])[:hashDigits]
 }
 
-// Propose returns the name that a plan would give to a single file or folder: the smallest change
-// after which no rule on names is broken. What it returns is never longer than the limit, is valid
-// UTF-8 in NFC, and is the same for the same name in every run. A name that breaks no rule comes
-// back unchanged. Whether the name is free in its folder is not its business.
-func (l Limits) Propose(name string) string {
-	l.fill()
-	if l.broken(name) == nil {
+// single returns the name that a plan would give to a single file or folder that must have another: the
+// smallest change after which the limits hold. What it returns is valid UTF-8 in NFC, and is the same
+// for the same name in every run. A name within the limits comes back unchanged. Whether the name is
+// free in its folder is not its business.
+func (l *limits) single(name string) string {
+	if l.fault(name) == "" {
 		return name
 	}
 	return l.propose(name, likeliest(name))
 }
 
-func (l *Limits) propose(name string, enc Encoding) string {
+func (l *limits) propose(name string, enc Encoding) string {
 	stem, suffix := split(name)
-	return l.build(l.cureStem(stem, enc), "", l.cureSuffix(suffix, enc), hashOf(stem), l.Name)
+	return l.build(l.cureStem(stem, enc), "", l.cureSuffix(suffix, enc), hashOf(stem), l.name)
 }

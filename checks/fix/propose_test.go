@@ -1,13 +1,32 @@
 package fix
 
 import (
+	"io/fs"
 	"os/exec"
 	"strings"
 	"testing"
 	"unicode/utf8"
 
 	"golang.org/x/text/unicode/norm"
+
+	"loadline/checks"
+	"loadline/checks/share"
 )
+
+// proposal is the name that a plan would give to a single file.
+func proposal(l limits, name string) string {
+	l.fill()
+	return l.single(name)
+}
+
+// refusing is a share that refuses characters.
+func refusing(characters string) *checks.Refusals {
+	var r share.Result
+	for _, c := range characters {
+		r.Refused = append(r.Refused, share.Refusal{Rune: c, Err: fs.ErrInvalid})
+	}
+	return checks.NewRefusals(&r)
+}
 
 // TestPropose holds the new names for single names. Where a case follows from a standard, the
 // standard is named; the rest is our own choice of the smallest change.
@@ -45,22 +64,22 @@ func TestPropose(t *testing.T) {
 		{"x\xff\xfe.mov", "xÿþ.mov"},
 	}
 	for _, c := range cases {
-		if got := (Limits{}).Propose(c.name); got != c.want {
+		if got := proposal(limits{}, c.name); got != c.want {
 			t.Errorf("Propose(%q) = %q, want %q", c.name, got, c.want)
 		}
 	}
-	got := (Limits{}).Propose(long + ".mov")
+	got := proposal(limits{}, long+".mov")
 	if len(got) != 255 || !strings.HasPrefix(got, strings.Repeat("a", 200)) || !strings.HasSuffix(got, "-"+hashOf(long)+".mov") {
 		t.Errorf("Propose(300 letters) = %q (%d bytes)", got, len(got))
 	}
-	if a, b := (Limits{}).Propose(long+"1.mov"), (Limits{}).Propose(long+"2.mov"); a == b {
+	if a, b := proposal(limits{}, long+"1.mov"), proposal(limits{}, long+"2.mov"); a == b {
 		t.Errorf("two long names get one: %q", a)
 	}
 	// A clapper board of 4 bytes, 80 times: the cut must fall between characters.
-	if got := (Limits{}).Propose(strings.Repeat("🎬", 80) + ".mov"); !utf8.ValidString(got) || len(got) > 255 || len(got) < 250 {
+	if got := proposal(limits{}, strings.Repeat("🎬", 80)+".mov"); !utf8.ValidString(got) || len(got) > 255 || len(got) < 250 {
 		t.Errorf("Propose(80 boards) = %q (%d bytes)", got, len(got))
 	}
-	if got := (Limits{Portable: true}).Propose("Übung 1 ½ größer.mov"); got != "Ubung_1_12_grosser.mov" {
+	if got := proposal(limits{portable: true}, "Übung 1 ½ größer.mov"); got != "Ubung_1_12_grosser.mov" {
 		t.Errorf("portable: %q", got)
 	}
 }
@@ -69,7 +88,7 @@ func TestPropose(t *testing.T) {
 // portable filename character set and begins with no hyphen (POSIX XBD 3.282).
 func TestProposePathchk(t *testing.T) {
 	for _, name := range []string{"-x", "ä b.mov", "字.mov", "a\nb", "\xff", "con", "..."} {
-		got := (Limits{Portable: true}).Propose(name)
+		got := proposal(limits{portable: true}, name)
 		// -p also limits names to 14 bytes; only its verdict on characters counts here.
 		out, _ := exec.Command("pathchk", "-p", "-P", "--", got).CombinedOutput()
 		if len(out) > 0 && !strings.Contains(string(out), "limit 14 exceeded") {
@@ -105,7 +124,7 @@ func TestLikeliest(t *testing.T) {
 }
 
 func TestChoices(t *testing.T) {
-	var l Limits
+	var l limits
 	l.fill()
 	got := l.choices("M\x9fnchen.mov")
 	var shown []string
@@ -184,18 +203,18 @@ func FuzzPropose(f *testing.F) {
 		if name == "" || name == "." || name == ".." || strings.ContainsAny(name, "/\x00") || len(name) > 1000 {
 			return
 		}
-		for _, l := range []Limits{{Name: max(leastLimit, int(most))}, {Name: max(leastLimit, int(most)), Portable: true, Refused: "%é"}} {
-			got := l.Propose(name)
-			if bad := wellNamed(got, l.Name); bad != "" {
+		for _, l := range []limits{{name: max(leastLimit, int(most))}, {name: max(leastLimit, int(most)), portable: true, keeps: refusing("%é")}} {
+			got := proposal(l, name)
+			if bad := wellNamed(got, l.name); bad != "" {
 				t.Fatalf("Propose(%q) = %q: %s", name, got, bad)
 			}
-			if again := l.Propose(name); again != got {
+			if again := proposal(l, name); again != got {
 				t.Fatalf("Propose(%q) = %q, then %q", name, got, again)
 			}
-			if again := l.Propose(got); again != got {
+			if again := proposal(l, got); again != got {
 				t.Fatalf("Propose(%q) = %q, which becomes %q", name, got, again)
 			}
-			if wellNamed(name, l.Name) == "" && !l.Portable && got != name {
+			if wellNamed(name, l.name) == "" && !l.portable && got != name {
 				t.Fatalf("Propose(%q) = %q, but nothing was wrong", name, got)
 			}
 		}

@@ -15,6 +15,10 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"golang.org/x/text/cases"
 	"golang.org/x/text/unicode/norm"
+
+	"loadline/checks"
+	"loadline/checks/before"
+	"loadline/checks/share"
 )
 
 // plant makes a tree: "d/" is a folder, "a => b" a link to b, all else a file that holds its own
@@ -43,6 +47,13 @@ func plant(t testing.TB, root string, tree ...string) {
 		try(os.WriteFile(path, []byte(s), 0o644))
 	}
 	age(t, root)
+}
+
+func must(t testing.TB, errs ...error) {
+	t.Helper()
+	if err := errors.Join(errs...); err != nil {
+		t.Fatal(err)
+	}
 }
 
 // quick returns a folder of the test on a disk in memory where there is one: flushing costs nothing
@@ -131,9 +142,30 @@ func same(t testing.TB, what string, got, want any) {
 	}
 }
 
-func mustPlan(t testing.TB, root string, l Limits) *Plan {
+// examine runs the checks that a plan asks for.
+func examine(t testing.TB, job checks.Job) *checks.Report {
 	t.Helper()
-	p, err := NewPlan(context.Background(), root, l, nil)
+	rep, err := checks.Run(context.Background(), job, Checks(before.List()), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return rep
+}
+
+// mustPlan makes a plan within limits: a limit of names is that of an invented share.
+func mustPlan(t testing.TB, root string, l limits) *Plan {
+	t.Helper()
+	job := checks.Job{Source: root, KeyBytes: l.key, Prefix: l.prefix}
+	if l.name > 0 {
+		job.Share, job.NoTrial = t.TempDir(), true
+		job.StandIn = &share.Facts{Path: job.Share, Network: true, Space: share.Space{NameLimit: l.name}, Invented: "a limit of names"}
+	}
+	return planFrom(t, examine(t, job), Wishes{Portable: l.portable})
+}
+
+func planFrom(t testing.TB, rep *checks.Report, w Wishes) *Plan {
+	t.Helper()
+	p, err := NewPlan(context.Background(), rep, w, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -169,7 +201,7 @@ func steps(p *Plan) (out []string) {
 }
 
 // cured judges a whole tree anew, with other means than the package: names, twins, lengths of paths.
-func cured(root string, l Limits) error {
+func cured(root string, l limits) error {
 	l.fill()
 	var errs []error
 	fold := cases.Fold()
@@ -180,7 +212,7 @@ func cured(root string, l Limits) error {
 			return err
 		}
 		name := filepath.Base(path)
-		if bad := wellNamed(name, l.Name); bad != "" {
+		if bad := wellNamed(name, l.name); bad != "" {
 			errs = append(errs, fmt.Errorf("%q: %s", rel, bad))
 		}
 		dir, _ := parent(rel)
@@ -189,7 +221,7 @@ func cured(root string, l Limits) error {
 			errs = append(errs, fmt.Errorf("%q and %q are twins", rel, other))
 		}
 		seen[key] = rel
-		if n := len(l.Prefix) + min(1, len(l.Prefix)) + len(rel); !d.IsDir() && n > l.Key {
+		if n := len(l.prefix) + min(1, len(l.prefix)) + len(rel); !d.IsDir() && n > l.key {
 			errs = append(errs, fmt.Errorf("%q: key of %d bytes", rel, n))
 		}
 		return nil

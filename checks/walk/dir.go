@@ -3,6 +3,7 @@ package walk
 import (
 	"errors"
 	"io/fs"
+	"math"
 	"os"
 )
 
@@ -123,4 +124,13 @@ func (d *Dir) fail(i int, name string, kind Kind, err error) {
 		d.why = map[string]error{}
 	}
 	d.why[name] = err
+}
+
+// AddSizes adds sizes. A few sparse files can claim more bytes than an int64 counts; the sum then stays
+// at its most, which fits nowhere.
+func AddSizes(a, b int64) int64 {
+	if a > math.MaxInt64-b {
+		return math.MaxInt64
+	}
+	return a + b
 }

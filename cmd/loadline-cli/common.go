@@ -6,14 +6,15 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 
 	"golang.org/x/term"
 
 	"loadline/checks"
+	"loadline/checks/names"
 	"loadline/checks/share"
 )
 
@@ -31,6 +32,10 @@ func newFlags(name, arguments string, stderr io.Writer) *flag.FlagSet {
 // parse reads flags wherever they stand and returns the other arguments. Behind "--" everything is
 // an argument.
 func parse(fs *flag.FlagSet, args []string) ([]string, error) {
+	if d, ok := fs.Output().(*description); ok {
+		d.flags = fs
+		return nil, flag.ErrHelp
+	}
 	var rest []string
 	for len(args) > 0 {
 		if err := fs.Parse(args); err != nil {
@@ -60,7 +65,7 @@ func parsed(err error) int {
 // fault prints what went wrong and returns the exit status of it.
 func fault(stderr io.Writer, err error) int {
 	if errors.Is(err, context.Canceled) {
-		err = errors.New("interrupted; nothing was changed")
+		err = errors.New("stopped")
 	}
 	fmt.Fprintf(stderr, "loadline-cli: %s\n", checks.Plain(err.Error()))
 	return exitError
@@ -99,13 +104,30 @@ func (o *output) writeReport(rep *checks.Report, stdout, stderr io.Writer) int {
 	return statusOf(rep)
 }
 
-// statusOf returns the exit status that a report stands for. After copying, a check that could not
-// judge proves nothing, and a script that goes by the status must not ship on it.
+// conclude writes what a run came to and returns its exit status. Of a run that was interrupted there is
+// the document so far, which says what it left behind, if anything; stopped says so on the terminal.
+func (o *output) conclude(ctx context.Context, rep *checks.Report, err error, stopped string, stdout, stderr io.Writer) int {
+	switch {
+	case err == nil:
+		return o.writeReport(rep, stdout, stderr)
+	case ctx.Err() == nil:
+		return fault(stderr, err)
+	case rep != nil:
+		o.writeReport(rep, stdout, stderr)
+	}
+	return fault(stderr, errors.New(stopped))
+}
+
+// statusOf returns the exit status that a report stands for. Once the box may ship or a disk be erased, a check
+// that could not judge proves nothing, and a script that goes by the status must not act on it.
 func statusOf(rep *checks.Report) int {
+	if rep.Interrupted {
+		return exitError
+	}
 	if rep.Verdict == checks.Failed {
 		return exitFail
 	}
-	if rep.Stage == checks.After && slices.ContainsFunc(rep.Checks, func(r checks.Result) bool { return r.Status == checks.Unknown }) {
+	if rep.Stage != checks.Before && slices.ContainsFunc(rep.Checks, func(r checks.Result) bool { return r.Status == checks.Unknown }) {
 		return exitError
 	}
 	return exitGood
@@ -116,28 +138,13 @@ func (o *output) write(stdout io.Writer, write func(io.Writer) error) error {
 	if o.file == "" {
 		return write(stdout)
 	}
-	return guarded(o.file, reportPatience, func() error { return writeFile(o.file, write) })
-}
-
-func writeFile(file string, write func(io.Writer) error) error {
-	f, err := os.CreateTemp(filepath.Dir(file), reportPattern)
-	if err != nil {
-		return err
-	}
-	defer os.Remove(f.Name())
-	if err := errors.Join(write(f), f.Chmod(0o644), f.Sync(), f.Close()); err != nil {
-		return err
-	}
-	// A link, unlike a rename, fails where a file has come to be since check; a file system
-	// without hard links gets the rename.
-	err = os.Link(f.Name(), file)
-	if err != nil && !errors.Is(err, os.ErrExist) {
-		if _, there := os.Lstat(file); there == nil {
-			return fmt.Errorf("%s exists", file)
+	return guarded(o.file, reportPatience, func() error {
+		err := checks.WriteNew(o.file, write)
+		if errors.Is(err, fs.ErrExist) {
+			err = fmt.Errorf("%s exists; choose another file, or remove that one", names.Quote(o.file))
 		}
-		err = os.Rename(f.Name(), file)
-	}
-	return err
+		return err
+	})
 }
 
 // progressLine shows progress on one line of a terminal, and nothing anywhere else.

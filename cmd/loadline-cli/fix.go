@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"flag"
@@ -13,40 +14,41 @@ import (
 	"strings"
 	"time"
 
-	"github.com/dustin/go-humanize"
-
 	"loadline/checks"
+	"loadline/checks/before"
 	"loadline/checks/fix"
 	"loadline/checks/names"
 	"loadline/checks/walk"
 )
 
-// fixer is what the flags of fix say.
+// fixer is what the flags of fix say, and what came of it.
 type fixer struct {
-	out        output
-	limits     fix.Limits
-	options    fix.Options
-	apply      bool
-	undo       string
-	resume     string
-	copyList   string
-	skipList   string
-	nul        bool
-	skip       []string
-	links      []string
-	cards      []string
-	plan       *fix.Plan
-	weight     *fix.Weight // of copies and archives; nil without
-	outcome    *fix.Outcome
-	lists      *fix.Lists
-	stdout     io.Writer
-	stderr     io.Writer
-	afterwards string // one line for people on what was done
+	out      output
+	job      checks.Job
+	options  fix.Options
+	demo     bool
+	apply    bool
+	undo     string
+	resume   string
+	copyList string
+	skipList string
+	nul      bool
+	skip     []string
+	links    []string
+	cards    []string
+
+	plan     *fix.Plan
+	estimate *fix.Estimate // of copies and archives; nil without
+	outcome  *fix.Outcome
+	lists    *fix.Lists
+	did      string // one line for people on what was done
+
+	stdout, stderr io.Writer
 }
 
 // runFix proposes names, applies them, takes them back, and writes lists of what to copy.
 func runFix(ctx context.Context, args []string, stdout, stderr io.Writer) int {
-	f := fixer{stdout: stdout, stderr: stderr}
+	f := fixer{stdout: stdout, stderr: stderr, job: checks.Job{NamesOnly: true}}
 	fs := f.flags()
 	rest, err := parse(fs, args)
 	if err != nil {
@@ -65,47 +67,57 @@ func runFix(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		}
 		return f.goOn(ctx)
 	}
-	if len(rest) != 1 {
+	switch {
+	case f.demo:
+		d, done, err := openDemo(stderr)
+		defer done()
+		if err != nil {
+			return fault(stderr, err)
+		}
+		f.job.Source, f.job.Share = d.Job.Source, d.Job.Share
+		f.job.StandIn, f.job.StandInSource = d.Job.StandIn, d.Job.StandInSource
+		f.job.Prefix = cmp.Or(f.job.Prefix, d.Job.Prefix)
+	case len(rest) == 1:
+		f.job.Source = rest[0]
+	case len(rest) == 2:
+		f.job.Source, f.job.Share = rest[0], rest[1]
+	default:
 		fs.Usage()
 		return exitError
 	}
-	return f.run(ctx, rest[0])
+	return f.run(ctx)
 }
 
 func (f *fixer) flags() *flag.FlagSet {
-	fs := newFlags("fix", "SOURCE", f.stderr)
+	fs := newFlags("fix", "SOURCE [SHARE]", f.stderr)
 	f.out.register(fs)
-	fs.BoolVar(&f.apply, "apply", false, "do as planned; a journal on the disk lets you go back")
-	fs.StringVar(&f.undo, "undo", "", "take back what the plan of this `JOURNAL` changed")
+	registerLimits(fs, &f.job)
+	fs.BoolVar(&f.demo, "demo", false, demoUsage)
+	fs.BoolVar(&f.apply, "apply", false, "do what is planned; a journal on the disk lets you go back")
+	fs.StringVar(&f.undo, "undo", "", "undo the plan of this `JOURNAL`")
 	fs.StringVar(&f.resume, "resume", "", "go on with the plan of this `JOURNAL`, which stopped midway")
-	fs.StringVar(&f.limits.Prefix, "prefix", "", "`FOLDER` on the share that will hold the copy, and so the head of every key")
-	fs.StringVar(&f.limits.Share, "share", "", "`FOLDER` of the share; it counts in the length of paths")
-	fs.IntVar(&f.limits.Key, "key-bytes", fix.DefaultKey, "longest key of the object store, `N` bytes")
-	fs.IntVar(&f.limits.Name, "name-bytes", names.NameMax, "longest name that the share takes, `N` bytes")
-	fs.BoolVar(&f.limits.Portable, "portable", false, "also cure names outside the portable set of POSIX")
-	fs.BoolVar(&f.options.InState, "state", false, "put the journal into the state folder, not on the disk")
-	fs.Func("skip", "put this `PATH` of the source on the skip list; may be repeated", func(s string) error {
-		f.skip = append(f.skip, strings.TrimSuffix(filepath.ToSlash(s), "/"))
-		return nil
-	})
-	fs.Func("replace-link", "put a copy in the place of the link at this `PATH` of the source, whether to a file or a folder; may be repeated", func(s string) error {
-		f.links = append(f.links, strings.TrimSuffix(filepath.ToSlash(s), "/"))
-		return nil
-	})
-	fs.Func("archive", "put the camera card at this `PATH` of the source into one file beside it; may be repeated", func(s string) error {
-		f.cards = append(f.cards, strings.TrimSuffix(filepath.ToSlash(s), "/"))
-		return nil
-	})
-	fs.StringVar(&f.copyList, "copy-list", "", "write the paths that would arrive as they are named now to `FILE`, one a line")
-	fs.StringVar(&f.skipList, "skip-list", "", "write the other paths to `FILE`, one a line")
-	fs.BoolVar(&f.nul, "0", false, "end the paths in lists with NUL, so that names with line breaks fit")
+	fs.BoolVar(&f.options.InState, "state", false, "keep the journal in the state folder of this computer, not on the disk")
+	paths := func(list *[]string) func(string) error {
+		return func(s string) error {
+			*list = append(*list, strings.TrimSuffix(filepath.ToSlash(s), "/"))
+			return nil
+		}
+	}
+	fs.Func("skip", "put this `PATH` of the source on the skip list; may be repeated", paths(&f.skip))
+	fs.Func("replace-link", "replace the link at this `PATH` of the source with a copy of the file or folder it points to; may be repeated", paths(&f.links))
+	fs.Func("archive", "put the camera card, bundle or package at this `PATH` of the source into one file beside it; may be repeated", paths(&f.cards))
+	fs.StringVar(&f.copyList, "copy-list", "", "write the paths that will arrive under their present names to `FILE`, one a line")
+	fs.StringVar(&f.skipList, "skip-list", "", "write all other paths to `FILE`, one a line")
+	fs.BoolVar(&f.nul, "0", false, "end each path in the lists with NUL, so that names with line breaks fit")
 	return fs
 }
 
 func (f *fixer) check(rest []string) error {
 	switch {
-	case f.limits.Key < 1, f.limits.Name < 1:
-		return errors.New("-key-bytes and -name-bytes must be at least 1")
+	case f.demo && (len(rest) > 0 || f.undo != "" || f.resume != ""):
+		return errDemoPlaces("SOURCE, SHARE and journals")
+	case f.job.KeyBytes < 1:
+		return errors.New("-key-bytes must be at least 1")
 	case f.undo != "" && f.resume != "", (f.undo != "" || f.resume != "") && f.apply:
 		return errors.New("choose one of -apply, -resume and -undo")
 	}
@@ -115,29 +127,31 @@ func (f *fixer) check(rest []string) error {
 			return err
 		}
 	}
+	if samePath(f.copyList, f.skipList) {
+		return errors.New("the copy list and the skip list cannot be one file; choose another name for one of them")
+	}
 	return f.out.check(rest[:min(len(rest), 1)]...)
 }
 
-// goOn takes a plan back, or on.
+// goOn undoes a plan, or goes on with one.
 func (f *fixer) goOn(ctx context.Context) int {
-	do, journal, did := fix.Undo, f.undo, "taken back"
+	do, journal, did := fix.Undo, f.undo, "Undone"
 	if f.resume != "" {
-		do, journal, did = fix.Resume, f.resume, "done"
+		do, journal, did = fix.Resume, f.resume, "Done"
 	}
 	out, err := f.work(func() (*fix.Outcome, error) { return do(ctx, journal, f.options) })
 	if err != nil {
 		return f.fault(err)
 	}
-	f.outcome, f.afterwards = out, changes(out.Done, out.Made)+" "+did+"."
+	f.outcome, f.did = out, did+": "+changes(out.Done, out.Made)+"."
 	return f.report()
 }
 
-func (f *fixer) run(ctx context.Context, source string) int {
-	plan, err := f.look(ctx, source)
-	if err != nil {
+func (f *fixer) run(ctx context.Context) int {
+	if err := f.makePlan(ctx); err != nil {
 		return fault(f.stderr, err)
 	}
-	f.plan = plan
+	plan := f.plan
 	if err := unfinished(plan.Source); err != nil {
 		if f.copyList != "" || f.skipList != "" {
 			return fault(f.stderr, fmt.Errorf("no lists are written: %w", err)) // names on their way are no names to copy
@@ -157,9 +171,9 @@ func (f *fixer) run(ctx context.Context, source string) int {
 			return fault(f.stderr, err)
 		}
 	}
-	if len(plan.Makings()) > 0 {
+	if len(plan.Copies()) > 0 {
 		err := f.watched("Looking through what is to be copied", nil, func() (err error) {
-			f.weight, err = plan.Weigh(ctx)
+			f.estimate, err = plan.Estimate(ctx)
 			return err
 		})
 		if err != nil {
@@ -171,15 +185,16 @@ func (f *fixer) run(ctx context.Context, source string) int {
 		if err != nil {
 			return f.fault(err)
 		}
-		f.outcome, f.afterwards = out, changes(out.Done, out.Made)+" done."
+		f.outcome, f.did = out, "Done: "+changes(out.Done, out.Made)+"."
 	}
 	if f.copyList != "" || f.skipList != "" {
 		if err := f.writeLists(ctx); err != nil {
-			if f.outcome != nil {
-				f.report() // what was done, and how to go back
-				err = fmt.Errorf("the plan is applied, but the lists are not written: %s", why(err))
+			if f.outcome == nil {
+				return fault(f.stderr, err)
 			}
-			return fault(f.stderr, err)
+			f.report() // what was done, and how to go back
+			fault(f.stderr, fmt.Errorf("the plan is applied, but the lists are not written: %s", why(err)))
+			return exitFail
 		}
 	}
 	return f.report()
@@ -204,14 +219,34 @@ func why(err error) string {
 	return err.Error()
 }
 
-// look makes the plan.
-func (f *fixer) look(ctx context.Context, source string) (plan *fix.Plan, err error) {
+// makePlan runs the checks that a plan needs, and makes it from their report.
+func (f *fixer) makePlan(ctx context.Context) error {
+	watch, done := progressLine(f.stderr)
+	rep, err := checks.Run(ctx, f.job, fix.Checks(before.List()), watch)
+	done()
+	if err != nil {
+		return stopped(rep, err)
+	}
 	var read walk.Progress
-	err = f.watched("Reading names", &read, func() (err error) {
-		plan, err = fix.NewPlan(ctx, source, f.limits, &read)
+	return f.watched("Reading names", &read, func() (err error) {
+		f.plan, err = fix.NewPlan(ctx, rep, fix.Wishes{Portable: f.job.Portable}, &read)
 		return err
 	})
-	return plan, err
+}
+
+// stopped adds to the reason why a run ended what it left behind on the share.
+func stopped(rep *checks.Report, err error) error {
+	if rep == nil {
+		return err
+	}
+	for i := range rep.Checks {
+		for _, f := range rep.Checks[i].Findings {
+			if f.Rule.ID == "trial-left-behind" {
+				err = fmt.Errorf("%w; on the share, a trial folder is left: %s", err, f.Detail)
+			}
+		}
+	}
+	return err
 }
 
 // watched shows that something goes on, and how much was read, ten times a second.
@@ -253,7 +288,7 @@ func (f *fixer) work(do func() (*fix.Outcome, error)) (*fix.Outcome, error) {
 			e := checks.Event{Progress: checks.Progress{Phase: "Changing names", Elapsed: p.Elapsed, Done: p.Part(), Left: p.Left()}}
 			switch {
 			case f.undo != "" && p.AllBytes > 0:
-				e.Phase, e.Bytes = "Going back", p.Bytes
+				e.Phase, e.Bytes = "Undoing", p.Bytes
 			case p.Bytes < p.AllBytes:
 				e.Phase, e.Bytes = "Copying", p.Bytes
 			case p.AllBytes > 0: // the names come after the content
@@ -266,24 +301,25 @@ func (f *fixer) work(do func() (*fix.Outcome, error)) (*fix.Outcome, error) {
 }
 
 // changes tells how many names were changed, and how many copies and archives made.
-func changes(renames, makings int) string {
-	if makings == 0 {
-		return count(renames, "rename is", "renames are")
+func changes(renames, copies int) string {
+	if copies == 0 {
+		return checks.Plural(int64(renames), "rename")
 	}
-	made := count(makings, "copy or archive is", "copies and archives are")
+	made := count(copies, "copy or archive", "copies and archives")
 	if renames == 0 {
 		return made
 	}
-	return count(renames, "rename", "renames") + " and " + count(makings, "copy or archive", "copies and archives") + " are"
+	return checks.Plural(int64(renames), "rename") + ", " + made
 }
 
-// fault is the common one, but for what stopped midway: there something was changed.
+// fault is the common one, but where the work stopped midway, something was changed.
 func (f *fixer) fault(err error) int {
 	var stopped *fix.StoppedError
-	if errors.As(err, &stopped) {
-		err = errors.New(stopped.Error())
+	if !errors.As(err, &stopped) {
+		return fault(f.stderr, err)
 	}
-	return fault(f.stderr, err)
+	fault(f.stderr, errors.New(stopped.Error()))
+	return exitFail
 }
 
 // writeLists makes the lists elsewhere first: they might be meant to lie in the source.
@@ -295,13 +331,15 @@ func (f *fixer) writeLists(ctx context.Context) error {
 	defer os.RemoveAll(dir)
 	plan := f.plan
 	if f.outcome != nil {
-		// A new look: what was made belongs on the lists, and what was renamed has its new name there.
-		if plan, err = f.look(ctx, plan.Source); err != nil {
+		// Check again: what was made belongs on the lists, and what was renamed has its new name there.
+		defer func(planned *fix.Plan) { f.plan = planned }(plan)
+		if err := f.makePlan(ctx); err != nil {
 			return err
 		}
 		for _, path := range f.skip {
-			plan.Skip(f.plan.Final(path), true)
+			f.plan.Skip(plan.Final(path), true)
 		}
+		plan = f.plan
 	}
 	files := map[string]*os.File{}
 	for _, name := range []string{"copy", "skip"} {
@@ -340,7 +378,7 @@ func (f *fixer) report() int {
 	if err := f.out.write(f.stdout, write); err != nil {
 		return fault(f.stderr, fmt.Errorf("the plan could not be written: %w", err))
 	}
-	if f.outcome != nil && len(f.outcome.Gone)+len(f.outcome.Kept)+len(f.outcome.Stayed) > 0 {
+	if o := f.outcome; o != nil && len(o.Gone)+len(o.Kept)+len(o.Stayed)+len(o.Dates) > 0 {
 		return exitFail
 	}
 	return exitGood
@@ -352,30 +390,33 @@ func (f *fixer) text(w io.Writer) error {
 	if f.plan != nil {
 		f.planText(say)
 	}
-	if f.afterwards != "" {
-		say("%s", f.afterwards)
+	if f.did != "" {
+		say("%s", f.did)
 	}
 	if o := f.outcome; o != nil {
 		if o.Journal != "" {
 			say("To go back: loadline-cli fix -undo %s", names.Quote(o.Journal))
 		}
 		for _, path := range o.Gone {
-			say("Not there any more: %s", names.Quote(path))
+			say("No longer there: %s", names.Quote(path))
 		}
 		for _, path := range o.Kept {
-			say("The disk spells letters with marks in this name in a way of its own, whatever it is told: %s", names.Quote(path))
+			say("Not changed, since the disk stores accented letters in a form of its own: %s", names.Quote(path))
 		}
 		for _, s := range o.Stayed {
-			say("Left in its place: %s, because %s", names.Quote(s.Path), checks.Plain(s.Why))
+			say("Left in place: %s, because %s", names.Quote(s.Path), checks.Plain(s.Why))
+		}
+		if o.Cached {
+			say("What was copied could only be read back from this computer's memory, not from the disk: compare it once more after the disk was unplugged.")
 		}
 		for _, path := range o.Dates {
-			say("The date could not be put back: %s", names.Quote(path))
+			say("The folder's date could not be restored: %s", names.Quote(path))
 		}
 	}
 	if l := f.lists; l != nil {
 		say("Copy list: %s. Skip list: %s.", sum(l.Copy), sum(l.Skip))
 		if f.copyList != "" && !f.nul {
-			say("To copy exactly these with the POSIX utility pax: cd SOURCE && pax -rw -d FOLDER-ON-SHARE < COPY-LIST")
+			say("To copy exactly what is on the copy list, with the POSIX utility pax: cd SOURCE && pax -rw -d FOLDER-ON-SHARE < COPY-LIST")
 		}
 	}
 	_, err := w.Write(b.Bytes())
@@ -390,69 +431,85 @@ func count(n int, one, many string) string {
 	if n == 1 {
 		return "1 " + one
 	}
-	return humanize.Comma(int64(n)) + " " + many
+	return checks.Count(int64(n)) + " " + many
 }
 
 func (f *fixer) planText(say func(string, ...any)) {
 	p := f.plan
+	if p.Unsure != "" {
+		say("%s", checks.Plain(p.Unsure))
+		say("")
+	}
 	if len(p.Steps) == 0 {
 		say("No name needs to change.")
 	} else {
-		say("%s to change:", count(len(p.Steps), "name is", "names are"))
+		say("%s:", count(len(p.Steps), "name to change", "names to change"))
 	}
 	for i := range p.Steps {
 		s := &p.Steps[i]
 		say("  %s", names.Quote(s.From))
 		say("    becomes %s", names.Quote(s.To))
-		say("    because %s", s.Why)
+		say("    why: %s", s.Why)
 		for j, c := range s.Choices {
 			if j > 0 && c.Name != s.Name() {
 				say("    or, read as %s: %s", c.Encoding, names.Quote(c.Name))
 			}
 		}
 	}
-	if w := f.weight; w != nil {
-		say("")
-		say("%s to make:", count(len(w.Makings), "copy or archive is", "copies and archives are"))
-		for _, m := range w.Makings {
-			if m.Archive {
-				say("  %s", names.Quote(m.To))
-				say("    the card %s in one file: %s", names.Quote(m.Path), sum(fix.Sum{Files: m.Files, Bytes: m.Bytes}))
-			} else {
-				say("  %s", names.Quote(m.Path))
-				say("    a copy in the place of the link: %s", sum(fix.Sum{Files: m.Files, Bytes: m.Bytes}))
-			}
-		}
-		say("  They take about %s of the %s that the disk has free.", checks.Bytes(w.Bytes), checks.Bytes(w.Free))
+	if f.estimate != nil {
+		f.copiesText(say)
 	}
-	copies := map[string]bool{} // in the place of links, which are left no more
-	for _, m := range p.Makings() {
-		copies[m.Path] = !m.Archive
+	copies := map[string]bool{} // in place of links, which are left no more
+	for _, c := range p.Copies() {
+		copies[c.Path] = !c.Archive
 	}
 	left := slices.DeleteFunc(slices.Clone(p.Left), func(l fix.Left) bool { return copies[l.Path] })
 	if len(left) > 0 {
 		say("")
-		say("%s left as they are:", count(len(left), "path is", "paths are"))
+		say("%s:", count(len(left), "path stays as it is", "paths stay as they are"))
 	}
 	for i := range left {
-		l := &left[i]
-		say("  %s", names.Quote(l.Path))
-		say("    %s", l.Why)
-		for _, o := range l.Offers {
-			switch o {
-			case fix.OfferArchive:
-				say("    to keep the whole card as one file beside it: -apply -archive %s", names.Quote(l.Card.Path))
-				say("    or, for that file elsewhere, in the source folder: %s", names.Quote(l.Card.Command()))
-			case fix.OfferReplace:
-				say("    to put a copy in its place: -apply -replace-link %s", names.Quote(l.Path))
-			}
-		}
+		f.leftText(say, &left[i])
 	}
-	if len(p.Steps)+len(p.Makings()) > 0 && f.outcome == nil {
+	if len(p.Steps)+len(p.Copies()) > 0 && f.outcome == nil {
 		say("")
-		say("Nothing was changed. -apply does it and tells how to go back.")
+		say("Nothing has been changed. Run again with -apply to do it; that also tells you how to go back.")
 	}
 	if len(left) > 0 && f.lists == nil {
-		say("What should not be copied can go on a skip list: -skip-list FILE, with -copy-list FILE for the rest.")
+		say("To leave out what should not be copied, write a skip list and a copy list: -skip-list FILE -copy-list FILE.")
+	}
+}
+
+func (f *fixer) copiesText(say func(string, ...any)) {
+	e := f.estimate
+	say("")
+	say("%s:", count(len(e.Copies), "copy or archive to make", "copies and archives to make"))
+	for _, c := range e.Copies {
+		holds := sum(fix.Sum{Files: c.Files, Bytes: c.Bytes})
+		if c.Archive {
+			say("  %s", names.Quote(c.To))
+			say("    %s in one file: %s", names.Quote(c.Path), holds)
+		} else {
+			say("  %s", names.Quote(c.Path))
+			say("    replaces the link: %s", holds)
+		}
+	}
+	say("  They take about %s; the disk has %s free.", checks.Bytes(e.Bytes), checks.Bytes(e.Free))
+}
+
+func (f *fixer) leftText(say func(string, ...any), l *fix.Left) {
+	say("  %s", names.Quote(l.Path))
+	say("    why: %s", l.Why)
+	if l.Fix != "" {
+		say("    %s", l.Fix)
+	}
+	for _, o := range l.Offers {
+		switch o {
+		case fix.OfferArchive:
+			say("    to keep it whole, in one file beside it: -apply -archive %s", names.Quote(l.Card.Path))
+			say("    to put that file elsewhere, run in the source folder: %s", names.Quote(l.Card.Command()))
+		case fix.OfferReplace:
+			say("    to replace it with a copy: -apply -replace-link %s", names.Quote(l.Path))
+		}
 	}
 }

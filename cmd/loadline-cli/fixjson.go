@@ -20,7 +20,7 @@ type jsonLeft struct {
 	Why        string `json:"why"`
 }
 
-type jsonMaking struct {
+type jsonCopy struct {
 	Path       string `json:"path"`
 	PathBase64 []byte `json:"path_base64,omitempty"`
 	To         string `json:"to"`
@@ -40,17 +40,19 @@ func onlyBytes(path string) []byte {
 
 func (f *fixer) json(w io.Writer) error {
 	doc := struct {
-		Schema  int          `json:"schema"`
-		Plan    []jsonStep   `json:"plan"`
-		Make    []jsonMaking `json:"make,omitempty"`
-		Left    []jsonLeft   `json:"left"`
-		Journal string       `json:"journal,omitempty"`
-		Stayed  []jsonLeft   `json:"stayed,omitempty"`
-		Gone    []jsonLeft   `json:"gone,omitempty"`
-		Kept    []jsonLeft   `json:"kept,omitempty"`
-		Dates   []jsonLeft   `json:"dates,omitempty"`
+		Schema  int        `json:"schema"`
+		Unsure  string     `json:"unsure,omitempty"` // why it is not known which names the share refuses
+		Plan    []jsonStep `json:"plan"`
+		Make    []jsonCopy `json:"make,omitempty"`
+		Left    []jsonLeft `json:"left"`
+		Journal string     `json:"journal,omitempty"`
+		Stayed  []jsonLeft `json:"stayed,omitempty"`
+		Gone    []jsonLeft `json:"gone,omitempty"`
+		Kept    []jsonLeft `json:"kept,omitempty"`
+		Dates   []jsonLeft `json:"dates,omitempty"`
 	}{Schema: 1, Plan: []jsonStep{}, Left: []jsonLeft{}}
 	if f.plan != nil {
+		doc.Unsure = f.plan.Unsure
 		for i := range f.plan.Steps {
 			s := &f.plan.Steps[i]
 			doc.Plan = append(doc.Plan, jsonStep{s.From, onlyBytes(s.From), s.To, onlyBytes(s.To), append([]string{}, s.Rules...)})
@@ -60,13 +62,13 @@ func (f *fixer) json(w io.Writer) error {
 			doc.Left = append(doc.Left, jsonLeft{l.Path, onlyBytes(l.Path), l.Why})
 		}
 	}
-	if f.weight != nil {
-		for _, m := range f.weight.Makings {
+	if f.estimate != nil {
+		for _, m := range f.estimate.Copies {
 			kind := "copy"
 			if m.Archive {
 				kind = "archive"
 			}
-			doc.Make = append(doc.Make, jsonMaking{m.Path, onlyBytes(m.Path), m.To, onlyBytes(m.To), kind, m.Files, m.Bytes})
+			doc.Make = append(doc.Make, jsonCopy{m.Path, onlyBytes(m.Path), m.To, onlyBytes(m.To), kind, m.Files, m.Bytes})
 		}
 	}
 	if f.outcome != nil {
@@ -79,9 +81,9 @@ func (f *fixer) json(w io.Writer) error {
 			paths []string
 			why   string
 		}{
-			{&doc.Gone, f.outcome.Gone, "it is not there any more"},
-			{&doc.Kept, f.outcome.Kept, "the disk spells letters with marks in this name in a way of its own"},
-			{&doc.Dates, f.outcome.Dates, "its date could not be put back"},
+			{&doc.Gone, f.outcome.Gone, "it is no longer there"},
+			{&doc.Kept, f.outcome.Kept, "the disk stores accented letters in a form of its own"},
+			{&doc.Dates, f.outcome.Dates, "its date could not be restored"},
 		} {
 			for _, path := range told.paths {
 				*told.in = append(*told.in, jsonLeft{path, onlyBytes(path), told.why})

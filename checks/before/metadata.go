@@ -1,0 +1,218 @@
+package before
+
+import (
+	"context"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"loadline/checks"
+	"loadline/checks/walk"
+)
+
+var (
+	extendedAttributes = &checks.Rule{
+		ID: "extended-attributes", Level: checks.Warn,
+		When:   "it has extended attributes of the user: tags, ratings, notes; none arrives",
+		Fix:    "Write down what matters in a file beside it.",
+		Source: "xattr(7)",
+	}
+	accessList = &checks.Rule{
+		ID: "access-list", Level: checks.Warn,
+		When:   "it has an access control list; it does not arrive",
+		Fix:    "Note who may do what, if that matters later.",
+		Source: "acl(5)",
+	}
+	dateOutOfRange = &checks.Rule{
+		ID: "date-out-of-range", Level: checks.Warn,
+		When:   "its date is before 1970 or after 2106-02-07T06:28:15Z, which NFS version 3 cannot hold",
+		Fix:    "Set its date right, or mount with version 4 of NFS, where the appliance offers it.",
+		Source: "RFC 1813 nfstime3; measured: clamped",
+	}
+	attributesSampled = &checks.Rule{
+		ID: "attributes-sampled", Level: checks.Note,
+		When:   "the disk is large, so only a sample was asked for attributes, and more wherever one had some",
+		Fix:    "Run the command with -attributes to ask every file, if attributes matter to you.",
+		Source: "measured: a question to each doubles the time of the walk",
+	}
+	futureDate = &checks.Rule{
+		ID: "future-date", Level: checks.Note,
+		When:   "its date lies more than 24 h ahead",
+		Fix:    "The camera's clock was wrong; set the date right if it matters.",
+		Source: "common practice, no source",
+	}
+)
+
+const (
+	lastDate3 = int64(1)<<32 - 1 // seconds, RFC 1813 nfstime3: 2106-02-07T06:28:15Z
+	ahead     = 24 * time.Hour
+)
+
+// Asking a file for attributes costs about as much as everything else that is done with it. So a
+// sample of each folder is asked, the whole folder where one of the sample has some (what sets
+// attributes sets them on many), and on a disk of no more than attributesAll entries the rest
+// afterwards. Nothing of this hangs on which worker comes first.
+const (
+	sampleFirst   = 3  // entries of each folder
+	sampleEvery   = 32 // and one in so many of the others
+	attributesAll = 20_000
+)
+
+type metadataState struct {
+	asked atomic.Int64
+	left  atomic.Int64 // entries not asked
+	dates bool         // the range of NFS version 3 counts
+
+	mu   sync.Mutex
+	rest []restEntry // not asked; no more than attributesAll are kept
+}
+
+// restEntry is what a finding needs of an entry that was not asked yet.
+type restEntry struct {
+	path string
+	size int64
+}
+
+var metadata = &checks.Check{
+	ID: "metadata", Title: "No attributes or access lists to lose", Group: checks.GroupFiles,
+	Doc: "Asks files and folders for extended attributes and access lists, which do not become part of an " +
+		"object, and looks at dates. Of a disk with over 20,000 entries a sample is asked, and every entry of " +
+		"a folder where one of the sample has some: each question costs a call to the system.",
+	Fix:   "Write down what matters of them in a file beside the footage.",
+	Rules: []*checks.Rule{extendedAttributes, accessList, dateOutOfRange, attributesSampled, futureDate},
+	Begin: func(pass *checks.Pass) any {
+		s := &metadataState{dates: true}
+		if m := checks.StateOf[ShareState](pass, ShareMounted); m != nil && m.Facts != nil {
+			s.dates = m.Facts.NFS && (m.Facts.Version == "" || m.Facts.Version[0] < '4')
+		}
+		return s
+	},
+	Visit: visitMetadata,
+	Finish: func(ctx context.Context, pass *checks.Pass) error {
+		s := pass.State.(*metadataState)
+		left := s.left.Load()
+		if left <= attributesAll {
+			for _, e := range s.rest {
+				if err := ctx.Err(); err != nil {
+					return err
+				}
+				if list, err := walk.Xattrs(pass.Job.Source, e.path); err == nil {
+					for _, f := range attributeFindings(list) {
+						f.Path, f.Size = e.path, e.size
+						pass.Add(f)
+					}
+				}
+			}
+			s.asked.Add(left)
+			left = 0
+		}
+		asked, sample := s.asked.Load(), ""
+		pass.Fact("asked", asked, "%s asked for attributes", checks.Plural(asked, "entry"))
+		if left > 0 {
+			pass.Fact("not_asked", left, "%s not asked", checks.Plural(left, "entry"))
+			pass.FlagJob(attributesSampled, "%s of %s were asked", checks.Count(asked), checks.Plural(asked+left, "entry"))
+			sample = ", a sample of " + checks.Count(asked+left) + ","
+		}
+		pass.Summarize("%s of %s%s with attributes or access lists.", checks.Count(pass.Total(extendedAttributes)+pass.Total(accessList)), checks.Plural(asked, "entry"), sample)
+		return nil
+	},
+}
+
+func visitMetadata(pass *checks.Pass, d *walk.Dir) {
+	s := pass.State.(*metadataState)
+	future := pass.Job.Now().Add(ahead).Unix()
+	asked, left := int64(0), int64(0)
+	found := pass.Job.AllAttributes
+	for i := range d.Entries {
+		e := &d.Entries[i]
+		if !mayHaveAttributes(e) {
+			continue
+		}
+		if e.Sec > future {
+			pass.Flag(d, e, futureDate, "dated %s", e.ModTime().UTC().Format("2006-01-02"))
+		}
+		if s.dates && (e.Sec < 0 || e.Sec > lastDate3) {
+			pass.Flag(d, e, dateOutOfRange, "dated %s", e.ModTime().UTC().Format(time.RFC3339))
+		}
+		if inSample(i) {
+			asked++
+			found = askAttributes(pass, d, e) || found
+		}
+	}
+	for i := range d.Entries {
+		e := &d.Entries[i]
+		switch {
+		case inSample(i) || !mayHaveAttributes(e):
+		case found:
+			asked++
+			askAttributes(pass, d, e)
+		default:
+			left++
+			if s.left.Load()+left <= attributesAll {
+				s.keep(d, e)
+			}
+		}
+	}
+	s.asked.Add(asked)
+	s.left.Add(left)
+}
+
+func mayHaveAttributes(e *walk.Entry) bool {
+	return !e.Failed && (e.Kind == walk.File || e.Kind == walk.Folder)
+}
+
+// keep remembers an entry that may be asked after the walk.
+func (s *metadataState) keep(d *walk.Dir, e *walk.Entry) {
+	r := restEntry{path: strings.Clone(d.Join(e.Name))}
+	if e.Kind == walk.File {
+		r.size = e.Size
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.rest = append(s.rest, r)
+}
+
+func inSample(i int) bool { return i < sampleFirst || i%sampleEvery == 0 }
+
+// askAttributes flags what attributes an entry has and reports whether it has some that count.
+func askAttributes(pass *checks.Pass, d *walk.Dir, e *walk.Entry) bool {
+	list, err := d.Xattrs(e.Name)
+	if err != nil || len(list) == 0 {
+		return false
+	}
+	findings := attributeFindings(list)
+	for _, f := range findings {
+		pass.Flag(d, e, f.Rule, "%s", f.Detail)
+	}
+	return len(findings) > 0
+}
+
+// attributeFindings tells what a list of attributes breaks, without a place.
+func attributeFindings(list []string) (found []checks.Finding) {
+	var user []string
+	acl := false
+	for _, a := range list {
+		switch {
+		case a == "system.posix_acl_access", a == "system.posix_acl_default":
+			acl = true
+		case strings.HasPrefix(a, "user."), !strings.Contains(systemNamespaces, "|"+firstPart(a)+"|"):
+			user = append(user, a)
+		}
+	}
+	if len(user) > 0 {
+		found = append(found, checks.Finding{Rule: extendedAttributes, Level: extendedAttributes.Level, Detail: checks.Plural(int64(len(user)), "attribute") + ": " + checks.QuoteList(user, 3)})
+	}
+	if acl {
+		found = append(found, checks.Finding{Rule: accessList, Level: accessList.Level, Detail: "has an access control list"})
+	}
+	return found
+}
+
+// systemNamespaces are the classes of attributes that a system keeps for itself (xattr(7)).
+const systemNamespaces = "|security|system|trusted|"
+
+func firstPart(s string) string {
+	p, _, _ := strings.Cut(s, ".")
+	return p
+}

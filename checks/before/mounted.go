@@ -1,0 +1,209 @@
+package before
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"path/filepath"
+	"syscall"
+
+	"loadline/checks"
+	"loadline/checks/names"
+	"loadline/checks/share"
+)
+
+// ShareState is what the first check learned of the share.
+type ShareState struct {
+	Facts *share.Facts
+	// Usable is false where nothing may be written or measured there: the share is silent, the
+	// folder is not on a share at all, or it is part of the source.
+	Usable bool
+	Why    string // it is not usable
+}
+
+var (
+	notAMount = &checks.Rule{
+		ID: "not-a-mount", Level: checks.Fail,
+		When:   "the folder lies on the system's own disk: nothing is mounted there",
+		Fix:    "Mount the share, then choose the folder again. Copying now would fill this computer's disk and still look like success.",
+		Source: "proc(5) mountinfo, statfs(2); measured",
+	}
+	sameDisk = &checks.Rule{
+		ID: "same-disk", Level: checks.Fail,
+		When:   "source and share are on one file system",
+		Fix:    "Choose the mounted share: a copy on the same disk is no second copy.",
+		Source: "common practice, no source",
+	}
+	nestedFolders = &checks.Rule{
+		ID: "nested-folders", Level: checks.Fail,
+		When:   "one of source and share lies in the other",
+		Fix:    "Choose two folders that lie apart, or the copy would copy itself.",
+		Source: "common practice, no source",
+	}
+	localFileSystem = &checks.Rule{
+		ID: "local-file-system", Level: checks.Warn,
+		When:   "something is mounted there, but not from the network",
+		Fix:    "Fine for a rehearsal. For the real copy, mount the appliance's share and choose it.",
+		Source: "statfs(2) f_type: NFS is 0x6969",
+	}
+	shareSilent = &checks.Rule{
+		ID: "share-silent", Level: checks.Fail,
+		When:   "the share does not answer within the deadline, or the system says that its server is gone",
+		Fix:    "Look at cable, power and network of the appliance; then check again. Nothing is lost by waiting.",
+		Source: "nfs(5), option hard: a request is repeated until the server answers; status flags of a mount, nfsstat.c of NFS-339",
+	}
+)
+
+var ShareMounted = &checks.Check{
+	ID: "share-mounted", Title: "The share is mounted", Group: checks.GroupShare, NeedsShare: true,
+	Doc: "Looks up which row of the mount table covers the folder that you chose, and whether the " +
+		"server behind it answers. If the share is not mounted, the folder is an ordinary one on " +
+		"this computer: a copy into it ends without an error, and the appliance travels empty.",
+	Fix:   "Mount the share as the appliance's instructions say, then choose its folder again.",
+	Rules: []*checks.Rule{notAMount, sameDisk, nestedFolders, localFileSystem, shareSilent},
+	Begin: func(*checks.Pass) any { return &ShareState{} },
+	Finish: func(ctx context.Context, pass *checks.Pass) error {
+		job := pass.Job
+		s := pass.State.(*ShareState)
+		pass.Describe(s.describe)
+		facts := job.StandIn
+		if facts == nil {
+			var err error
+			facts, err = lookAtShare(ctx, job)
+			if errors.Is(err, share.ErrSilent) || errors.Is(err, share.ErrBusy) {
+				s.Facts, s.Why = facts, "the share does not answer"
+				detail := "no answer within " + checks.Span(job.Deadline)
+				if facts != nil && facts.Mount.Hangs() != "" {
+					detail += ", and the system says of its server: " + facts.Mount.Hangs()
+				}
+				pass.FlagJob(shareSilent, "%s", detail)
+				pass.Summarize("The share does not answer. Nothing else can be learned of it until it does.")
+				return nil
+			}
+			if errors.Is(err, checks.ErrBadJob) {
+				return err
+			}
+			if err != nil {
+				return checks.FolderError(checks.FieldShare, job.Share, err)
+			}
+		}
+		s.Facts, s.Usable = facts, true
+		nested, same, err := apart(ctx, job, facts)
+		if err != nil {
+			return err
+		}
+		m := &facts.Mount
+		pass.Summarize("%s is mounted on %s and answers.", names.Quote(m.From), names.Quote(m.Point))
+		switch {
+		case facts.System:
+			s.Usable, s.Why = false, "nothing is mounted on the folder that you chose"
+			pass.FlagJob(notAMount, "%s is part of the file system mounted on %s", names.Quote(facts.Path), names.Quote(m.Point))
+			pass.Summarize("Nothing is mounted on %s.", names.Quote(facts.Path))
+		case !facts.Network:
+			pass.FlagJob(localFileSystem, "%s is mounted on %s with file system %s", names.Quote(m.From), names.Quote(m.Point), names.Quote(m.Type))
+			pass.Summarize("A local file system (%s) is mounted here, not a share.", names.Quote(m.Type))
+		case m.Hangs() != "":
+			s.Usable, s.Why = false, "the share does not answer"
+			pass.FlagJob(shareSilent, "the system says of its server: %s", m.Hangs())
+			pass.Summarize("The share does not answer. Nothing else can be learned of it until it does.")
+		}
+		if facts.System || !facts.Network {
+			tellToMount(pass, facts.On(), job.Share)
+		}
+		if same {
+			pass.FlagJob(sameDisk, "both are on %s", names.Quote(m.From))
+		}
+		if nested {
+			s.Usable, s.Why = false, "source and share lie in one another"
+			pass.FlagJob(nestedFolders, "source %s, share %s", names.Quote(job.Source), names.Quote(facts.Path))
+			pass.Summarize("Source and share lie in one another.")
+		}
+		pass.Fact("mount_point", m.Point, "Mounted on %s", names.Quote(m.Point))
+		pass.Fact("from", m.From, "Comes from %s", names.Quote(m.From))
+		pass.Fact("type", m.Type, "File system: %s", names.Quote(m.Type))
+		if facts.Version != "" {
+			pass.Fact("nfs_version", facts.Version, "NFS version %s", facts.Version)
+		}
+		if facts.Space.Total > 0 {
+			pass.Fact("free_bytes", facts.Space.Free, "Free: %s of %s", checks.Bytes(facts.Space.Free), checks.Bytes(facts.Space.Total))
+		}
+		if facts.Invented != "" {
+			pass.Fact("invented", facts.Invented, "Invented for the demo: %s", facts.Invented)
+		}
+		return nil
+	},
+}
+
+// tellToMount gives the command that mounts a share on the chosen folder. What is not known of it stands in capitals.
+func tellToMount(pass *checks.Pass, on share.Platform, folder string) {
+	if c, err := share.MountTemplate(on, folder); err == nil && names.Quote(c.Line) == c.Line {
+		pass.Commands("mount_command", "To mount the share here, with the appliance's address and what it exports in place of SERVER:/EXPORT:", c.Line)
+	}
+}
+
+// describe says in the report what is mounted.
+func (s *ShareState) describe(rep *checks.Report) {
+	if f := s.Facts; f != nil && rep.Share != nil {
+		rep.Share.From, rep.Share.Type, rep.Share.Options = f.Mount.From, f.Mount.Type, f.Mount.Options
+		rep.Share.Free, rep.Share.Total, rep.Share.NameMax = f.Space.Free, f.Space.Total, f.Space.NameLimit
+		rep.Invented = f.Invented
+	}
+}
+
+// lookAtShare learns where the copy will lie: on the share, or on what is mounted inside it where the
+// prefix leads.
+func lookAtShare(ctx context.Context, job *checks.Job) (*share.Facts, error) {
+	facts, err := share.Look(ctx, job.Share, job.Deadline)
+	if err != nil || job.Prefix == "" {
+		return facts, err
+	}
+	inside, err := share.LookBelow(ctx, job.Share, job.Prefix, job.Deadline)
+	at := names.Quote(filepath.Join(job.Share, filepath.FromSlash(job.Prefix)))
+	switch {
+	case errors.Is(err, share.ErrNotFolder), errors.Is(err, syscall.ENOTDIR):
+		return inside, fmt.Errorf("%w: on the share, %s is a file or lies in one; choose the folder that holds the copy", checks.ErrBadJob, at)
+	case errors.Is(err, fs.ErrPermission):
+		return inside, fmt.Errorf("%w: you may not open %s on the share; run as a user who may, or change its permissions", checks.ErrBadJob, at)
+	case err != nil:
+		return inside, err
+	}
+	if inside.Mount.Point != facts.Mount.Point || inside.Device != facts.Device {
+		return inside, nil
+	}
+	return facts, nil
+}
+
+// stillMounted returns an error where the share is no longer the one that the first check saw: what
+// is written or measured then would be so on whatever lies below its mount point.
+func stillMounted(ctx context.Context, pass *checks.Pass, seen *share.Facts) error {
+	if pass.Job.StandIn != nil {
+		return nil
+	}
+	now, err := lookAtShare(ctx, pass.Job)
+	if err != nil {
+		return err
+	}
+	if now.Device != seen.Device || now.Mount.Point != seen.Mount.Point || now.Mount.ID != seen.Mount.ID {
+		return errors.New("the share was unmounted or mounted anew while it was checked; look at its cable and mount, then check again")
+	}
+	return nil
+}
+
+// apart tells whether source and share lie in one another or on one file system. Every look at the
+// share gives up after the deadline.
+func apart(ctx context.Context, job *checks.Job, facts *share.Facts) (nested, same bool, err error) {
+	type answer struct{ nested, same bool }
+	a, err := share.Guard(ctx, job.Deadline, func() (answer, error) {
+		nested, err := share.Nested(job.Source, facts.Path)
+		if err != nil {
+			return answer{}, err
+		}
+		if facts.Invented != "" {
+			return answer{nested, false}, nil // the stand-in is said to be elsewhere
+		}
+		same, err := share.SameFileSystem(job.Source, facts.Path)
+		return answer{nested, same}, err
+	})
+	return a.nested, a.same, err
+}

@@ -1,0 +1,183 @@
+package before
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"sync"
+	"sync/atomic"
+
+	"loadline/checks"
+	"loadline/checks/names"
+	"loadline/checks/walk"
+)
+
+var (
+	pathTooLong = &checks.Rule{
+		ID: "path-too-long", Level: checks.Fail,
+		When:   "share path, prefix and relative path together have more than 4,095 bytes",
+		Fix:    "Shorten the longest folder names on its way.",
+		Source: "limits.h PATH_MAX 4,096 with the NUL that ends it; measured",
+	}
+	keyTooLong = &checks.Rule{
+		ID: "key-too-long", Level: checks.Fail,
+		When:   "prefix and relative path together have more bytes than a key may (1,024, or -key-bytes)",
+		Fix:    "Shorten the longest folder names on its way, or the prefix.",
+		Source: "common practice, no source: the usual limit of object stores",
+	}
+	longForWindows = &checks.Rule{
+		ID: "long-for-windows", Level: checks.Note,
+		When:   "the relative path has more than 259 UTF-16 units",
+		Fix:    "Nothing to do now; shorten it if the archive must be opened on older Windows programs.",
+		Source: "common practice, no source",
+	}
+	overPosixPath = &checks.Rule{
+		ID: "over-posix-path", Level: checks.Note, Counted: true,
+		When:   "the relative path has more than 255 bytes, which is all that POSIX promises",
+		Fix:    "Nothing to do for today's systems.",
+		Source: "POSIX limits.h _POSIX_PATH_MAX 256 with the NUL; pathchk -p",
+	}
+	tooDeep = &checks.Rule{
+		ID: "too-deep", Level: checks.Warn,
+		When:   "the folder lies more than 20 folders deep",
+		Fix:    "Move it up, or archive it as one file.",
+		Source: "common practice, no source",
+	}
+)
+
+// pathState holds what the walk adds up for paths.
+type pathState struct {
+	head    int // bytes of share path and prefix with the slashes behind them
+	prefix  int // bytes of the prefix with the slash behind it
+	longest atomic.Int64
+	deepest atomic.Int64
+	mu      sync.Mutex
+	below   map[string]*below // by topmost folder that is too deep
+}
+
+// below counts what lies in a folder that is flagged as a whole.
+type below struct{ files, bytes int64 }
+
+var pathDepth = &checks.Check{
+	ID: "path-depth", Title: "No path is too long or too deep", Group: checks.GroupNames,
+	Doc: "Adds up the bytes of every path as it will stand on the share, and of every key as it will stand in " +
+		"the object store: the prefix, a slash, the path below the source.",
+	Fix:   "Shorten the longest folder names on the way of what is listed, or choose a shorter prefix.",
+	Rules: []*checks.Rule{pathTooLong, keyTooLong, longForWindows, overPosixPath, tooDeep},
+	Begin: func(pass *checks.Pass) any {
+		s := &pathState{below: map[string]*below{}}
+		if pass.Job.Prefix != "" {
+			s.prefix = len(pass.Job.Prefix) + 1
+		}
+		s.head = s.prefix
+		if pass.Job.Share != "" {
+			s.head += len(strings.TrimSuffix(pass.Job.Share, "/")) + 1
+		}
+		return s
+	},
+	Visit: visitPaths,
+	Finish: func(_ context.Context, pass *checks.Pass) error {
+		s := pass.State.(*pathState)
+		for p, b := range s.below {
+			pass.Add(checks.Finding{
+				Path: p, Rule: tooDeep, Level: checks.Warn,
+				Detail: fmt.Sprintf("%d folders deep, %d are workable; %s, %s below", names.DepthMax+1, names.DepthMax, checks.Plural(b.files, "file"), checks.Bytes(b.bytes)),
+			})
+		}
+		pass.Fact("longest_key_bytes", s.longest.Load(), "Longest key: %s of %s bytes", checks.Count(s.longest.Load()), checks.Count(int64(pass.Job.KeyBytes)))
+		pass.Fact("deepest", s.deepest.Load(), "Deepest folder: %d of %d", s.deepest.Load(), names.DepthMax)
+		pass.Summarize("The longest key has %s of %s bytes; folders are up to %d deep.", checks.Count(s.longest.Load()), checks.Count(int64(pass.Job.KeyBytes)), s.deepest.Load())
+		return nil
+	},
+}
+
+func visitPaths(pass *checks.Pass, d *walk.Dir) {
+	s := pass.State.(*pathState)
+	raise(&s.deepest, int64(d.Depth))
+	at := 0 // bytes of the folder's path with the slash behind it
+	if d.Path != "" {
+		at = len(d.Path) + 1
+	}
+	longest, over := 0, int64(0)
+	for i := range d.Entries {
+		e := &d.Entries[i]
+		n := at + len(e.Name)
+		if n > names.PosixPathMax {
+			over++
+		}
+		if e.Failed && e.Kind == walk.Folder && d.Depth == names.DepthMax {
+			s.countBelow(d.Join(e.Name), 0, 0) // it will have no visit of its own
+		}
+		if e.Kind != walk.File && e.Kind != walk.Link {
+			continue
+		}
+		longest = max(longest, n)
+		if n <= names.WindowsPathMax && s.head+n <= names.PathMax && s.prefix+n <= pass.Job.KeyBytes {
+			continue
+		}
+		if full := s.head + n; full > names.PathMax {
+			pass.Flag(d, e, pathTooLong, "path is %s bytes on the share, %s are possible", checks.Count(int64(full)), checks.Count(names.PathMax))
+		}
+		if key := s.prefix + n; key > pass.Job.KeyBytes {
+			pass.Flag(d, e, keyTooLong, "key is %s bytes, %s are possible", checks.Count(int64(key)), checks.Count(int64(pass.Job.KeyBytes)))
+		}
+		if n > names.WindowsPathMax {
+			if units := names.UTF16Len(d.Path) + min(at, 1) + names.UTF16Len(e.Name); units > names.WindowsPathMax {
+				pass.Flag(d, e, longForWindows, "path is %d UTF-16 units, %d are usual", units, names.WindowsPathMax)
+			}
+		}
+	}
+	pass.Count(d, overPosixPath, over)
+	if longest > 0 {
+		raise(&s.longest, int64(s.prefix+longest))
+	}
+	if d.Depth > names.DepthMax {
+		files, bytes := plainFiles(d)
+		s.countBelow(d.Path, files, bytes)
+	}
+}
+
+// countBelow adds a folder to the topmost one above it that is too deep. It takes a lock, which only
+// folders that are too deep pay for.
+func (s *pathState) countBelow(folder string, files, bytes int64) {
+	top := firstParts(folder, names.DepthMax+1)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	addBelow(s.below, top, files, bytes)
+}
+
+// addBelow adds to what lies below a folder and returns the folder's path.
+func addBelow(sums map[string]*below, folder string, files, bytes int64) string {
+	b := sums[folder]
+	if b == nil {
+		b = &below{}
+		folder = strings.Clone(folder)
+		sums[folder] = b
+	}
+	b.files += files
+	b.bytes = walk.AddSizes(b.bytes, bytes)
+	return folder
+}
+
+// firstParts returns the first n parts of a path.
+func firstParts(path string, n int) string {
+	for i := 0; i < len(path); i++ {
+		if path[i] == '/' {
+			if n--; n == 0 {
+				return path[:i]
+			}
+		}
+	}
+	return path
+}
+
+// plainFiles counts the regular files right in a folder and their bytes.
+func plainFiles(d *walk.Dir) (files, bytes int64) {
+	for i := range d.Entries {
+		if d.Entries[i].Kind == walk.File {
+			files++
+			bytes = walk.AddSizes(bytes, d.Entries[i].Size)
+		}
+	}
+	return files, bytes
+}

@@ -1,0 +1,274 @@
+package fix
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"loadline/checks"
+	"loadline/checks/names"
+	"loadline/checks/share"
+	"loadline/checks/walk"
+)
+
+// gathered is what one worker of the walk finds.
+type gathered struct {
+	folders []*folder
+	census
+}
+
+// A census counts what is on the source, as the checks did, but for what Loadline itself keeps: a list may
+// be on its way there.
+type census struct {
+	totals  checks.Totals
+	flagged int64 // entries that the report flags
+}
+
+// readSource walks over the source once.
+func (p *Plan) readSource(ctx context.Context, progress *walk.Progress) error {
+	o := walk.Options{Progress: progress}
+	o.Workers = o.Resolve(p.Source)
+	found := make([]gathered, o.Workers)
+	o.Visit = func(d *walk.Dir) { found[d.Worker].visit(p, d) }
+	if err := walk.Walk(ctx, p.Source, o); err != nil {
+		return fmt.Errorf("cannot read the source: %w", err)
+	}
+	counts := make([]census, len(found))
+	for i := range found {
+		for _, f := range found[i].folders {
+			p.folders[f.path] = f
+		}
+		counts[i] = found[i].census
+	}
+	if p.folders[""] == nil {
+		return fmt.Errorf("cannot read the source: %w", fs.ErrNotExist)
+	}
+	return p.fresh(counts)
+}
+
+// count adds the entries of a folder.
+func (c *census) count(d *walk.Dir, found *findings) {
+	_, flagged := found.folders[d.Path]
+	for i := range d.Entries {
+		e := &d.Entries[i]
+		if flagged && found.seen(d.Join(e.Name)) {
+			c.flagged++
+		}
+		switch e.Kind {
+		case walk.File:
+			if !names.Own(e.Name) {
+				c.totals.Files++
+			}
+		case walk.Folder:
+			c.totals.Folders++
+		case walk.Link:
+			c.totals.Links++
+		case walk.Other:
+			c.totals.Others++
+		}
+	}
+}
+
+// fresh reports by ErrStale if what is on the source is not what the report counted and flagged.
+func (p *Plan) fresh(counts []census) error {
+	var now census
+	for i := range counts {
+		c := &counts[i]
+		now.flagged += c.flagged
+		now.totals.Files += c.totals.Files
+		now.totals.Folders += c.totals.Folders
+		now.totals.Links += c.totals.Links
+		now.totals.Others += c.totals.Others
+	}
+	then := p.report.Totals
+	then.Files, then.Bytes = then.Files-p.found.own, 0
+	if now.totals != then || now.flagged != p.found.here {
+		return ErrStale
+	}
+	return nil
+}
+
+func (s *gathered) visit(p *Plan, d *walk.Dir) {
+	f := &folder{path: d.Path, device: d.Device, clutter: p.found.has(d.Path, treatLeave) && p.isClutter(d.Path)}
+	s.folders = append(s.folders, f)
+	s.count(d, p.found)
+	flagged := p.found.folders[d.Path]
+	for i := range d.Entries {
+		e := &d.Entries[i]
+		f.marks.See(e.Name, e.Kind == walk.Folder)
+		if hasPath(e.Kind) {
+			f.longest = max(f.longest, len(e.Name))
+		}
+		if !flagged || d.Path == "" && Ours(e.Name) {
+			continue
+		}
+		f.entries = append(f.entries, p.entry(f, &entry{
+			name: e.Name, to: e.Name, kind: e.Kind, size: e.Size, mount: e.MountRoot,
+			id: identity{Kind: e.Kind, Device: d.Device, Inode: e.Inode, Size: e.Size, Sec: e.Sec, Nsec: e.Nsec},
+		}))
+	}
+	f.order()
+}
+
+// entry gives an entry what the report says of its name.
+func (p *Plan) entry(f *folder, e *entry) *entry {
+	e.flags = p.found.names(join(f.path, e.name))
+	return e
+}
+
+func (p *Plan) isClutter(path string) bool {
+	return slices.ContainsFunc(p.found.flagsOf(path), func(g flag) bool { return g.Rule.ID == ruleClutter })
+}
+
+// hasPath reports whether the length of its path matters of a kind: a folder's is covered by what is
+// in it, and special files are not copied.
+func hasPath(k walk.Kind) bool { return k == walk.File || k == walk.Link }
+
+func (f *folder) order() {
+	slices.SortFunc(f.entries, func(a, b *entry) int { return cmp.Compare(a.name, b.name) })
+}
+
+// leave tells of what the report flags and no rename cures. What lies in clutter is told by the clutter.
+func (p *Plan) leave(ctx context.Context) error {
+	for i := 0; i < len(p.found.all); {
+		here := p.found.flagsOf(p.found.all[i].Path)
+		i += len(here)
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		l := Left{Path: here[0].Path}
+		copied := true
+		for _, f := range here {
+			switch f.treat {
+			case treatLeave:
+				copied = false
+			case treatRespelled:
+				copied = false
+				f.Finding = &checks.Finding{Rule: f.Rule, Detail: whyRespelled, Remedy: fixRespelled, Size: f.Size}
+			case treatAdvise:
+			default:
+				continue
+			}
+			l.Rules = append(l.Rules, f.Rule.ID)
+			l.Why, l.Size = joined(l.Why, leads[f.Rule.ID]+f.Detail), f.Size
+			l.Fix = cmp.Or(l.Fix, f.Fix())
+		}
+		dir, _ := parent(l.Path)
+		if len(l.Rules) == 0 || p.belowClutter(dir) {
+			continue
+		}
+		if !copied {
+			l.Offers = []Offer{OfferSkip}
+		}
+		card := p.folders[dir].cardOf(p.folders[l.Path])
+		if slices.ContainsFunc(l.Rules, func(r string) bool { return strings.HasPrefix(r, "link-") }) {
+			p.leaveLink(ctx, &l, card)
+		}
+		if card != nil && card.Bundle && !copied {
+			l.Why = joined(card.why(), l.Why)
+			l.belongTo(card)
+		}
+		p.Left = append(p.Left, l)
+	}
+	return nil
+}
+
+// leads make a sentence of details that are the system's words only.
+var leads = map[string]string{ruleUnlisted: "the folder can't be listed: ", "read-error": "the disk reports an error: "}
+
+func (p *Plan) belowClutter(dir string) bool {
+	f := p.folders[dir]
+	return f != nil && f.clutter
+}
+
+// leaveLink completes what is said of a link: whether a copy of what it points to could take its place.
+// Nothing takes its place in a bundle.
+func (p *Plan) leaveLink(ctx context.Context, l *Left, card *Card) {
+	target, err := p.root.Readlink(l.Path)
+	if err != nil || card != nil && card.Bundle {
+		return
+	}
+	l.Target = target
+	switch endOf(ctx, p.Source, l.Path) {
+	case endsInFile:
+		l.Offers = append(l.Offers, OfferReplace)
+		l.Why += ", a file"
+	case endsInFolder:
+		l.Offers = append(l.Offers, OfferReplace)
+		l.Why += ", a folder"
+	case endsAbove:
+		l.Why += ", a folder that the link itself is in: a copy would have to contain itself"
+	}
+}
+
+// What a link leads to.
+const (
+	endsNowhere = iota // or in something that cannot be copied
+	endsInFile
+	endsInFolder
+	endsAbove // in a folder above the link
+)
+
+// endOf follows a link wherever it leads, which may be a share whose server is gone.
+func endOf(ctx context.Context, source, link string) int {
+	end, err := share.Guard(ctx, 0, func() (int, error) {
+		path := source + "/" + link
+		info, err := os.Stat(path)
+		switch {
+		case err != nil:
+			return endsNowhere, err
+		case info.Mode().IsRegular():
+			return endsInFile, nil
+		case !info.IsDir():
+			return endsNowhere, nil
+		}
+		for dir := filepath.Dir(path); ; dir = filepath.Dir(dir) {
+			if above, err := os.Stat(dir); err == nil && os.SameFile(above, info) {
+				return endsAbove, nil
+			}
+			if dir == filepath.Dir(dir) {
+				return endsInFolder, nil
+			}
+		}
+	})
+	if err != nil {
+		return endsNowhere
+	}
+	return end
+}
+
+// load reads the names of a folder once more, where the walk did not keep them.
+func (p *Plan) load(f *folder) error {
+	if f.entries != nil {
+		return nil
+	}
+	dir, err := openIn(p.root, cmp.Or(f.path, "."))
+	if err != nil {
+		return err
+	}
+	defer dir.Close()
+	list, err := dir.Readdirnames(-1)
+	if err != nil {
+		return err
+	}
+	for _, name := range list {
+		if f.path == "" && Ours(name) {
+			continue
+		}
+		info, err := p.root.Lstat(join(f.path, name))
+		if err != nil {
+			return err
+		}
+		e := p.entry(f, &entry{name: name, to: name, id: identify(info)})
+		e.kind, e.size = e.id.Kind, e.id.Size
+		e.mount = e.kind == walk.Folder && e.id.Device != 0 && f.device != 0 && e.id.Device != f.device
+		f.entries = append(f.entries, e)
+	}
+	f.order()
+	return nil
+}

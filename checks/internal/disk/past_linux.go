@@ -1,0 +1,252 @@
+package disk
+
+import (
+	"errors"
+	"io"
+	"os"
+	"sync/atomic"
+	"unsafe"
+
+	"golang.org/x/sys/unix"
+)
+
+// The system's means, as they are shown.
+const (
+	byDirect = "O_DIRECT"
+	byAdvice = "posix_fadvise(POSIX_FADV_DONTNEED)"
+)
+
+// openQuiet opens a file to be read, itself and not what it may link to, without waiting for whoever
+// may write to a pipe, and where the system allows it without a new date of reading.
+func openQuiet(path string, flags int) (*os.File, error) {
+	flags |= unix.O_RDONLY | unix.O_CLOEXEC | unix.O_NOFOLLOW | unix.O_NONBLOCK
+	fd, err := -1, error(unix.EPERM)
+	for _, quiet := range []int{unix.O_NOATIME, 0} {
+		if errors.Is(err, unix.EPERM) { // only the owner may read quietly
+			err = retried(func() error { fd, err = unix.Open(path, flags|quiet, 0); return err })
+		}
+	}
+	if err != nil {
+		return nil, &os.PathError{Op: "open", Path: path, Err: err}
+	}
+	return os.NewFile(uintptr(fd), path), nil
+}
+
+// openPast asks for O_DIRECT. Where a file system refuses that, or takes it and may read through the
+// cache without a word all the same, the file's pages are dropped from memory, and the kernel is asked
+// whether they are gone: then what is read has to come from the disk.
+func openPast(open func(flags int) (*os.File, error)) (*Reader, error) {
+	direct := true
+	f, err := open(unix.O_DIRECT)
+	if errors.Is(err, unix.EINVAL) {
+		direct = false
+		f, err = open(0)
+	}
+	if err != nil {
+		return nil, err
+	}
+	r, err := started(f)
+	if err != nil {
+		return nil, err
+	}
+	switch kind := passing(f); {
+	case kind == inMemory:
+		// The file system is memory: there is nothing behind it that could hold anything else.
+		r.way, r.by = Direct, "memory"
+		if direct {
+			r.by = byDirect
+		}
+	case direct && kind == trusted:
+		r.way, r.by = Direct, byDirect
+	case kind == twoCaches:
+		r.tidy = true
+	default:
+		if err := r.evict(direct); err != nil {
+			_ = f.Close() // the first error is the one that counts
+			return nil, err
+		}
+	}
+	return r, nil
+}
+
+// evict makes sure that nothing of the file is in memory, or sees that something is. The error is that of
+// writes that were lost.
+func (r *Reader) evict(direct bool) error {
+	r.way, r.by, r.tidy = Cached, "", true
+	gone, err := dropped(r.f, r.size)
+	if err != nil || !gone {
+		return err
+	}
+	r.way, r.by = Evicted, byAdvice
+	if direct {
+		r.way, r.by = Direct, byDirect
+	}
+	return nil
+}
+
+func evicted(f *os.File, size int64) (Way, error) {
+	kind := passing(f)
+	if kind == inMemory {
+		return Direct, nil
+	}
+	gone, err := dropped(f, size)
+	if err != nil || !gone || kind == twoCaches {
+		return Cached, err
+	}
+	return Evicted, nil
+}
+
+// dropped drops a file from memory and reports whether all of it went.
+func dropped(f *os.File, size int64) (bool, error) {
+	if size == 0 {
+		return true, nil
+	}
+	if !dropCache(f) {
+		return false, nil
+	}
+	in, err := inMemoryStill(f, size)
+	if err != nil || !in {
+		return err == nil, nil
+	}
+	// Pages that are not written yet cannot be dropped.
+	if err := f.Sync(); err != nil {
+		for _, harmless := range []error{unix.EINVAL, unix.EROFS, unix.EOPNOTSUPP, unix.ENOSYS} {
+			if errors.Is(err, harmless) {
+				return false, nil
+			}
+		}
+		return false, err // told once only: it must not be lost here
+	}
+	if !dropCache(f) {
+		return false, nil
+	}
+	in, err = inMemoryStill(f, size)
+	return err == nil && !in, nil
+}
+
+// read is one pread(2). Some file systems take O_DIRECT and refuse only the reading (EINVAL).
+func (r *Reader) read(p []byte, off int64) (int, error) {
+	for {
+		n, err := unix.Pread(int(r.f.Fd()), p, off)
+		switch {
+		case err == nil && n == 0:
+			return 0, io.EOF
+		case err == nil:
+			return n, nil
+		case errors.Is(err, unix.EINTR):
+			continue
+		case errors.Is(err, unix.EINVAL):
+			left, lerr := r.leaveDirect()
+			if lerr != nil {
+				return 0, lerr
+			}
+			if left {
+				continue
+			}
+		}
+		return 0, &os.PathError{Op: "read", Path: r.f.Name(), Err: err}
+	}
+}
+
+// leaveDirect turns O_DIRECT off where it is on.
+func (r *Reader) leaveDirect() (left bool, err error) {
+	fd := r.f.Fd()
+	flags, err := unix.FcntlInt(fd, unix.F_GETFL, 0)
+	if err != nil || flags&unix.O_DIRECT == 0 {
+		return false, nil
+	}
+	if _, err = unix.FcntlInt(fd, unix.F_SETFL, flags&^unix.O_DIRECT); err != nil {
+		return false, nil
+	}
+	return true, r.evict(false)
+}
+
+// dropCache drops the clean pages of a file from memory (posix_fadvise(2)).
+func dropCache(f *os.File) bool {
+	return retried(func() error { return unix.Fadvise(int(f.Fd()), 0, 0, unix.FADV_DONTNEED) }) == nil
+}
+
+// How far O_DIRECT can be believed.
+type belief uint8
+
+const (
+	doubtful  belief = iota // may read through the cache without a word
+	trusted                 // reads the disk or the server, or refuses
+	inMemory                // there is no disk
+	twoCaches               // the disk below is read through a cache that cannot be seen
+)
+
+// passing tells how far O_DIRECT can be believed on the file system of a file. btrfs reads compressed
+// and small files through the cache (fs/btrfs/direct-io.c, ENOTBLK), ext4 those with journaled or inline
+// data (fs/ext4/file.c, ext4_should_use_dio), which statx(2) tells.
+func passing(f *os.File) belief {
+	var st unix.Statfs_t
+	if retried(func() error { return unix.Fstatfs(int(f.Fd()), &st) }) != nil {
+		return doubtful
+	}
+	switch uint32(st.Type) {
+	case unix.TMPFS_MAGIC, unix.RAMFS_MAGIC, unix.HUGETLBFS_MAGIC:
+		return inMemory
+	case unix.NFS_SUPER_MAGIC, unix.XFS_SUPER_MAGIC, unix.MSDOS_SUPER_MAGIC, unix.EXFAT_SUPER_MAGIC:
+		return trusted
+	case unix.EXT4_SUPER_MAGIC:
+		var sx unix.Statx_t
+		if unix.Statx(int(f.Fd()), "", unix.AT_EMPTY_PATH, unix.STATX_DIOALIGN, &sx) == nil &&
+			sx.Mask&unix.STATX_DIOALIGN != 0 && sx.Dio_mem_align != 0 && sx.Dio_mem_align <= Align && sx.Dio_offset_align <= Align {
+			return trusted
+		}
+	case unix.FUSE_SUPER_MAGIC:
+		// A program that is mounted on a device of the system reads that through the cache of the device, which
+		// is not the cache of the file: fuseblk. Others, without a device, are remote or nobody's business.
+		var file unix.Stat_t
+		if retried(func() error { return unix.Fstat(int(f.Fd()), &file) }) != nil || unix.Major(uint64(file.Dev)) != 0 {
+			return twoCaches
+		}
+	}
+	return doubtful
+}
+
+// inMemoryStill reports whether any page of a file is in memory. Where the kernel does not tell this
+// user the truth it says that all are (mincore(2)).
+func inMemoryStill(f *os.File, size int64) (bool, error) {
+	// On an overlay, the pages are those of the file below, which cachestat(2) does not see.
+	if !noCachestat.Load() && !onOverlay(f) {
+		var stat unix.Cachestat_t
+		err := retried(func() error { return unix.Cachestat(uint(f.Fd()), &unix.CachestatRange{}, &stat, 0) })
+		if err == nil {
+			return stat.Cache > 0, nil
+		}
+		if errors.Is(err, unix.ENOSYS) { // before Linux 6.5
+			noCachestat.Store(true)
+		}
+	}
+	return resident(size, mapWindow, func(off, length int64) (bool, error) { return mapped(f, off, length) })
+}
+
+var noCachestat atomic.Bool
+
+func onOverlay(f *os.File) bool {
+	var st unix.Statfs_t
+	return retried(func() error { return unix.Fstatfs(int(f.Fd()), &st) }) != nil || st.Type == unix.OVERLAYFS_SUPER_MAGIC
+}
+
+// mapped asks mincore(2) about a part of a file that begins at a whole page.
+func mapped(f *os.File, off, length int64) (bool, error) {
+	m, err := unix.Mmap(int(f.Fd()), off, int(length), unix.PROT_READ, unix.MAP_SHARED)
+	if err != nil {
+		return false, os.NewSyscallError("mmap", err)
+	}
+	defer unix.Munmap(m)
+	page := int64(os.Getpagesize())
+	pages := make([]byte, (length+page-1)/page)
+	_, _, errno := unix.Syscall(unix.SYS_MINCORE, uintptr(unsafe.Pointer(unsafe.SliceData(m))), uintptr(length), uintptr(unsafe.Pointer(unsafe.SliceData(pages))))
+	if errno != 0 {
+		return false, os.NewSyscallError("mincore", errno)
+	}
+	for _, p := range pages {
+		if p&1 != 0 { // the other bits are undefined
+			return true, nil
+		}
+	}
+	return false, nil
+}

@@ -1,0 +1,91 @@
+package disk
+
+import (
+	"errors"
+	"os"
+
+	"golang.org/x/sys/unix"
+)
+
+// RenameNewAt renames within one open folder and fails with fs.ErrExist where the new name is taken
+// (renameat2(2), RENAME_NOREPLACE). It fails with errors.ErrUnsupported where the file system cannot
+// promise that.
+func RenameNewAt(dir *os.File, from, to string) error {
+	return noReplace(int(dir.Fd()), from, int(dir.Fd()), to)
+}
+
+func renameNoReplace(from, to string) error {
+	return noReplace(unix.AT_FDCWD, from, unix.AT_FDCWD, to)
+}
+
+func noReplace(fromDir int, from string, toDir int, to string) error {
+	err := retried(func() error { return unix.Renameat2(fromDir, from, toDir, to, unix.RENAME_NOREPLACE) })
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, unix.EINVAL) || errors.Is(err, unix.ENOSYS) || errors.Is(err, unix.EOPNOTSUPP):
+		err = errors.ErrUnsupported
+	}
+	return &os.LinkError{Op: "renameat2", Old: from, New: to, Err: err}
+}
+
+// Flush waits until a file, or the names in a folder, have arrived on the disk (fsync(2)). Errors of
+// earlier writes are told once only, by the first flush after them.
+func Flush(f *os.File) error {
+	err := f.Sync()
+	if err != nil && (errors.Is(err, unix.EINVAL) || errors.Is(err, unix.EOPNOTSUPP)) && isFolder(f) {
+		return nil // some file systems have no flush of a folder: names go with the files there
+	}
+	return err
+}
+
+// FlushAll waits until everything that this machine holds for the file system of an open file or
+// folder has arrived on it, names and content (syncfs(2)), tells of writes that were lost, and names the
+// way. Programs behind FUSE are told of no such flush: there the way is "", and each file that counts has
+// to be flushed.
+func FlushAll(f *os.File) (way string, err error) {
+	if err := retried(func() error { return unix.Syncfs(int(f.Fd())) }); err != nil {
+		return syncfs, &os.PathError{Op: "syncfs", Path: f.Name(), Err: err}
+	}
+	var st unix.Statfs_t
+	if err := retried(func() error { return unix.Fstatfs(int(f.Fd()), &st) }); err == nil && st.Type == unix.FUSE_SUPER_MAGIC {
+		return "", nil
+	}
+	return syncfs, nil
+}
+
+const syncfs = "syncfs(2)"
+
+// retried does a call again that a signal broke off.
+func retried(call func() error) error {
+	for {
+		if err := call(); !errors.Is(err, unix.EINTR) {
+			return err
+		}
+	}
+}
+
+// LastingNumbers reports whether a file in an open folder has one inode number for as long as it
+// lives. FAT, exFAT and many programs behind FUSE make numbers up while the disk is mounted, and on an
+// overlay a file has another once it was changed (statfs(2), kernel documentation of overlayfs).
+func LastingNumbers(dir *os.File) bool {
+	var st unix.Statfs_t
+	if err := retried(func() error { return unix.Fstatfs(int(dir.Fd()), &st) }); err != nil {
+		return false
+	}
+	switch st.Type {
+	case unix.MSDOS_SUPER_MAGIC, unix.EXFAT_SUPER_MAGIC, unix.FUSE_SUPER_MAGIC, unix.OVERLAYFS_SUPER_MAGIC:
+		return false
+	}
+	return true
+}
+
+// QuietRead is a flag of open(2) that leaves the date of the last reading as it is. Only the owner may
+// ask for it: elsewhere opening fails with fs.ErrPermission.
+const QuietRead = unix.O_NOATIME
+
+// DirectFlag is the flag of open(2) with which writing goes past the cache as well. On NFS a flush that
+// waits for pages of the cache cannot be ended while the server is gone, not even by SIGKILL; what is written
+// directly is waited for in a way that a signal ends (measured: fsync(2) hangs in folio_wait_writeback,
+// nfs_direct_wait is killable). Memory, offsets and lengths are then bound to Align, except on NFS.
+const DirectFlag = unix.O_DIRECT

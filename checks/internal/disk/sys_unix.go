@@ -1,0 +1,45 @@
+//go:build linux || darwin
+
+package disk
+
+import (
+	"io/fs"
+	"os"
+	"syscall"
+
+	"golang.org/x/sys/unix"
+)
+
+// RenameOverAt renames within one open folder over what has the new name (renameat(2)). Unlike
+// os.Rename it takes the place of an empty folder too.
+func RenameOverAt(dir *os.File, from, to string) error {
+	err := retried(func() error { return unix.Renameat(int(dir.Fd()), from, int(dir.Fd()), to) })
+	if err != nil {
+		return &os.LinkError{Op: "renameat", Old: from, New: to, Err: err}
+	}
+	return nil
+}
+
+// FlushFolder waits until the names in a folder have arrived on the disk, so that a file that was put
+// in place there stays there. It does nothing where the system has no such call.
+func FlushFolder(dir string) error {
+	f, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	return Flush(f)
+}
+
+func isFolder(f *os.File) bool {
+	info, err := f.Stat()
+	return err == nil && info.IsDir()
+}
+
+// links returns how many names a file has.
+func links(info fs.FileInfo) uint64 {
+	if st, ok := info.Sys().(*syscall.Stat_t); ok {
+		return uint64(st.Nlink)
+	}
+	return 0
+}

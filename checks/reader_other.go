@@ -1,7 +1,0 @@
-//go:build !linux
-
-package checks
-
-// overridesPermissions reports whether this process may read any file. Where that is not known from
-// a capability, every file is asked for.
-func overridesPermissions() bool { return false }
