@@ -22,8 +22,8 @@ type setup struct {
 	options *options // nil after arrival
 
 	mountedFrom string // what the share is mounted from, once a report says so
-	focus   func(fyne.Focusable)
-	resized func() // it wants another height
+	focus       func(fyne.Focusable)
+	resized     func() // it wants another height
 }
 
 func newSetup(from, to *picker, o *options) *setup {
