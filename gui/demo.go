@@ -39,6 +39,7 @@ func (w *Window) Demo(d *demo.Demo) {
 	defer func() {
 		for _, v := range w.views {
 			w.probe(v)
+			w.showReady(v)
 		}
 	}()
 	manifest, err := d.Manifest()
