@@ -12,6 +12,7 @@ import (
 	"loadline/checks/after"
 	"loadline/checks/arrival"
 	"loadline/checks/before"
+	"loadline/checks/recheck"
 )
 
 var update = flag.Bool("update", false, "write goldens anew")
@@ -24,6 +25,7 @@ var stages = []struct {
 	{"Before copying", before.List()},
 	{"After copying", after.New(after.Options{}).List()},
 	{"After arrival", arrival.List()},
+	{"Recheck of a copy", recheck.List()},
 }
 
 // TestHandbook keeps README.md beside the checks in step with them: every check and every rule has
