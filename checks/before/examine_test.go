@@ -187,7 +187,7 @@ type jsonReport struct {
 	}
 }
 
-var published = sync.OnceValues(func() (*schema.Set, error) { return schema.Load("../../testdata/schema") })
+var published = sync.OnceValues(schema.Load)
 
 func readJSON(t testing.TB, rep *checks.Report) (jsonReport, string) {
 	t.Helper()

@@ -5,21 +5,21 @@ package schema
 import (
 	"bytes"
 	"fmt"
-	"os"
-	"path/filepath"
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
+
+	published "loadline/testdata/schema"
 )
 
-// A Set holds the schemas of a folder.
+// A Set holds the schemas.
 type Set struct{ report, fix, split *jsonschema.Schema }
 
-// Load compiles the schemas of a folder. Published, they let keys be added; here they do not, so that what a
+// Load compiles the schemas. Published, they let keys be added; here they do not, so that what a
 // document holds and a schema does not name is found.
-func Load(dir string) (*Set, error) {
+func Load() (*Set, error) {
 	var s Set
 	for name, to := range map[string]**jsonschema.Schema{"report-1.json": &s.report, "fix-1.json": &s.fix, "split-1.json": &s.split} {
-		text, err := os.ReadFile(filepath.Join(dir, name))
+		text, err := published.Files.ReadFile(name)
 		if err != nil {
 			return nil, err
 		}

@@ -22,7 +22,7 @@ func TestMain(m *testing.M) {
 // command must print; "exits 2 loadline-cli …" runs a program that must end with that status, and what it
 // prints in JSON must be as the published schemas say.
 func TestScripts(t *testing.T) {
-	schemas, err := schema.Load("../../testdata/schema")
+	schemas, err := schema.Load()
 	if err != nil {
 		t.Fatal(err)
 	}
