@@ -9,8 +9,10 @@ import (
 	"testing"
 
 	"loadline/checks"
+	"loadline/checks/after"
+	"loadline/checks/arrival"
 	"loadline/checks/before"
-	"loadline/checks/seal"
+	"loadline/checks/split"
 )
 
 var update = flag.Bool("update", false, "write goldens anew")
@@ -21,8 +23,9 @@ var stages = []struct {
 	list  []*checks.Check
 }{
 	{"Before copying", before.List()},
-	{"After copying", seal.NewAfter(seal.Options{}).List()},
-	{"After arrival", seal.ArrivalList()},
+	{"More than one box", split.List()},
+	{"After copying", after.New(after.Options{}).List()},
+	{"After arrival", arrival.List()},
 }
 
 // TestHandbook keeps README.md beside the checks in step with them: every check and every rule has

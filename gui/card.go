@@ -10,6 +10,7 @@ import (
 	"fyne.io/fyne/v2/widget"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // Columns of a card's head.
@@ -33,7 +34,7 @@ type card struct {
 	open    bool
 	picture fyne.CanvasObject // a drawing under the line; nil for most
 	body    fyne.CanvasObject // built when the card opens
-	files   *button           // in the body: to the flagged files
+	files   *kit.Button       // in the body: to the flagged files
 	build   func(*card) fyne.CanvasObject
 	toggled func(*card)
 
@@ -67,13 +68,13 @@ func (k *card) headHigh(w float32) float32 {
 	return cardHigh
 }
 
-func (k *card) heightFor(w float32) float32 {
+func (k *card) HeightFor(w float32) float32 {
 	h := k.headHigh(w)
 	if k.picture != nil && k.picture.Visible() {
-		h += heightOf(k.picture, k.inner(w)) + 12
+		h += kit.HeightOf(k.picture, k.inner(w)) + 12
 	}
 	if k.open && k.body != nil {
-		h += heightOf(k.body, k.inner(w)) + 20
+		h += kit.HeightOf(k.body, k.inner(w)) + 20
 	}
 	return h
 }
@@ -96,13 +97,16 @@ func (k *card) show(s checks.Status, res *checks.Result, doing string) bool {
 	if k.open && k.body == nil && k.build != nil {
 		k.body = k.build(k)
 	}
+	k.update()
+	return grew
+}
+
+// update shows what the fields say now.
+func (k *card) update() {
 	if k.r != nil {
 		k.r.apply()
-		if !grew {
-			k.Refresh()
-		}
+		k.r.Layout(k.Size())
 	}
-	return grew
 }
 
 // setOpen opens or shuts the card.
@@ -114,11 +118,26 @@ func (k *card) setOpen(on bool) {
 	if on && k.body == nil && k.build != nil {
 		k.body = k.build(k)
 	}
-	if k.r != nil {
-		k.r.apply()
-	}
+	k.update()
 	if k.toggled != nil {
 		k.toggled(k)
+	}
+}
+
+func (k *card) Children() []fyne.CanvasObject {
+	var o []fyne.CanvasObject
+	if k.picture != nil {
+		o = append(o, k.picture)
+	}
+	if k.open && k.body != nil {
+		o = append(o, k.body)
+	}
+	return o
+}
+
+func (k *card) Arrange() {
+	if k.r != nil {
+		k.r.Layout(k.Size())
 	}
 }
 
@@ -136,18 +155,18 @@ func (k *card) MouseIn(e *desktop.MouseEvent) { k.MouseMoved(e) }
 func (k *card) MouseMoved(e *desktop.MouseEvent) {
 	if over := e.Position.Y <= k.headHigh(k.Size().Width); over != k.hovered {
 		k.hovered = over
-		k.Refresh()
+		k.update()
 	}
 }
 
 // MouseOut takes the hover away.
-func (k *card) MouseOut() { k.hovered = false; k.Refresh() }
+func (k *card) MouseOut() { k.hovered = false; k.update() }
 
 // FocusGained, FocusLost, TypedRune and TypedKey implement fyne.Focusable.
-func (k *card) FocusGained() { k.focused = true; k.Refresh(); reveal(k) }
+func (k *card) FocusGained() { k.focused = true; k.update(); kit.Reveal(k) }
 
 // FocusLost takes the ring away.
-func (k *card) FocusLost() { k.focused = false; k.Refresh() }
+func (k *card) FocusLost() { k.focused = false; k.update() }
 
 // TypedRune does nothing.
 func (k *card) TypedRune(rune) {}
@@ -162,7 +181,7 @@ func (k *card) TypedKey(e *fyne.KeyEvent) {
 	case fyne.KeyLeft:
 		k.setOpen(false)
 	default:
-		passKey(k, e)
+		kit.PassKey(k, e)
 	}
 }
 
@@ -173,10 +192,11 @@ func (k *card) Cursor() desktop.Cursor { return desktop.PointerCursor }
 func (k *card) CreateRenderer() fyne.WidgetRenderer {
 	r := &cardRenderer{
 		k: k, ground: canvas.NewRectangle(color.Transparent), ring: canvas.NewRectangle(color.Transparent),
-		mark: newMark("waiting", colIdle, 20), title: newText(k.check.Title, sizeTitle, colText).bold().ends(),
-		says: newText("", sizeBody, colMuted).ends(), word: newText("", sizeBody, colIdle).bold().right(),
-		arrow: newMark("open", colMuted, 16),
+		mark: kit.NewMark("waiting", kit.ColIdle, 20), title: kit.NewText(k.check.Title, kit.SizeTitle, kit.ColText).Bold().Truncated(),
+		says: kit.NewText("", kit.SizeBody, kit.ColMuted).Truncated(), word: kit.NewText("", kit.SizeBody, kit.ColIdle).Bold().Right(),
+		arrow: kit.NewMark("open", kit.ColMuted, 16),
 	}
+	r.ground.CornerRadius, r.ring.CornerRadius = 8, 8
 	k.r = r
 	r.apply()
 	return r
@@ -185,68 +205,68 @@ func (k *card) CreateRenderer() fyne.WidgetRenderer {
 type cardRenderer struct {
 	k                 *card
 	ground, ring      *canvas.Rectangle
-	mark, arrow       *mark
-	title, says, word *textLine
+	mark, arrow       *kit.Mark
+	title, says, word *kit.Text
 }
 
 func (r *cardRenderer) apply() {
 	k := r.k
-	l := lookOf(k.status)
-	r.mark.set(l.mark, l.color)
-	titleColor := colText
+	l := statusBadge(k.status)
+	r.mark.Set(l.Mark, l.Color)
+	titleColor := kit.ColText
 	if k.status == checks.Waiting {
-		titleColor = colMuted
+		titleColor = kit.ColMuted
 	}
-	r.title.set(k.check.Title, titleColor)
-	r.says.set(k.summary(), colMuted)
-	r.word.set(k.status.Word(), l.color)
+	r.title.Set(k.check.Title, titleColor)
+	r.says.Set(k.summary(), kit.ColMuted)
+	r.word.Set(k.status.Word(), l.Color)
 	arrow := "open"
 	if k.open {
 		arrow = "shut"
 	}
-	r.arrow.set(arrow, colMuted)
-	r.ground.CornerRadius, r.ring.CornerRadius = 8, 8
-	r.ground.FillColor = color.Transparent
+	r.arrow.Set(arrow, kit.ColMuted)
+	over, width := fyne.ThemeColorName(""), float32(0)
 	if k.hovered {
-		r.ground.FillColor = paint(theme.ColorNameHover)
+		over = theme.ColorNameHover
 	}
-	r.ring.StrokeWidth = 0
 	if k.focused {
-		r.ring.StrokeColor, r.ring.StrokeWidth = paint(colAccent), 2
+		width = 2
 	}
+	kit.SetFill(r.ground, over)
+	kit.SetStroke(r.ring, kit.ColAccent, width)
 }
 
 func (r *cardRenderer) Layout(s fyne.Size) {
 	k := r.k
 	head := k.headHigh(s.Width)
-	place(r.ground, 3, 3, s.Width-6, head-6)
-	place(r.ring, 2, 2, s.Width-4, head-4)
-	place(r.mark, cardPad, (head-20)/2, 20, 20)
-	place(r.arrow, s.Width-cardPad-16, (head-16)/2, 16, 16)
+	kit.SetBounds(r.ground, 3, 3, s.Width-6, head-6)
+	kit.SetBounds(r.ring, 2, 2, s.Width-4, head-4)
+	kit.SetBounds(r.mark, cardPad, (head-20)/2, 20, 20)
+	kit.SetBounds(r.arrow, s.Width-cardPad-16, (head-16)/2, 16, 16)
 	right := s.Width - cardPad - 16 - 10
-	place(r.word, right-cardStatus, 0, cardStatus, head)
+	kit.SetBounds(r.word, right-cardStatus, 0, cardStatus, head)
 	text := right - cardStatus - 12 - cardText
 	switch {
 	case s.Width < cardWide && k.summary() == "":
-		place(r.title, cardText, 0, text, head)
-		place(r.says, cardText, head, text, 0)
+		kit.SetBounds(r.title, cardText, 0, text, head)
+		kit.SetBounds(r.says, cardText, head, text, 0)
 	case s.Width < cardWide:
-		place(r.title, cardText, 9, text, 22)
-		place(r.says, cardText, 31, text, 20)
+		kit.SetBounds(r.title, cardText, 9, text, 22)
+		kit.SetBounds(r.says, cardText, 31, text, 20)
 	default:
 		t := min(max(text*0.36, 320), text)
-		place(r.title, cardText, 0, t-14, head)
-		place(r.says, cardText+t, 0, text-t, head)
+		kit.SetBounds(r.title, cardText, 0, t-14, head)
+		kit.SetBounds(r.says, cardText+t, 0, text-t, head)
 	}
 	y := head
 	w := k.inner(s.Width)
 	if k.picture != nil && k.picture.Visible() {
-		h := heightOf(k.picture, w)
-		place(k.picture, cardText, y, w, h)
+		h := kit.HeightOf(k.picture, w)
+		kit.SetBounds(k.picture, cardText, y, w, h)
 		y += h + 12
 	}
 	if k.open && k.body != nil {
-		place(k.body, cardText, y+4, w, heightOf(k.body, w))
+		kit.SetBounds(k.body, cardText, y+4, w, kit.HeightOf(k.body, w))
 	}
 }
 
@@ -260,13 +280,6 @@ func (r *cardRenderer) Refresh() {
 }
 
 func (r *cardRenderer) Objects() []fyne.CanvasObject {
-	o := []fyne.CanvasObject{r.ground, r.mark, r.title, r.says, r.word, r.arrow, r.ring}
-	if r.k.picture != nil {
-		o = append(o, r.k.picture)
-	}
-	if r.k.open && r.k.body != nil {
-		o = append(o, r.k.body)
-	}
-	return o
+	return append([]fyne.CanvasObject{r.ground, r.mark, r.title, r.says, r.word, r.arrow, r.ring}, r.k.Children()...)
 }
 func (r *cardRenderer) Destroy() {}

@@ -2,11 +2,13 @@ package gui
 
 import (
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/container"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // detail is what an open card says: what to do, what was looked at, the numbers with their limits,
@@ -24,38 +26,39 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 	if res != nil && len(res.Facts) > 0 {
 		lines := []fyne.CanvasObject{heading("Numbers and limits")}
 		for _, f := range res.Facts {
-			lines = append(lines, newParagraph(f.Text, sizeBody, colText))
+			lines = append(lines, kit.NewParagraph(f.Text, kit.SizeBody, kit.ColText))
 		}
-		right = append(right, newColumn(3, lines...))
+		right = append(right, kit.NewColumn(3, lines...))
 	}
-	parts := []fyne.CanvasObject{newRule()}
+	parts := []fyne.CanvasObject{kit.NewRule()}
 	if res != nil && res.Summary != "" && strings.TrimSuffix(res.Summary, ".") != strings.TrimSuffix(res.Reason, ".") { // whole: a shut card may have to cut it
-		parts = append(parts, newParagraph(res.Summary, sizeTitle, colText))
+		parts = append(parts, kit.NewParagraph(res.Summary, kit.SizeTitle, kit.ColText))
 	}
 	if len(right) == 0 {
-		parts = append(parts, newColumn(gapMid, left...))
+		parts = append(parts, kit.NewColumn(kit.GapMid, left...))
 	} else {
-		parts = append(parts, container.New(&pair{gap: 36}, newColumn(gapMid, left...), newColumn(gapMid, right...)))
+		parts = append(parts, kit.NewSideBySide(36, kit.NewColumn(kit.GapMid, left...), kit.NewColumn(kit.GapMid, right...)))
 	}
 	if res != nil && len(res.Findings) > 0 {
 		var buttons []fyne.CanvasObject
-		b := newButton(plain, "find", showWords(res), func() { do.files(k.check) })
+		b := kit.NewButton(kit.Plain, "find", showWords(res), func() { do.files(k.check) })
 		k.files = b
 		buttons = append(buttons, b)
 		if k.check.Group == checks.GroupNames && res.Status != checks.Passed && do.fix != nil {
-			buttons = append(buttons, newButton(plain, "wrench", "Fix names", do.fix))
+			buttons = append(buttons, kit.NewButton(kit.Plain, "wrench", "Fix names", do.fix))
 		}
 		if res.Rules[ruleTrialLeft] > 0 {
-			buttons = append(buttons, newButton(plain, "wrench", "Remove the trial folder", do.clean))
+			buttons = append(buttons, kit.NewButton(kit.Plain, "wrench", "Remove the trial folder", do.clean))
 		}
-		parts = append(parts, newRow(gapSmall, buttons...))
+		parts = append(parts, kit.NewRow(kit.GapSmall, buttons...))
 	}
 	rules := []fyne.CanvasObject{heading("Rules and their sources")}
-	for _, r := range k.check.Rules {
-		rules = append(rules, ruleLine(r, res))
+	worst := worstLevels(k.check.Rules, res)
+	for i, r := range k.check.Rules {
+		rules = append(rules, ruleLine(r, worst[i], res))
 	}
-	parts = append(parts, newColumn(7, rules...))
-	return newColumn(gapMid, parts...)
+	parts = append(parts, kit.NewColumn(7, rules...))
+	return kit.NewColumn(kit.GapMid, parts...)
 }
 
 // showWords says what the button to the flagged files will show.
@@ -67,108 +70,69 @@ func showWords(res *checks.Result) string {
 	return "Show all " + checks.Count(n) + " findings"
 }
 
-func heading(s string) fyne.CanvasObject { return newText(s, sizeSmall, colMuted).bold() }
+func heading(s string) fyne.CanvasObject { return kit.NewText(s, kit.SizeSmall, kit.ColMuted).Bold() }
 
 func section(title, text string) fyne.CanvasObject {
-	return newColumn(3, heading(title), newParagraph(text, sizeBody, colText))
+	return kit.NewColumn(3, heading(title), kit.NewParagraph(text, kit.SizeBody, kit.ColText))
 }
 
 // ruleLine shows one rule: how often it was broken, what triggers it, and where that comes from.
-func ruleLine(r *checks.Rule, res *checks.Result) fyne.CanvasObject {
+func ruleLine(r *checks.Rule, worst checks.Level, res *checks.Result) fyne.CanvasObject {
 	n := int64(0)
 	if res != nil {
 		n = res.Rules[r.ID]
 	}
-	m := newMark("waiting", colIdle, 15)
-	text := capital(r.When)
+	m := kit.NewMark("waiting", kit.ColIdle, 15)
+	text := capitalize(r.When)
 	if n > 0 {
-		l := lookOfLevel(worst(r, res))
-		m.set(l.mark, l.color)
+		l := levelBadge(worst)
+		m.Set(l.Mark, l.Color)
 		text = checks.Count(n) + " ×  " + text
 	}
-	body := []fyne.CanvasObject{newParagraph(text, sizeBody, colText)}
+	body := []fyne.CanvasObject{kit.NewParagraph(text, kit.SizeBody, kit.ColText)}
 	if n > 0 {
-		body = append(body, newParagraph(r.Fix, sizeBody, colMuted))
+		body = append(body, kit.NewParagraph(r.Fix, kit.SizeBody, kit.ColMuted))
 	}
-	body = append(body, newParagraph("Source: "+r.Source, sizeSmall, colMuted))
-	return container.New(&hung{indent: 26}, newSized(15, 20, m), newColumn(1, body...))
+	body = append(body, kit.NewParagraph("Source: "+r.Source, kit.SizeSmall, kit.ColMuted))
+	return kit.NewHanging(26, kit.NewSized(15, 20, m), kit.NewColumn(1, body...))
 }
 
-// worst is the highest level at which a rule was broken.
-func worst(r *checks.Rule, res *checks.Result) checks.Level {
-	if r.Counted {
-		return r.Level
+// worstLevels is the highest level at which each rule was broken, in one pass: there may be a million
+// findings.
+func worstLevels(rules []*checks.Rule, res *checks.Result) []checks.Level {
+	worst := make([]checks.Level, len(rules))
+	for i, r := range rules {
+		worst[i] = checks.Note
+		if r.Counted {
+			worst[i] = r.Level
+		}
 	}
-	level := checks.Note
+	if res == nil {
+		return worst
+	}
 	for i := range res.Findings {
-		if f := &res.Findings[i]; f.Rule == r && f.Level > level {
-			if level = f.Level; level == checks.Fail {
+		f := &res.Findings[i]
+		for j, r := range rules {
+			if f.Rule == r {
+				worst[j] = max(worst[j], f.Level)
 				break
 			}
 		}
 	}
-	return level
+	return worst
 }
 
-func capital(s string) string {
-	if s == "" {
-		return s
-	}
+// capitalize writes the first letter of a sentence large.
+func capitalize(s string) string {
 	if first, _, _ := strings.Cut(s, " "); mountWords[strings.TrimRight(first, ",")] {
 		return s
 	}
-	return strings.ToUpper(s[:1]) + s[1:]
+	r, n := utf8.DecodeRuneInString(s)
+	if r == utf8.RuneError { // empty, or a byte that is no letter
+		return s
+	}
+	return string(unicode.ToTitle(r)) + s[n:]
 }
 
 // mountWords are options of nfs(5) that a sentence may begin with: they are written as they are typed.
 var mountWords = map[string]bool{"rsize": true, "wsize": true, "timeo": true, "noac": true, "sync": true, "actimeo=0": true, "lookupcache=none": true, "soft": true, "softerr": true, "nolock": true, "local_lock": true}
-
-// pair puts two things beside each other, or one under the other where it is narrow.
-type pair struct{ gap float32 }
-
-const pairWide = 640
-
-func (p *pair) half(w float32) float32 { return (w - p.gap) / 2 }
-
-func (p *pair) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	if s.Width < pairWide {
-		h := heightOf(o[0], s.Width)
-		place(o[0], 0, 0, s.Width, h)
-		place(o[1], 0, h+gapMid, s.Width, heightOf(o[1], s.Width))
-		return
-	}
-	w := p.half(s.Width)
-	place(o[0], 0, 0, w, heightOf(o[0], w))
-	place(o[1], w+p.gap, 0, w, heightOf(o[1], w))
-}
-
-func (p *pair) heightFor(o []fyne.CanvasObject, w float32) float32 {
-	if w < pairWide {
-		return heightOf(o[0], w) + gapMid + heightOf(o[1], w)
-	}
-	h := p.half(w)
-	return max(heightOf(o[0], h), heightOf(o[1], h))
-}
-
-func (p *pair) MinSize(o []fyne.CanvasObject) fyne.Size {
-	a, b := o[0].MinSize(), o[1].MinSize()
-	return fyne.NewSize(max(a.Width, b.Width), max(a.Height, b.Height))
-}
-
-// hung puts a mark to the left of the first line of a text.
-type hung struct{ indent float32 }
-
-func (h *hung) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	m := o[0].MinSize()
-	place(o[0], 0, 0, m.Width, m.Height)
-	place(o[1], h.indent, 0, s.Width-h.indent, s.Height)
-}
-
-func (h *hung) heightFor(o []fyne.CanvasObject, w float32) float32 {
-	return max(o[0].MinSize().Height, heightOf(o[1], w-h.indent))
-}
-
-func (h *hung) MinSize(o []fyne.CanvasObject) fyne.Size {
-	a, b := o[0].MinSize(), o[1].MinSize()
-	return fyne.NewSize(h.indent+b.Width, max(a.Height, b.Height))
-}

@@ -4,8 +4,9 @@ import (
 	"context"
 
 	"loadline/checks"
+	"loadline/checks/after"
+	"loadline/checks/arrival"
 	"loadline/checks/before"
-	"loadline/checks/seal"
 	"loadline/checks/share"
 )
 
@@ -30,10 +31,10 @@ type Engine struct {
 var Stages = []checks.Stage{checks.Before, checks.After, checks.Arrival}
 
 // stageWords are what each stage is called.
-var stageWords = map[checks.Stage]struct{ name, button string }{
-	checks.Before:  {"Before copying", "Check before copying"},
-	checks.After:   {"After copying", "Check the copy"},
-	checks.Arrival: {"After arrival", "Check the arrival"},
+var stageWords = map[checks.Stage]struct{ name, short, button string }{
+	checks.Before:  {"Before copying", "Before", "Check before copying"},
+	checks.After:   {"After copying", "After", "Check the copy"},
+	checks.Arrival: {"After arrival", "Arrival", "Check the arrival"},
 }
 
 // RealEngine runs the checks on the disk and the share.
@@ -46,9 +47,9 @@ func listOf(s checks.Stage) []*checks.Check {
 	case checks.Before:
 		return before.List()
 	case checks.After:
-		return seal.NewAfter(seal.Options{}).List()
+		return after.New(after.Options{}).List()
 	case checks.Arrival:
-		return seal.ArrivalList()
+		return arrival.List()
 	}
 	return nil
 }
@@ -68,9 +69,9 @@ func runReal(ctx context.Context, r Request, watch func(checks.Event)) (*checks.
 	}
 	switch r.Stage {
 	case checks.After:
-		return seal.After(ctx, r.Job, seal.Options{State: r.State}, watch)
+		return after.Run(ctx, r.Job, after.Options{State: r.State}, watch)
 	case checks.Arrival:
-		return seal.Arrival(ctx, r.Manifest, r.Listings, seal.ArrivalOptions{Version: r.Version}, watch)
+		return arrival.Run(ctx, r.Manifest, r.Listings, arrival.Options{Version: r.Version}, watch)
 	}
 	return checks.Run(ctx, r.Job, listOf(r.Stage), watch)
 }

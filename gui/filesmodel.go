@@ -22,8 +22,8 @@ const (
 	byLevel
 )
 
-// wish is which findings are shown, and in which order.
-type wish struct {
+// query is which findings are shown, and in which order.
+type query struct {
 	check      int          // place of the check in the report; -1: of all checks
 	rule       *checks.Rule // nil: all rules
 	levels     [3]bool      // shown levels
@@ -35,10 +35,10 @@ type wish struct {
 // filesModel holds all findings of a report and an index of those that are shown. Filtering and
 // sorting run beside the window; of several wishes only the newest is shown.
 type filesModel struct {
-	all  []*checks.Finding
-	of   []uint8 // the check of each, by its place in the report
-	view []int32 // rows that are shown; only the goroutine of the user interface touches it
-	none bool    // view is everything in its own order
+	all        []*checks.Finding
+	of         []uint8 // the check of each, by its place in the report
+	view       []int32 // rows that are shown; only the goroutine of the user interface touches it
+	unfiltered bool    // view is everything in its own order
 
 	newest atomic.Int64
 	work   sync.Mutex // one filter at a time
@@ -46,7 +46,7 @@ type filesModel struct {
 }
 
 func newFilesModel(rep *checks.Report, post func(func())) *filesModel {
-	m := &filesModel{post: post, none: true}
+	m := &filesModel{post: post, unfiltered: true}
 	n := 0
 	for i := range rep.Checks {
 		n += len(rep.Checks[i].Findings)
@@ -62,14 +62,24 @@ func newFilesModel(rep *checks.Report, post func(func())) *filesModel {
 }
 
 func (m *filesModel) rows() int {
-	if m.none {
+	if m.unfiltered {
 		return len(m.all)
 	}
 	return len(m.view)
 }
 
+// shown returns the rows that are shown now, for work beside the window: they stay as they are whatever
+// is shown meanwhile.
+func (m *filesModel) shown() (n int, at func(int) *checks.Finding) {
+	all, view, unfiltered := m.all, m.view, m.unfiltered
+	if unfiltered {
+		return len(all), func(row int) *checks.Finding { return all[row] }
+	}
+	return len(view), func(row int) *checks.Finding { return all[view[row]] }
+}
+
 func (m *filesModel) at(row int) *checks.Finding {
-	if m.none {
+	if m.unfiltered {
 		return m.all[row]
 	}
 	return m.all[m.view[row]]
@@ -77,7 +87,7 @@ func (m *filesModel) at(row int) *checks.Finding {
 
 // ask filters and sorts beside the window and calls done on its goroutine, unless a newer wish has
 // come meanwhile.
-func (m *filesModel) ask(w wish, done func(took time.Duration)) {
+func (m *filesModel) ask(w query, done func(took time.Duration)) {
 	turn := m.newest.Add(1)
 	go func() {
 		m.work.Lock()
@@ -90,7 +100,7 @@ func (m *filesModel) ask(w wish, done func(took time.Duration)) {
 		took := time.Since(began)
 		m.post(func() {
 			if m.newest.Load() == turn {
-				m.view, m.none = view, false
+				m.view, m.unfiltered = view, false
 				done(took)
 			}
 		})
@@ -98,7 +108,7 @@ func (m *filesModel) ask(w wish, done func(took time.Duration)) {
 }
 
 // pick returns the rows of a wish, or false where it was called off.
-func (m *filesModel) pick(w wish, off func() bool) ([]int32, bool) {
+func (m *filesModel) pick(w query, off func() bool) ([]int32, bool) {
 	find := newFinder(w.text)
 	view := make([]int32, 0, 1024)
 	for i, f := range m.all {

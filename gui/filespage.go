@@ -12,6 +12,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/gui/kit"
 )
 
 // filterAfter is how long the text of the filter must stand still.
@@ -25,30 +26,28 @@ type filesPage struct {
 	report *checks.Report
 	check  *checks.Check
 	rules  []*checks.Rule // in the order of the choice; the first place means all
-	wish   wish
+	query  query
 
-	table  *table
-	foot   *surface
-	back   *button
-	find   *field
+	table  *kit.Table
+	foot   *kit.Surface
+	back   *kit.Button
+	find   *kit.Field
 	choice *widget.Select
-	levels [3]*button
+	levels [3]*kit.Button
 	counts [3]int64 // findings by level
-	count  *textLine
+	count  *kit.Text
 
-	path, what, todo   *paragraph
-	whole              string  // the chosen path
-	room               float32 // for it, beside the buttons
-	reveal, copy, list *button
-	save, full         *button
+	path, what, todo   *kit.Paragraph
+	reveal, copy, list *kit.Button
+	save, full         *kit.Button
 	cancel             func()
 }
 
-var fileColumns = []tableColumn{
-	{title: "How bad", width: 124, sortBy: true, cut: cutEnd},
-	{title: "Path", mono: true, cut: cutMiddle, sortBy: true},
-	{title: "Why", width: 150, share: 0.28, cut: cutEnd, sortBy: true}, // sorted by rule
-	{title: "Size", width: 96, right: true, sortBy: true},
+var fileColumns = []kit.Column{
+	{Title: "How bad", Width: 124, Sortable: true, Cut: kit.CutEnd},
+	{Title: "Path", Mono: true, Cut: kit.CutMiddle, Sortable: true},
+	{Title: "Why", Width: 150, Share: 0.28, Cut: kit.CutEnd, Sortable: true}, // sorted by rule
+	{Title: "Size", Width: 96, Right: true, Sortable: true},
 }
 
 // columnKeys are what each column sorts by.
@@ -56,59 +55,60 @@ var columnKeys = []sortKey{byLevel, byPath, byRule, bySize}
 
 // newFilesPage shows a report's findings; c narrows them to one check, nil does not.
 func newFilesPage(w *Window, rep *checks.Report, c *checks.Check) *filesPage {
-	p := &filesPage{w: w, report: rep, check: c, model: newFilesModel(rep, w.desk.Post)}
-	p.wish = wish{check: -1, levels: [3]bool{true, true, true}, key: byLevel} // worst first
+	p := &filesPage{w: w, report: rep, check: c, model: newFilesModel(rep, w.desktop.Post)}
+	p.query = query{check: -1, levels: [3]bool{true, true, true}, key: byLevel} // worst first
 	for i := range rep.Checks {
 		if c != nil && rep.Checks[i].ID == c.ID {
-			p.wish.check = i
+			p.query.check = i
 		}
 	}
-	p.table = newTable(fileColumns, p.model.rows, p.cell)
-	p.table.sorted = 0
-	p.table.head = p.sortBy
-	p.table.moved = p.choose
-	p.table.enter = func(int) { p.openFolder() }
-	p.table.copy = func(int) { p.copyPath() }
+	p.table = kit.NewTable(fileColumns, p.model.rows, p.cell)
+	p.table.Sorted = 0
+	p.table.OnSort = p.sortBy
+	p.table.OnChosen = p.choose
+	p.table.OnEnter = func(int) { p.openFolder() }
+	p.table.OnCopy = func(int) { p.copyPath() }
 
-	p.find = newField("Find in paths")
-	p.find.shortcut = w.shortcut
-	p.find.down = func() { w.win.Canvas().Focus(p.table) }
+	p.find = kit.NewField("Find in paths")
+	p.find.OnShortcut = w.shortcut
+	p.find.OnDown = func() { w.win.Canvas().Focus(p.table) }
 	p.find.OnChanged = func(s string) {
-		p.wish.text = s
+		p.query.text = s
 		p.later()
 	}
 	p.find.OnSubmitted = func(string) { w.win.Canvas().Focus(p.table) }
 	p.choice = widget.NewSelect(p.ruleWords(), nil)
 	p.choice.SetSelectedIndex(0)
 	p.choice.OnChanged = func(string) {
-		p.wish.rule = nil
+		p.query.rule = nil
 		if i := p.choice.SelectedIndex(); i > 0 {
-			p.wish.rule = p.rules[i-1]
+			p.query.rule = p.rules[i-1]
 		}
 		p.now()
 	}
 	p.counts = p.levelCounts()
 	for l := range p.levels {
-		lk := lookOfLevel(checks.Level(l))
-		b := newButton(toggle, lk.mark, checks.Count(p.counts[l]), nil)
-		b.iconTint = lk.color
-		b.on = true
-		b.tap = func() {
-			b.setOn(!b.on)
-			p.wish.levels[l] = b.on
+		lk := levelBadge(checks.Level(l))
+		n := checks.Count(p.counts[l])
+		b := kit.NewButton(kit.Toggle, lk.Mark, levelWord(checks.Level(l))+"  "+n, nil).Shorter(n)
+		b.IconColor = lk.Color
+		b.On = true
+		b.OnTapped = func() {
+			b.SetOn(!b.On)
+			p.query.levels[l] = b.On
 			p.now()
 		}
 		p.levels[l] = b
 	}
-	p.count = newText("", sizeBody, colMuted).right()
-	p.path = newParagraph("", sizeBody, colText).mono()
-	p.what = newParagraph("", sizeBody, colText)
-	p.todo = newParagraph("", sizeBody, colMuted)
-	p.reveal = newButton(plain, "folder", "Open folder", p.openFolder)
-	p.copy = newButton(plain, "copy", "Copy path", p.copyPath)
-	p.full = newButton(plain, "find", "Full name", p.showFull)
-	p.list = newButton(quiet, "copy", "Copy list", p.copyAll)
-	p.save = newButton(quiet, "save", "Save list", w.save)
+	p.count = kit.NewText("", kit.SizeBody, kit.ColMuted).Right()
+	p.path = kit.NewParagraph("", kit.SizeBody, kit.ColText).Mono().AtMost(2) // the full name has its button
+	p.what = kit.NewParagraph("", kit.SizeBody, kit.ColText)
+	p.todo = kit.NewParagraph("", kit.SizeBody, kit.ColMuted)
+	p.reveal = kit.NewButton(kit.Plain, "folder", "Open folder", p.openFolder).Shorter("Open")
+	p.copy = kit.NewButton(kit.Plain, "copy", "Copy path", p.copyPath).Shorter("Copy")
+	p.full = kit.NewButton(kit.Plain, "find", "Full name", p.showFull).Shorter("Name")
+	p.list = kit.NewButton(kit.Quiet, "copy", "Copy list", p.copyAll)
+	p.save = kit.NewButton(kit.Quiet, "save", "Save list", w.save)
 	p.build()
 	p.choose(-1)
 	p.now()
@@ -120,15 +120,15 @@ func (p *filesPage) build() {
 	if p.check != nil {
 		title = p.check.Title
 	}
-	p.back = newButton(plain, "back", "All checks", p.w.back)
-	top := newStretch(14, 1, p.back, newText(title, 20, colText).bold().ends(), p.count)
-	tools := container.New(&toolsLayout{p: p}, p.find.calm(), newSurface("", theme.ColorNameInputBorder, newSized(200, 34, p.choice)).round(7).pad(1, 1),
-		newRow(6, p.levels[checks.Fail], p.levels[checks.Warn], p.levels[checks.Note]),
-		newRow(2, p.list, p.save))
-	text := newColumn(4, p.path, p.what, p.todo)
-	p.foot = newSurface(colSurface, colLine, container.New(&footLayout{p: p}, text, newRow(8, p.full, p.copy, p.reveal))).pad(16, 12)
-	list := newSurface(colSurface, colLine, p.table).pad(1, 1)
-	p.root = container.New(&filesLayout{p}, top, tools, list, p.foot)
+	p.back = kit.NewButton(kit.Plain, "back", "All checks", p.w.back)
+	top := kit.NewStretch(14, 1, p.back, kit.NewText(title, 20, kit.ColText).Bold().Truncated(), p.count)
+	tools := container.New(toolsLayout{}, p.find.Framed(), kit.NewSurface("", theme.ColorNameInputBorder, kit.NewSized(200, 34, p.choice)).Round(7).Pad(1, 1),
+		kit.NewRow(6, p.levels[checks.Fail], p.levels[checks.Warn], p.levels[checks.Note]),
+		kit.NewRow(2, p.list, p.save))
+	foot := &footLayout{}
+	p.foot = kit.NewSurface(kit.ColSurface, kit.ColLine, container.New(foot, p.path, p.what, p.todo, kit.NewRow(8, p.full, p.copy, p.reveal))).Pad(16, 12)
+	list := kit.NewSurface(kit.ColSurface, kit.ColLine, p.table).Pad(1, 1)
+	p.root = container.New(&filesLayout{foot}, top, tools, list, p.foot)
 }
 
 // ruleWords names the rules that the report has findings of.
@@ -164,43 +164,43 @@ func (p *filesPage) levelCounts() [3]int64 {
 	return n
 }
 
-func (p *filesPage) cell(row, col int) tableCell {
+func (p *filesPage) cell(row, col int) kit.Cell {
 	f := p.model.at(row)
 	switch col {
 	case 0:
-		l := lookOfLevel(f.Level)
-		return tableCell{text: levelWord(f.Level), mark: l.mark, color: l.color}
+		l := levelBadge(f.Level)
+		return kit.Cell{Text: levelWord(f.Level), Mark: l.Mark, Color: l.Color}
 	case 1:
 		if f.Path == "" {
-			return tableCell{text: "(the whole job)", color: colMuted}
+			return kit.Cell{Text: "(the whole job)", Color: kit.ColMuted}
 		}
-		return tableCell{text: names.Quote(f.Path)}
+		return kit.Cell{Text: names.Quote(f.Path)}
 	case 2:
-		return tableCell{text: why(f), color: colMuted}
+		return kit.Cell{Text: why(f), Color: kit.ColMuted}
 	}
 	if f.Size == 0 {
-		return tableCell{text: "—", color: colMuted}
+		return kit.Cell{Text: "—", Color: kit.ColMuted}
 	}
-	return tableCell{text: checks.Bytes(f.Size)}
+	return kit.Cell{Text: checks.Bytes(f.Size)}
 }
 
 // why says in words what is wrong, with the number and its limit where there is one.
 func why(f *checks.Finding) string {
 	if f.Detail == "" {
-		return capital(f.Rule.When)
+		return capitalize(f.Rule.When)
 	}
-	return capital(oneLine(f.Detail))
+	return capitalize(oneLine(f.Detail))
 }
 
 // sortBy sorts by a column, and the other way round where it is sorted by it already.
 func (p *filesPage) sortBy(col int) {
-	if p.table.sorted == col {
-		p.wish.descending = !p.wish.descending
+	if p.table.Sorted == col {
+		p.query.descending = !p.query.descending
 	} else {
-		p.wish.key, p.wish.descending = columnKeys[col], columnKeys[col] == bySize
-		p.table.sorted = col
+		p.query.key, p.query.descending = columnKeys[col], columnKeys[col] == bySize
+		p.table.Sorted = col
 	}
-	p.table.descending = p.wish.descending
+	p.table.Descending = p.query.descending
 	p.now()
 }
 
@@ -209,45 +209,44 @@ func (p *filesPage) later() {
 	if p.cancel != nil {
 		p.cancel()
 	}
-	p.cancel = p.w.desk.After(filterAfter, func() { p.w.desk.Post(p.now) })
+	p.cancel = p.w.desktop.After(filterAfter, func() { p.w.desktop.Post(p.now) })
 }
 
 // now filters and sorts beside the window.
 func (p *filesPage) now() {
-	p.model.ask(p.wish, func(time.Duration) {
-		p.table.choose(-1)
-		p.table.top = 0
-		p.table.renew()
+	p.model.ask(p.query, func(time.Duration) {
+		p.table.Choose(-1)
+		p.table.Top = 0
+		p.table.Renew()
 		shown, all := int64(p.model.rows()), int64(p.total())
 		if shown == all {
-			p.count.set(many(all, "finding", "findings"), "")
+			p.count.Set(many(all, "finding", "findings"), "")
 		} else {
-			p.count.set(checks.Count(shown)+" of "+checks.Count(all)+" findings", "")
+			p.count.Set(checks.Count(shown)+" of "+checks.Count(all)+" findings", "")
 		}
 		switch {
 		case all == 0:
-			p.what.set("Nothing was flagged.", "")
+			p.what.Set("Nothing was flagged.", "")
 		case shown == 0:
-			p.what.set("Nothing matches. Change the text, the rule or the levels above.", "")
+			p.what.Set("Nothing matches. Change the text, the rule or the levels above.", "")
 		}
-		able(p.list, shown > 0)
-		able(p.save, shown > 0)
-		p.w.bar.update(p.w)
-		p.relay()
+		kit.SetEnabled(p.list, shown > 0)
+		kit.SetEnabled(p.save, shown > 0)
+		p.w.changed()
+		p.relayout()
 	})
 }
 
 // choose shows one finding in full at the foot.
 func (p *filesPage) choose(row int) {
 	if row < 0 || row >= p.model.rows() {
-		p.whole = ""
-		p.shorten()
-		p.what.set("Choose a row to see what is wrong with it and what to do.", "")
-		p.todo.set("", "")
-		for _, b := range []*button{p.reveal, p.copy, p.full} {
+		p.path.Set("", "")
+		p.what.Set("Choose a row to see what is wrong with it and what to do.", "")
+		p.todo.Set("", "")
+		for _, b := range []*kit.Button{p.reveal, p.copy, p.full} {
 			b.Disable()
 		}
-		p.relay()
+		p.relayout()
 		return
 	}
 	f := p.model.at(row)
@@ -255,37 +254,23 @@ func (p *filesPage) choose(row int) {
 	if f.Path == "" {
 		path = "The whole job"
 	}
-	p.whole = path
-	p.shorten()
-	p.what.set(why(f)+". Rule: "+f.Rule.ID+".", "")
-	p.todo.set("What to do: "+f.Fix(), "")
-	for _, b := range []*button{p.reveal, p.copy, p.full} {
-		able(b, f.Path != "")
+	p.path.Set(path, "")
+	p.what.Set(why(f)+". Rule: "+f.Rule.ID+".", "")
+	p.todo.Set("What to do: "+f.Fix(), "")
+	for _, b := range []*kit.Button{p.reveal, p.copy, p.full} {
+		kit.SetEnabled(b, f.Path != "")
 	}
-	p.relay()
+	p.relayout()
 }
 
-// shorten shows the chosen path on two lines or so, whatever the room: the full name has its button.
-func (p *filesPage) shorten() {
-	path := p.whole
-	if w := p.room; w > 0 {
-		most := int(1.8 * w / measure("0", p.path.size, p.path.style).Width)
-		if r := []rune(path); len(r) > most {
-			path = cutRunes(r, most, cutMiddle)
-		}
-	}
-	p.path.set(path, "")
-}
-
-func (p *filesPage) relay() {
+func (p *filesPage) relayout() {
 	if p.root != nil && p.root.Size().Width > 0 {
-		relay(p.root)
-		p.foot.Refresh() // not the list: it asks its cells again by itself
+		kit.Relayout(p.root)
 	}
 }
 
 func (p *filesPage) chosen() *checks.Finding {
-	if r := p.table.chosen; r >= 0 && r < p.model.rows() {
+	if r := p.table.Chosen; r >= 0 && r < p.model.rows() {
 		return p.model.at(r)
 	}
 	return nil
@@ -300,7 +285,7 @@ func (p *filesPage) openFolder() {
 		return
 	}
 	dir := filepath.Dir(filepath.Join(p.base(), filepath.FromSlash(f.Path)))
-	if err := p.w.desk.Reveal(dir); err != nil {
+	if err := p.w.desktop.Reveal(dir); err != nil {
 		p.w.tell(checks.Failed, "No file manager could be opened: "+err.Error()+". The folder is "+names.Quote(dir))
 	}
 }
@@ -308,20 +293,28 @@ func (p *filesPage) openFolder() {
 // copyPath copies the path as it is, raw bytes and all: what is pasted must find the file.
 func (p *filesPage) copyPath() {
 	if f := p.chosen(); f != nil && f.Path != "" {
-		p.w.desk.Copy(filepath.Join(p.base(), filepath.FromSlash(f.Path)))
-		p.w.tell(checks.Passed, "The path is on the clipboard.")
+		p.w.desktop.Copy(filepath.Join(p.base(), filepath.FromSlash(f.Path)))
+		p.w.tellWhile(p.w.onThisPage(), checks.Passed, "The path is on the clipboard.")
 	}
 }
 
 // copyAll copies every row that is shown.
 func (p *filesPage) copyAll() {
-	var b strings.Builder
-	if err := writeList(&b, p.model.rows(), p.model.at); err != nil {
+	n, at := p.model.shown()
+	go func() { // a million lines take a moment
+		var b strings.Builder
+		err := writeList(&b, n, at)
+		p.w.desktop.Post(func() { p.copied(b.String(), n, err) })
+	}()
+}
+
+func (p *filesPage) copied(list string, n int, err error) {
+	if err != nil {
 		p.w.tell(checks.Failed, "The list could not be copied: "+err.Error())
 		return
 	}
-	p.w.desk.Copy(b.String())
-	p.w.tell(checks.Passed, many(int64(p.model.rows()), "line is", "lines are")+" on the clipboard.")
+	p.w.desktop.Copy(list)
+	p.w.tellWhile(p.w.onThisPage(), checks.Passed, many(int64(n), "line is", "lines are")+" on the clipboard.")
 }
 
 // showFull shows a name whole, however long, and its bytes.
@@ -330,18 +323,16 @@ func (p *filesPage) showFull() {
 	if f == nil {
 		return
 	}
-	s := &sheet{name: "name"}
-	s.no = newButton(plain, "", "Close", func() { p.w.shut() })
-	text := newParagraph(names.Quote(f.Path), sizeBody, colText).mono()
-	inner := newPage(text)
-	inner.layout.bare = true
-	body := newColumn(gapMid,
-		newParagraph("Full name", 18, colText).bold(),
-		newParagraph(checks.Count(int64(len(f.Path)))+" bytes, path from the source on. Anything that does not print is written as an escape.", sizeBody, colMuted),
-		newSized(0, 190, inner.scroll),
-		newStretch(10, 0, newText("", sizeBody, colText), s.no))
-	p.w.open(s, body, s.no)
-	inner.reflow()
+	s := &kit.Sheet{Name: "name"}
+	s.No = kit.NewButton(kit.Plain, "", "Close", func() { p.w.closeSheet() })
+	text := kit.NewParagraph(names.Quote(f.Path), kit.SizeBody, kit.ColText).Mono()
+	inner := kit.NewBarePage(text)
+	body := kit.NewColumn(kit.GapMid,
+		kit.NewParagraph("Full name", 18, kit.ColText).Bold(),
+		kit.NewParagraph(checks.Count(int64(len(f.Path)))+" bytes, path from the source on. Anything that does not print is written as an escape.", kit.SizeBody, kit.ColMuted),
+		kit.NewSized(0, 190, inner),
+		kit.NewStretch(10, 0, kit.NewText("", kit.SizeBody, kit.ColText), s.No))
+	p.w.open(s, body, s.No)
 }
 
 // leave is called when another page is shown.
@@ -368,10 +359,10 @@ func (w *Window) findFiles() {
 	if w.at != pageFiles {
 		switch v := w.view(); {
 		case w.running != "":
-			w.tell(checks.Waiting, "A check still runs. What it finds can be looked at when it has ended.")
+			w.tellWhile(w.whileRunning(), checks.Waiting, "A check still runs. What it finds can be looked at when it has ended.")
 			return
 		case v.report == nil:
-			w.tell(checks.Waiting, "There are no findings yet to look at. Check first.")
+			w.tellWhile(w.withoutReport(), checks.Waiting, "There are no findings yet to look at. Check first.")
 			return
 		}
 		w.showFiles(nil)

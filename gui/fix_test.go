@@ -14,10 +14,11 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/fix"
+	"loadline/gui/kit"
 )
 
 // tree makes files with their path as content, and returns the folder.
-func tree(t *testing.T, paths ...string) string {
+func tree(t testing.TB, paths ...string) string {
 	t.Helper()
 	dir := t.TempDir()
 	for _, p := range paths {
@@ -52,7 +53,7 @@ func listing(t *testing.T, dir string) (paths []string) {
 func fixRig(t *testing.T, dir string) *rig {
 	t.Helper()
 	t.Setenv("XDG_STATE_HOME", t.TempDir())
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	r.Open(dir, "")
 	test.Tap(r.bar.fix)
 	if r.at != pageFix {
@@ -75,7 +76,7 @@ func TestFixAndUndo(t *testing.T) {
 		t.Fatalf("looking changed the disk: %q", got)
 	}
 	test.Tap(p.apply)
-	if r.sheet == nil || r.sheet.name != "rename" {
+	if r.sheet == nil || r.sheet.Name != "rename" {
 		t.Fatal("Rename should ask first")
 	}
 	r.key(fyne.KeyEscape)
@@ -83,7 +84,7 @@ func TestFixAndUndo(t *testing.T) {
 		t.Fatalf("a no changed the disk: %q", got)
 	}
 	test.Tap(p.apply)
-	test.Tap(r.sheet.yes)
+	test.Tap(r.sheet.Yes)
 	r.until("the new check", func() bool { return r.running != "" })
 	r.began().end <- ending{rep: clean()}
 	r.until("its end", func() bool { return r.running == "" })
@@ -98,7 +99,7 @@ func TestFixAndUndo(t *testing.T) {
 		t.Fatal("undo should be on offer")
 	}
 	test.Tap(p.undo)
-	test.Tap(r.sheet.yes)
+	test.Tap(r.sheet.Yes)
 	r.until("the old names", func() bool { return !p.busy && p.plan != nil && p.past == nil })
 	if got := listing(t, dir); !slices.Equal(got, before) {
 		t.Errorf("after undo: %q, want %q", got, before)
@@ -112,10 +113,10 @@ func TestFixScreens(t *testing.T) {
 		t.Fatal(err)
 	}
 	r := fixRig(t, dir)
-	r.fix.table.choose(1)
+	r.fix.table.Choose(1)
 	golden(t, "screen-fix", r.win.Canvas())
 	test.Tap(r.fix.tabLeft)
-	r.fix.table.choose(0)
+	r.fix.table.Choose(0)
 	golden(t, "screen-fix-left", r.win.Canvas())
 }
 
@@ -124,21 +125,21 @@ func TestFixEdit(t *testing.T) {
 	dir := tree(t, "what?.mov", "taken.mov")
 	r := fixRig(t, dir)
 	p := r.fix
-	p.table.choose(0)
+	p.table.Choose(0)
 	if !p.edit.Visible() || p.name.Text == "" {
 		t.Fatal("the chosen row should be open to change")
 	}
 	p.name.SetText("taken.mov")
-	if p.fault.text == "" || !p.apply.Disabled() {
-		t.Errorf("a name that is taken: said %q, Rename is off: %v", p.fault.text, p.apply.Disabled())
+	if p.fault.Text == "" || !p.apply.Disabled() {
+		t.Errorf("a name that is taken: said %q, Rename is off: %v", p.fault.Text, p.apply.Disabled())
 	}
 	p.name.SetText("a/b")
-	if p.fault.text == "" {
+	if p.fault.Text == "" {
 		t.Error("a slash in a name should be refused")
 	}
 	p.name.SetText("what is it.mov")
-	if p.fault.text != "" || p.apply.Disabled() || p.plan.Steps[0].Name() != "what is it.mov" {
-		t.Errorf("a good name: said %q, the plan has %q", p.fault.text, p.plan.Steps[0].Name())
+	if p.fault.Text != "" || p.apply.Disabled() || p.plan.Steps[0].Name() != "what is it.mov" {
+		t.Errorf("a good name: said %q, the plan has %q", p.fault.Text, p.plan.Steps[0].Name())
 	}
 	test.Tap(p.keep)
 	if p.plan.Steps[0].Changes() || !p.apply.Disabled() {
@@ -177,7 +178,7 @@ func TestFixLeft(t *testing.T) {
 	if p.rows() != 1 {
 		t.Fatalf("%d rows are left as they are", p.rows())
 	}
-	p.table.choose(0)
+	p.table.Choose(0)
 	if !p.offers.Visible() || !p.doLink.Visible() {
 		t.Fatal("the link should be replaceable by a copy")
 	}
@@ -187,7 +188,7 @@ func TestFixLeft(t *testing.T) {
 	}
 	test.Tap(p.apply)
 	r.until("the question", func() bool { return r.sheet != nil })
-	test.Tap(r.sheet.yes)
+	test.Tap(r.sheet.Yes)
 	r.until("the new check", func() bool { return r.running != "" })
 	r.began().end <- ending{rep: clean()}
 	r.until("its end", func() bool { return r.running == "" })
@@ -200,8 +201,8 @@ func TestFixLeft(t *testing.T) {
 func (r *rig) question() string {
 	var all []string
 	for _, o := range test.LaidOutObjects(r.win.Canvas().Overlays().Top()) {
-		if p, ok := o.(*paragraph); ok {
-			all = append(all, p.text)
+		if p, ok := o.(*kit.Paragraph); ok {
+			all = append(all, p.Text)
 		}
 	}
 	return strings.Join(all, " ")
@@ -220,7 +221,7 @@ func TestFixMakings(t *testing.T) {
 	p := r.fix
 	test.Tap(p.tabLeft)
 	for row := range p.plan.Left {
-		p.table.choose(row)
+		p.table.Choose(row)
 		switch l := p.chosenLeft(); l.Path {
 		case "takes":
 			test.Tap(p.doLink)
@@ -230,15 +231,15 @@ func TestFixMakings(t *testing.T) {
 				t.Errorf("the clipboard holds %q", got)
 			}
 			test.Tap(p.doArchive)
-			if got := p.cell(row, 1).text; got != "goes into DCIM.tar" {
+			if got := p.cell(row, 1).Text; got != "goes into DCIM.tar" {
 				t.Errorf("the row says %q", got)
 			}
 		}
 	}
-	if got := p.apply.label; got != "Replace 1 link, archive 1 card" {
+	if got := p.apply.Label; got != "Replace 1 link, archive 1 card" {
 		t.Errorf("the button says %q", got)
 	}
-	p.table.choose(0)
+	p.table.Choose(0)
 	golden(t, "screen-fix-makings", r.win.Canvas())
 	test.Tap(p.apply)
 	r.until("the question", func() bool { return r.sheet != nil })
@@ -246,7 +247,7 @@ func TestFixMakings(t *testing.T) {
 		!strings.Contains(q, "DCIM goes into one file beside it, DCIM.tar: 2 files") {
 		t.Errorf("the question is %q", q)
 	}
-	test.Tap(r.sheet.yes)
+	test.Tap(r.sheet.Yes)
 	r.until("the new check", func() bool { return r.running != "" })
 	r.began().end <- ending{rep: clean()}
 	r.until("its end", func() bool { return r.running == "" })
@@ -260,7 +261,7 @@ func TestFixMakings(t *testing.T) {
 	r.until("the plan", func() bool { return r.fix.plan != nil })
 	p = r.fix
 	test.Tap(p.undo)
-	test.Tap(r.sheet.yes)
+	test.Tap(r.sheet.Yes)
 	r.until("the end", func() bool { return !p.busy && p.plan != nil && p.past == nil })
 	if !strings.Contains(r.message, "takes is left in its place, because its original has changed since") {
 		t.Errorf("said %q", r.message)
@@ -280,13 +281,13 @@ func TestFixStopped(t *testing.T) {
 	r := fixRig(t, dir)
 	p := r.fix
 	test.Tap(p.tabLeft)
-	p.table.choose(0)
+	p.table.Choose(0)
 	test.Tap(p.doLink)
 	test.Tap(p.apply)
 	r.until("the question", func() bool { return r.sheet != nil })
-	test.Tap(r.sheet.yes)
+	test.Tap(r.sheet.Yes)
 	r.until("the copying", func() bool {
-		return strings.Contains(p.doing.text, "of 4.3 GB") || strings.Contains(p.doing.text, "of 4.0 GiB")
+		return strings.Contains(p.doing.Text, "of 4.3 GB") || strings.Contains(p.doing.Text, "of 4.0 GiB")
 	})
 	if !p.stop.Visible() || p.stop.Disabled() {
 		t.Error("there is no way to stop")
@@ -307,7 +308,7 @@ func TestFixSkipLasts(t *testing.T) {
 	r := fixRig(t, dir)
 	p := r.fix
 	test.Tap(p.tabLeft)
-	p.table.choose(0)
+	p.table.Choose(0)
 	test.Tap(p.doSkip)
 	r.key(fyne.KeyEscape)
 	r.showFix()
@@ -317,7 +318,7 @@ func TestFixSkipLasts(t *testing.T) {
 		t.Errorf("skips %v", p.skip)
 	}
 	test.Tap(p.apply)
-	test.Tap(r.sheet.yes)
+	test.Tap(r.sheet.Yes)
 	r.until("the new check", func() bool { return r.running != "" })
 	r.began().end <- ending{rep: clean()}
 	r.until("its end", func() bool { return r.running == "" })
@@ -337,7 +338,7 @@ func TestFixLists(t *testing.T) {
 	r := fixRig(t, dir)
 	out := filepath.Join(t.TempDir(), "copy.txt")
 	test.Tap(r.fix.lists)
-	r.sheet.path.SetText(out)
+	r.sheet.Field.SetText(out)
 	r.key(fyne.KeyReturn)
 	r.until("the lists", func() bool { return r.saved == out })
 	copyList, err := os.ReadFile(out)
@@ -349,7 +350,7 @@ func TestFixLists(t *testing.T) {
 		t.Errorf("the skip list holds %q (%v)", skip, err)
 	}
 	// The checks before and after copying follow the list: two of the files, not the link.
-	list := r.views[checks.Before].route.options.list
+	list := r.views[checks.Before].setup.options.list
 	r.until("the list to be named", func() bool { return typedPath(list.Text) == out })
 	for _, stage := range []checks.Stage{checks.Before, checks.After} {
 		req, err := r.request(r.views[stage])
@@ -366,17 +367,17 @@ func TestFixLists(t *testing.T) {
 // A copy list that cannot be read is told where it is named, and after renames it is named no more.
 func TestCopyListIsTold(t *testing.T) {
 	dir := tree(t, "what?.mov")
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	r.Open(dir, "")
-	o := r.view().route.options
+	o := r.view().setup.options
 	o.list.SetText(filepath.Join(dir, "none.txt"))
 	_, err := runReal(t.Context(), Request{Job: checks.Job{Stage: checks.Before, Source: dir}, CopyListFile: filepath.Join(dir, "none.txt")}, func(checks.Event) {})
 	if err == nil {
 		t.Fatal("a list that is not there was taken")
 	}
 	r.ended(r.view(), nil, err)
-	if !o.problem.Visible() || !strings.Contains(o.problem.text, "The copy list cannot be opened") || r.view().head.title.text != "The check could not begin" {
-		t.Errorf("said %q and %q", o.problem.text, r.view().head.title.text)
+	if !o.problem.Visible() || !strings.Contains(o.problem.Text, "The copy list cannot be opened") || r.view().head.title.Text != "The check could not begin" {
+		t.Errorf("said %q and %q", o.problem.Text, r.view().head.title.Text)
 	}
 	if !r.dropList() || o.list.Text != "" || r.dropList() {
 		t.Errorf("still names %q", o.list.Text)

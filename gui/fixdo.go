@@ -16,11 +16,12 @@ import (
 	"loadline/checks/before"
 	"loadline/checks/fix"
 	"loadline/checks/names"
+	"loadline/gui/kit"
 )
 
 // canFix reports whether there is a source whose names could be looked at.
 func (w *Window) canFix() bool {
-	return w.stage == checks.Before && w.view().route.from.get() != ""
+	return w.stage == checks.Before && w.view().setup.from.get() != ""
 }
 
 // showFix opens the page of repairs on the source.
@@ -42,7 +43,7 @@ func (w *Window) showFix() {
 func (w *Window) fixJob(v *view) checks.Job {
 	req, err := w.request(v)
 	if err != nil {
-		req.Job = checks.Job{Source: v.route.from.get(), Share: v.route.to.get()}
+		req.Job = checks.Job{Source: v.setup.from.get(), Share: v.setup.to.get()}
 	}
 	req.Job.NamesOnly = true
 	req.Job.NoTrial = v.report == nil || v.report.Trial == nil
@@ -131,7 +132,7 @@ func (p *fixPage) askUndo() {
 		return
 	}
 	j := p.past
-	text := capital(work(j.Renames, j.Copies)) + " of " + j.Started.Local().Format("2 January 2006, 15:04") + " are taken back: files get the old names again, and folders their dates."
+	text := capitalize(work(j.Renames, j.Copies)) + " of " + j.Started.Local().Format("2 January 2006, 15:04") + " are taken back: files get the old names again, and folders their dates."
 	if j.Copies > 0 {
 		text += " A copy or an archive goes only if what it was made from still holds every byte of it, which takes as long as reading both."
 	}
@@ -157,7 +158,7 @@ func (p *fixPage) goOn() {
 func (p *fixPage) halt() {
 	if p.busy && p.cancel != nil {
 		p.stop.Disable()
-		p.doing.set("Stopping", "")
+		p.doing.Set("Stopping", "")
 		p.cancel()
 	}
 }
@@ -174,10 +175,10 @@ func (p *fixPage) run(doing string, work func(context.Context, fix.Options) (*fi
 	p.edit.Hide()
 	p.offers.Hide()
 	p.meterPlace.Show()
-	p.meter.set(0)
-	p.doing.set(doing, "")
+	p.meter.Set(0)
+	p.doing.Set(doing, "")
 	p.stop.Enable()
-	p.relay()
+	p.relayout()
 	var at atomic.Pointer[fix.Progress]
 	o := fix.Options{Progress: func(now fix.Progress) { at.Store(&now) }}
 	ended := make(chan struct{})
@@ -199,10 +200,10 @@ func (p *fixPage) run(doing string, work func(context.Context, fix.Options) (*fi
 			case <-tick.C:
 			}
 			s := at.Load()
-			p.w.desk.PostWait(func() {
+			p.w.desktop.PostWait(func() {
 				if s != nil && ctx.Err() == nil {
-					p.meter.set(s.Part())
-					p.doing.set(fixWords(*s), "")
+					p.meter.Set(s.Part())
+					p.doing.Set(fixWords(*s), "")
 				}
 				if over {
 					p.past = past
@@ -235,14 +236,14 @@ func (p *fixPage) over(out *fix.Outcome, err error, done func(*fix.Outcome)) {
 	p.meterPlace.Hide()
 	var stopped *fix.StoppedError
 	if err != nil {
-		text := capital(err.Error()) + "."
+		text := capitalize(err.Error()) + "."
 		if errors.Is(err, context.Canceled) && !errors.As(err, &stopped) {
 			text = "Stopped. Nothing was changed."
 		}
 		p.show("")
-		p.why.set(text, colFail)
+		p.why.Set(text, kit.ColFail)
 		p.w.message = text
-		p.relay()
+		p.relayout()
 	} else {
 		done(out)
 	}
@@ -257,7 +258,7 @@ func (p *fixPage) done(o *fix.Outcome) {
 	p.makes = map[string]bool{}
 	w := p.w
 	listed := w.dropList()
-	text := capital(work(o.Done, o.Made)) + " done. The disk is checked again; “Fix names” can undo."
+	text := capitalize(work(o.Done, o.Made)) + " done. “Fix names” can take everything back."
 	s := checks.Passed
 	switch {
 	case archives:
@@ -280,7 +281,7 @@ func (p *fixPage) done(o *fix.Outcome) {
 func (p *fixPage) undone(o *fix.Outcome) {
 	p.makes = map[string]bool{}
 	listed := p.w.dropList()
-	text, s := capital(work(o.Done, o.Made))+" taken back.", checks.Passed
+	text, s := capitalize(work(o.Done, o.Made))+" taken back.", checks.Passed
 	for i, stay := range o.Stayed {
 		s = checks.Warned
 		if i == mostNamed {
@@ -294,7 +295,7 @@ func (p *fixPage) undone(o *fix.Outcome) {
 	}
 	p.w.tell(s, text)
 	p.report = nil // it is of the other names
-	p.look()
+	p.makePlan()
 }
 
 // skips are the paths of a source that the person wants on the skip list, as long as the program runs.
@@ -307,7 +308,7 @@ func (w *Window) skips(source string) map[string]bool {
 
 // dropList forgets the copy list, whose paths may be gone, and tells whether there was one.
 func (w *Window) dropList() bool {
-	list := w.views[checks.Before].route.options.list
+	list := w.views[checks.Before].setup.options.list
 	was := list.Text != ""
 	list.SetText("")
 	return was
@@ -319,7 +320,7 @@ func (p *fixPage) saveLists() {
 		return
 	}
 	w := p.w
-	stamp := w.desk.Now().Format("2006-01-02 15.04")
+	stamp := w.desktop.Now().Format("2006-01-02 15.04")
 	w.saveSheet("Save the copy list", "One relative path a line: what would arrive as it is named now. What would not goes into a skip list beside it. In the source folder, pax -rw -d /mnt/share < LIST copies exactly these. The checks before and after copying follow this list.",
 		"Loadline copy list "+stamp+".txt",
 		func(path string, out io.Writer) error { return p.writeLists(path, out) })
@@ -336,7 +337,7 @@ func (p *fixPage) writeLists(path string, out io.Writer) error {
 		return errors.Join(err, b.Flush())
 	})
 	if err == nil {
-		p.w.desk.Post(func() { p.w.views[checks.Before].route.options.list.SetText(showPath(path)) })
+		p.w.desktop.Post(func() { p.w.views[checks.Before].setup.options.list.SetText(showPath(path)) })
 	}
 	return err
 }

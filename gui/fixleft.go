@@ -4,28 +4,29 @@ import (
 	"loadline/checks"
 	"loadline/checks/fix"
 	"loadline/checks/names"
+	"loadline/gui/kit"
 )
 
 func (p *fixPage) chooseLeft(l *fix.Left) {
-	p.old.set(names.Quote(l.Path), "")
-	why := capital(l.Why) + "."
+	p.old.Set(names.Quote(l.Path), "")
+	why := capitalize(l.Why) + "."
 	if l.Fix != "" {
 		why += " " + l.Fix
 	}
-	p.why.set(why, colMuted)
-	for _, b := range []*button{p.doSkip, p.doLink, p.doArchive, p.archive} {
+	p.why.Set(why, kit.ColMuted)
+	for _, b := range []*kit.Button{p.doSkip, p.doLink, p.doArchive, p.archive} {
 		b.Hide()
 	}
 	for _, o := range l.Offers {
 		switch o {
 		case fix.OfferSkip:
-			p.doSkip.setOn(p.skip[l.Path])
+			p.doSkip.SetOn(p.skip[l.Path])
 			p.doSkip.Show()
 		case fix.OfferReplace:
-			p.doLink.setOn(p.makes[l.Path])
+			p.doLink.SetOn(p.makes[l.Path])
 			p.doLink.Show()
 		case fix.OfferArchive:
-			p.doArchive.setOn(p.makes[l.Card.Path])
+			p.doArchive.SetOn(p.makes[l.Card.Path])
 			p.doArchive.Show()
 			p.archive.Show()
 		}
@@ -34,7 +35,7 @@ func (p *fixPage) chooseLeft(l *fix.Left) {
 }
 
 func (p *fixPage) chosenLeft() *fix.Left {
-	if r := p.table.chosen; p.plan != nil && p.left && r >= 0 && r < len(p.plan.Left) {
+	if r := p.table.Chosen; p.plan != nil && p.left && r >= 0 && r < len(p.plan.Left) {
 		return &p.plan.Left[r]
 	}
 	return nil
@@ -47,8 +48,8 @@ func (p *fixPage) skipIt() {
 			delete(p.skip, l.Path)
 		}
 		p.plan.Skip(l.Path, p.skip[l.Path])
-		p.doSkip.setOn(p.skip[l.Path])
-		p.table.renew()
+		p.doSkip.SetOn(p.skip[l.Path])
+		p.table.Renew()
 	}
 }
 
@@ -65,10 +66,10 @@ func (p *fixPage) archiveCard() {
 }
 
 // make puts a copy or an archive into the plan, or takes it out.
-func (p *fixPage) make(b *button, path string, plan func(string, bool) error) {
+func (p *fixPage) make(b *kit.Button, path string, plan func(string, bool) error) {
 	on := !p.makes[path]
 	if err := plan(path, on); err != nil {
-		p.w.tell(checks.Warned, capital(err.Error())+".")
+		p.w.tell(checks.Warned, capitalize(err.Error())+".")
 		return
 	}
 	if on {
@@ -76,13 +77,13 @@ func (p *fixPage) make(b *button, path string, plan func(string, bool) error) {
 	} else {
 		delete(p.makes, path)
 	}
-	b.setOn(on)
+	b.SetOn(on)
 	p.recount()
 }
 
 func (p *fixPage) copyArchive() {
 	if l := p.chosenLeft(); l != nil && l.Card != nil {
-		p.w.desk.Copy(l.Card.Command())
-		p.w.tell(checks.Passed, "The command is on the clipboard, for one who wants the archive elsewhere. Run it in the source folder: it puts the whole card into one file and leaves the card as it is.")
+		p.w.desktop.Copy(l.Card.Command())
+		p.w.tellWhile(p.w.onThisPage(), checks.Passed, "The command is on the clipboard, for one who wants the archive elsewhere. Run it in the source folder: it puts the whole card into one file and leaves the card as it is.")
 	}
 }

@@ -12,6 +12,7 @@ import (
 	"loadline/checks"
 	"loadline/checks/fix"
 	"loadline/checks/names"
+	"loadline/gui/kit"
 )
 
 // fixPage shows what renames would cure, what they would not, and applies and undoes them. Nothing
@@ -32,94 +33,93 @@ type fixPage struct {
 
 	past *fix.Journal // the last plan that was applied or begun
 
-	table              *table
-	back               *button
-	foot               *surface
-	count              *textLine
-	tabRename, tabLeft *button
-	portable           *button
-	apply, undo, lists *button
-	resume             *button
+	table              *kit.Table
+	back               *kit.Button
+	foot               *kit.Surface
+	count              *kit.Text
+	tabRename, tabLeft *kit.Button
+	portable           *kit.Button
+	apply, undo, lists *kit.Button
+	resume             *kit.Button
 
-	old                      *paragraph
-	why                      *paragraph
-	name                     *field
+	old                      *kit.Paragraph
+	why                      *kit.Paragraph
+	name                     *kit.Field
 	encodings                *widget.Select
-	fault                    *paragraph
-	keep, doSkip, doLink     *button
-	doArchive, archive       *button
-	stop                     *button
+	fault                    *kit.Paragraph
+	keep, doSkip, doLink     *kit.Button
+	doArchive, archive       *kit.Button
+	stop                     *kit.Button
 	edit, offers, meterPlace *fyne.Container
-	meter                    *meter
-	doing                    *textLine
+	meter                    *kit.ProgressBar
+	doing                    *kit.Text
 	mute                     bool
 }
 
-var fixColumns = []tableColumn{
-	{title: "Path now", mono: true, cut: cutMiddle},
-	{title: "Afterwards", width: 300, mono: true, cut: cutMiddle},
-	{title: "Why", cut: cutEnd},
+var fixColumns = []kit.Column{
+	{Title: "Path now", Mono: true, Cut: kit.CutMiddle},
+	{Title: "Afterwards", Width: 300, Mono: true, Cut: kit.CutMiddle},
+	{Title: "Why", Cut: kit.CutEnd},
 }
 
 func newFixPage(w *Window, job checks.Job, rep *checks.Report) *fixPage {
 	p := &fixPage{w: w, source: job.Source, job: job, report: rep, skip: w.skips(job.Source), makes: map[string]bool{}}
-	p.table = newTable(fixColumns, p.rows, p.cell)
-	p.table.sorted = -1
-	p.table.moved = p.choose
-	p.table.enter = func(int) {
+	p.table = kit.NewTable(fixColumns, p.rows, p.cell)
+	p.table.Sorted = -1
+	p.table.OnChosen = p.choose
+	p.table.OnEnter = func(int) {
 		if p.name.Visible() && !p.left {
 			w.win.Canvas().Focus(p.name)
 		}
 	}
-	p.count = newText("", sizeBody, colMuted).right()
-	p.tabRename = newButton(toggle, "", "To rename", func() { p.turn(false) })
-	p.tabLeft = newButton(toggle, "", "Left as they are", func() { p.turn(true) })
-	p.tabRename.on = true
-	p.portable = newButton(toggle, "", "Portable names", p.turnPortable)
-	p.wishes.Portable = job.Portable
-	p.portable.on = p.wishes.Portable
-	p.apply = newButton(primary, "wrench", "Rename", p.ask)
-	p.undo = newButton(plain, "history", "Undo", p.askUndo)
-	p.resume = newButton(plain, "onward", "Go on", p.goOn)
-	p.lists = newButton(quiet, "save", "Save lists", p.saveLists)
-	p.old = newParagraph("", sizeBody, colText).mono()
-	p.why = newParagraph("", sizeBody, colMuted)
-	p.name = newField("New name")
+	p.count = kit.NewText("", kit.SizeBody, kit.ColMuted).Right()
+	p.tabRename = kit.NewButton(kit.Toggle, "", "To rename", func() { p.turn(false) })
+	p.tabLeft = kit.NewButton(kit.Toggle, "", "Left as they are", func() { p.turn(true) })
+	p.tabRename.On = true
+	p.portable = kit.NewButton(kit.Toggle, "", "Portable names", p.turnPortable)
+	p.portable.On = p.wishes.Portable
+	p.apply = kit.NewButton(kit.Primary, "wrench", "Rename", p.ask)
+	p.undo = kit.NewButton(kit.Plain, "history", "Undo", p.askUndo)
+	p.resume = kit.NewButton(kit.Plain, "onward", "Go on", p.goOn)
+	p.lists = kit.NewButton(kit.Quiet, "save", "Save lists", p.saveLists)
+	p.old = kit.NewParagraph("", kit.SizeBody, kit.ColText).Mono()
+	p.why = kit.NewParagraph("", kit.SizeBody, kit.ColMuted)
+	p.name = kit.NewField("New name")
 	p.name.TextStyle = fyne.TextStyle{Monospace: true}
-	p.name.shortcut = w.shortcut
+	p.name.OnShortcut = w.shortcut
 	p.name.OnChanged = func(string) { p.edited() }
 	p.name.OnSubmitted = func(string) { w.win.Canvas().Focus(p.table) }
 	p.encodings = widget.NewSelect(nil, nil)
-	p.fault = newParagraph("", sizeBody, colFail)
-	p.keep = newButton(plain, "", "Keep the old name", p.keepOld)
-	p.doSkip = newButton(toggle, "", "Skip it", p.skipIt)
-	p.doLink = newButton(toggle, "", "Replace by a copy", p.replaceLink)
-	p.doArchive = newButton(toggle, "", "Archive the card", p.archiveCard)
-	p.archive = newButton(quiet, "copy", "Copy the command for it", p.copyArchive)
-	p.stop = newButton(plain, "", "Stop", p.halt)
-	p.meter = newMeter()
-	p.doing = newText("", sizeBody, colText).ends()
+	p.fault = kit.NewParagraph("", kit.SizeBody, kit.ColFail)
+	p.keep = kit.NewButton(kit.Plain, "", "Keep the old name", p.keepOld)
+	p.doSkip = kit.NewButton(kit.Toggle, "", "Skip it", p.skipIt)
+	p.doLink = kit.NewButton(kit.Toggle, "", "Replace by a copy", p.replaceLink)
+	p.doArchive = kit.NewButton(kit.Toggle, "", "Archive the card", p.archiveCard)
+	p.archive = kit.NewButton(kit.Quiet, "copy", "Copy the command for it", p.copyArchive)
+	p.stop = kit.NewButton(kit.Plain, "", "Stop", p.halt)
+	p.meter = kit.NewProgressBar()
+	p.doing = kit.NewText("", kit.SizeBody, kit.ColText).Truncated()
 	p.build()
-	p.look()
+	p.makePlan()
 	return p
 }
 
 func (p *fixPage) build() {
-	p.back = newButton(plain, "back", "All checks", p.w.back)
-	top := newStretch(14, 1, p.back, newText("Fix names", 20, colText).bold().ends(), p.count)
-	intro := newParagraph("Nothing is changed before you have seen it and said yes. Every step is written to a journal first, and can be undone.", sizeBody, colMuted)
-	tools := newStretch(8, 3, p.tabRename, p.tabLeft, p.portable, newText("", sizeBody, colText), p.lists, p.undo, p.resume, p.apply)
-	p.edit = newColumn(6, container.New(&row{gap: 10, stretch: map[int]bool{0: true}}, p.name.calm(), p.encodings, p.keep), p.fault)
-	p.offers = newRow(8, p.doSkip, p.doLink, p.doArchive, p.archive)
-	p.meterPlace = newColumn(6, newSized(0, 10, p.meter), newStretch(10, 0, p.doing, p.stop))
+	p.back = kit.NewButton(kit.Plain, "back", "All checks", p.w.back)
+	top := kit.NewStretch(14, 1, p.back, kit.NewText("Fix names", 20, kit.ColText).Bold().Truncated(), p.count)
+	intro := kit.NewParagraph("Nothing is changed before you have seen it and said yes. Every step is written to a journal first, and can be undone.", kit.SizeBody, kit.ColMuted)
+	tools := kit.NewStretch(8, 3, p.tabRename, p.tabLeft, p.portable, kit.NewText("", kit.SizeBody, kit.ColText), p.lists, p.undo, p.resume, p.apply)
+	p.edit = kit.NewColumn(6, kit.NewStretch(10, 0, p.name.Framed(), p.encodings, p.keep), p.fault)
+	p.offers = kit.NewRow(8, p.doSkip, p.doLink, p.doArchive, p.archive)
+	p.meterPlace = kit.NewColumn(6, kit.NewSized(0, 10, p.meter), kit.NewStretch(10, 0, p.doing, p.stop))
 	p.meterPlace.Hide()
-	p.foot = newSurface(colSurface, colLine, newColumn(6, p.old, p.why, p.edit, p.offers, p.meterPlace)).pad(16, 12)
-	list := newSurface(colSurface, colLine, p.table).pad(1, 1)
-	p.root = container.New(&filesLayout{}, top, newColumn(10, intro, tools), list, p.foot)
+	p.foot = kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(6, p.old, p.why, p.edit, p.offers, p.meterPlace)).Pad(16, 12)
+	list := kit.NewSurface(kit.ColSurface, kit.ColLine, p.table).Pad(1, 1)
+	p.root = container.New(&filesLayout{}, top, kit.NewColumn(10, intro, tools), list, p.foot)
 }
 
-// look makes the plan beside the window.
-func (p *fixPage) look() {
+// makePlan makes the plan beside the window.
+func (p *fixPage) makePlan() {
 	if p.cancel != nil {
 		p.cancel()
 	}
@@ -131,15 +131,15 @@ func (p *fixPage) look() {
 	go func() {
 		plan, rep, err := planNames(ctx, job, rep, wishes)
 		past := lastJournal(p.source)
-		p.w.desk.Post(func() {
+		p.w.desktop.Post(func() {
 			if ctx.Err() != nil {
 				return
 			}
 			p.past, p.report = past, rep
 			if err != nil {
 				p.show("")
-				p.why.set("No plan could be made: "+capital(err.Error())+".", colFail)
-				p.relay()
+				p.why.Set("No plan could be made: "+capitalize(err.Error())+".", kit.ColFail)
+				p.relayout()
 				return
 			}
 			p.plan = plan
@@ -167,47 +167,38 @@ func (p *fixPage) show(doing string) {
 		left = len(p.plan.Left)
 	}
 	p.recount()
-	p.tabLeft.set("", "Left as they are  "+checks.Count(int64(left)))
-	p.tabRename.setOn(!p.left)
-	p.tabLeft.setOn(p.left)
-	p.count.set(doing, "")
-	able(p.lists, p.plan != nil && !p.busy && (p.past == nil || !p.past.Unfinished())) // of names on their way no list holds
-	visible(p.undo, p.past != nil && !p.busy)
-	visible(p.resume, p.past != nil && p.past.State == fix.StateApplying && !p.busy)
+	p.tabLeft.Set("", "Left as they are  "+checks.Count(int64(left)))
+	p.tabRename.SetOn(!p.left)
+	p.tabLeft.SetOn(p.left)
+	p.count.Set(doing, "")
+	kit.SetEnabled(p.lists, p.plan != nil && !p.busy && (p.past == nil || !p.past.Unfinished())) // of names on their way no list holds
+	kit.SetVisible(p.undo, p.past != nil && !p.busy)
+	kit.SetVisible(p.resume, p.past != nil && p.past.State == fix.StateApplying && !p.busy)
 	if p.past != nil {
-		p.undo.set("history", "Undo "+work(p.past.Renames, p.past.Copies))
+		p.undo.Set("history", "Undo "+work(p.past.Renames, p.past.Copies))
 	}
-	p.choose(p.table.chosen)
+	p.choose(p.table.Chosen)
 	if p.past != nil && p.past.Unfinished() && doing == "" && !p.busy {
 		what := " stopped midway. Go on with it, or undo it, before you begin anew."
 		if p.past.State == fix.StateUndoing {
 			what = " is half undone. Undo it to the end before you begin anew."
 		}
-		p.why.set("The work of "+p.past.Started.Local().Format("2 January 2006, 15:04")+what, colFail)
-		p.relay()
+		p.why.Set("The work of "+p.past.Started.Local().Format("2 January 2006, 15:04")+what, kit.ColFail)
+		p.relayout()
 	}
 }
 
-func visible(o fyne.CanvasObject, on bool) {
-	if on {
-		o.Show()
-	} else {
-		o.Hide()
-	}
-}
-
-func (p *fixPage) relay() {
+func (p *fixPage) relayout() {
 	if p.root != nil && p.root.Size().Width > 0 {
-		relay(p.root)
-		p.foot.Refresh() // not the list: it asks its cells again by itself
+		kit.Relayout(p.root)
 	}
 }
 
 // turn shows the renames, or what is left.
 func (p *fixPage) turn(left bool) {
 	p.left = left
-	p.table.choose(-1)
-	p.table.top = 0
+	p.table.Choose(-1)
+	p.table.Top = 0
 	p.show("")
 }
 
@@ -217,9 +208,9 @@ func (p *fixPage) turnPortable() {
 		return
 	}
 	p.wishes.Portable = !p.wishes.Portable
-	p.portable.setOn(p.wishes.Portable)
+	p.portable.SetOn(p.wishes.Portable)
 	p.makes = map[string]bool{}
-	p.look()
+	p.makePlan()
 }
 
 func (p *fixPage) rows() int {
@@ -232,47 +223,47 @@ func (p *fixPage) rows() int {
 	return len(p.plan.Steps)
 }
 
-func (p *fixPage) cell(row, col int) tableCell {
+func (p *fixPage) cell(row, col int) kit.Cell {
 	if p.left {
 		l := &p.plan.Left[row]
 		switch col {
 		case 0:
-			return tableCell{text: names.Quote(l.Path)}
+			return kit.Cell{Text: names.Quote(l.Path)}
 		case 1:
 			switch {
 			case p.makes[l.Path]:
-				return tableCell{text: "replaced by a copy", color: colAccent}
+				return kit.Cell{Text: "replaced by a copy", Color: kit.ColAccent}
 			case l.Card != nil && p.makes[l.Card.Path]:
-				return tableCell{text: "goes into " + names.Quote(l.Card.File), color: colAccent}
+				return kit.Cell{Text: "goes into " + names.Quote(l.Card.File), Color: kit.ColAccent}
 			case l.Card != nil && l.Card.Archived:
-				return tableCell{text: "is in " + names.Quote(l.Card.File), color: colMuted}
+				return kit.Cell{Text: "is in " + names.Quote(l.Card.File), Color: kit.ColMuted}
 			case p.skip[l.Path]:
-				return tableCell{text: "on the skip list", color: colAccent}
+				return kit.Cell{Text: "on the skip list", Color: kit.ColAccent}
 			}
-			return tableCell{text: "stays as it is", color: colMuted}
+			return kit.Cell{Text: "stays as it is", Color: kit.ColMuted}
 		}
-		return tableCell{text: capital(l.Why), color: colMuted}
+		return kit.Cell{Text: capitalize(l.Why), Color: kit.ColMuted}
 	}
 	s := &p.plan.Steps[row]
 	switch col {
 	case 0:
-		return tableCell{text: names.Quote(s.From)}
+		return kit.Cell{Text: names.Quote(s.From)}
 	case 1:
 		if !s.Changes() {
-			return tableCell{text: "keeps its name", color: colMuted}
+			return kit.Cell{Text: "keeps its name", Color: kit.ColMuted}
 		}
-		return tableCell{text: names.Quote(s.Name()), color: colAccent}
+		return kit.Cell{Text: names.Quote(s.Name()), Color: kit.ColAccent}
 	}
-	return tableCell{text: capital(s.Why), color: colMuted}
+	return kit.Cell{Text: capitalize(s.Why), Color: kit.ColMuted}
 }
 
 // choose shows one row in full at the foot, with what can be done about it.
 func (p *fixPage) choose(row int) {
 	p.edit.Hide()
 	p.offers.Hide()
-	p.fault.set("", "")
+	p.fault.Set("", "")
 	if p.plan == nil || row < 0 || row >= p.rows() {
-		p.old.set("", "")
+		p.old.Set("", "")
 		text := "Choose a row to change the proposed name, or to leave it as it is."
 		switch {
 		case p.plan == nil:
@@ -282,8 +273,8 @@ func (p *fixPage) choose(row int) {
 		case len(p.plan.Steps) == 0:
 			text = "No name on the disk needs another one."
 		}
-		p.why.set(text, colMuted)
-		p.relay()
+		p.why.Set(text, kit.ColMuted)
+		p.relayout()
 		return
 	}
 	if p.left {
@@ -291,20 +282,20 @@ func (p *fixPage) choose(row int) {
 	} else {
 		p.chooseStep(&p.plan.Steps[row])
 	}
-	p.relay()
+	p.relayout()
 }
 
 func (p *fixPage) chooseStep(s *fix.Step) {
-	p.old.set(names.Quote(s.From), "")
-	why := capital(s.Why) + "."
+	p.old.Set(names.Quote(s.From), "")
+	why := capitalize(s.Why) + "."
 	if s.Family != "" {
 		why += " Files of the same name beside it get the new one too, so that they stay together."
 	}
-	p.why.set(why, colMuted)
+	p.why.Set(why, kit.ColMuted)
 	p.mute = true
 	p.name.SetText(s.Name())
 	p.mute = false
-	able(p.keep, s.Changes())
+	kit.SetEnabled(p.keep, s.Changes())
 	p.encodings.Hide()
 	if len(s.Choices) > 1 {
 		var words []string
@@ -327,28 +318,28 @@ func (p *fixPage) chooseStep(s *fix.Step) {
 
 // edited says at once whether a typed name holds, and takes it if it does.
 func (p *fixPage) edited() {
-	row := p.table.chosen
+	row := p.table.Chosen
 	if p.mute || p.plan == nil || p.left || row < 0 || row >= len(p.plan.Steps) || p.busy {
 		return
 	}
 	if err := p.plan.Edit(row, p.name.Text); err != nil {
-		p.fault.set("Not possible: "+strings.TrimPrefix(err.Error(), fix.ErrName.Error()+": ")+".", "")
+		p.fault.Set("Not possible: "+strings.TrimPrefix(err.Error(), fix.ErrName.Error()+": ")+".", "")
 		p.apply.Disable()
 	} else {
-		p.fault.set("", "")
+		p.fault.Set("", "")
 		p.recount()
 	}
-	p.relay()
+	p.relayout()
 }
 
 // recount writes the numbers again after one step has changed.
 func (p *fixPage) recount() {
 	n := p.renames()
-	p.tabRename.set("", "To rename  "+checks.Count(int64(n)))
-	p.apply.set("wrench", p.task(n))
-	able(p.apply, n+len(p.makes) > 0 && !p.busy && (p.past == nil || !p.past.Unfinished()))
-	able(p.keep, !p.left && p.plan != nil && p.table.chosen >= 0 && p.table.chosen < len(p.plan.Steps) && p.plan.Steps[p.table.chosen].Changes())
-	p.table.renew()
+	p.tabRename.Set("", "To rename  "+checks.Count(int64(n)))
+	p.apply.Set("wrench", p.task(n))
+	kit.SetEnabled(p.apply, n+len(p.makes) > 0 && !p.busy && (p.past == nil || !p.past.Unfinished()))
+	kit.SetEnabled(p.keep, !p.left && p.plan != nil && p.table.Chosen >= 0 && p.table.Chosen < len(p.plan.Steps) && p.plan.Steps[p.table.Chosen].Changes())
+	p.table.Renew()
 }
 
 // renames counts the names that would change.
@@ -385,7 +376,7 @@ func (p *fixPage) task(renames int) string {
 	if cards > 0 {
 		parts = append(parts, "archive "+many(int64(cards), "card", "cards"))
 	}
-	return capital(strings.Join(parts, ", "))
+	return capitalize(strings.Join(parts, ", "))
 }
 
 // work counts what was done, in words.
@@ -401,13 +392,13 @@ func work(renames, makings int) string {
 }
 
 func (p *fixPage) keepOld() {
-	row := p.table.chosen
+	row := p.table.Chosen
 	if p.plan == nil || p.left || row < 0 || p.busy {
 		return
 	}
 	if err := p.plan.Leave(row); err != nil {
-		p.fault.set("Not possible: "+err.Error()+".", "")
-		p.relay()
+		p.fault.Set("Not possible: "+err.Error()+".", "")
+		p.relayout()
 		return
 	}
 	p.recount()

@@ -1,43 +1,12 @@
 package gui
 
 import (
-	"image/color"
-
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/canvas"
 	"fyne.io/fyne/v2/container"
-	"fyne.io/fyne/v2/widget"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
-
-// ground fills the window with the theme's background.
-type ground struct {
-	widget.BaseWidget
-	rect *canvas.Rectangle
-}
-
-func newGround() *ground {
-	g := &ground{}
-	g.ExtendBaseWidget(g)
-	return g
-}
-
-// CreateRenderer implements fyne.Widget.
-func (g *ground) CreateRenderer() fyne.WidgetRenderer {
-	g.rect = canvas.NewRectangle(color.Transparent)
-	r := &groundRenderer{g}
-	r.Refresh()
-	return r
-}
-
-type groundRenderer struct{ g *ground }
-
-func (r *groundRenderer) Layout(s fyne.Size)           { r.g.rect.Resize(s) }
-func (r *groundRenderer) MinSize() fyne.Size           { return fyne.NewSize(1, 1) }
-func (r *groundRenderer) Refresh()                     { r.g.rect.FillColor = paint(colGround); r.g.rect.Refresh() }
-func (r *groundRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.g.rect} }
-func (r *groundRenderer) Destroy()                     {}
 
 // frameLayout: the bar above, the page, and a notice at the foot while there is one.
 type frameLayout struct{}
@@ -45,16 +14,16 @@ type frameLayout struct{}
 const barHigh = 56
 
 func (frameLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	place(o[0], 0, 0, s.Width, s.Height)
-	place(o[1], 0, 0, s.Width, barHigh)
-	w := min(s.Width-2*edge(s.Width), ledgerMost)
+	kit.SetBounds(o[0], 0, 0, s.Width, s.Height)
+	kit.SetBounds(o[1], 0, 0, s.Width, barHigh)
+	w := min(s.Width-2*kit.Edge(s.Width), kit.PageMost)
 	foot := float32(0)
 	if o[3].Visible() {
-		h := heightOf(o[3], w)
-		place(o[3], (s.Width-w)/2, s.Height-h-12, w, h)
+		h := kit.HeightOf(o[3], w)
+		kit.SetBounds(o[3], (s.Width-w)/2, s.Height-h-12, w, h)
 		foot = h + 24
 	}
-	place(o[2], 0, barHigh, s.Width, s.Height-barHigh-foot)
+	kit.SetBounds(o[2], 0, barHigh, s.Width, s.Height-barHigh-foot)
 }
 
 func (frameLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(620, 380) }
@@ -62,148 +31,71 @@ func (frameLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(
 // topBar holds the three stages and what can be done in every one.
 type topBar struct {
 	box                          *fyne.Container
-	stages                       map[checks.Stage]*button
-	save, fix, last, keys, theme *button
+	stages                       map[checks.Stage]*kit.Button
+	save, fix, last, keys, theme *kit.Button
 	right                        *fyne.Container
 }
 
 func newTopBar(w *Window) *topBar {
-	b := &topBar{stages: map[checks.Stage]*button{}}
+	b := &topBar{stages: map[checks.Stage]*kit.Button{}}
 	var tabs []fyne.CanvasObject
 	for i, s := range Stages {
-		t := newButton(toggle, "", string(rune('1'+i))+"  "+stageWords[s].name, func() { w.setStage(s) })
+		number := string(rune('1'+i)) + "  "
+		t := kit.NewButton(kit.Toggle, "", number+stageWords[s].name, func() { w.setStage(s) }).Shorter(number + stageWords[s].short)
 		b.stages[s] = t
 		tabs = append(tabs, t)
 	}
-	b.fix = newButton(quiet, "wrench", "Fix names", w.showFix)
-	b.save = newButton(quiet, "save", "Save report", w.save)
-	b.last = newButton(quiet, "history", "Last report", w.openLast)
-	b.keys = newButton(quiet, "keys", "Shortcuts", w.showKeys)
-	b.theme = newButton(quiet, "light", "Theme", w.turnTheme)
-	b.right = newRow(2, b.fix, b.last, b.save, b.keys, b.theme)
-	b.box = container.New(&barLayout{w: w, b: b}, newRow(6, tabs...), b.right, newRule())
+	b.fix = kit.NewButton(kit.Quiet, "wrench", "Fix names", w.showFix).Shorter("Fix", "")
+	b.save = kit.NewButton(kit.Quiet, "save", "Save report", w.save).Shorter("Save", "")
+	b.last = kit.NewButton(kit.Quiet, "history", "Last report", w.openLast).Shorter("Last", "")
+	b.keys = kit.NewButton(kit.Quiet, "keys", "Shortcuts", w.showKeys).Shorter("Shortcuts", "")
+	b.theme = kit.NewButton(kit.Quiet, "light", "Theme", w.turnTheme).Shorter("Theme", "")
+	b.right = kit.NewRow(2, b.fix, b.last, b.save, b.keys, b.theme)
+	b.box = container.New(&barLayout{w}, kit.NewRow(6, tabs...), b.right, kit.NewRule())
 	return b
 }
 
 // update shows the stage and what is possible now.
 func (b *topBar) update(w *Window) {
 	for s, t := range b.stages {
-		t.setOn(s == w.stage)
+		t.SetOn(s == w.stage)
 		icon := ""
 		if s == w.running && s != w.stage { // in sight from the other stages
 			icon = "running"
 		}
-		t.set(icon, t.label)
+		t.Set(icon, t.Label)
 	}
-	able(b.save, w.at == pageFiles && w.files.model.rows() > 0 || w.at != pageFiles && w.view().report != nil && w.running != w.stage)
-	able(b.last, w.running != w.stage && w.hasLast(w.stage))
-	able(b.fix, w.running == "" && w.canFix())
+	kit.SetEnabled(b.save, w.at == pageFiles && w.files.model.rows() > 0 || w.at != pageFiles && w.view().report != nil && w.running != w.stage)
+	kit.SetEnabled(b.last, w.running != w.stage && w.hasLast(w.stage))
+	kit.SetEnabled(b.fix, w.running == "" && w.canFix())
 	icon := "dark"
-	if isDark() {
+	if kit.IsDark() {
 		icon = "light"
 	}
-	b.theme.set(icon, b.theme.label)
-	relay(b.box)
+	b.theme.Set(icon, b.theme.Label)
+	kit.Relayout(b.box)
 }
 
-func able(b *button, on bool) {
-	if on {
-		b.Enable()
-	} else {
-		b.Disable()
-	}
-}
-
-// barLayout leaves words out where there is no room for them.
-type barLayout struct {
-	w     *Window
-	b     *topBar
-	width float32
-}
+// barLayout gives stages and buttons the longest labels that there is room for.
+type barLayout struct{ w *Window }
 
 func (l *barLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	if s.Width != l.width {
-		l.width = s.Width
-		words := [5]string{"Fix names", "Last report", "Save report", "Shortcuts", "Theme"}
-		if s.Width < 1080 {
-			words = [5]string{"Fix", "Last", "Save", "Shortcuts", "Theme"}
-		}
-		for i, x := range []*button{l.b.fix, l.b.last, l.b.save, l.b.keys, l.b.theme} {
-			label := words[i]
-			if s.Width < 900 {
-				label = ""
-			}
-			x.set(x.icon, label)
-		}
-		for i, st := range Stages {
-			label := string(rune('1'+i)) + "  " + stageWords[st].name
-			if s.Width < 760 {
-				label = [3]string{"1  Before", "2  After", "3  Arrival"}[i]
-			}
-			l.b.stages[st].set(l.b.stages[st].icon, label)
-		}
-	}
-	e := edge(s.Width)
+	e := kit.Edge(s.Width)
 	if l.w.at == pageChecks {
-		e = max(e, (s.Width-ledgerMost)/2)
+		e = max(e, (s.Width-kit.PageMost)/2)
 	}
-	a, b := o[0].MinSize(), o[1].MinSize()
-	place(o[0], e, (barHigh-a.Height)/2, a.Width, a.Height)
-	place(o[1], s.Width-e-b.Width+10, (barHigh-b.Height)/2, b.Width, b.Height)
-	place(o[2], 0, barHigh-1, s.Width, 1)
+	stages, buttons := o[0].(*fyne.Container), o[1].(*fyne.Container)
+	var left, right float32
+	for _, form := range [][2]int{{0, 0}, {0, 1}, {0, 2}, {1, 2}} {
+		left, right = kit.RowWidth(stages, form[0]), kit.RowWidth(buttons, form[1])
+		if left+right+24 <= s.Width-2*e+10 {
+			break
+		}
+	}
+	h := o[0].MinSize().Height
+	kit.SetBounds(stages, e, (barHigh-h)/2, left, h)
+	kit.SetBounds(buttons, s.Width-e-right+10, (barHigh-h)/2, right, h)
+	kit.SetBounds(o[2], 0, barHigh-1, s.Width, 1)
 }
 
 func (l *barLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(600, barHigh) }
-
-// notice says one thing at the foot of the window until it is shut or something else is said.
-type notice struct {
-	box  *surface
-	mark *mark
-	text *paragraph
-	shut *button
-	more *button
-}
-
-func newNotice() *notice {
-	n := &notice{mark: newMark("note", colAccent, 18), text: newParagraph("", sizeBody, colText)}
-	n.shut = newButton(quiet, "", "Close", func() { n.hide() }).high(28)
-	n.more = newButton(plain, "", "", nil).high(28)
-	n.more.Hide()
-	n.box = newSurface(colWell, colLine, container.New(&row{gap: 10, stretch: map[int]bool{1: true}}, n.mark, n.text, n.more, n.shut)).pad(14, 9)
-	n.box.Hide()
-	return n
-}
-
-func (n *notice) say(s checks.Status, text string) {
-	l := lookOf(s)
-	if s == checks.Waiting {
-		l = look{"note", colAccent}
-	}
-	n.mark.set(l.mark, l.color)
-	n.text.set(text, "")
-	n.more.Hide()
-	n.box.Show()
-	n.relay()
-}
-
-// offer adds one thing to do to what is said.
-func (n *notice) offer(label string, do func()) {
-	n.more.set("", label)
-	n.more.tap = do
-	n.more.Show()
-	n.relay()
-}
-
-func (n *notice) relay() {
-	if c := fyne.CurrentApp().Driver().CanvasForObject(n.box); c != nil && c.Content() != nil {
-		relay(c.Content())
-		c.Content().Refresh()
-	}
-}
-
-func (n *notice) hide() {
-	if n.box.Visible() {
-		n.box.Hide()
-		n.relay()
-	}
-}

@@ -9,40 +9,41 @@ import (
 	"fyne.io/fyne/v2/container"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // head is the answer: verdict, next step, and the one thing to press.
 type head struct {
 	box     *fyne.Container
-	mark    *mark
-	title   *textLine
-	next    *paragraph
-	counts  *drawing
-	meter   *meter
-	numbers *textLine
+	mark    *kit.Mark
+	title   *kit.Text
+	next    *kit.Paragraph
+	counts  *kit.Drawing
+	meter   *kit.ProgressBar
+	numbers *kit.Text
 	running *fyne.Container
 
-	check, stop, files *button
+	check, stop, files *kit.Button
 	tally              [4]int64 // by status: good, take care, fix first, not checked
 }
 
 func newHead(check, stop, files func()) *head {
 	h := &head{
-		mark:    newMark("loadline", colAccent, 34),
-		title:   newText("", sizeVerdict, colText).bold().ends(),
-		next:    newParagraph("", sizeBody+1, colMuted),
-		meter:   newMeter(),
-		numbers: newText("", sizeBody, colText).ends(),
-		check:   newButton(primary, "", "Check before copying", check).high(42),
-		stop:    newButton(plain, "stop", "Stop", stop).high(42),
-		files:   newButton(plain, "find", "Flagged files", files).high(42),
+		mark:    kit.NewMark("loadline", kit.ColAccent, 34),
+		title:   kit.NewText("", kit.SizeVerdict, kit.ColText).Bold().Truncated(),
+		next:    kit.NewParagraph("", kit.SizeBody+1, kit.ColMuted),
+		meter:   kit.NewProgressBar(),
+		numbers: kit.NewText("", kit.SizeBody, kit.ColText).Truncated(),
+		check:   kit.NewButton(kit.Primary, "", "Check before copying", check).WithHeight(42),
+		stop:    kit.NewButton(kit.Plain, "stop", "Stop", stop).WithHeight(42),
+		files:   kit.NewButton(kit.Plain, "find", "Flagged files", files).WithHeight(42),
 	}
-	h.mark.on = colGround
-	h.counts = newDrawing(func(float32) float32 { return 22 }, h.drawCounts)
+	h.mark.Inner = kit.ColGround
+	h.counts = kit.NewDrawing(func(float32) float32 { return 22 }, h.drawCounts)
 	// As high as a sentence and the counts, so that nothing below moves when the run ends.
-	h.running = newColumn(5, newSized(0, 22, h.meter), newSized(0, 22, h.numbers))
-	text := newColumn(5, h.title, h.next, h.counts, h.running)
-	h.box = container.New(&headLayout{}, h.mark, text, newRow(10, h.files, h.check, h.stop))
+	h.running = kit.NewColumn(5, kit.NewSized(0, 22, h.meter), kit.NewSized(0, 22, h.numbers))
+	text := kit.NewColumn(5, h.title, h.next, h.counts, h.running)
+	h.box = container.New(&headLayout{}, h.mark, text, kit.NewRow(10, h.files, h.check, h.stop))
 	h.stop.Hide()
 	h.files.Hide()
 	h.running.Hide()
@@ -51,41 +52,37 @@ func newHead(check, stop, files func()) *head {
 }
 
 // say shows a verdict and the next step.
-func (h *head) say(l look, title, next string) {
-	h.mark.set(l.mark, l.color)
-	c := colText
-	if l.mark == "fail" {
-		c = colFail
+func (h *head) say(l kit.Badge, title, next string) {
+	h.mark.Set(l.Mark, l.Color)
+	c := kit.ColText
+	if l.Mark == "fail" {
+		c = kit.ColFail
 	}
-	h.title.set(title, c)
-	h.next.set(next, colMuted)
+	h.title.Set(title, c)
+	h.next.Set(next, kit.ColMuted)
 }
 
 // setRunning switches between Check and Stop, counts and progress.
 func (h *head) setRunning(on bool) {
 	for o, show := range map[fyne.CanvasObject]bool{h.stop: on, h.running: on, h.check: !on} {
-		if show {
-			o.Show()
-		} else {
-			o.Hide()
-		}
+		kit.SetVisible(o, show)
 	}
 	if on {
 		h.counts.Hide()
 		h.files.Hide()
-		h.meter.set(0)
-		h.numbers.set("Starting", "")
+		h.meter.Set(0)
+		h.numbers.Set("Starting", "")
 	}
 }
 
 // setPrimary says whether to check is the next thing to do; else what was found is.
 func (h *head) setPrimary(check bool) {
-	h.check.setKind(plain)
-	h.files.setKind(primary)
+	kinds := [2]kit.ButtonKind{kit.Plain, kit.Primary}
 	if check {
-		h.check.setKind(primary)
-		h.files.setKind(plain)
+		kinds[0], kinds[1] = kinds[1], kinds[0]
 	}
+	h.check.SetKind(kinds[0])
+	h.files.SetKind(kinds[1])
 }
 
 // setCounts shows how many checks ended how.
@@ -107,28 +104,28 @@ func (h *head) setCounts(results []checks.Result) {
 // countWords follow a number of checks, as in the text report.
 var countWords = [...]string{checks.Passed: "good", checks.Warned: "to take care of", checks.Failed: "to fix first", checks.Unknown: "not checked"}
 
-func (h *head) drawCounts(p *pen) {
+func (h *head) drawCounts(p *kit.Pen) {
 	x := float32(0)
 	for _, s := range []checks.Status{checks.Failed, checks.Warned, checks.Unknown, checks.Passed} {
 		n := h.tally[s]
 		if n == 0 {
 			continue
 		}
-		l := lookOf(s)
-		p.mark(x, 3, 16, l.mark, l.color)
+		l := statusBadge(s)
+		p.Mark(x, 3, 16, l.Mark, l.Color)
 		x += 22
-		x += p.word(x, 1, 0, fmt.Sprintf("%d %s", n, countWords[s]), sizeBody, l.color, fyne.TextStyle{Bold: true}) + 20
+		x += p.Word(x, 1, 0, fmt.Sprintf("%d %s", n, countWords[s]), kit.SizeBody, l.Color, fyne.TextStyle{Bold: true}) + 20
 	}
 }
 
 // progress shows how far a run is.
 func (h *head) progress(p checks.Progress) {
 	if p.Done < 0 {
-		h.meter.wander(1 + p.Elapsed.Seconds()/4)
+		h.meter.SetUnknown(1 + p.Elapsed.Seconds()/4)
 	} else {
-		h.meter.set(p.Done)
+		h.meter.Set(p.Done)
 	}
-	h.numbers.set(progressWords(p), "")
+	h.numbers.Set(progressWords(p), "")
 }
 
 // progressWords writes entries, bytes, rate and time left, as far as they are known.
@@ -169,19 +166,19 @@ func (headLayout) text(o []fyne.CanvasObject, w float32) float32 {
 
 func (l headLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	tw := l.text(o, s.Width)
-	th := heightOf(o[1], tw)
-	place(o[0], 0, 0, 34, 36)
-	place(o[1], 48, 0, tw, th)
+	th := kit.HeightOf(o[1], tw)
+	kit.SetBounds(o[0], 0, 0, 34, 36)
+	kit.SetBounds(o[1], 48, 0, tw, th)
 	b := o[2].MinSize()
 	if s.Width < headNarrow {
-		place(o[2], 48, th+8, b.Width, b.Height)
+		kit.SetBounds(o[2], 48, th+8, b.Width, b.Height)
 		return
 	}
-	place(o[2], s.Width-b.Width, 0, b.Width, b.Height)
+	kit.SetBounds(o[2], s.Width-b.Width, 0, b.Width, b.Height)
 }
 
-func (l headLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {
-	h := heightOf(o[1], l.text(o, w))
+func (l headLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
+	h := kit.HeightOf(o[1], l.text(o, w))
 	b := o[2].MinSize().Height
 	if w < headNarrow {
 		return h + 8 + b

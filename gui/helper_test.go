@@ -14,6 +14,7 @@ import (
 	"fyne.io/fyne/v2/test"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // rig is a window on Fyne's test driver with a stand-in for engine and desktop. What other
@@ -21,7 +22,7 @@ import (
 // goroutine: the test decides the order, and the race detector sees every slip.
 type rig struct {
 	*Window
-	t      *testing.T
+	t      testing.TB
 	closed bool
 	posts  chan func()
 	engine *script
@@ -70,11 +71,11 @@ func (s *script) run(ctx context.Context, r Request, watch func(checks.Event)) (
 }
 
 // newRig opens a window of the given size and mode.
-func newRig(t *testing.T, w, h float32, m Mode) *rig {
+func newRig(t testing.TB, w, h float32, m kit.Mode) *rig {
 	t.Helper()
 	test.NewTempApp(t)
 	r := &rig{t: t, timers: map[int]func(){}, posts: make(chan func(), 1024), engine: &script{calls: make(chan *call, 8)}, clock: time.Date(2026, 9, 14, 8, 0, 0, 0, time.UTC)}
-	d := Desk{
+	d := Desktop{
 		Post: func(f func()) { r.posts <- f },
 		PostWait: func(f func()) {
 			done := make(chan struct{})
@@ -108,8 +109,11 @@ func newRig(t *testing.T, w, h float32, m Mode) *rig {
 			win.Close()
 		}
 	})
+	if err := (choices{Theme: m}).save(d.StateDir); err != nil {
+		t.Fatal(err)
+	}
 	r.Window = New(win, Engine{List: r.engine.list, Run: r.engine.run}, d)
-	r.setTheme(m)
+	t.Cleanup(r.writes.Wait) // before its folder is removed
 	win.Resize(fyne.NewSize(w, h))
 	r.probes.cancel = nil
 	return r
@@ -191,7 +195,7 @@ func (r *rig) done(rep *checks.Report) {
 	c := r.start()
 	c.end <- ending{rep: rep}
 	r.until("the end of the run", func() bool { return r.running == "" })
-	r.until("the kept report", func() bool { return r.desk.StateDir == "" || r.hasLast(checks.Before) || rep.Invented != "" })
+	r.until("the kept report", func() bool { return r.desktop.StateDir == "" || r.hasLast(checks.Before) || rep.Invented != "" })
 	r.settle()
 }
 

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // choices are what the window remembers between two starts.
@@ -23,7 +24,7 @@ type choices struct {
 	Uplink   string       `json:"uplink,omitempty"`
 	Battery  string       `json:"battery,omitempty"`
 	Link     string       `json:"link,omitempty"`
-	Theme    Mode         `json:"theme,omitempty"`
+	Theme    kit.Mode     `json:"theme,omitempty"`
 	Width    float32      `json:"width,omitempty"`
 	Height   float32      `json:"height,omitempty"`
 }

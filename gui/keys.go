@@ -2,10 +2,10 @@ package gui
 
 import (
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/container"
 	"fyne.io/fyne/v2/driver/desktop"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // binding is one shortcut of the window.
@@ -31,8 +31,8 @@ func init() { // not in its declaration: what it names uses it
 		{"Ctrl+1, 2, 3", "Before copying, after copying, after arrival", fyne.Key1, ctrl, func(w *Window) { w.setStage(checks.Before) }},
 		{"", "", fyne.Key2, ctrl, func(w *Window) { w.setStage(checks.After) }},
 		{"", "", fyne.Key3, ctrl, func(w *Window) { w.setStage(checks.Arrival) }},
-		{"Ctrl+O", "Choose the source", fyne.KeyO, ctrl, func(w *Window) { w.view().route.from.choose.Tapped(nil) }},
-		{"Ctrl+Shift+O", "Choose the share", fyne.KeyO, ctrl | shift, func(w *Window) { w.view().route.to.choose.Tapped(nil) }},
+		{"Ctrl+O", "Choose the source", fyne.KeyO, ctrl, func(w *Window) { w.view().setup.from.choose.Tapped(nil) }},
+		{"Ctrl+Shift+O", "Choose the share", fyne.KeyO, ctrl | shift, func(w *Window) { w.view().setup.to.choose.Tapped(nil) }},
 		{"Ctrl+F", "Flagged files: find by text", fyne.KeyF, ctrl, func(w *Window) { w.findFiles() }},
 		{"Ctrl+E", "Fix names", fyne.KeyE, ctrl, func(w *Window) { w.showFix() }},
 		{"Ctrl+S", "Save the report, or the list of files", fyne.KeyS, ctrl, func(w *Window) { w.save() }},
@@ -116,19 +116,16 @@ func (w *Window) typedKey(e *fyne.KeyEvent) {
 
 // scroll turns the sheet in front, or the cards, by most of what is seen of them.
 func (w *Window) scroll(pages float32) {
-	var s *container.Scroll
+	var p *kit.Page
 	switch {
 	case w.sheet != nil:
-		s = w.sheet.scroll
+		p = w.sheet.Page
 	case w.at == pageChecks && w.foreign() == nil:
-		s = w.view().ledger.page.scroll
+		p = w.view().list.page
 	}
-	if s == nil {
-		return
+	if p != nil {
+		p.ScrollPages(pages)
 	}
-	most := max(s.Content.Size().Height-s.Size().Height, 0)
-	y := s.Offset.Y + pages*max(s.Size().Height-60, 40)
-	s.ScrollToOffset(fyne.NewPos(0, min(max(y, 0), most)))
 }
 
 // escape leaves what is in front: a sheet, a page, a run of the stage that is shown.
@@ -137,10 +134,10 @@ func (w *Window) escape() {
 	case front != nil:
 		front.Hide()
 	case w.sheet != nil:
-		if w.sheet.no != nil {
-			w.sheet.no.Tapped(nil)
+		if w.sheet.No != nil {
+			w.sheet.No.Tapped(nil)
 		} else {
-			w.shut()
+			w.closeSheet()
 		}
 	case w.fixing:
 		w.fix.halt()
@@ -149,7 +146,7 @@ func (w *Window) escape() {
 	case w.running == w.stage:
 		w.Stop()
 	default:
-		w.notice.hide()
+		w.notice.Hide()
 	}
 }
 
@@ -158,7 +155,7 @@ func (w *Window) step(d int) {
 	if w.sheet != nil || w.at != pageChecks || w.foreign() != nil {
 		return
 	}
-	cards := w.view().ledger.cards
+	cards := w.view().list.cards
 	if len(cards) == 0 {
 		return
 	}
@@ -178,22 +175,21 @@ func (w *Window) step(d int) {
 
 // showKeys lists the shortcuts.
 func (w *Window) showKeys() {
-	s := &sheet{name: "keys"}
-	s.no = newButton(plain, "", "Close", func() { w.shut() })
+	s := &kit.Sheet{Name: "keys"}
+	s.No = kit.NewButton(kit.Plain, "", "Close", func() { w.closeSheet() })
 	var lines []fyne.CanvasObject
 	for _, b := range bindings {
 		if b.keys != "" {
-			lines = append(lines, newStretch(16, 1, newSized(150, 22, newText(b.keys, sizeBody, colText).mono()), newText(b.what, sizeBody, colMuted).ends()))
+			lines = append(lines, kit.NewStretch(16, 1, kit.NewSized(150, 22, kit.NewText(b.keys, kit.SizeBody, kit.ColText).Mono()), kit.NewText(b.what, kit.SizeBody, kit.ColMuted).Truncated()))
 		}
 	}
-	list := newColumn(3, lines...)
-	inner := newPage(list)
-	inner.layout.bare = true
-	s.scroll = inner.scroll
-	high := min(heightOf(list, sheetWidth)+4, w.win.Canvas().Size().Height-170)
-	content := newColumn(gapMid,
-		newParagraph("Shortcuts", 18, colText).bold(),
-		newSized(0, high, inner.scroll),
-		newStretch(10, 0, newText("", sizeBody, colText), s.no))
-	w.open(s, content, s.no)
+	list := kit.NewColumn(3, lines...)
+	inner := kit.NewBarePage(list)
+	s.Page = inner
+	high := min(kit.HeightOf(list, kit.SheetWidth)+4, w.win.Canvas().Size().Height-170)
+	content := kit.NewColumn(kit.GapMid,
+		kit.NewParagraph("Shortcuts", 18, kit.ColText).Bold(),
+		kit.NewSized(0, high, inner),
+		kit.NewStretch(10, 0, kit.NewText("", kit.SizeBody, kit.ColText), s.No))
+	w.open(s, content, s.No)
 }

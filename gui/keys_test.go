@@ -1,30 +1,33 @@
 package gui
 
 import (
+	"slices"
 	"testing"
 
 	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/canvas"
 	"fyne.io/fyne/v2/driver/desktop"
 	"fyne.io/fyne/v2/test"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // Tab goes through everything in the order in which it is read, and what has the keyboard shows it.
 func TestTabOrder(t *testing.T) {
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	r.done(sample())
 	c := r.win.Canvas()
 	v := r.view()
-	o := v.route.options
+	o := v.setup.options
 	want := []fyne.Focusable{
 		r.bar.stages[checks.Before], r.bar.stages[checks.After], r.bar.stages[checks.Arrival],
 		r.bar.fix, r.bar.last, r.bar.save, r.bar.keys, r.bar.theme,
 		v.head.files, v.head.check,
-		v.route.from.path, v.route.from.choose, v.route.to.path, v.route.to.choose,
+		v.setup.from.path, v.setup.from.choose, v.setup.to.path, v.setup.to.choose,
 		o.prefix, o.list, o.uplink, o.battery, o.link,
 	}
-	for _, k := range v.ledger.cards {
+	for _, k := range v.list.cards {
 		want = append(want, k)
 	}
 	c.Unfocus()
@@ -33,26 +36,34 @@ func TestTabOrder(t *testing.T) {
 		if c.Focused() != f {
 			t.Fatalf("Tab number %d leads to %T, want %T", i+1, c.Focused(), f)
 		}
-		if k, ok := f.(*card); ok && (!k.focused || k.r.ring.StrokeWidth != 2) {
+		if k, ok := f.(*card); ok && !hasRing(k) {
 			t.Errorf("the card %s has the keyboard and does not show it", k.check.ID)
 		}
-		if b, ok := f.(*button); ok && (!b.focused || b.r.veil.StrokeWidth != 2) {
-			t.Errorf("the button %q has the keyboard and does not show it", b.label)
+		if b, ok := f.(*kit.Button); ok && !hasRing(b) {
+			t.Errorf("the button %q has the keyboard and does not show it", b.Label)
 		}
 	}
-	last := v.ledger.cards[len(v.ledger.cards)-1]
-	if _, seen := r.rectangle(last); !seen {
+	last := v.list.cards[len(v.list.cards)-1]
+	if _, seen := r.snapshot().At["card:"+last.check.ID]; !seen {
 		t.Error("the card with the keyboard is out of view")
 	}
 }
 
+// hasRing reports whether a widget shows that it has the keyboard.
+func hasRing(w fyne.Widget) bool {
+	return slices.ContainsFunc(test.WidgetRenderer(w).Objects(), func(o fyne.CanvasObject) bool {
+		r, ok := o.(*canvas.Rectangle)
+		return ok && r.StrokeWidth == 2
+	})
+}
+
 // Arrows go from card to card; Return, space, right and left open and shut.
 func TestCardsByKeyboard(t *testing.T) {
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	r.done(sample())
 	c := r.win.Canvas()
 	c.Unfocus()
-	cards := r.view().ledger.cards
+	cards := r.view().list.cards
 	r.key(fyne.KeyDown)
 	r.key(fyne.KeyDown)
 	if c.Focused() != cards[1] {
@@ -82,20 +93,20 @@ func TestCardsByKeyboard(t *testing.T) {
 
 // Shortcuts work wherever the keyboard is, in a text field too.
 func TestShortcutsFromAField(t *testing.T) {
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	r.Open(sampleSource, sampleShare)
-	r.win.Canvas().Focus(r.view().route.from.path)
-	r.view().route.from.path.TypedShortcut(&desktop.CustomShortcut{KeyName: fyne.KeyR, Modifier: ctrl})
+	r.win.Canvas().Focus(r.view().setup.from.path)
+	r.view().setup.from.path.TypedShortcut(&desktop.CustomShortcut{KeyName: fyne.KeyR, Modifier: ctrl})
 	c := r.began()
 	c.end <- ending{rep: sample()}
 	r.until("the end", func() bool { return r.running == "" })
-	r.win.Canvas().Focus(r.view().route.from.path)
+	r.win.Canvas().Focus(r.view().setup.from.path)
 	r.key(fyne.KeyF1)
-	if r.sheet == nil || r.sheet.name != "keys" {
+	if r.sheet == nil || r.sheet.Name != "keys" {
 		t.Fatal("F1 should list the keys")
 	}
 	r.key(fyne.KeyEscape)
-	if r.sheet != nil || r.win.Canvas().Focused() != r.view().route.from.path {
+	if r.sheet != nil || r.win.Canvas().Focused() != r.view().setup.from.path {
 		t.Error("Escape should close the list and give the keyboard back")
 	}
 }
@@ -113,7 +124,7 @@ func TestBindings(t *testing.T) {
 		}
 		seen[k] = true
 	}
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	for i, s := range []checks.Stage{checks.Before, checks.After, checks.Arrival} {
 		r.shortcut(&desktop.CustomShortcut{KeyName: fyne.KeyName(rune('1' + i)), Modifier: ctrl})
 		if r.stage != s {

@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"time"
 
 	"loadline/checks"
 )
@@ -20,14 +21,47 @@ import (
 // keptReport stands first in the file, then for each check a keptResult and its findings in
 // pieces: gob holds a whole value in memory, and there may be a million findings.
 type keptReport struct {
-	Version int
-	Report  checks.Report // without its checks
-	Checks  int
+	Version           int
+	Stage             checks.Stage
+	By                string // the version that made the report
+	Started, Finished time.Time
+	Source            checks.Place
+	Share             *checks.Place
+	Totals            checks.Totals
+	Verdict           checks.Status
+	Machine, Manifest string
+	Invented          string
+	Interrupted       bool
+	Largest           []checks.FolderSum
+	Checks            int
+}
+
+func keptOf(rep *checks.Report) keptReport {
+	return keptReport{
+		keptVersion, rep.Stage, rep.Version, rep.Started, rep.Finished, rep.Source, rep.Share, rep.Totals, rep.Verdict,
+		rep.Machine, rep.Manifest, rep.Invented, rep.Interrupted, rep.Largest, len(rep.Checks),
+	}
+}
+
+// report is what was kept, without its checks. What the write trial measured is not kept: a share may be
+// another by the time somebody opens the window again.
+func (k *keptReport) report() *checks.Report {
+	rep := &checks.Report{
+		Stage: k.Stage, Version: k.By, Started: k.Started, Finished: k.Finished, Source: k.Source, Share: k.Share,
+		Totals: k.Totals, Verdict: k.Verdict, Machine: k.Machine, Manifest: k.Manifest, Invented: k.Invented,
+		Interrupted: k.Interrupted, Largest: k.Largest,
+		Job: checks.Job{Stage: k.Stage, Source: k.Source.Path},
+	}
+	if k.Share != nil {
+		rep.Job.Share, rep.Job.Prefix = k.Share.Path, k.Share.Prefix
+	}
+	return rep
 }
 
 type keptResult struct {
 	ID, Summary, Reason string
 	Status              checks.Status
+	Optional            bool
 	Facts               []keptFact
 	Rules               map[string]int64
 	Levels              [3]int
@@ -46,7 +80,7 @@ type keptFinding struct {
 	Size                       int64
 }
 
-const keptVersion = 1
+const keptVersion = 2
 
 func lastFile(dir string, s checks.Stage) string {
 	return filepath.Join(dir, "last-"+string(s)+".gob.gz")
@@ -56,15 +90,13 @@ func lastFile(dir string, s checks.Stage) string {
 const keptPiece = 1000
 
 func keep(out *gob.Encoder, rep *checks.Report) error {
-	k := keptReport{Version: keptVersion, Report: *rep, Checks: len(rep.Checks)}
-	k.Report.Checks = nil
-	if err := out.Encode(k); err != nil {
+	if err := out.Encode(keptOf(rep)); err != nil {
 		return err
 	}
 	for i := range rep.Checks {
 		r := &rep.Checks[i]
 		kr := keptResult{
-			ID: r.ID, Summary: r.Summary, Reason: r.Reason, Status: r.Status,
+			ID: r.ID, Summary: r.Summary, Reason: r.Reason, Status: r.Status, Optional: r.Optional,
 			Rules: r.Rules, Levels: r.Levels, Findings: len(r.Findings),
 		}
 		for _, f := range r.Facts {
@@ -103,7 +135,7 @@ func unkeep(in *gob.Decoder, list []*checks.Check) (*checks.Report, error) {
 	for _, c := range list {
 		by[c.ID] = c
 	}
-	rep := k.Report
+	rep := k.report()
 	for range k.Checks {
 		var kr keptResult
 		if err := in.Decode(&kr); err != nil {
@@ -114,7 +146,7 @@ func unkeep(in *gob.Decoder, list []*checks.Check) (*checks.Report, error) {
 			return nil, fmt.Errorf("it has a check %q that this version lacks", kr.ID)
 		}
 		r := checks.Result{
-			Check: c, ID: c.ID, Title: c.Title, Status: kr.Status, Summary: kr.Summary, Reason: kr.Reason,
+			Check: c, ID: c.ID, Title: c.Title, Status: kr.Status, Summary: kr.Summary, Reason: kr.Reason, Optional: kr.Optional,
 			Rules: kr.Rules, Levels: kr.Levels,
 		}
 		for _, f := range kr.Facts {
@@ -130,7 +162,7 @@ func unkeep(in *gob.Decoder, list []*checks.Check) (*checks.Report, error) {
 		}
 		rep.Checks = append(rep.Checks, r)
 	}
-	return &rep, nil
+	return rep, nil
 }
 
 func unkeepFindings(in *gob.Decoder, c *checks.Check, n int) ([]checks.Finding, error) {
@@ -193,27 +225,27 @@ func readLast(dir string, s checks.Stage, list []*checks.Check) (*checks.Report,
 
 // keepReport keeps a whole report beside the window. A demo's is not kept.
 func (w *Window) keepReport(rep *checks.Report) {
-	if w.desk.StateDir == "" || rep.Invented != "" || w.standIn != nil {
+	if w.desktop.StateDir == "" || rep.Invented != "" || w.standIn != nil {
 		return
 	}
 	w.writes.Add(1)
 	go func() {
-		err := writeLast(w.desk.StateDir, rep)
+		err := writeLast(w.desktop.StateDir, rep)
 		w.writes.Done()
-		w.desk.Post(func() {
+		w.desktop.Post(func() {
 			if err != nil {
 				w.tell(checks.Warned, "This report could not be kept for the next start: "+err.Error()+". Save it yourself.")
 			}
-			w.bar.update(w)
+			w.changed()
 		})
 	}()
 }
 
 func (w *Window) hasLast(s checks.Stage) bool {
-	if w.desk.StateDir == "" {
+	if w.desktop.StateDir == "" {
 		return false
 	}
-	_, err := os.Stat(lastFile(w.desk.StateDir, s))
+	_, err := os.Stat(lastFile(w.desktop.StateDir, s))
 	return err == nil
 }
 
@@ -222,16 +254,17 @@ func (w *Window) openLast() {
 	v := w.view()
 	switch {
 	case w.running != "":
-		w.tell(checks.Waiting, "A check still runs. The last report can be opened when it has ended.")
+		w.tellWhile(w.whileRunning(), checks.Waiting, "A check still runs. The last report can be opened when it has ended.")
 		return
 	case !w.hasLast(v.stage):
-		w.tell(checks.Waiting, "No report of “"+stageWords[v.stage].name+"” is kept yet.")
+		here := w.onThisPage()
+		w.tellWhile(func() bool { return here() && !w.hasLast(v.stage) }, checks.Waiting, "No report of “"+stageWords[v.stage].name+"” is kept yet.")
 		return
 	}
 	list := w.engine.List(v.stage)
 	go func() {
-		rep, err := readLast(w.desk.StateDir, v.stage, list)
-		w.desk.Post(func() {
+		rep, err := readLast(w.desktop.StateDir, v.stage, list)
+		w.desktop.Post(func() {
 			switch {
 			case w.running != "":
 			case errors.Is(err, fs.ErrNotExist):
@@ -239,30 +272,30 @@ func (w *Window) openLast() {
 			case err != nil:
 				w.tell(checks.Warned, "The last report cannot be opened: "+err.Error()+". Check again to get a new one.")
 			default:
-				w.showReport(v, rep)
+				w.reopen(v, rep)
 			}
 		})
 	}()
 }
 
-// showReport fills a stage with a report that was kept.
-func (w *Window) showReport(v *view, rep *checks.Report) {
+// reopen fills a stage with a report that was kept.
+func (w *Window) reopen(v *view, rep *checks.Report) {
 	w.mute = true
 	if v.stage == checks.Arrival {
-		v.route.from.put(rep.Manifest)
+		v.setup.from.put(rep.Manifest)
 	} else {
-		v.route.from.put(rep.Source.Path)
+		v.setup.from.put(rep.Source.Path)
 		share := ""
 		if rep.Share != nil {
 			share = rep.Share.Path
-			v.route.options.prefix.SetText(showPath(rep.Share.Prefix))
+			v.setup.options.prefix.SetText(showPath(rep.Share.Prefix))
 		}
-		v.route.to.put(share)
+		v.setup.to.put(share)
 	}
 	w.mute = false
 	v.asked = v.places()
 	w.show(pageChecks)
-	v.take(rep, stateDone)
-	w.bar.update(w)
-	w.tell(checks.Waiting, "This is the report of "+rep.Finished.Local().Format("2 January 2006, 15:04")+". The disk may have changed since.")
+	v.setReport(rep, stateDone)
+	w.changed()
+	w.tellWhile(func() bool { return v.report == rep && w.view() == v }, checks.Waiting, "This is the report of "+rep.Finished.Local().Format("2 January 2006, 15:04")+". The disk may have changed since.")
 }

@@ -11,6 +11,7 @@ import (
 	"fyne.io/fyne/v2/test"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // A kept report gives the same text when it is opened again, raw names included.
@@ -60,36 +61,36 @@ func TestLastReportOfAnotherVersion(t *testing.T) {
 
 // The last report opens again in the next start, and says from when it is.
 func TestOpenLast(t *testing.T) {
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	r.done(sample())
 	win := test.NewTempWindow(t, nil)
-	w := New(win, Engine{List: r.engine.list, Run: r.engine.run}, r.desk)
+	w := New(win, Engine{List: r.engine.list, Run: r.engine.run}, r.desktop)
 	r.Window = w
 	if w.bar.last.Disabled() {
 		t.Fatal("the last report should be on offer")
 	}
 	test.Tap(w.bar.last)
 	r.until("the report", func() bool { return w.view().report != nil })
-	if w.view().head.title.text != "Do not copy yet" || w.view().route.from.get() != sampleSource {
-		t.Errorf("shows %q of %q", w.view().head.title.text, w.view().route.from.get())
+	if w.view().head.title.Text != "Do not copy yet" || w.view().setup.from.get() != sampleSource {
+		t.Errorf("shows %q of %q", w.view().head.title.Text, w.view().setup.from.get())
 	}
 	if !strings.Contains(w.message, "14 September 2026") {
 		t.Errorf("said %q", w.message)
 	}
-	if !w.view().ledger.byID["free-space"].picture.Visible() {
+	if !w.view().list.byID["free-space"].picture.Visible() {
 		t.Error("the gauge of a kept report is missing")
 	}
 }
 
 // A demo's report and folders are not kept for the next start.
 func TestDemoIsNotKept(t *testing.T) {
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	r.Demo(checks.Job{Source: sampleSource, Share: sampleShare, Prefix: "x"})
 	test.Tap(r.view().head.check)
 	r.began().end <- ending{rep: sample()}
 	r.until("the end", func() bool { return r.running == "" })
 	r.Close()
-	if c, err := loadChoices(r.desk.StateDir); err != nil || len(c.Source) > 0 {
+	if c, err := loadChoices(r.desktop.StateDir); err != nil || len(c.Source) > 0 {
 		t.Errorf("kept %+v (%v)", c, err)
 	}
 	if r.hasLast(checks.Before) {

@@ -23,12 +23,12 @@ func (w *Window) askClean() {
 		"Remove it", "Leave it", func() {
 			go func() {
 				n, err := removeTrials(context.Background(), folder)
-				w.desk.Post(func() {
+				w.desktop.Post(func() {
 					if err != nil {
 						w.tell(checks.Warned, "Not removed: "+oneLine(err.Error())+".")
 						return
 					}
-					w.tell(checks.Passed, many(int64(n), "trial folder is", "trial folders are")+" removed. Check again.")
+					w.tellWhile(func() bool { return w.view().report == rep }, checks.Passed, many(int64(n), "trial folder is", "trial folders are")+" removed. Check again.")
 				})
 			}()
 		})

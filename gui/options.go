@@ -10,29 +10,30 @@ import (
 	"fyne.io/fyne/v2/container"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // options are what a person may know about the job besides the two folders.
 type options struct {
 	box     fyne.CanvasObject
 	line    *fyne.Container
-	prefix  *field
-	list    *field
-	uplink  *field
-	battery *field
-	link    *field
-	problem *paragraph
+	prefix  *kit.Field
+	list    *kit.Field
+	uplink  *kit.Field
+	battery *kit.Field
+	link    *kit.Field
+	problem *kit.Paragraph
 	changed func()
 }
 
 func newOptions() *options {
 	o := &options{
-		prefix:  newField("like 2026-archive"),
-		list:    newField("none: all files are copied"),
-		uplink:  newField("like 20 Mb/s"),
-		battery: newField("like 6 h"),
-		link:    newField("measured"),
-		problem: newParagraph("", sizeSmall+1, colFail),
+		prefix:  kit.NewField("like 2026-archive"),
+		list:    kit.NewField("none: all files are copied"),
+		uplink:  kit.NewField("like 20 Mb/s"),
+		battery: kit.NewField("like 6 h"),
+		link:    kit.NewField("measured"),
+		problem: kit.NewParagraph("", kit.SizeSmall+1, kit.ColFail),
 	}
 	o.problem.Hide()
 	for _, f := range o.fields() {
@@ -43,13 +44,13 @@ func newOptions() *options {
 			}
 		}
 	}
-	cell := func(label string, f *field) fyne.CanvasObject {
-		return container.New(&row{gap: 8, stretch: map[int]bool{1: true}}, newText(label, sizeSmall+1, colMuted), f.calm())
+	cell := func(label string, f *kit.Field) fyne.CanvasObject {
+		return kit.NewStretch(8, 1, kit.NewText(label, kit.SizeSmall+1, kit.ColMuted), f.Framed())
 	}
 	o.line = container.New(&optionLayout{},
 		cell("Folder on the share", o.prefix), cell("Copy list", o.list), cell("Uplink", o.uplink),
 		cell("Appliance battery", o.battery), cell("Link speed", o.link))
-	o.box = newInset(12, 4, newColumn(4, o.line, o.problem))
+	o.box = kit.NewInset(12, 4, kit.NewColumn(4, o.line, o.problem))
 	return o
 }
 
@@ -60,7 +61,9 @@ func (o *options) onlyPlaces() {
 	}
 }
 
-func (o *options) fields() []*field { return []*field{o.prefix, o.list, o.uplink, o.battery, o.link} }
+func (o *options) fields() []*kit.Field {
+	return []*kit.Field{o.prefix, o.list, o.uplink, o.battery, o.link}
+}
 
 func (o *options) lock(on bool) {
 	for _, f := range o.fields() {
@@ -74,12 +77,8 @@ func (o *options) lock(on bool) {
 
 // say shows what is wrong with what was typed; empty if nothing is.
 func (o *options) say(problem string) {
-	o.problem.set(problem, "")
-	if problem == "" {
-		o.problem.Hide()
-	} else {
-		o.problem.Show()
-	}
+	o.problem.Set(problem, "")
+	kit.SetVisible(o.problem, problem != "")
 }
 
 // into writes the options into a job, or says what cannot be understood.
@@ -150,25 +149,25 @@ func (optionLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 		}
 	}
 	half := (room - optionGap) / 2
-	place(o[0], 0, 0, half, optionHigh)
-	place(o[1], half+optionGap, 0, half, optionHigh)
+	kit.SetBounds(o[0], 0, 0, half, optionHigh)
+	kit.SetBounds(o[1], half+optionGap, 0, half, optionHigh)
 	switch {
 	case !all:
 	case s.Width < optionNarrow:
 		third := (s.Width - 2*optionGap) / 3
 		for i := range short {
-			place(o[2+i], float32(i)*(third+optionGap), optionHigh+6, third, optionHigh)
+			kit.SetBounds(o[2+i], float32(i)*(third+optionGap), optionHigh+6, third, optionHigh)
 		}
 	default:
 		x := room + optionGap
 		for i, w := range short {
-			place(o[2+i], x, 0, w, optionHigh)
+			kit.SetBounds(o[2+i], x, 0, w, optionHigh)
 			x += w + optionGap
 		}
 	}
 }
 
-func (optionLayout) heightFor(o []fyne.CanvasObject, w float32) float32 {
+func (optionLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
 	if w < optionNarrow && o[2].Visible() {
 		return 2*optionHigh + 6
 	}

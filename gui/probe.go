@@ -5,10 +5,12 @@ import (
 	"errors"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"time"
 
 	"loadline/checks"
-	"loadline/checks/seal"
+	"loadline/checks/arrival"
+	"loadline/checks/manifest"
 	"loadline/checks/share"
 )
 
@@ -33,28 +35,28 @@ func (w *Window) probe(v *view) {
 	}
 	w.probes.turn++
 	turn := w.probes.turn
-	w.probes.cancel = w.desk.After(probeAfter, func() {
-		w.desk.Post(func() {
+	w.probes.cancel = w.desktop.After(probeAfter, func() {
+		w.desktop.Post(func() {
 			if turn != w.probes.turn || w.running == v.stage {
 				return
 			}
-			for _, x := range []*well{v.route.from, v.route.to} {
-				w.lookAt(v, x, turn)
+			for _, x := range []*picker{v.setup.from, v.setup.to} {
+				w.inspect(v, x, turn)
 			}
 		})
 	})
 }
 
-func (w *Window) lookAt(v *view, x *well, turn int) {
+func (w *Window) inspect(v *view, x *picker, turn int) {
 	path := x.get()
 	if list := typedPaths(x.path.Text); len(list) > 1 {
 		x.say(checks.Count(int64(len(list)))+" files", "")
-		v.relay()
+		v.relayout()
 		return
 	}
 	if path == "" {
 		x.say("", "")
-		v.relay()
+		v.relayout()
 		return
 	}
 	if w.probes.busy[path] {
@@ -68,39 +70,59 @@ func (w *Window) lookAt(v *view, x *well, turn int) {
 	switch {
 	case v.stage == checks.Arrival:
 		kind = placeFile
-		if x == v.route.to {
+		if x == v.setup.to {
 			kind = placeListing
 		}
-	case x == v.route.to && w.standIn == nil: // a demo's share is only a folder
+	case x == v.setup.to && w.standIn == nil: // a demo's share is only a folder
 		kind = placeShare
 	}
-	if x == v.route.to && w.standIn != nil && v.stage != checks.Arrival { // its file system is not what is judged
+	if x == v.setup.to && w.standIn != nil && v.stage != checks.Arrival { // its file system is not what is judged
 		delete(w.probes.busy, path)
 		x.say("stands in for the share", "")
-		v.relay()
+		v.relayout()
 		return
 	}
 	go func() {
-		facts, problem := lookAtPath(path, kind)
-		w.desk.Post(func() {
+		facts, problem := inspectPath(path, kind)
+		real := ""
+		if kind == placeSource && problem == "" {
+			real = followLinks(path)
+		}
+		w.desktop.Post(func() {
 			delete(w.probes.busy, path)
+			w.links.learn(path, real)
 			if turn != w.probes.turn || x.get() != path || w.running == v.stage {
 				return
 			}
-			if rep := v.report; rep != nil && problem == "" && (rep.Source.Path == path || rep.Share != nil && rep.Share.Path == path) {
+			if rep := v.report; rep != nil && problem == "" && (rep.Source.Path == w.links.settle(path) || rep.Share != nil && rep.Share.Path == w.links.settle(path)) {
 				v.facts()
 				return
 			}
 			x.say(facts, problem)
 			if v.state == stateIdle { // what a run has said stays
-				w.greet(v)
+				w.showReady(v)
 			}
-			v.relay()
+			v.relayout()
 		})
 	}()
 }
 
-// place is what a path is looked at for.
+// followLinks returns where a folder really lies, as a job would; "" where that cannot be told.
+func followLinks(path string) string {
+	real, err := share.Guard(context.Background(), probeDeadline, func() (string, error) {
+		abs, err := filepath.Abs(path)
+		if err != nil {
+			return "", err
+		}
+		return filepath.EvalSymlinks(abs)
+	})
+	if err != nil {
+		return ""
+	}
+	return real
+}
+
+// placeKind is what a path is looked at for.
 type placeKind uint8
 
 const (
@@ -110,8 +132,8 @@ const (
 	placeShare
 )
 
-// lookAtPath says in words what stands at a path, or what is wrong with it and what to do.
-func lookAtPath(path string, kind placeKind) (facts, problem string) {
+// inspectPath says in words what stands at a path, or what is wrong with it and what to do.
+func inspectPath(path string, kind placeKind) (facts, problem string) {
 	if kind == placeFile || kind == placeListing {
 		info, err := os.Stat(path)
 		if errors.Is(err, fs.ErrNotExist) {
@@ -124,9 +146,9 @@ func lookAtPath(path string, kind placeKind) (facts, problem string) {
 			return "", "This is a folder. Choose a file."
 		}
 		if kind == placeListing {
-			return lookAtListing(path)
+			return inspectListing(path)
 		}
-		return lookAtManifest(path, info.Size())
+		return inspectManifest(path, info.Size())
 	}
 	f, err := share.Look(context.Background(), path, probeDeadline)
 	if err != nil {
@@ -150,8 +172,8 @@ func lookAtPath(path string, kind placeKind) (facts, problem string) {
 // second or so of work. A larger one is read when the check runs.
 const manifestAtOnce = 64 << 20
 
-// lookAtManifest says what a manifest holds, or why it cannot be used.
-func lookAtManifest(path string, size int64) (facts, problem string) {
+// inspectManifest says what a manifest holds, or why it cannot be used.
+func inspectManifest(path string, size int64) (facts, problem string) {
 	if size > manifestAtOnce {
 		return checks.Bytes(size), ""
 	}
@@ -160,21 +182,21 @@ func lookAtManifest(path string, size int64) (facts, problem string) {
 		return "", pathProblem(err)
 	}
 	defer f.Close()
-	h, err := seal.ReadManifest(f, func(*seal.File) error { return nil })
+	h, err := manifest.Read(f, func(*manifest.File) error { return nil })
 	if err != nil {
-		return "", capital(oneLine(err.Error())) + "."
+		return "", capitalize(oneLine(err.Error())) + "."
 	}
 	return many(h.Files, "file", "files") + ", " + checks.Bytes(h.Bytes) + ", of " + h.Made.Local().Format("2 January 2006"), ""
 }
 
-// lookAtListing says how a listing would be read, so that the person sees whether its columns are
+// inspectListing says how a listing would be read, so that the person sees whether its columns are
 // understood before anything is compared.
-func lookAtListing(path string) (facts, problem string) {
-	f, _, err := seal.Inspect(context.Background(), path, nil, 1)
+func inspectListing(path string) (facts, problem string) {
+	u, err := arrival.Inspect(context.Background(), "", []string{path}, arrival.Options{}, 1)
 	if err != nil {
-		return "", capital(oneLine(err.Error())) + "."
+		return "", capitalize(oneLine(err.Error())) + "."
 	}
-	return oneLine(f.String()), ""
+	return oneLine(u.Format.String()), ""
 }
 
 // pathProblem puts what the system answers into words that help.
@@ -192,15 +214,15 @@ func pathProblem(err error) string {
 	return "It cannot be looked at: " + oneLine(err.Error()) + "."
 }
 
-// chooser returns what a well's button does.
-func (w *Window) chooser(x **well, title string, folder bool) func() {
+// chooser returns what a picker's button does.
+func (w *Window) chooser(x **picker, title string, folder bool) func() {
 	return func() {
-		choose := w.desk.ChooseFile
+		choose := w.desktop.ChooseFile
 		if folder {
-			choose = w.desk.ChooseFolder
+			choose = w.desktop.ChooseFolder
 		}
 		choose(title, (*x).get(), func(path string, err error) {
-			w.desk.Post(func() {
+			w.desktop.Post(func() {
 				switch {
 				case err != nil:
 					(*x).say("", "No dialog could be shown. Type the path, or drop the folder here.")

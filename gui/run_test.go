@@ -16,14 +16,15 @@ import (
 	"loadline/checks"
 	"loadline/checks/before"
 	"loadline/checks/demo"
+	"loadline/gui/kit"
 )
 
 // The button starts the engine with what the fields hold, cards fill in as events come, and the
 // verdict comes last.
 func TestCheckFillsCards(t *testing.T) {
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	r.Open(sampleSource, sampleShare)
-	o := r.view().route.options
+	o := r.view().setup.options
 	o.prefix.SetText("2026/harvest")
 	o.uplink.SetText("20")
 	o.battery.SetText("5.5")
@@ -34,11 +35,11 @@ func TestCheckFillsCards(t *testing.T) {
 	if got := c.req.Job; got.Source != want.Source || got.Share != want.Share || got.Prefix != want.Prefix || got.Uplink != want.Uplink || got.Link != want.Link || got.Battery != want.Battery || got.Stage != want.Stage {
 		t.Errorf("the engine was asked for %+v, want %+v", got, want)
 	}
-	if !r.view().route.from.path.Disabled() || r.view().head.check.Visible() || !r.view().head.stop.Visible() {
+	if !r.view().setup.from.path.Disabled() || r.view().head.check.Visible() || !r.view().head.stop.Visible() {
 		t.Error("while it runs the fields should be locked, and Stop stand in the place of Check")
 	}
 	rep := sample()
-	k := r.view().ledger.byID["name-length"]
+	k := r.view().list.byID["name-length"]
 	c.watch(checks.Event{Check: k.check})
 	r.until("a running card", func() bool { return k.status == checks.Running })
 	for i := range rep.Checks {
@@ -47,19 +48,19 @@ func TestCheckFillsCards(t *testing.T) {
 		}
 	}
 	r.until("its result", func() bool { return k.status == checks.Failed })
-	if r.view().ledger.byID["copy-time"].status != checks.Waiting {
+	if r.view().list.byID["copy-time"].status != checks.Waiting {
 		t.Error("a card that has not ended should still wait")
 	}
 	c.end <- ending{rep: rep}
 	r.until("the end", func() bool { return r.running == "" })
-	if got := r.view().head.title.text; got != "Do not copy yet" {
+	if got := r.view().head.title.Text; got != "Do not copy yet" {
 		t.Errorf("the verdict is %q", got)
 	}
 	if got := r.view().head.tally; got != [4]int64{checks.Passed: 2, checks.Warned: 1, checks.Failed: 2, checks.Unknown: 1} {
 		t.Errorf("the counts are %v", got)
 	}
 	for _, res := range rep.Checks {
-		if k := r.view().ledger.byID[res.ID]; k.status != res.Status {
+		if k := r.view().list.byID[res.ID]; k.status != res.Status {
 			t.Errorf("card %s shows %v, the report says %v", res.ID, k.status, res.Status)
 		}
 	}
@@ -72,7 +73,7 @@ func TestStop(t *testing.T) {
 		"escape": func(r *rig) { r.win.Canvas().Unfocus(); r.key(fyne.KeyEscape) },
 	} {
 		t.Run(name, func(t *testing.T) {
-			r := newRig(t, 1280, 800, Light)
+			r := newRig(t, 1280, 800, kit.Light)
 			c := r.start()
 			press(r)
 			<-c.ctx.Done()
@@ -80,7 +81,7 @@ func TestStop(t *testing.T) {
 			if r.view().state != stateStopped {
 				t.Errorf("the state is %q", r.view().state)
 			}
-			for _, k := range r.view().ledger.cards {
+			for _, k := range r.view().list.cards {
 				if k.status != checks.Unknown {
 					t.Errorf("card %s shows %v after Stop", k.check.ID, k.status)
 				}
@@ -94,10 +95,10 @@ func TestStop(t *testing.T) {
 
 // While a run goes on, closing asks; No goes on, Yes stops and closes.
 func TestCloseAsks(t *testing.T) {
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	r.start()
 	r.Close()
-	if r.sheet == nil || r.sheet.name != "close" {
+	if r.sheet == nil || r.sheet.Name != "close" {
 		t.Fatal("closing while a run goes on should ask")
 	}
 	r.key(fyne.KeyEscape)
@@ -105,7 +106,7 @@ func TestCloseAsks(t *testing.T) {
 		t.Fatal("Escape should answer no and let the run go on")
 	}
 	r.Close()
-	test.Tap(r.sheet.yes)
+	test.Tap(r.sheet.Yes)
 	r.until("the window to close", func() bool { return r.closed })
 	if r.running != "" {
 		t.Error("the run should have been stopped first")
@@ -113,18 +114,18 @@ func TestCloseAsks(t *testing.T) {
 }
 
 func TestCloseRemembers(t *testing.T) {
-	r := newRig(t, 1100, 700, Dark)
+	r := newRig(t, 1100, 700, kit.Dark)
 	r.Open("/media/a\xff b", sampleShare)
-	r.view().route.options.uplink.SetText("50 Mb/s")
+	r.view().setup.options.uplink.SetText("50 Mb/s")
 	r.Close()
-	c, err := loadChoices(r.desk.StateDir)
+	c, err := loadChoices(r.desktop.StateDir)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if string(c.Source) != "/media/a\xff b" || string(c.Share) != sampleShare || c.Uplink != "50 Mb/s" || c.Theme != Dark || c.Width != 1100 {
+	if string(c.Source) != "/media/a\xff b" || string(c.Share) != sampleShare || c.Uplink != "50 Mb/s" || c.Theme != kit.Dark || c.Width != 1100 {
 		t.Errorf("remembered %+v", c)
 	}
-	left, err := filepath.Glob(filepath.Join(r.desk.StateDir, ".loadline-*"))
+	left, err := filepath.Glob(filepath.Join(r.desktop.StateDir, ".loadline-*"))
 	if err != nil || len(left) > 0 {
 		t.Errorf("temporary files are left: %q (%v)", left, err)
 	}
@@ -132,13 +133,13 @@ func TestCloseRemembers(t *testing.T) {
 
 // What cannot be read in the state folder is said, and does not keep the window from opening.
 func TestBrokenChoices(t *testing.T) {
-	r := newRig(t, 1000, 700, Light)
-	if err := os.WriteFile(filepath.Join(r.desk.StateDir, choicesFile), []byte("{"), 0o600); err != nil {
+	r := newRig(t, 1000, 700, kit.Light)
+	if err := os.WriteFile(filepath.Join(r.desktop.StateDir, choicesFile), []byte("{"), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	win := test.NewTempWindow(t, nil)
-	w := New(win, Engine{List: r.engine.list, Run: r.engine.run}, r.desk)
-	if !w.notice.box.Visible() || !strings.Contains(w.message, "could not be read") {
+	w := New(win, Engine{List: r.engine.list, Run: r.engine.run}, r.desktop)
+	if !w.notice.Box.Visible() || !strings.Contains(w.message, "could not be read") {
 		t.Errorf("nothing is said about the broken file: %q", w.message)
 	}
 }
@@ -149,7 +150,7 @@ func TestNotification(t *testing.T) {
 		took  time.Duration
 		notes int
 	}{{longRun, 1}, {longRun - time.Second, 0}} {
-		r := newRig(t, 1280, 800, Light)
+		r := newRig(t, 1280, 800, kit.Light)
 		call := r.start()
 		r.mu.Lock()
 		r.clock = r.clock.Add(c.took)
@@ -171,15 +172,15 @@ func TestErrorsStandWhereTheyBelong(t *testing.T) {
 		{fmt.Errorf("%w: there is no source folder /x; look whether the disk is plugged in", checks.ErrBadJob), false},
 		{fmt.Errorf("%w: there is no share folder /y; look whether it is mounted", checks.ErrBadJob), true},
 	} {
-		r := newRig(t, 1280, 800, Light)
+		r := newRig(t, 1280, 800, kit.Light)
 		r.start().end <- ending{err: c.err}
 		r.until("the end", func() bool { return r.running == "" })
-		at, other := r.view().route.from, r.view().route.to
+		at, other := r.view().setup.from, r.view().setup.to
 		if c.share {
 			at, other = other, at
 		}
-		if !at.problem.Visible() || other.problem.Visible() || !strings.HasPrefix(at.problem.text, "There is no") {
-			t.Errorf("%v: stands as %q beside one and %q beside the other", c.err, at.problem.text, other.problem.text)
+		if !at.problem.Visible() || other.problem.Visible() || !strings.HasPrefix(at.problem.Text, "There is no") {
+			t.Errorf("%v: stands as %q beside one and %q beside the other", c.err, at.problem.Text, other.problem.Text)
 		}
 		if r.view().state != stateError {
 			t.Errorf("the state is %q", r.view().state)
@@ -198,13 +199,13 @@ func TestOptionsAreChecked(t *testing.T) {
 		{func(o *options) { o.link.SetText("1 Zb/s") }, "Link"},
 		{func(o *options) { o.prefix.SetText("../up") }, "The folder on the share"},
 	} {
-		r := newRig(t, 1280, 800, Light)
+		r := newRig(t, 1280, 800, kit.Light)
 		r.Open(sampleSource, sampleShare)
-		o := r.view().route.options
+		o := r.view().setup.options
 		c.set(o)
 		test.Tap(r.view().head.check)
-		if !o.problem.Visible() || !strings.HasPrefix(o.problem.text, c.want) || r.running != "" {
-			t.Errorf("said %q, want it to begin with %q and nothing to run", o.problem.text, c.want)
+		if !o.problem.Visible() || !strings.HasPrefix(o.problem.Text, c.want) || r.running != "" {
+			t.Errorf("said %q, want it to begin with %q and nothing to run", o.problem.Text, c.want)
 		}
 	}
 }
@@ -212,64 +213,64 @@ func TestOptionsAreChecked(t *testing.T) {
 // Without a source there is nothing to press; with one alone the disk can be checked; the later
 // stages want both places.
 func TestWhatCanBeChecked(t *testing.T) {
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	able := func(s checks.Stage) bool { return !r.views[s].head.check.Disabled() }
 	if able(checks.Before) || able(checks.After) || able(checks.Arrival) {
 		t.Error("with nothing chosen nothing can be checked")
 	}
-	r.view().route.from.path.SetText(sampleSource)
+	r.view().setup.from.path.SetText(sampleSource)
 	if !able(checks.Before) || able(checks.After) {
 		t.Error("with the source alone the disk can be checked, the copy not")
 	}
-	r.view().route.to.path.SetText(sampleShare)
+	r.view().setup.to.path.SetText(sampleShare)
 	if !able(checks.After) {
 		t.Error("with both the copy can be checked")
 	}
-	if got := r.views[checks.After].route.to.get(); got != sampleShare {
+	if got := r.views[checks.After].setup.to.get(); got != sampleShare {
 		t.Errorf("the stage after copying has the share %q", got)
 	}
 }
 
 // Folders are taken from other programs: on the share they become the share, elsewhere the source.
 func TestDrop(t *testing.T) {
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	drop := func(at fyne.Position, p string) { r.dropped(at, []fyne.URI{storage.NewFileURI(p)}) }
 	middle := func(o fyne.CanvasObject) fyne.Position {
 		return fyne.CurrentApp().Driver().AbsolutePositionForObject(o).AddXY(o.Size().Width/2, o.Size().Height/2)
 	}
-	drop(middle(r.view().route.to.box), "/mnt/box/with space é")
+	drop(middle(r.view().setup.to.box), "/mnt/box/with space é")
 	drop(middle(r.view().head.box), "/media/reel")
-	if got := r.view().route.to.get(); got != "/mnt/box/with space é" {
+	if got := r.view().setup.to.get(); got != "/mnt/box/with space é" {
 		t.Errorf("the share is %q", got)
 	}
-	if got := r.view().route.from.get(); got != "/media/reel" {
+	if got := r.view().setup.from.get(); got != "/media/reel" {
 		t.Errorf("the source is %q", got)
 	}
 }
 
 // Choose… asks the desktop; where that shows no dialog, the person is told what else to do.
 func TestChoose(t *testing.T) {
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	r.chosen = "/media/reel\x07"
-	test.Tap(r.view().route.from.choose)
+	test.Tap(r.view().setup.from.choose)
 	r.settle()
-	if got := r.view().route.from.get(); got != r.chosen {
+	if got := r.view().setup.from.get(); got != r.chosen {
 		t.Errorf("the source is %q", got)
 	}
-	if got := r.view().route.from.path.Text; got != `"/media/reel\a"` {
+	if got := r.view().setup.from.path.Text; got != `"/media/reel\a"` {
 		t.Errorf("the field shows %q: a control character must not reach the screen", got)
 	}
 	r.chosen, r.chooseTo = "", errors.New("no portal")
-	test.Tap(r.view().route.to.choose)
+	test.Tap(r.view().setup.to.choose)
 	r.settle()
-	if !strings.Contains(r.view().route.to.problem.text, "Type the path") {
-		t.Errorf("said %q", r.view().route.to.problem.text)
+	if !strings.Contains(r.view().setup.to.problem.Text, "Type the path") {
+		t.Errorf("said %q", r.view().setup.to.problem.Text)
 	}
 }
 
 // Typed paths are looked at beside the window, and what is wrong stands below them.
 func TestProbe(t *testing.T) {
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	dir := t.TempDir()
 	file := filepath.Join(dir, "take.mov")
 	if err := os.WriteFile(file, nil, 0o600); err != nil {
@@ -281,18 +282,18 @@ func TestProbe(t *testing.T) {
 		file:                          "This is a file",
 		filepath.Join(dir, "nothing"): "Nothing is there",
 	} {
-		r.view().route.from.path.SetText(path)
+		r.view().setup.from.path.SetText(path)
 		r.fire()
 		r.until("a look at "+path, func() bool {
-			x := r.view().route.from
-			return x.get() == path && (x.facts.text != "" || x.problem.text != "") && strings.HasPrefix(x.problem.text, want)
+			x := r.view().setup.from
+			return x.get() == path && (x.facts.Text != "" || x.problem.Text != "") && strings.HasPrefix(x.problem.Text, want)
 		})
 	}
 }
 
 // The whole window on the real engine: every card shows what the engine's own report says.
 func TestRealEngine(t *testing.T) {
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	demo, err := demo.New()
 	if err != nil {
 		t.Fatal(err)
@@ -303,7 +304,7 @@ func TestRealEngine(t *testing.T) {
 		}
 	}()
 	win := test.NewTempWindow(t, nil)
-	w := New(win, RealEngine(), r.desk)
+	w := New(win, RealEngine(), r.desktop)
 	r.Window = w
 	w.Demo(demo.Job)
 	test.Tap(w.view().head.check)
@@ -316,7 +317,7 @@ func TestRealEngine(t *testing.T) {
 		t.Errorf("the window says %v, the engine %v", w.view().report.Verdict, rep.Verdict)
 	}
 	for _, res := range rep.Checks {
-		if k := w.view().ledger.byID[res.ID]; k == nil || k.status != res.Status {
+		if k := w.view().list.byID[res.ID]; k == nil || k.status != res.Status {
 			t.Errorf("card %s does not show %v", res.ID, res.Status)
 		}
 	}
@@ -324,15 +325,15 @@ func TestRealEngine(t *testing.T) {
 
 // A folder on the computer's own disk is no share, and that is said before anything runs.
 func TestProbeShare(t *testing.T) {
-	r := newRig(t, 1280, 800, Light)
-	r.view().route.to.path.SetText("/")
+	r := newRig(t, 1280, 800, kit.Light)
+	r.view().setup.to.path.SetText("/")
 	r.fire()
-	r.until("a look at the share", func() bool { return strings.HasPrefix(r.view().route.to.problem.text, "No share is mounted here") })
+	r.until("a look at the share", func() bool { return strings.HasPrefix(r.view().setup.to.problem.Text, "No share is mounted here") })
 }
 
 // How a listing would be read is shown before anything is compared, and what is wrong with it too.
 func TestProbeListing(t *testing.T) {
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	r.setStage(checks.Arrival)
 	good, bad := filepath.Join(t.TempDir(), "good.csv"), filepath.Join(t.TempDir(), "bad.csv")
 	for name, text := range map[string]string{good: "Key,Size\nday 1/a.mov,12\n", bad: "colour,taste\nred,sweet\n"} {
@@ -340,26 +341,26 @@ func TestProbeListing(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	x := r.view().route.to
+	x := r.view().setup.to
 	x.path.SetText(good)
 	r.fire()
 	r.until("its columns", func() bool {
-		return strings.Contains(x.facts.text, "CSV") && strings.Contains(x.facts.text, "Key") && x.problem.text == ""
+		return strings.Contains(x.facts.Text, "CSV") && strings.Contains(x.facts.Text, "Key") && x.problem.Text == ""
 	})
 	x.path.SetText(bad)
 	r.fire()
-	r.until("what is wrong", func() bool { return x.problem.text != "" })
+	r.until("what is wrong", func() bool { return x.problem.Text != "" })
 }
 
 // The manifest that the stage after copying wrote is told of, and stands ready in the stage after
 // arrival.
 func TestManifestGoesOn(t *testing.T) {
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	r.Open(sampleSource, sampleShare)
 	r.setStage(checks.After)
 	test.Tap(r.view().head.check)
 	c := r.began()
-	if c.req.Stage != checks.After || c.req.State != r.desk.StateDir {
+	if c.req.Stage != checks.After || c.req.State != r.desktop.StateDir {
 		t.Errorf("the engine was asked for %+v", c.req)
 	}
 	rep := clean()
@@ -373,7 +374,7 @@ func TestManifestGoesOn(t *testing.T) {
 		t.Errorf("said %q", r.message)
 	}
 	r.setStage(checks.Arrival)
-	r.view().route.to.path.SetText(`"/a list.csv" "/another.csv"`)
+	r.view().setup.to.path.SetText(`"/a list.csv" "/another.csv"`)
 	test.Tap(r.view().head.check)
 	c = r.began()
 	if c.req.Manifest != rep.Manifest || len(c.req.Listings) != 2 || c.req.Listings[0] != "/a list.csv" {
@@ -381,14 +382,14 @@ func TestManifestGoesOn(t *testing.T) {
 	}
 	c.end <- ending{err: fmt.Errorf("%w: the listing has no column for keys", checks.ErrBadJob)}
 	r.until("the end", func() bool { return r.running == "" })
-	if !strings.Contains(r.view().route.to.problem.text, "no column") {
-		t.Errorf("beside the listing stands %q", r.view().route.to.problem.text)
+	if !strings.Contains(r.view().setup.to.problem.Text, "no column") {
+		t.Errorf("beside the listing stands %q", r.view().setup.to.problem.Text)
 	}
 }
 
 // A trial folder of an earlier check is removed after a yes; a folder that only looks like one stays.
 func TestCleanTrial(t *testing.T) {
-	r := newRig(t, 1280, 800, Light)
+	r := newRig(t, 1280, 800, kit.Light)
 	share := t.TempDir()
 	mine := filepath.Join(share, ".loadline-trial-0123456789abcdef")
 	if err := os.Mkdir(mine, 0o700); err != nil {
@@ -401,11 +402,11 @@ func TestCleanTrial(t *testing.T) {
 	rep.Share.Path = share
 	r.done(rep)
 	r.askClean()
-	if r.sheet == nil || r.sheet.name != "clean" {
+	if r.sheet == nil || r.sheet.Name != "clean" {
 		t.Fatal("it should ask first")
 	}
-	test.Tap(r.sheet.yes)
-	r.until("an answer", func() bool { return r.notice.box.Visible() })
+	test.Tap(r.sheet.Yes)
+	r.until("an answer", func() bool { return r.notice.Box.Visible() })
 	if _, err := os.Stat(filepath.Join(mine, "footage.mov")); err != nil {
 		t.Errorf("a folder without a marker was removed: %v", err)
 	}

@@ -48,7 +48,7 @@ func (r *runner) start(req Request, step func([]checks.Event, checks.Progress), 
 				over = true
 			case <-tick.C:
 			}
-			events, p := r.take()
+			events, p := r.drain()
 			began := time.Now()
 			r.postWait(func() {
 				step(events, p)
@@ -73,7 +73,7 @@ func (r *runner) note(e checks.Event) {
 	r.latest = e.Progress
 }
 
-func (r *runner) take() ([]checks.Event, checks.Progress) {
+func (r *runner) drain() ([]checks.Event, checks.Progress) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	ev := r.events

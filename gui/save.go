@@ -9,10 +9,10 @@ import (
 	"path/filepath"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/container"
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/gui/kit"
 )
 
 // save asks where to write the report, or on the page of flagged files the list that is shown.
@@ -20,29 +20,31 @@ func (w *Window) save() {
 	if w.sheet != nil {
 		return
 	}
-	stamp := w.desk.Now().Format("2006-01-02 15.04")
+	stamp := w.desktop.Now().Format("2006-01-02 15.04")
 	if w.at == pageFiles {
 		p := w.files
 		if p.model.rows() == 0 {
-			w.tell(checks.Waiting, "The list is empty. Change the text, the rule or the levels above it.")
+			here := w.onThisPage()
+			w.tellWhile(func() bool { return here() && p.model.rows() == 0 }, checks.Waiting, "The list is empty. Change the text, the rule or the levels above it.")
 			return
 		}
+		n, at := p.model.shown()
 		w.saveSheet("Save the list", "As text, or as CSV where the name ends in .csv.", "Loadline list "+stamp+".csv",
 			func(path string, out io.Writer) error {
 				if isCSV(path) {
-					return writeCSV(out, p.model.rows(), p.model.at)
+					return writeCSV(out, n, at)
 				}
-				return writeList(out, p.model.rows(), p.model.at)
+				return writeList(out, n, at)
 			})
 		return
 	}
 	v := w.view()
 	switch {
 	case w.running == v.stage:
-		w.tell(checks.Waiting, "The check still runs. There is a report to save when it has ended.")
+		w.tellWhile(w.whileRunning(), checks.Waiting, "The check still runs. There is a report to save when it has ended.")
 		return
 	case v.report == nil:
-		w.tell(checks.Waiting, "There is no report yet to save. Check first.")
+		w.tellWhile(w.withoutReport(), checks.Waiting, "There is no report yet to save. Check first.")
 		return
 	}
 	rep := v.report
@@ -58,20 +60,20 @@ func (w *Window) save() {
 
 // saveSheet asks for a path and writes there, never over a file without asking.
 func (w *Window) saveSheet(title, text, name string, write func(string, io.Writer) error) {
-	s := &sheet{name: "save"}
-	s.path = newField("Path of the file")
-	s.path.TextStyle = fyne.TextStyle{Monospace: true}
-	s.path.SetText(showPath(filepath.Join(w.desk.ReportDir, name)))
-	problem := newParagraph("", sizeBody, colFail)
+	s := &kit.Sheet{Name: "save"}
+	s.Field = kit.NewField("Path of the file")
+	s.Field.TextStyle = fyne.TextStyle{Monospace: true}
+	s.Field.SetText(showPath(filepath.Join(w.desktop.ReportDir, name)))
+	problem := kit.NewParagraph("", kit.SizeBody, kit.ColFail)
 	problem.Hide()
 	complain := func(text string) {
-		problem.set(text, "")
+		problem.Set(text, "")
 		problem.Show()
 		w.message = text
-		s.fit()
+		s.Fit()
 	}
 	do := func() {
-		path := typedPath(s.path.Text)
+		path := typedPath(s.Field.Text)
 		if path == "" {
 			complain("Type the path of the file to write.")
 			return
@@ -82,38 +84,38 @@ func (w *Window) saveSheet(title, text, name string, write func(string, io.Write
 			return
 		}
 		// Written beside the window: a million lines take a moment, a share that hangs longer.
-		s.yes.Disable()
+		s.Yes.Disable()
 		w.writeOut(abs, false, write, func(err error) {
-			s.yes.Enable()
+			s.Yes.Enable()
 			switch {
 			case errors.Is(err, fs.ErrExist):
 				w.askOver(abs, title, text, write)
 			case err != nil:
 				complain(saveProblem(abs, err))
 			default:
-				w.shut()
+				w.closeSheet()
 				w.wrote(abs)
 			}
 		})
 	}
-	s.path.OnSubmitted = func(string) { do() }
-	s.yes = newButton(primary, "", "Save", do)
-	s.no = newButton(plain, "", "Cancel", func() { w.shut() })
-	browse := newButton(plain, "folder", "Choose folder…", func() {
-		w.desk.ChooseFolder("Choose where to save", filepath.Dir(typedPath(s.path.Text)), func(dir string, err error) {
-			w.desk.Post(func() {
+	s.Field.OnSubmitted = func(string) { do() }
+	s.Yes = kit.NewButton(kit.Primary, "", "Save", do)
+	s.No = kit.NewButton(kit.Plain, "", "Cancel", func() { w.closeSheet() })
+	browse := kit.NewButton(kit.Plain, "folder", "Choose folder…", func() {
+		w.desktop.ChooseFolder("Choose where to save", filepath.Dir(typedPath(s.Field.Text)), func(dir string, err error) {
+			w.desktop.Post(func() {
 				if err == nil && dir != "" && w.sheet == s {
-					s.path.SetText(showPath(filepath.Join(dir, filepath.Base(typedPath(s.path.Text)))))
+					s.Field.SetText(showPath(filepath.Join(dir, filepath.Base(typedPath(s.Field.Text)))))
 				}
 			})
 		})
 	})
-	content := newColumn(gapMid,
-		newParagraph(title, 18, colText).bold(),
-		newParagraph(text, sizeBody, colMuted),
-		s.path.calm(), problem,
-		container.New(&row{gap: 10, stretch: map[int]bool{1: true}}, browse, newText("", sizeBody, colText), s.no, s.yes))
-	w.open(s, content, s.path)
+	content := kit.NewColumn(kit.GapMid,
+		kit.NewParagraph(title, 18, kit.ColText).Bold(),
+		kit.NewParagraph(text, kit.SizeBody, kit.ColMuted),
+		s.Field.Framed(), problem,
+		kit.NewStretch(10, 1, browse, kit.NewText("", kit.SizeBody, kit.ColText), s.No, s.Yes))
+	w.open(s, content, s.Field)
 }
 
 // askOver asks before a file is replaced.
@@ -147,15 +149,15 @@ func (w *Window) writeOut(path string, replace bool, write func(string, io.Write
 			})
 		}
 		w.writes.Done()
-		w.desk.Post(func() { done(err) })
+		w.desktop.Post(func() { done(err) })
 	}()
 }
 
 func (w *Window) wrote(path string) {
 	w.saved = path
 	w.tell(checks.Passed, "Saved as "+names.Quote(path))
-	w.notice.offer("Open folder", func() {
-		if err := w.desk.Reveal(filepath.Dir(path)); err != nil {
+	w.notice.Offer("Open folder", func() {
+		if err := w.desktop.Reveal(filepath.Dir(path)); err != nil {
 			w.tell(checks.Failed, "No file manager could be opened: "+err.Error())
 		}
 	})

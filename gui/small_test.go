@@ -7,6 +7,7 @@ import (
 	"unicode/utf8"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // What a field shows of a path is read back as the same path, whatever its bytes.
@@ -27,58 +28,6 @@ func FuzzPathField(f *testing.F) {
 			t.Errorf("%q and another are read back as %q", path, got)
 		}
 	})
-}
-
-// Broken into lines a text loses nothing but spaces, and no line is too wide.
-func FuzzWrap(f *testing.F) {
-	f.Add("Rename it or skip it: both are fine.", uint8(9))
-	f.Add("day/01/averyveryverylongname.mov", uint8(7))
-	f.Add("字字字字字字", uint8(2))
-	f.Fuzz(func(t *testing.T, s string, width uint8) {
-		w := float32(max(width, 1))
-		if !utf8.ValidString(s) {
-			return // texts are quoted before they come here
-		}
-		lines := wrap(s, w, func(s string) float32 { return float32(utf8.RuneCountInString(s)) })
-		squeeze := func(s string) string {
-			return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '\n' }), "")
-		}
-		if squeeze(strings.Join(lines, "")) != squeeze(s) {
-			t.Errorf("%q in %v columns became %q", s, w, lines)
-		}
-		for _, l := range lines {
-			if float32(utf8.RuneCountInString(strings.TrimRight(l, " "))) > w {
-				t.Errorf("the line %q of %q is wider than %v", l, s, w)
-			}
-		}
-	})
-}
-
-// A text that is cut fits, and keeps what it is cut for.
-func TestFit(t *testing.T) {
-	width := func(s string) float32 { return float32(utf8.RuneCountInString(s)) }
-	for _, c := range []struct {
-		text string
-		w    float32
-		cut  elide
-		want string
-	}{
-		{"short", 10, cutEnd, "short"},
-		{"a longer text", 9, cutEnd, "a longer…"},
-		{"day 01/camera/take 0001.mov", 16, cutMiddle, ""},
-		{"kept whole", 3, noCut, "kept whole"},
-	} {
-		got := fit(c.text, c.w, c.cut, width)
-		if c.cut != cutMiddle && got != c.want {
-			t.Errorf("%q in %v is %q, want %q", c.text, c.w, got, c.want)
-		}
-		if c.cut != noCut && width(got) > c.w {
-			t.Errorf("%q is wider than %v", got, c.w)
-		}
-		if c.cut == cutMiddle && (!strings.HasPrefix(got, "day") || !strings.HasSuffix(got, ".mov")) {
-			t.Errorf("%q has lost an end", got)
-		}
-	}
 }
 
 // Rates and hours as people write them; IEC 80000-13 for the prefixes.
@@ -121,17 +70,17 @@ func TestLoad(t *testing.T) {
 		}
 	}
 	l, ok := loadOf(space, rep.Share, rep.Totals)
-	want := load{total: 8_000_000_000_000, used: 2_600_000_000_000, copy: 1_820_000_000_000, line: 7_963_600_000_000}
-	if !ok || l != want || !l.safe() || l.over() != 0 {
+	want := kit.Load{Total: 8_000_000_000_000, Used: 2_600_000_000_000, Copy: 1_820_000_000_000, Line: 7_963_600_000_000}
+	if !ok || l != want || !l.Safe() || l.Over() != 0 {
 		t.Errorf("%+v, %v; want %+v", l, ok, want)
 	}
-	l.copy = l.total - l.used - 1
-	if l.safe() || l.over() != 0 {
+	l.Copy = l.Total - l.Used - 1
+	if l.Safe() || l.Over() != 0 {
 		t.Error("a copy that fits but passes the load line is not safe")
 	}
-	l.copy = l.total
-	if l.over() != l.used {
-		t.Errorf("over by %d, want %d", l.over(), l.used)
+	l.Copy = l.Total
+	if l.Over() != l.Used {
+		t.Errorf("over by %d, want %d", l.Over(), l.Used)
 	}
 	if _, ok := loadOf(nil, nil, rep.Totals); ok {
 		t.Error("without a share there is no gauge")
@@ -159,13 +108,25 @@ func TestAnswers(t *testing.T) {
 	}
 }
 
-// Options of a mount keep their spelling at the head of a sentence.
+// A sentence begins with a capital, whatever its alphabet (the pairs are those of the Unicode data);
+// options of a mount keep their spelling, and what is no letter stays.
 func TestCapital(t *testing.T) {
 	for s, want := range map[string]string{
 		"": "", "name is 271 bytes": "Name is 271 bytes", "rsize is 65,536 bytes": "rsize is 65,536 bytes",
 		"noac, sync or actimeo=0 is in force": "noac, sync or actimeo=0 is in force",
+		"übertragen.mov is too long":          "Übertragen.mov is too long", "ёлка.mov": "Ёлка.mov",
+		"ǆ": "ǅ", "字.mov": "字.mov", "\xff.mov": "\xff.mov",
 	} {
-		if got := capital(s); got != want {
+		if got := capitalize(s); got != want {
+			t.Errorf("%q becomes %q, want %q", s, got, want)
+		}
+	}
+}
+
+// What goes on after a colon begins small, unless it is an abbreviation.
+func TestUncapitalize(t *testing.T) {
+	for s, want := range map[string]string{"": "", "Give it": "give it", "A name": "a name", "NFS mounts": "NFS mounts", "Über uns": "über uns", "\xff": "\xff"} {
+		if got := uncapitalize(s); got != want {
 			t.Errorf("%q becomes %q, want %q", s, got, want)
 		}
 	}

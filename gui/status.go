@@ -1,41 +1,34 @@
 package gui
 
 import (
-	"fyne.io/fyne/v2"
-
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
-// look is a status as shape and colour; the word comes from checks.
-type look struct {
-	mark  string
-	color fyne.ThemeColorName
-}
-
-func lookOf(s checks.Status) look {
+func statusBadge(s checks.Status) kit.Badge {
 	switch s {
 	case checks.Passed:
-		return look{"pass", colPass}
+		return kit.Badge{Mark: "pass", Color: kit.ColPass}
 	case checks.Warned:
-		return look{"warn", colWarn}
+		return kit.Badge{Mark: "warn", Color: kit.ColWarn}
 	case checks.Failed:
-		return look{"fail", colFail}
+		return kit.Badge{Mark: "fail", Color: kit.ColFail}
 	case checks.Unknown:
-		return look{"unknown", colUnknown}
+		return kit.Badge{Mark: "unknown", Color: kit.ColUnknown}
 	case checks.Running:
-		return look{"running", colAccent}
+		return kit.Badge{Mark: "running", Color: kit.ColAccent}
 	}
-	return look{"waiting", colIdle}
+	return kit.Badge{Mark: "waiting", Color: kit.ColIdle}
 }
 
-func lookOfLevel(l checks.Level) look {
+func levelBadge(l checks.Level) kit.Badge {
 	switch l {
 	case checks.Fail:
-		return lookOf(checks.Failed)
+		return statusBadge(checks.Failed)
 	case checks.Warn:
-		return lookOf(checks.Warned)
+		return statusBadge(checks.Warned)
 	}
-	return look{"note", colIdle}
+	return kit.Badge{Mark: "note", Color: kit.ColIdle}
 }
 
 // levelWord is the word for a finding's level.

@@ -6,11 +6,13 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"sync/atomic"
 	"time"
 
 	"fyne.io/fyne/v2"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // traceEnv names a file to which the window writes what it shows, for tests that drive it from
@@ -41,11 +43,17 @@ type snapshot struct {
 	Lag     int64             `json:"lag_ms,omitempty"` // longest wait for the window, up to the next 10
 }
 
+// opening is how many looks pass while the window opens and is drawn for the first time.
+const opening = 20
+
 type trace struct {
 	file *os.File
 	last []byte
-	quit chan struct{}
-	done chan struct{}
+
+	looks int           // so far
+	lag   time.Duration // longest wait for one
+	quit  chan struct{}
+	done  chan struct{}
 }
 
 // traceFromEnv starts the trace if it is asked for.
@@ -61,6 +69,7 @@ func (w *Window) traceFromEnv() {
 	}
 	t := &trace{file: f, quit: make(chan struct{}), done: make(chan struct{})}
 	w.trace = t
+	var waits atomic.Bool // a look that the window has not come to yet
 	go func() {
 		defer close(t.done)
 		tick := time.NewTicker(pumpEvery)
@@ -70,7 +79,17 @@ func (w *Window) traceFromEnv() {
 			case <-t.quit:
 				return
 			case <-tick.C:
-				w.desk.Post(func() { t.write(w) })
+				if !waits.CompareAndSwap(false, true) {
+					continue
+				}
+				asked := time.Now()
+				w.desktop.Post(func() {
+					waits.Store(false)
+					if t.looks++; t.looks > opening {
+						t.lag = max(t.lag, time.Since(asked))
+					}
+					t.write(w)
+				})
 			}
 		}
 	}()
@@ -96,18 +115,18 @@ func (w *Window) snapshot() snapshot {
 	v := w.view()
 	s := snapshot{
 		State: v.state, Page: w.at, Stage: w.stage, Checks: map[string]string{}, Saved: w.saved, Message: w.message,
-		Source: v.route.from.path.Text, Share: v.route.to.path.Text, Theme: "light", Scale: w.win.Canvas().Scale(), At: map[string][4]int{},
+		Source: v.setup.from.path.Text, Share: v.setup.to.path.Text, Theme: "light", Scale: w.win.Canvas().Scale(), At: map[string][4]int{},
 	}
-	if isDark() {
+	if kit.IsDark() {
 		s.Theme = "dark"
 	}
-	if v.route.options != nil {
-		s.Prefix = v.route.options.prefix.Text
+	if v.setup.options != nil {
+		s.Prefix = v.setup.options.prefix.Text
 	}
 	if v.report != nil && (v.state == stateDone || v.state == stateStopped) {
 		s.Verdict = v.report.Verdict.String()
 	}
-	for _, k := range v.ledger.cards {
+	for _, k := range v.list.cards {
 		s.Checks[k.check.ID] = k.status.String()
 		if k.open {
 			s.Open = k.check.ID
@@ -116,22 +135,49 @@ func (w *Window) snapshot() snapshot {
 	if w.files != nil && w.at == pageFiles {
 		s.Filter, s.Rows, s.Total = w.files.find.Text, w.files.model.rows(), w.files.total()
 	}
-	s.Lag = (w.run.longestWait().Milliseconds() + 9) / 10 * 10
+	wait := w.run.longestWait()
+	if w.trace != nil {
+		wait = max(wait, w.trace.lag)
+	}
+	s.Lag = (wait.Milliseconds() + 9) / 10 * 10
 	if w.fix != nil && w.at == pageFix {
 		s.Rows = w.fix.rows()
 	}
 	if w.sheet != nil {
-		s.Dialog = w.sheet.name
+		s.Dialog = w.sheet.Name
 	}
 	focused, _ := w.win.Canvas().Focused().(fyne.CanvasObject)
+	named := map[fyne.CanvasObject]string{}
 	for name, o := range w.elements() {
+		named[o] = name
 		if o == focused {
 			s.Focus = name
 		}
-		if at, ok := w.rectangle(o); ok {
-			s.At[name] = at
-		}
 	}
+	// One walk for all: asked for each by itself, the driver would walk for each.
+	root := w.win.Canvas().Overlays().Top()
+	if root == nil {
+		root = w.win.Content()
+	}
+	scrolls := map[fyne.CanvasObject]bool{}
+	page := v.list.page
+	if w.at == pageChecks && w.sheet == nil {
+		kit.Walk(page.Viewport(), func(o fyne.CanvasObject, _ fyne.Position) { scrolls[o] = named[o] != "" })
+	}
+	view, seen := w.win.Canvas().Size().Height, float32(barHigh)+page.Viewport().Position().Y
+	kit.Walk(root, func(o fyne.CanvasObject, at fyne.Position) {
+		name, ok := named[o]
+		if !ok {
+			return
+		}
+		top, bottom := float32(0), view
+		if scrolls[o] {
+			top, bottom = seen, seen+page.Viewport().Size().Height
+		}
+		if r, ok := w.rectangle(o, at, top, bottom); ok {
+			s.At[name] = r
+		}
+	})
 	return s
 }
 
@@ -148,20 +194,20 @@ func (p *filesPage) total() int {
 func (w *Window) elements() map[string]fyne.CanvasObject {
 	m := map[string]fyne.CanvasObject{}
 	if s := w.sheet; s != nil {
-		if s.path != nil {
-			m["dialog-path"] = s.path
+		if s.Field != nil {
+			m["dialog-path"] = s.Field
 		}
-		if s.yes != nil {
-			m["dialog-yes"] = s.yes
+		if s.Yes != nil {
+			m["dialog-yes"] = s.Yes
 		}
-		if s.no != nil {
-			m["dialog-no"] = s.no
+		if s.No != nil {
+			m["dialog-no"] = s.No
 		}
 		return m
 	}
 	b := w.bar
 	m["theme"], m["keys"] = b.theme, b.keys
-	for name, x := range map[string]*button{"save": b.save, "fix": b.fix, "last": b.last} {
+	for name, x := range map[string]*kit.Button{"save": b.save, "fix": b.fix, "last": b.last} {
 		if !x.Disabled() {
 			m[name] = x
 		}
@@ -178,7 +224,7 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 	case pageFix:
 		p := w.fix
 		m["back"], m["rows"], m["tab-rename"], m["tab-left"] = p.back, p.table, p.tabRename, p.tabLeft
-		for name, x := range map[string]*button{"rename": p.apply, "undo": p.undo, "go-on": p.resume, "save-lists": p.lists} {
+		for name, x := range map[string]*kit.Button{"rename": p.apply, "undo": p.undo, "go-on": p.resume, "save-lists": p.lists} {
 			if x.Visible() && !x.Disabled() {
 				m[name] = x
 			}
@@ -189,9 +235,9 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 	case pageChecks:
 		v := w.view()
 		m["verdict"] = v.head.box
-		m["source"], m["source-choose"] = v.route.from.path, v.route.from.choose
-		m["share"], m["share-choose"] = v.route.to.path, v.route.to.choose
-		if o := v.route.options; o != nil {
+		m["source"], m["source-choose"] = v.setup.from.path, v.setup.from.choose
+		m["share"], m["share-choose"] = v.setup.to.path, v.setup.to.choose
+		if o := v.setup.options; o != nil {
 			m["prefix"], m["copy-list"] = o.prefix, o.list
 			if v.stage == checks.Before {
 				m["uplink"], m["battery"], m["link"] = o.uplink, o.battery, o.link
@@ -206,7 +252,7 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 		if v.head.files.Visible() {
 			m["files"] = v.head.files
 		}
-		for _, k := range v.ledger.cards {
+		for _, k := range v.list.cards {
 			m["card:"+k.check.ID] = k
 			if k.open && k.files != nil {
 				m["files:"+k.check.ID] = k.files
@@ -216,21 +262,13 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 	return m
 }
 
-// rectangle is where a thing is on the screen, in pixels; false if it is out of view. Of a card it
-// is the head.
-func (w *Window) rectangle(o fyne.CanvasObject) (r [4]int, seen bool) {
+// rectangle is where a thing that stands at a place of the window is on the screen, in pixels; false if
+// it is out of view, which goes from top to bottom. Of a card it is the head.
+func (w *Window) rectangle(o fyne.CanvasObject, pos fyne.Position, top, bottom float32) (r [4]int, seen bool) {
 	c := w.win.Canvas()
-	pos := fyne.CurrentApp().Driver().AbsolutePositionForObject(o)
 	size := o.Size()
 	if k, ok := o.(*card); ok {
 		size.Height = min(k.headHigh(size.Width), size.Height)
-	}
-	top, bottom := float32(0), c.Size().Height
-	if w.at == pageChecks && w.sheet == nil {
-		if p := w.view().ledger.page; holds(p.content, o) {
-			top = fyne.CurrentApp().Driver().AbsolutePositionForObject(p.scroll).Y
-			bottom = top + p.scroll.Size().Height
-		}
 	}
 	if size.Width <= 0 || size.Height <= 0 || pos.Y < top-1 || pos.Y+size.Height > bottom+1 || pos.X < 0 || pos.X > c.Size().Width {
 		return r, false

@@ -3,14 +3,17 @@ package gui
 import (
 	"fmt"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/gui/kit"
 )
 
 // answer is a report in two sentences: the verdict, and what to do next.
 type answer struct {
-	look  look
+	badge kit.Badge
 	title string
 	next  string
 }
@@ -18,10 +21,10 @@ type answer struct {
 // answerOf puts a report into plain words. The verdict is the report's own; beside it stands the
 // first thing to do.
 func answerOf(rep *checks.Report) answer {
-	a := answer{look: lookOf(rep.Verdict)}
+	a := answer{badge: statusBadge(rep.Verdict)}
 	a.title, a.next = firstSentence(rep.Answer())
 	if rep.Interrupted {
-		a.look = lookOf(checks.Unknown)
+		a.badge = statusBadge(checks.Unknown)
 		a.next += " A check that had not ended says nothing about the disk."
 		return a
 	}
@@ -40,7 +43,7 @@ func answerOf(rep *checks.Report) answer {
 	more := ""
 	switch {
 	case first != nil && first.Status == checks.Failed:
-		more = fmt.Sprintf("Begin with “%s”: %s", first.Title, small(fixOf(first)))
+		more = fmt.Sprintf("Begin with “%s”: %s", first.Title, uncapitalize(fixOf(first)))
 	case rep.Verdict == checks.Passed:
 		more = passWords(rep)
 	case rep.Share == nil && rep.Stage == checks.Before:
@@ -49,7 +52,7 @@ func answerOf(rep *checks.Report) answer {
 			more += fmt.Sprintf(" On the disk, begin with “%s”.", first.Title)
 		}
 	case first != nil:
-		more = fmt.Sprintf("Begin with “%s”: %s", first.Title, small(fixOf(first)))
+		more = fmt.Sprintf("Begin with “%s”: %s", first.Title, uncapitalize(fixOf(first)))
 	case blind > 0:
 		more = many(blind, "check", "checks") + " could not look: open those marked “Not checked” to see why, and what to do."
 	}
@@ -83,18 +86,20 @@ func fixOf(r *checks.Result) string {
 func firstSentence(s string) (first, rest string) {
 	for i, r := range s {
 		if (r == '.' || r == ':' || r == ';') && i+1 < len(s) && s[i+1] == ' ' {
-			return s[:i], capital(strings.TrimSpace(s[i+1:]))
+			return s[:i], capitalize(strings.TrimSpace(s[i+1:]))
 		}
 	}
 	return strings.TrimSuffix(s, "."), ""
 }
 
-// small takes the capital from a sentence that goes on after a colon, unless it is a name.
-func small(s string) string {
-	if len(s) > 1 && s[1] >= 'a' && s[1] <= 'z' || len(s) > 1 && s[1] == ' ' {
-		return strings.ToLower(s[:1]) + s[1:]
+// uncapitalize takes the capital from a sentence that goes on after a colon, unless it is a name.
+func uncapitalize(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	next, _ := utf8.DecodeRuneInString(s[n:])
+	if r == utf8.RuneError || !unicode.IsLower(next) && next != ' ' {
+		return s
 	}
-	return s
+	return string(unicode.ToLower(r)) + s[n:]
 }
 
 // passWords is what comes after a clean report.

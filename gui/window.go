@@ -10,6 +10,7 @@ import (
 	"fyne.io/fyne/v2/theme"
 
 	"loadline/checks"
+	"loadline/gui/kit"
 )
 
 // The pages of the window, as the trace names them.
@@ -21,20 +22,20 @@ const (
 
 // Window is the whole window. All its methods are for the goroutine of the user interface.
 type Window struct {
-	win    fyne.Window
-	engine Engine
-	desk   Desk
+	win     fyne.Window
+	engine  Engine
+	desktop Desktop
 
 	stage   checks.Stage
 	views   map[checks.Stage]*view
 	bar     *topBar
-	notice  *notice
+	notice  *kit.Notice
 	body    *fyne.Container // the page that is shown
 	at      string
 	files   *filesPage
 	fix     *fixPage
-	sheet   *sheet
-	theme   Mode
+	sheet   *kit.Sheet
+	theme   kit.Mode
 	mute    bool // texts are being put, not typed
 	standIn func(*checks.Job)
 	skip    map[string]bool // see skips
@@ -50,33 +51,35 @@ type Window struct {
 	writes  sync.WaitGroup // files that are being written beside the window
 	saved   string         // where the last report was written
 	message string         // what was last said to the person
+	holds   func() bool    // whether that is still true; nil: it stays until something else is said
 	probes  probes
+	links   links
 	trace   *trace
 }
 
 // New builds the window's content in win. It shows nothing yet: that is the caller's ShowAndRun.
-func New(win fyne.Window, e Engine, d Desk) *Window {
-	w := &Window{win: win, engine: e, desk: d, stage: checks.Before, views: map[checks.Stage]*view{}, at: pageChecks}
+func New(win fyne.Window, e Engine, d Desktop) *Window {
+	w := &Window{win: win, engine: e, desktop: d, stage: checks.Before, views: map[checks.Stage]*view{}, at: pageChecks, links: links{}}
 	w.run = &runner{engine: e, postWait: d.PostWait}
 	sweep(d.StateDir, d.Now())
 	c, err := loadChoices(d.StateDir)
 	w.setTheme(c.Theme)
 	w.bar = newTopBar(w)
-	w.notice = newNotice()
-	w.body = container.NewStack()
+	w.notice = kit.NewNotice()
+	w.body = kit.NewStack()
 	for _, s := range Stages {
 		w.views[s] = newView(w, s)
 		w.watch(w.views[s])
 	}
 	win.SetPadded(false)
-	win.SetContent(container.New(&frameLayout{}, newGround(), w.bar.box, w.body, w.notice.box))
+	win.SetContent(container.New(&frameLayout{}, kit.NewBackground(), w.bar.box, w.body, w.notice.Box))
 	win.Resize(openingSize(c, d, win.Canvas().Scale()))
 	win.SetCloseIntercept(w.Close)
 	win.SetOnDropped(w.dropped)
 	w.bindKeys()
 	w.recall(c)
 	w.show(pageChecks)
-	if first := w.view().route.from; first.get() == "" { // the one thing to do
+	if first := w.view().setup.from; first.get() == "" { // the one thing to do
 		win.Canvas().Focus(first.path)
 	}
 	if err != nil {
@@ -87,7 +90,7 @@ func New(win fyne.Window, e Engine, d Desk) *Window {
 }
 
 // openingSize is the size of the last time, or a usual one, never larger than the screen.
-func openingSize(c choices, d Desk, scale float32) fyne.Size {
+func openingSize(c choices, d Desktop, scale float32) fyne.Size {
 	s := fyne.NewSize(1280, 800)
 	if c.Width > 0 && c.Height > 0 {
 		s = fyne.NewSize(c.Width, c.Height)
@@ -101,19 +104,19 @@ func openingSize(c choices, d Desk, scale float32) fyne.Size {
 // Open fills in source and share, as the command line gives them.
 func (w *Window) Open(source, share string) {
 	w.setStage(checks.Before)
-	w.place(source, share)
+	w.setPlaces(source, share)
 }
 
 // Demo fills in an invented job and says so.
 func (w *Window) Demo(job checks.Job) {
 	w.setStage(checks.Before)
 	w.standIn = func(j *checks.Job) {
-		if j.Source == job.Source && j.Share == job.Share {
+		if w.links.settle(j.Source) == w.links.settle(job.Source) && w.links.settle(j.Share) == w.links.settle(job.Share) {
 			j.StandIn = job.StandIn
 		}
 	}
-	w.place(job.Source, job.Share)
-	o := w.view().route.options
+	w.setPlaces(job.Source, job.Share)
+	o := w.view().setup.options
 	o.prefix.SetText(showPath(job.Prefix))
 	if job.Uplink > 0 {
 		o.uplink.SetText(checks.LineRate(job.Uplink))
@@ -127,12 +130,12 @@ func (w *Window) Demo(job checks.Job) {
 	w.tell(checks.Waiting, "This is a demo: an invented archive in a temporary folder, removed when the window closes.")
 }
 
-func (w *Window) place(source, share string) {
+func (w *Window) setPlaces(source, share string) {
 	for _, s := range []checks.Stage{checks.Before, checks.After} {
-		w.views[s].route.from.put(source)
-		w.views[s].route.to.put(share)
+		w.views[s].setup.from.put(source)
+		w.views[s].setup.to.put(share)
 	}
-	if source != "" && w.win.Canvas().Focused() == w.view().route.from.path {
+	if source != "" && w.win.Canvas().Focused() == w.view().setup.from.path {
 		w.win.Canvas().Unfocus()
 	}
 }
@@ -141,11 +144,11 @@ func (w *Window) view() *view { return w.views[w.stage] }
 
 // recall puts what was remembered into the fields.
 func (w *Window) recall(c choices) {
-	w.place(string(c.Source), string(c.Share))
-	a := w.views[checks.Arrival].route
+	w.setPlaces(string(c.Source), string(c.Share))
+	a := w.views[checks.Arrival].setup
 	a.from.put(string(c.Manifest))
 	a.to.put(string(c.Listing))
-	o := w.views[checks.Before].route.options
+	o := w.views[checks.Before].setup.options
 	o.prefix.SetText(showPath(string(c.Prefix)))
 	o.list.SetText(showPath(string(c.CopyList)))
 	o.uplink.SetText(c.Uplink)
@@ -158,7 +161,7 @@ func (w *Window) recall(c choices) {
 
 // remember keeps the choices for the next start.
 func (w *Window) remember() {
-	before, arrival := w.views[checks.Before].route, w.views[checks.Arrival].route
+	before, arrival := w.views[checks.Before].setup, w.views[checks.Arrival].setup
 	o := before.options
 	size := w.win.Canvas().Size()
 	c := choices{
@@ -169,14 +172,14 @@ func (w *Window) remember() {
 		Uplink: o.uplink.Text, Battery: o.battery.Text, Link: o.link.Text,
 	}
 	if w.standIn != nil { // a demo's folders are gone when it ends
-		old, err := loadChoices(w.desk.StateDir)
+		old, err := loadChoices(w.desktop.StateDir)
 		if err != nil {
 			return
 		}
 		old.Theme, old.Width, old.Height = c.Theme, c.Width, c.Height
 		c = old
 	}
-	if err := c.save(w.desk.StateDir); err != nil {
+	if err := c.save(w.desktop.StateDir); err != nil {
 		w.tell(checks.Warned, "Your choices could not be kept for the next start: "+err.Error())
 	}
 }
@@ -191,31 +194,31 @@ func (w *Window) watch(v *view) {
 		if v.stage != checks.Arrival {
 			for _, o := range w.views {
 				if o != nil && o != v && o.stage != checks.Arrival && o.stage != w.running {
-					o.route.from.put(v.route.from.get())
-					o.route.to.put(v.route.to.get())
-					o.route.options.prefix.SetText(v.route.options.prefix.Text)
-					o.route.options.list.SetText(v.route.options.list.Text)
-					w.greet(o)
+					o.setup.from.put(v.setup.from.get())
+					o.setup.to.put(v.setup.to.get())
+					o.setup.options.prefix.SetText(v.setup.options.prefix.Text)
+					o.setup.options.list.SetText(v.setup.options.list.Text)
+					w.showReady(o)
 				}
 			}
 		}
 		w.mute = false
-		w.greet(v)
+		w.showReady(v)
 		if w.view() == v {
 			w.probe(v)
-			w.bar.update(w)
+			w.changed()
 		}
 	}
-	v.route.from.changed = func(string) { typed() }
-	v.route.to.changed = func(string) { typed() }
-	if v.route.options != nil {
-		v.route.options.changed = typed
+	v.setup.from.changed = func(string) { typed() }
+	v.setup.to.changed = func(string) { typed() }
+	if v.setup.options != nil {
+		v.setup.options.changed = typed
 	}
-	w.greet(v)
+	w.showReady(v)
 }
 
-// greet says what can be done before a run.
-func (w *Window) greet(v *view) {
+// showReady says what can be done before a run.
+func (w *Window) showReady(v *view) {
 	if w.running != v.stage {
 		v.follow()
 	}
@@ -223,11 +226,11 @@ func (w *Window) greet(v *view) {
 		return
 	}
 	v.state = stateIdle
-	from, to := v.route.from.get(), v.route.to.get()
-	l := look{"loadline", colAccent}
+	from, to := v.setup.from.get(), v.setup.to.get()
+	l := kit.Badge{Mark: "loadline", Color: kit.ColAccent}
 	v.head.setPrimary(true)
-	v.head.check.set("", stageWords[v.stage].button)
-	defer v.relay()
+	v.head.check.Set("", stageWords[v.stage].button)
+	defer v.relayout()
 	switch v.stage {
 	case checks.Arrival:
 		if from == "" || to == "" {
@@ -256,18 +259,18 @@ func (w *Window) greet(v *view) {
 	} else {
 		v.head.check.Disable()
 	}
-	if w.ready(v) && (v.route.from.wrong() || v.route.to.wrong()) {
+	if w.ready(v) && (v.setup.from.wrong() || v.setup.to.wrong()) {
 		next := "Put right what stands in red below."
-		if v.stage == checks.Before && !v.route.from.wrong() {
+		if v.stage == checks.Before && !v.setup.from.wrong() {
 			next += " You may check all the same: the disk is looked at in any case."
 		}
-		v.head.say(lookOf(checks.Warned), "Not ready yet", next)
+		v.head.say(statusBadge(checks.Warned), "Not ready yet", next)
 	}
 }
 
 // ready reports whether the places that a stage needs are named.
 func (w *Window) ready(v *view) bool {
-	return v.route.from.get() != "" && (v.stage == checks.Before || v.route.to.get() != "")
+	return v.setup.from.get() != "" && (v.stage == checks.Before || v.setup.to.get() != "")
 }
 
 // setStage shows another question.
@@ -283,8 +286,6 @@ func (w *Window) setStage(s checks.Stage) {
 // show fills the window with a page.
 func (w *Window) show(page string) {
 	w.at = page
-	c := w.win.Canvas()
-	delete(shownPages, c)
 	var o fyne.CanvasObject
 	switch page {
 	case pageFiles:
@@ -292,14 +293,13 @@ func (w *Window) show(page string) {
 	case pageFix:
 		o = w.fix.root
 	default:
-		o = w.view().root
-		shownPages[c] = w.view().ledger.page
+		o = w.view().list.page
 	}
 	w.body.Objects = []fyne.CanvasObject{o}
 	w.body.Refresh()
-	w.bar.update(w)
+	w.changed()
 	if page == pageChecks {
-		w.view().relay()
+		w.view().relayout()
 	}
 }
 
@@ -318,7 +318,7 @@ func (w *Window) back() {
 	w.show(pageChecks)
 	c := w.win.Canvas()
 	if id := w.backTo(); id != "" && from == pageFiles {
-		if k := w.view().ledger.byID[id]; k != nil {
+		if k := w.view().list.byID[id]; k != nil {
 			c.Focus(k)
 			return
 		}
@@ -339,7 +339,7 @@ func (w *Window) Close() {
 		w.leave()
 		return
 	}
-	if w.sheet != nil && w.sheet.name == "close" {
+	if w.sheet != nil && w.sheet.Name == "close" {
 		return
 	}
 	title, text := "A check is still running", "Closing stops it. Nothing on the disk or the share is left half done."
@@ -369,7 +369,6 @@ func (w *Window) leave() {
 	if w.trace != nil {
 		w.trace.close()
 	}
-	delete(shownPages, w.win.Canvas())
 	w.win.Close()
 }
 
@@ -387,10 +386,48 @@ func (w *Window) Finish(most time.Duration) {
 	}
 }
 
+// tellWhile says something that is true as long as holds says so; then it goes by itself.
+func (w *Window) tellWhile(holds func() bool, s checks.Status, text string) {
+	w.tell(s, text)
+	w.holds = holds
+}
+
+// changed is called when a run begins or ends, when another page, stage or place is shown: it brings
+// the bar up to date, and takes away what is said at the foot where that is no longer true.
+func (w *Window) changed() {
+	w.bar.update(w)
+	if w.holds != nil && !w.holds() {
+		w.holds = nil
+		w.notice.Hide()
+	}
+}
+
+// The conditions under which a message holds.
+func (w *Window) whileRunning() func() bool {
+	stage := w.running
+	return func() bool { return w.running == stage }
+}
+
+// onThisPage holds while the same page of the same stage is shown.
+func (w *Window) onThisPage() func() bool {
+	page, stage := w.at, w.stage
+	return func() bool { return w.at == page && w.stage == stage }
+}
+
+// withoutReport holds while the stage that is shown has no report and none is being made.
+func (w *Window) withoutReport() func() bool {
+	v, here := w.view(), w.onThisPage()
+	return func() bool { return here() && v.report == nil && w.running == "" }
+}
+
 // tell says something to the person, at the foot of the window.
 func (w *Window) tell(s checks.Status, text string) {
-	w.message = text
-	w.notice.say(s, text)
+	w.message, w.holds = text, nil
+	b := statusBadge(s)
+	if s == checks.Waiting {
+		b = kit.Badge{Mark: "note", Color: kit.ColAccent}
+	}
+	w.notice.Say(b, text)
 }
 
 // dropped takes a folder from another program.
@@ -401,7 +438,7 @@ func (w *Window) dropped(at fyne.Position, uris []fyne.URI) {
 	if w.at != pageChecks {
 		w.show(pageChecks)
 	}
-	r := w.view().route
+	r := w.view().setup
 	to := r.from
 	if r.to.covers(at) {
 		to = r.to
@@ -418,27 +455,27 @@ func (w *Window) dropped(at fyne.Position, uris []fyne.URI) {
 }
 
 // setTheme takes a mode over.
-func (w *Window) setTheme(m Mode) {
+func (w *Window) setTheme(m kit.Mode) {
 	switch m {
-	case Light, Dark:
+	case kit.Light, kit.Dark:
 	default:
-		m = System
+		m = kit.System
 	}
 	w.theme = m
-	fyne.CurrentApp().Settings().SetTheme(&Theme{Mode: m})
+	fyne.CurrentApp().Settings().SetTheme(&kit.Theme{Mode: m})
 }
 
 // turnTheme goes from what is shown to its opposite. Where that is what the desktop wishes, the
 // window follows the desktop again.
 func (w *Window) turnTheme() {
-	next, dark := Dark, true
-	if isDark() {
-		next, dark = Light, false
+	next, dark := kit.Dark, true
+	if kit.IsDark() {
+		next, dark = kit.Light, false
 	}
 	if (fyne.CurrentApp().Settings().ThemeVariant() == theme.VariantDark) == dark {
-		next = System
+		next = kit.System
 	}
 	w.setTheme(next)
-	w.bar.update(w)
+	w.changed()
 	w.remember()
 }

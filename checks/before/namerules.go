@@ -18,7 +18,7 @@ func nameLimit(pass *checks.Pass) int {
 	if s := checks.StateOf[ShareState](pass, ShareMounted); s != nil && s.Facts != nil {
 		says = s.Facts.Space.NameLimit
 	}
-	return share.LongestName(checks.StateOf[share.Result](pass, shareWrites), says)
+	return checks.LongestName(checks.StateOf[share.Result](pass, shareWrites), says)
 }
 
 var (
@@ -150,10 +150,10 @@ var nameCharacters = &checks.Check{
 	Fix:   "Rename the files that are listed; Loadline proposes names.",
 	Rules: []*checks.Rule{invalidUTF8, lineBreak, controlCharacter, bidiControl, reservedCharacter, trailingDotOrSpace, leadingSpace, deviceName, leadingHyphen, notPortable},
 	Begin: func(pass *checks.Pass) any {
-		return share.NewRefusals(checks.StateOf[share.Result](pass, shareWrites))
+		return checks.NewRefusals(checks.StateOf[share.Result](pass, shareWrites))
 	},
 	Visit: func(pass *checks.Pass, d *walk.Dir) {
-		refused := pass.State.(*share.Refusals)
+		refused := pass.State.(*checks.Refusals)
 		for i := range d.Entries {
 			e := &d.Entries[i]
 			if traits := names.Look(e.Name); traits.Any(anyCharacterRule) {
@@ -184,7 +184,7 @@ var nameCharacters = &checks.Check{
 
 const anyCharacterRule = names.NotPortable | names.TrailingDot | names.LeadingHyphen | names.Device
 
-func judgeCharacters(pass *checks.Pass, d *walk.Dir, e *walk.Entry, traits names.Traits, refused *share.Refusals) {
+func judgeCharacters(pass *checks.Pass, d *walk.Dir, e *walk.Entry, traits names.Traits, refused *checks.Refusals) {
 	name := e.Name
 	if traits.Any(names.Invalid) {
 		pass.Flag(d, e, invalidUTF8, "%s", firstInvalid(name))

@@ -8,17 +8,16 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/names"
-	"loadline/checks/share"
 )
 
 // limits are what a new name must keep, as the report has them. The zero value, filled, has the usual ones.
 type limits struct {
-	name   int             // longest name that the share takes, bytes
-	key    int             // longest key of the object store, bytes
-	path   int             // longest path on the share, bytes
-	share  string          // folder of the share, which counts in path; empty while it is not known
-	prefix string          // folder on the share that will hold the copy, and so the head of every key
-	keeps  *share.Refusals // what the share was measured not to keep
+	name   int              // longest name that the share takes, bytes
+	key    int              // longest key of the object store, bytes
+	path   int              // longest path on the share, bytes
+	share  string           // folder of the share, which counts in path; empty while it is not known
+	prefix string           // folder on the share that will hold the copy, and so the head of every key
+	keeps  *checks.Refusals // what the share was measured not to keep
 
 	portable bool // only the POSIX portable filename character set
 	respells bool // the source's disk spells names in a form of its own: see whyRespelled
@@ -34,8 +33,8 @@ func newLimits(rep *checks.Report, w Wishes) limits {
 		says = rep.Share.NameMax
 	}
 	l := limits{
-		name: share.LongestName(rep.Trial, says), key: rep.Job.KeyBytes,
-		share: rep.Job.Share, prefix: rep.Job.Prefix, keeps: share.NewRefusals(rep.Trial),
+		name: checks.LongestName(rep.Trial, says), key: rep.Job.KeyBytes,
+		share: rep.Job.Share, prefix: rep.Job.Prefix, keeps: checks.NewRefusals(rep.Trial),
 		portable: w.Portable,
 	}
 	l.fill()
@@ -48,7 +47,7 @@ func (l *limits) fill() {
 	l.path = cmp.Or(l.path, names.PathMax)
 	l.share = strings.TrimRight(l.share, "/")
 	if l.keeps == nil {
-		l.keeps = share.NewRefusals(nil)
+		l.keeps = checks.NewRefusals(nil)
 	}
 }
 

@@ -105,7 +105,7 @@ type folder struct {
 	device  uint64
 	longest int // bytes of the longest final name of what is not a folder in it; 0 if none
 	tail    int // bytes of the longest final path below it, relative to it; 0 if none
-	marks   marks
+	marks   names.Marks
 	card    *Card            // it lies in this card or bundle: nothing in it is renamed
 	fixed   map[string]*Card // folders in it whose names a card structure fixes
 	clutter bool             // it is system clutter, or lies in some: nothing in it is renamed

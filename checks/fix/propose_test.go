@@ -9,6 +9,7 @@ import (
 
 	"golang.org/x/text/unicode/norm"
 
+	"loadline/checks"
 	"loadline/checks/share"
 )
 
@@ -19,12 +20,12 @@ func proposal(l limits, name string) string {
 }
 
 // refusing is a share that refuses characters.
-func refusing(characters string) *share.Refusals {
+func refusing(characters string) *checks.Refusals {
 	var r share.Result
 	for _, c := range characters {
 		r.Refused = append(r.Refused, share.Refusal{Rune: c, Err: fs.ErrInvalid})
 	}
-	return share.NewRefusals(&r)
+	return checks.NewRefusals(&r)
 }
 
 // TestPropose holds the new names for single names. Where a case follows from a standard, the

@@ -30,7 +30,7 @@ func (s *survey) visit(d *walk.Dir) {
 	keep := s.keep(d)
 	for i := range d.Entries {
 		e := &d.Entries[i]
-		f.marks.note(d, e)
+		f.marks.See(e.Name, e.Kind == walk.Folder)
 		if hasPath(e.Kind) {
 			f.longest = max(f.longest, len(e.Name))
 		}

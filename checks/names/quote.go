@@ -2,6 +2,7 @@ package names
 
 import (
 	"strconv"
+	"strings"
 	"unicode"
 	"unicode/utf8"
 )
@@ -18,6 +19,15 @@ func Quote(name string) string {
 		return name
 	}
 	return string(appendQuoted(make([]byte, 0, len(name)+16), name))
+}
+
+// QuoteShort shows hostile text in an error: escaped, and cut where it is long.
+func QuoteShort(s string) string {
+	const most = 80
+	if len(s) > most {
+		return Quote(strings.ToValidUTF8(s[:most], "")) + "…"
+	}
+	return Quote(s)
 }
 
 func plain(name string) bool {

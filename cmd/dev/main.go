@@ -2,7 +2,10 @@
 //
 //	go run ./cmd/dev start [ARG…]          open the window on the demo
 //	go run ./cmd/dev test [-only STEP,…]   run every test
+//	go run ./cmd/dev test -release         check what is released: packages, other systems
 //	go run ./cmd/dev bench [-quick]        measure the walk against find, du and a floor
+//	go run ./cmd/dev package -o DIR        make what people install
+//	go run ./cmd/dev bench -window         measure what the window costs at rest and at work
 //
 // It installs only what is missing, with the system's own package manager, and prints every
 // command before it runs it.
@@ -30,8 +33,12 @@ const usage = `usage: go run ./cmd/dev COMMAND
   start [ARG…]          install what the window needs and open it on the demo;
                         without a display run the command on the demo instead
   test [-only STEP,…]   install what the tests need and run them all
-  bench [-quick] [-dir FOLDER]
-                        build trees and measure the walk (Linux)`
+  test -release [-only STEP,…]
+                        the second set: packages and other systems (Debian)
+  bench [-quick] [-window] [-dir FOLDER]
+                        build trees and measure the walk, or the window (Linux)
+  package -o DIR        make packages, archives and checksums in a new folder:
+                        on Debian all but the window for macOS, on a Mac that`
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
@@ -65,13 +72,13 @@ func do(ctx context.Context, args []string) error {
 	}
 	c := commands[args[0]]
 	if c == nil {
-		return fmt.Errorf("%q is not one of start, test, bench\n%s", args[0], usage)
+		return fmt.Errorf("%q is not one of start, test, bench, package\n%s", args[0], usage)
 	}
 	return c(ctx, args[1:])
 }
 
 // commands are the words that may stand first.
-var commands = map[string]func(context.Context, []string) error{"start": start, "test": test, "bench": bench}
+var commands = map[string]func(context.Context, []string) error{"start": start, "test": test, "bench": bench, "package": makePackages}
 
 // moduleRoot is the folder of go.mod, at or above the current one.
 func moduleRoot() (string, error) {
@@ -115,6 +122,14 @@ func failed(err error, name string, args []string) error {
 		return nil
 	}
 	return fmt.Errorf("%s: %w", line(name, args), err)
+}
+
+// toolsMod pins the tools of the house, apart from what the program itself needs.
+const toolsMod = ".ci/tools/go.mod"
+
+// houseTool returns the arguments of the go command that run a pinned tool.
+func houseTool(name string, args ...string) []string {
+	return append([]string{"tool", "-modfile=" + toolsMod, name}, args...)
 }
 
 // line is a command as a person would type it.

@@ -31,13 +31,13 @@ type step struct {
 var steps = []step{
 	{"format", "Go files are formatted (gofumpt)", nil, formatted},
 	{"vet", "go vet", []need{needWindow}, func(ctx context.Context) error {
-		return run(ctx, "go", "vet", "-tags", e2eTag, "./...")
+		return run(ctx, "go", "vet", "-tags", allTags, "./...")
 	}},
 	{"staticcheck", "staticcheck", []need{needWindow}, func(ctx context.Context) error {
-		return run(ctx, "go", "tool", "staticcheck", "-tags", e2eTag, "./...")
+		return run(ctx, "go", houseTool("staticcheck", "-tags", allTags, "./...")...)
 	}},
-	{"tidy", "go.mod is tidy", nil, func(ctx context.Context) error {
-		return run(ctx, "go", "mod", "tidy", "-diff")
+	{"tidy", "Both go.mod files are tidy", nil, func(ctx context.Context) error {
+		return errors.Join(run(ctx, "go", "mod", "tidy", "-diff"), run(ctx, "go", "-C", path.Dir(toolsMod), "mod", "tidy", "-diff"))
 	}},
 	{"cross", "The command builds everywhere without cgo", nil, cross},
 	{"unit", "Tests, with the race detector", []need{needWindow, needTests}, func(ctx context.Context) error {
@@ -56,22 +56,33 @@ var steps = []step{
 // e2eTag is the build tag of the tests that need a display of their own.
 const e2eTag = "e2e"
 
+// allTags are the build tags of all tests, for what reads the source.
+const allTags = e2eTag + "," + releaseTag
+
 // test installs what its steps need and runs them all, or those named. A step that fails does not
 // keep the others from running: all that is wrong is seen at once.
 func test(ctx context.Context, args []string) error {
 	flags := flag.NewFlagSet("test", flag.ContinueOnError)
 	var names []string
-	for _, s := range steps {
+	for _, s := range slices.Concat(steps, releaseSteps) {
 		names = append(names, s.name)
 	}
-	only := flags.String("only", "", "run these `steps`, with commas: "+strings.Join(names, ", "))
+	release := flags.Bool("release", false, "run the second set of steps, about what is released")
+	only := flags.String("only", "", "run these `steps` of either set, with commas: "+strings.Join(names, ", "))
 	if err := flags.Parse(args); err != nil {
 		return err
 	}
 	if flags.NArg() > 0 {
 		return fmt.Errorf("test takes no arguments, so not %q", flags.Arg(0))
 	}
-	chosen, err := choose(steps, *only)
+	set := steps
+	switch {
+	case *only != "":
+		set = slices.Concat(steps, releaseSteps)
+	case *release:
+		set = releaseSteps
+	}
+	chosen, err := choose(set, *only)
 	if err != nil {
 		return err
 	}
@@ -135,15 +146,16 @@ func round(d time.Duration) time.Duration { return d.Round(100 * time.Millisecon
 
 // formatted lists the files that gofumpt would change.
 func formatted(ctx context.Context) error {
-	fmt.Println("+ go tool gofumpt -l .")
-	cmd := command(ctx, "go", "tool", "gofumpt", "-l", ".")
+	args := houseTool("gofumpt", "-l", ".")
+	fmt.Println("+", line("go", args))
+	cmd := command(ctx, "go", args...)
 	var out bytes.Buffer
 	cmd.Stdout = &out
 	if err := cmd.Run(); err != nil {
 		return err
 	}
 	if out.Len() > 0 {
-		return fmt.Errorf("not formatted; run go tool gofumpt -w on\n%s", out.String())
+		return fmt.Errorf("not formatted; run %s on\n%s", line("go", houseTool("gofumpt", "-w")), out.String())
 	}
 	return nil
 }

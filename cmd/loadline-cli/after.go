@@ -9,14 +9,14 @@ import (
 	"github.com/adrg/xdg"
 
 	"loadline/checks"
-	"loadline/checks/seal"
+	"loadline/checks/after"
 )
 
 // runAfter runs the checks after copying, which write the manifest if everything is proven.
 func runAfter(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	fs := newFlags("after", "SOURCE SHARE", stderr)
 	job := checks.Job{Stage: checks.After, Version: checks.Version}
-	options := seal.Options{State: filepath.Join(xdg.StateHome, "loadline")}
+	options := after.Options{State: filepath.Join(xdg.StateHome, "loadline")}
 	var out output
 	out.register(fs)
 	fs.StringVar(&job.Prefix, "prefix", "", "`FOLDER` on the share that holds the copy, and so the head of every key")
@@ -26,11 +26,26 @@ func runAfter(ctx context.Context, args []string, stdout, stderr io.Writer) int 
 	fs.BoolVar(&job.NoTrial, "no-trial", false, "write nothing on the share: the manifest stays on this machine only")
 	fs.BoolVar(&options.NoMD5, "no-md5", false, "leave MD5 out of the manifest: quicker on two cores, but most listings hold no better checksum")
 	fs.BoolVar(&options.Fresh, "fresh", false, "read everything again, whatever earlier runs have proven")
+	demo := fs.Bool("demo", false, demoUsage)
 	rest, err := parse(fs, args)
 	if err != nil {
 		return parsed(err)
 	}
-	if len(rest) != 2 {
+	switch {
+	case *demo && len(rest) > 0:
+		return fault(stderr, errDemoPlaces("SOURCE and SHARE"))
+	case *demo:
+		d, done, err := openDemo(stderr)
+		defer done()
+		if err != nil {
+			return fault(stderr, err)
+		}
+		rest = []string{d.Copied.Source, d.Copied.Share}
+		job.StandIn, options.State = d.Copied.StandIn, d.State
+		if job.Prefix == "" {
+			job.Prefix = d.Copied.Prefix
+		}
+	case len(rest) != 2:
 		fs.Usage()
 		return exitError
 	}
@@ -47,7 +62,7 @@ func runAfter(ctx context.Context, args []string, stdout, stderr io.Writer) int 
 	}
 	job.Source, job.Share = rest[0], rest[1]
 	watch, done := progressLine(stderr)
-	rep, err := seal.After(ctx, job, options, watch)
+	rep, err := after.Run(ctx, job, options, watch)
 	done()
 	return out.conclude(ctx, rep, err, "stopped; what was proven is remembered, and the next run goes on from there", stdout, stderr)
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"flag"
@@ -24,6 +25,7 @@ type fixer struct {
 	out      output
 	job      checks.Job
 	options  fix.Options
+	demo     bool
 	apply    bool
 	undo     string
 	resume   string
@@ -64,10 +66,19 @@ func runFix(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		}
 		return f.goOn(ctx)
 	}
-	switch len(rest) {
-	case 1:
+	switch {
+	case f.demo:
+		d, done, err := openDemo(stderr)
+		defer done()
+		if err != nil {
+			return fault(stderr, err)
+		}
+		f.job.Source, f.job.Share = d.Job.Source, d.Job.Share
+		f.job.StandIn, f.job.StandInSource = d.Job.StandIn, d.Job.StandInSource
+		f.job.Prefix = cmp.Or(f.job.Prefix, d.Job.Prefix)
+	case len(rest) == 1:
 		f.job.Source = rest[0]
-	case 2:
+	case len(rest) == 2:
 		f.job.Source, f.job.Share = rest[0], rest[1]
 	default:
 		fs.Usage()
@@ -80,6 +91,7 @@ func (f *fixer) flags() *flag.FlagSet {
 	fs := newFlags("fix", "SOURCE [SHARE]", f.stderr)
 	f.out.register(fs)
 	registerLimits(fs, &f.job)
+	fs.BoolVar(&f.demo, "demo", false, demoUsage)
 	fs.BoolVar(&f.apply, "apply", false, "do what is planned; a journal on the disk lets you go back")
 	fs.StringVar(&f.undo, "undo", "", "undo the plan of this `JOURNAL`")
 	fs.StringVar(&f.resume, "resume", "", "go on with the plan of this `JOURNAL`, which stopped midway")
@@ -101,6 +113,8 @@ func (f *fixer) flags() *flag.FlagSet {
 
 func (f *fixer) check(rest []string) error {
 	switch {
+	case f.demo && (len(rest) > 0 || f.undo != "" || f.resume != ""):
+		return errDemoPlaces("SOURCE, SHARE and journals")
 	case f.job.KeyBytes < 1:
 		return errors.New("-key-bytes must be at least 1")
 	case f.undo != "" && f.resume != "", (f.undo != "" || f.resume != "") && f.apply:

@@ -26,7 +26,12 @@ const usage = `Loadline tells whether a folder will arrive when it travels on a 
   loadline-cli after   [flags] SOURCE SHARE         after copying: is every byte on the share?
   loadline-cli arrival [flags] MANIFEST LISTING...  after arrival: is every file an object?
   loadline-cli fix     [flags] SOURCE [SHARE]       proposes better names; -apply renames, -undo goes back
+  loadline-cli split   [flags] -box SIZE... SOURCE  deals the source out to several boxes, one copy list each
   loadline-cli before  -demo                        the checks on a small invented archive
+  loadline-cli mount   [flags] SERVER:/EXPORT FOLDER  prints the command that mounts the share; runs nothing
+  loadline-cli version                              which build this is, its licences, and where the handbook is
+  loadline-cli completion SHELL                     what makes bash, zsh or fish complete commands and flags
+  loadline-cli man                                  the manual page
 
 "loadline-cli COMMAND -h" lists the flags. Exit status: 0 no check failed, 1 a check failed,
 2 the checks could not be run, or after copying not all of them.
@@ -57,18 +62,39 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	}
 	name, rest := args[0], args[1:]
 	switch name {
-	case "before":
-		return runBefore(ctx, rest, stdout, stderr)
-	case "after":
-		return runAfter(ctx, rest, stdout, stderr)
-	case "arrival":
-		return runArrival(ctx, rest, stdout, stderr)
-	case "fix":
-		return runFix(ctx, rest, stdout, stderr)
 	case "help", "-h", "-help", "--help":
 		fmt.Fprint(stdout, usage)
 		return exitGood
+	case "-version", "--version":
+		name = "version"
+	}
+	for _, c := range commands() {
+		if c.name == name {
+			return c.run(ctx, rest, stdout, stderr)
+		}
 	}
 	fmt.Fprintf(stderr, "loadline-cli: there is no command %q\n\n%s", name, usage)
 	return exitError
+}
+
+// A command is what the first word on the command line may be.
+type command struct {
+	name    string
+	summary string // a few words for the manual and for completion
+	run     func(ctx context.Context, args []string, stdout, stderr io.Writer) int
+}
+
+// commands are all of them, in the order in which a person needs them.
+func commands() []command {
+	return []command{
+		{"before", "before copying: will everything arrive, as named?", runBefore},
+		{"fix", "propose better names, apply them, go back", runFix},
+		{"split", "deal the source out to several boxes, one copy list each", runSplit},
+		{"after", "after copying: is every byte on the share?", runAfter},
+		{"arrival", "after arrival: is every file an object?", runArrival},
+		{"mount", "print the command that mounts a share as a long copy needs it", runMount},
+		{"version", "which build this is, its licences, and where the handbook is", runVersion},
+		{"completion", "what makes a shell complete commands and flags", runCompletion},
+		{"man", "the manual page", runManual},
+	}
 }

@@ -3,6 +3,7 @@
 //
 //	loadline [SOURCE [SHARE]]    opens with both filled in
 //	loadline -demo               opens on an invented archive
+//	loadline -version            tells which build this is
 package main
 
 import (
@@ -28,6 +29,7 @@ import (
 	"loadline/checks/share"
 	_ "loadline/cmd/loadline/locale" // before the toolkit's packages are initialised
 	"loadline/gui"
+	"loadline/gui/kit"
 )
 
 func main() {
@@ -38,11 +40,11 @@ func main() {
 
 // asked is what the command line asks for.
 type asked struct {
-	demo          bool
+	demo, version bool
 	source, share string
 }
 
-var errUsage = errors.New("usage: loadline [SOURCE [SHARE]] or loadline -demo")
+var errUsage = errors.New("usage: loadline [SOURCE [SHARE]] or loadline -demo or loadline -version")
 
 // parse reads the arguments; flags may stand before or after the folders.
 func parse(args []string, out io.Writer) (asked, error) {
@@ -50,6 +52,7 @@ func parse(args []string, out io.Writer) (asked, error) {
 	f := flag.NewFlagSet("loadline", flag.ContinueOnError)
 	f.SetOutput(io.Discard)
 	f.BoolVar(&a.demo, "demo", false, "open on an invented archive")
+	f.BoolVar(&a.version, "version", false, "tell which build this is, and open nothing")
 	var rest []string
 	for {
 		if err := f.Parse(args); err != nil {
@@ -65,7 +68,7 @@ func parse(args []string, out io.Writer) (asked, error) {
 		rest = append(rest, f.Arg(0))
 		args = f.Args()[1:]
 	}
-	if len(rest) > 2 || a.demo && len(rest) > 0 {
+	if len(rest) > 2 || (a.demo || a.version) && len(rest) > 0 {
 		return a, errUsage
 	}
 	for i, to := range []*string{&a.source, &a.share} {
@@ -99,13 +102,20 @@ func run(args []string, out io.Writer) int {
 	case err != nil:
 		fmt.Fprintln(out, err)
 		return 2
+	case a.version:
+		fmt.Println(checks.ThisBuild())
+		return 0
 	}
-	if why := noDisplay(runtime.GOOS, os.Getenv); why != "" {
+	place := os.Getenv("DISPLAY")
+	if native {
+		place = os.Getenv("WAYLAND_DISPLAY")
+	}
+	if why := noDisplay(runtime.GOOS, os.Getenv); why != "" && !(native && place != "") {
 		fmt.Fprintln(out, why)
 		return 2
 	}
 	if err := canConnect(); err != nil {
-		fmt.Fprintf(out, "No window can open: the display %s does not answer (%v). Use loadline-cli, which does the same checks without a window.\n", os.Getenv("DISPLAY"), err)
+		fmt.Fprintf(out, "No window can open: the display %s does not answer (%v). Use loadline-cli, which does the same checks without a window.\n", place, err)
 		return 2
 	}
 	// A report with a million findings fills some 300 MiB. The collector's usual rhythm would let
@@ -118,11 +128,12 @@ func run(args []string, out io.Writer) int {
 	})
 	log.SetOutput(&toolkitLog{out: out})
 	program := app.NewWithID("loadline")
+	fyne.SetCurrentApp(kit.Still(program))
 	win := program.NewWindow("Loadline")
-	desk := gui.RealDesk(win)
-	desk.Version = checks.Version
-	desk.ScreenWidth, desk.ScreenHeight = screen()
-	w := gui.New(win, gui.RealEngine(), desk)
+	desktop := gui.RealDesktop(win)
+	desktop.Version = checks.Version
+	desktop.ScreenWidth, desktop.ScreenHeight = screen()
+	w := gui.New(win, gui.RealEngine(), desktop)
 	if a.demo {
 		d, err := demo.New()
 		if err != nil {

@@ -20,6 +20,8 @@ func TestParse(t *testing.T) {
 		{"-demo", asked{demo: true}, false},
 		{"--demo", asked{demo: true}, false},
 		{"/a /b /c", asked{}, true},
+		{"-version", asked{version: true}, false},
+		{"/a -version", asked{}, true},
 		{"/a -demo", asked{}, true},
 		{"-demo /a", asked{}, true},
 		{"-what", asked{}, true},

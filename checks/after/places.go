@@ -1,0 +1,205 @@
+package after
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"loadline/checks"
+	"loadline/checks/digest"
+	"loadline/checks/names"
+	"loadline/checks/share"
+)
+
+// refuse says by an error why a file or folder that is to be written cannot be: before hours of reading,
+// and before anything is written where it must not be.
+func (a *after) refuse(ctx context.Context, job *checks.Job) error {
+	for _, out := range []struct{ what, path string }{{"manifest", a.o.Manifest}, {"bag", a.o.Bag}} {
+		if out.path == "" {
+			continue
+		}
+		_, err := share.Guard(ctx, job.Deadline, func() (struct{}, error) {
+			return struct{}{}, writable(out.what, out.path, job)
+		})
+		if err == nil && out.what == "manifest" {
+			// A share that is silent is told by its own check.
+			in, _ := share.Guard(ctx, job.Deadline, func() (bool, error) { return share.Inside(job.Share, filepath.Dir(out.path)) })
+			if in {
+				err = fmt.Errorf("%s lies on the share and would travel away with it; choose a folder of this machine (the share gets a manifest of its own)", names.Quote(out.path))
+			}
+		}
+		if digest.Silent(err) {
+			err = fmt.Errorf("the place of the %s, %s, does not answer; choose a folder of this machine", out.what, names.Quote(out.path))
+		}
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if err != nil {
+			return fmt.Errorf("%w: %w", checks.ErrBadJob, err)
+		}
+	}
+	return nil
+}
+
+func writable(what, path string, job *checks.Job) error {
+	shown := names.Quote(path)
+	if _, err := os.Lstat(path); err == nil {
+		return fmt.Errorf("%s exists and is left alone; choose another name", shown)
+	}
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		return err
+	}
+	dir := filepath.Dir(abs)
+	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
+		return fmt.Errorf("there is no folder %s for the %s; make it, or choose another", names.Quote(dir), what)
+	}
+	if in, err := share.Inside(job.Source, dir); err == nil && in {
+		return fmt.Errorf("%s lies in the source, where nothing may be changed; choose another folder for the %s", shown, what)
+	}
+	return nil
+}
+
+// settleState sees that the state folder does not lie in the source: what is remembered there would change
+// the source, and be missing in its copy.
+func (a *after) settleState(ctx context.Context, job *checks.Job) {
+	if a.o.State == "" {
+		return
+	}
+	in, err := share.Guard(ctx, job.Deadline, func() (bool, error) {
+		at := a.o.State
+		for {
+			if _, err := os.Stat(at); err == nil {
+				return share.Inside(job.Source, at)
+			}
+			up := filepath.Dir(at)
+			if up == at {
+				return false, nil
+			}
+			at = up
+		}
+	})
+	a.stateInSource = err == nil && in
+}
+
+// offShare reports what in the path of the copy, or below it, is not on the share: a prefix that leads
+// through a link, and something of this machine that is mounted inside the copy.
+func (a *after) offShare(ctx context.Context, pass *checks.Pass) error {
+	job := pass.Job
+	links, err := share.Guard(ctx, job.Deadline, func() ([]string, error) {
+		var links []string
+		if job.Prefix == "" {
+			return nil, nil // links that lead to the share itself do not travel
+		}
+		at := ""
+		for part := range strings.SplitSeq(job.Prefix, "/") {
+			at = filepath.Join(at, part)
+			info, err := os.Lstat(filepath.Join(job.Share, at))
+			if err != nil {
+				break // the walk says what is not there
+			}
+			if info.Mode()&fs.ModeSymlink != 0 {
+				links = append(links, at)
+			}
+		}
+		return links, nil
+	})
+	if err != nil {
+		return fmt.Errorf("the share has stopped to answer: %w; look at its cable, power and network, then check again", err)
+	}
+	for _, l := range links {
+		pass.Add(checks.Finding{
+			Rule: noCopy, Level: checks.Fail, Detail: names.Quote(l) + " is a link: the objects will lie under the name of the folder that it leads to",
+			Remedy: "Check again with that folder as prefix.",
+		})
+	}
+	if job.StandIn != nil || !a.facts.Network {
+		return nil
+	}
+	rows, err := share.Mounts(ctx)
+	if err != nil {
+		return fmt.Errorf("the mount table cannot be read: %w", err)
+	}
+	copied := filepath.Join(a.facts.Path, filepath.FromSlash(job.Prefix))
+	for _, point := range share.LocalBelow(rows, copied) {
+		a.fail(pass, noCopy, "", 0, "something of this machine is mounted on %s: what lies there is not on the share", names.Quote(point))
+	}
+	return nil
+}
+
+// mostHints is how many files that are not on the source are asked where the copy is.
+const mostHints = 1000
+
+// hint adds where the copy may be instead, if nothing of it is where it should be.
+func (a *after) hint(ctx context.Context, pass *checks.Pass, missing int64) {
+	if a.tree.count == 0 || missing == 0 {
+		return
+	}
+	for _, chunk := range a.tree.files.Chunks {
+		for i := range chunk {
+			if chunk[i].flags&onShare != 0 {
+				return
+			}
+		}
+	}
+	job := pass.Job
+	prefix, found := a.deeper()
+	if !found && job.Prefix != "" {
+		first := a.tree.path(0)
+		is, err := share.Guard(ctx, job.Deadline, func() (bool, error) {
+			_, err := os.Lstat(filepath.Join(job.Share, filepath.FromSlash(first)))
+			return err == nil, nil
+		})
+		found = err == nil && is
+	}
+	if !found {
+		return
+	}
+	f := checks.Finding{
+		Rule: noCopy, Level: checks.Fail, Detail: "nothing of the source lies in the folder that was named, but files of its names lie in " + names.Quote(prefix),
+		Remedy: "If that is the copy, check again with the folder " + names.Quote(prefix) + " as prefix.",
+	}
+	if prefix == "" {
+		f.Detail = "nothing of the source lies in the folder that was named, but files of its names lie at the top of the share"
+		f.Remedy = "If that is the copy, check again without a prefix."
+	}
+	pass.Add(f)
+}
+
+// deeper returns the folder on the share, below that of the copy, in which most of the files that are not
+// on the source would be files of it.
+func (a *after) deeper() (prefix string, found bool) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	votes := map[string]int{}
+	for i := range min(len(a.extras.named), mostHints) {
+		head, rest := "", a.extras.named[i].Path
+		for {
+			part, below, more := strings.Cut(rest, "/")
+			if !more {
+				break
+			}
+			head, rest = head+part+"/", below
+			if a.tree.find(rest) >= 0 {
+				votes[head]++
+			}
+		}
+	}
+	best := ""
+	for head, n := range votes {
+		if best == "" || n > votes[best] || n == votes[best] && (len(head) < len(best) || len(head) == len(best) && head < best) {
+			best = head
+		}
+	}
+	if best == "" {
+		return "", false
+	}
+	return strings.Trim(a.prefix+"/"+strings.TrimSuffix(best, "/"), "/"), true
+}
+
+// errStateInSource says why nothing is remembered.
+var errStateInSource = errors.New("the folder where this machine keeps its records lies in the source, where nothing may be changed; name a file outside of it with -manifest")

@@ -1,0 +1,655 @@
+// Package arrival compares what an object store lists with the manifest that was made when the copy was
+// proven: is every file an object, of the right size and content?
+package arrival
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"os"
+	"path"
+	"slices"
+	"strings"
+	"sync/atomic"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"loadline/checks"
+	"loadline/checks/arrival/listing"
+	"loadline/checks/internal/compact"
+	"loadline/checks/internal/meter"
+	"loadline/checks/manifest"
+	"loadline/checks/names"
+)
+
+// Options are the wishes of a caller; the zero value is useful.
+type Options struct {
+	// Columns are the person's own choice of columns; see listing.ParseColumns.
+	Columns listing.Columns
+	// Prefix, if HasPrefix, is what every key begins with: nothing is searched for.
+	Prefix    string
+	HasPrefix bool
+	// Source is the folder of the disk: what the listing says of objects in parts is made again from its files.
+	// Empty: nothing is read.
+	Source string
+	// Also are further manifests: of other boxes that hold parts or copies of the archive.
+	Also []string
+	// State is the state folder of this machine, which remembers what was read and rechecked; empty: nothing.
+	State   string
+	Version string
+	Now     func() time.Time // nil means time.Now
+}
+
+// ErrListing wraps every reason why a listing cannot be used.
+var ErrListing = listing.ErrListing
+
+// Run compares a manifest with one or several listings of the store and reports which files are not, or not
+// wholly, objects. Memory grows with the manifest only (see manifest.Index). The listings are read twice or more,
+// so they must be files.
+//
+// A manifest or a listing that cannot be trusted is a checks.JobError, and wraps manifest.ErrUnusable or
+// ErrListing. If ctx ends, the report is Interrupted and the error that of ctx.
+func Run(ctx context.Context, file string, listings []string, o Options, watch func(checks.Event)) (*checks.Report, error) {
+	job := checks.Job{Stage: checks.Arrival, Prefix: o.Prefix, Version: o.Version, Now: o.Now}
+	defer compact.Lean()()
+	return checks.Run(ctx, job, New(file, listings, o), watch)
+}
+
+// List returns the checks after arrival, in their order, for those who only want to show them.
+func List() []*checks.Check { return New("", nil, Options{}) }
+
+// New returns the checks of one comparison, for checks.Run.
+func New(file string, listings []string, o Options) []*checks.Check {
+	a := &arrival{o: &o, listings: listings, compared: map[listing.Kind]int64{}}
+	for _, f := range append([]string{file}, o.Also...) {
+		a.archives = append(a.archives, &archive{file: f})
+	}
+	objects, keys := objectsCheck, keysCheck // copies: what they do belongs to one comparison
+	objects.Finish = a.objects
+	keys.Finish = a.keys
+	keys.Needs = []*checks.Check{&objects}
+	return []*checks.Check{&objects, &keys}
+}
+
+// An arrival is one comparison.
+type arrival struct {
+	o        *Options
+	pass     *checks.Pass
+	listings []string
+	set      *listing.Set
+	formats  []*listing.Format
+	archives []*archive
+	reading  listing.Reading
+	keep     manifest.Keep
+	kinds    map[listing.Kind]bool // of the checksums in the listings
+
+	rows int64 // of all listings, once they were read
+
+	outside, markers, repeated, own int64
+	extras                          int64 // objects that belong to no file
+	named                           []extra
+	compared                        map[listing.Kind]int64
+	tags                            tagTally
+	pending                         compact.List[pendingSum]
+	forms                           []formed
+	newest                          time.Time // of the objects of the archive
+	verdict                         verdict
+	known                           manifest.Sums
+	fromDisk                        diskFacts
+}
+
+// An archive is one manifest, and what was found of it.
+type archive struct {
+	file    string
+	x       *manifest.Index
+	cursor  *manifest.Cursor
+	want    mapping
+	m       mapping
+	under   [len(listing.Readings)]mapping
+	state   []matched
+	how     []proof
+	deleted map[int]where // files whose object is said to be deleted
+}
+
+// matched is what became of a file of the manifest.
+type matched uint8
+
+const (
+	unmatched    matched = iota
+	matchedGood          // an object of its size, and of its checksum where that was compared
+	matchedBad           // an object that differs
+	matchedTwice         // listed more than once, and not alike
+)
+
+func (r *archive) count(m matched) int64 {
+	n := int64(0)
+	for _, s := range r.state {
+		if s == m {
+			n++
+		}
+	}
+	return n
+}
+
+func (a *arrival) count(m matched) int64 {
+	n := int64(0)
+	for _, r := range a.archives {
+		n += r.count(m)
+	}
+	return n
+}
+
+// files is how many files the manifests hold together.
+func (a *arrival) files() int64 {
+	n := int64(0)
+	for _, r := range a.archives {
+		n += int64(r.x.Len())
+	}
+	return n
+}
+
+// where is a row of the listings.
+type where struct {
+	part int32
+	at   int64
+}
+
+// String says it for people.
+func (a *arrival) at(w where) string {
+	s := a.formats[w.part].Unit + " " + checks.Count(w.at)
+	if len(a.set.Parts) > 1 {
+		s += " of " + names.QuoteShort(a.set.Parts[w.part].Path)
+	}
+	return s
+}
+
+// extra is an object that belongs to no file.
+type extra struct {
+	key, path string
+	size      int64
+}
+
+// formed is a file whose object was found under another form of its name.
+type formed struct {
+	archive *archive
+	file    int
+	key     string
+}
+
+// objects is the Finish of its check.
+func (a *arrival) objects(ctx context.Context, pass *checks.Pass) error {
+	a.pass = pass
+	if err := a.settle(ctx); err != nil {
+		return err
+	}
+	if err := a.load(ctx); err != nil {
+		return err
+	}
+	pass.Describe(a.describe)
+	if err := a.find(ctx); err != nil {
+		return a.badListing(ctx, err)
+	}
+	partial := a.set.Partial(a.formats, a.archives[0].m.keyHead)
+	if err := a.compareAll(ctx, len(partial) == 0); err != nil {
+		return a.badListing(ctx, err)
+	}
+	a.contradictions()
+	if err := a.prove(ctx); err != nil {
+		return err
+	}
+	a.tags.conclude(a)
+	a.conclude(len(partial) == 0)
+	if len(partial) > 0 {
+		return fmt.Errorf("the listing is not whole: %s; give all of its pages and files together", strings.Join(partial, "; "))
+	}
+	return nil
+}
+
+// settle looks at what was given before anything is read.
+func (a *arrival) settle(ctx context.Context) error {
+	for _, r := range a.archives {
+		if r.file == "" {
+			return &checks.JobError{Field: checks.FieldManifest, Err: errors.New("no manifest was given"), Hint: "choose the one that the check after copying wrote"}
+		}
+	}
+	if len(a.listings) == 0 {
+		return &checks.JobError{Field: checks.FieldListing, Err: errors.New("no listing was given"), Hint: "ask the store for a list of its objects with key, size and checksum"}
+	}
+	if err := a.settleSource(ctx); err != nil {
+		return err
+	}
+	var err error
+	if a.set, err = listing.Gather(a.listings); err != nil {
+		return a.badListing(ctx, err)
+	}
+	return nil
+}
+
+// badListing makes the error of a listing one of the job, with its hint apart.
+func (a *arrival) badListing(ctx context.Context, err error) error {
+	var job *checks.JobError
+	if ctx.Err() != nil || errors.As(err, &job) {
+		return err
+	}
+	hint := ""
+	var e *listing.Error
+	if errors.As(err, &e) {
+		hint = clause(e.Hint)
+	}
+	return &checks.JobError{Field: checks.FieldListing, Err: err, Hint: hint}
+}
+
+// clause makes a sentence one that follows a semicolon.
+func clause(s string) string {
+	s = strings.TrimSuffix(s, ".")
+	r, n := utf8.DecodeRuneInString(s)
+	if n == 0 || strings.HasPrefix(s, "Loadline") {
+		return s
+	}
+	return string(unicode.ToLower(r)) + s[n:]
+}
+
+// sampleRows is how many rows of a listing are looked at for the kinds of its checksums.
+const sampleRows = 200
+
+// load reads the manifests, with the checksums that the listings hold.
+func (a *arrival) load(ctx context.Context) error {
+	a.kinds = map[listing.Kind]bool{}
+	for i := range a.set.Parts {
+		if i >= 8 {
+			break // parts of one listing hold the same; what comes later is seen when all is read
+		}
+		// What is wrong with a listing is told when all of it is read.
+		_, rows, _ := a.set.Inspect(ctx, a.listingOptions(), i, sampleRows)
+		for k := range rows {
+			a.note(&rows[k])
+		}
+	}
+	return a.loadAll(ctx)
+}
+
+// note notes which kinds of checksums a row holds.
+func (a *arrival) note(row *listing.Row) {
+	for i := range row.Sums {
+		if k := row.Sums[i].Kind; k.Size() > 0 && (row.Sums[i].Parts == 0 || row.Sums[i].Parts == 1) {
+			a.kinds[k] = true
+		}
+	}
+}
+
+func (a *arrival) wanted() manifest.Keep {
+	// The disk is compared by SHA-256, and so are files of several manifests.
+	keep := manifest.Keep{SHA256: a.kinds[listing.SHA256] || a.o.Source != "" || len(a.archives) > 1}
+	for k, set := range kindSets {
+		if a.kinds[k] {
+			keep.Set |= set
+		}
+	}
+	return keep
+}
+
+func (a *arrival) loadAll(ctx context.Context) error {
+	a.keep = a.wanted()
+	seals := map[string]string{}
+	for _, r := range a.archives {
+		r.x, r.cursor = nil, nil // its memory goes before the new one comes
+		m := &meter.Meter{Name: "the manifest"}
+		m.Total.Store(max(fileSize(r.file), 1))
+		a.pass.Phase(checks.Phase{Text: "Reading the manifest", Meters: []*meter.Meter{m}})
+		x, err := manifest.Load(ctx, r.file, a.keep, func(n int) { m.Done.Add(int64(n)); m.Read.Add(int64(n)) })
+		if err != nil {
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			return &checks.JobError{Field: checks.FieldManifest, Err: err}
+		}
+		if x.Len() == 0 {
+			return &checks.JobError{Field: checks.FieldManifest, Err: fmt.Errorf("%s: %w: it holds no file", names.Quote(r.file), manifest.ErrUnusable)}
+		}
+		if other, twice := seals[x.Seal]; twice {
+			return &checks.JobError{Field: checks.FieldManifest, Err: fmt.Errorf("%s and %s are one and the same manifest", names.Quote(other), names.Quote(r.file)), Hint: "give each once"}
+		}
+		seals[x.Seal] = r.file
+		r.x, r.cursor = x, x.Cursor()
+		r.want = expected(x.Header.Prefix)
+		if a.o.HasPrefix {
+			r.want = expected(a.pass.Job.Prefix)
+		}
+		r.state, r.how = make([]matched, x.Len()), make([]proof, x.Len())
+	}
+	return nil
+}
+
+// fileSize is for the progress; where it cannot be had, reading tells why.
+func fileSize(file string) int64 {
+	info, err := os.Stat(file)
+	if err != nil {
+		return 0
+	}
+	return info.Size()
+}
+
+func (a *arrival) listingOptions() listing.Options { return listing.Options{Columns: a.o.Columns} }
+
+// read passes over all listings.
+func (a *arrival) read(ctx context.Context, phase string, row func(part int, r *listing.Row) error) error {
+	m := &meter.Meter{Name: "the listing"}
+	m.Total.Store(max(a.set.Bytes(), 1))
+	rows := &atomic.Int64{}
+	a.pass.Phase(checks.Phase{Text: phase, Meters: []*meter.Meter{m}, Entries: rows})
+	o := a.listingOptions()
+	o.Progress = func(n int64) {
+		m.Read.Add(n - m.Done.Load())
+		m.Done.Store(n)
+	}
+	n, told := int64(0), int64(0)
+	formats, err := a.set.Read(ctx, o, func(part int, r *listing.Row) error {
+		if n++; n-told == 1024 {
+			rows.Store(n)
+			told = n
+		}
+		return row(part, r)
+	})
+	if err != nil {
+		return err
+	}
+	if a.formats != nil && n != a.rows {
+		return &listing.Error{Err: errors.New("it changed while it was read"), Hint: "check again"}
+	}
+	a.rows = n
+	a.formats = formats
+	return nil
+}
+
+// find reads the listings once, to see that they can be read to their ends, what they hold, and how their keys
+// correspond to paths.
+func (a *arrival) find(ctx context.Context) error {
+	sized, loose := make([]*finder, len(a.archives)), make([]*finder, len(a.archives))
+	for i, r := range a.archives {
+		sized[i], loose[i] = newFinder(r.x, true), newFinder(r.x, false)
+	}
+	kinds := len(a.kinds)
+	var special coded
+	err := a.read(ctx, "Reading the listing", func(_ int, r *listing.Row) error {
+		a.note(r)
+		if r.Deleted {
+			return nil
+		}
+		plain := bytes.IndexByte(r.Key, '%') < 0 && bytes.IndexByte(r.Key, '+') < 0
+		if !plain {
+			special.add(r.Key)
+		}
+		for _, reading := range listing.Readings {
+			if plain && reading != listing.Raw {
+				break
+			}
+			key := reading.Decode(r.Key)
+			for i := range a.archives {
+				sized[i].look(key, r.Size, reading)
+				if len(sized[i].votes) == 0 {
+					loose[i].look(key, r.Size, reading)
+				}
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	found := false
+	for i, r := range a.archives {
+		for _, reading := range listing.Readings {
+			m, ok := sized[i].best(reading, r.want)
+			if !ok {
+				m, ok = loose[i].best(reading, r.want)
+			}
+			if a.o.HasPrefix {
+				m, ok = mapping{keyHead: r.want.keyHead}, true
+			}
+			found = found || ok
+			r.under[reading] = m
+		}
+	}
+	if !found {
+		return a.anotherArchive()
+	}
+	if err := a.chooseReading(ctx, &special); err != nil {
+		return err
+	}
+	for _, r := range a.archives {
+		r.m = r.under[a.reading]
+	}
+	if len(a.kinds) > kinds && a.wanted() != a.keep {
+		return a.loadAllAgain(ctx)
+	}
+	return nil
+}
+
+// loadAllAgain reads the manifests once more, where rows far down in the listing hold checksums of another kind.
+func (a *arrival) loadAllAgain(ctx context.Context) error {
+	found := make([]mapping, len(a.archives))
+	for i, r := range a.archives {
+		found[i] = r.m
+	}
+	err := a.loadAll(ctx)
+	for i, r := range a.archives {
+		r.m = found[i]
+	}
+	return err
+}
+
+func (a *arrival) anotherArchive() error {
+	n := int64(0)
+	for _, f := range a.formats {
+		n += f.Objects
+	}
+	h := a.archives[0].x.Header
+	return &listing.Error{
+		Err: fmt.Errorf("of its %s none names a file of the manifest (made of %s on %s): it is the listing of another archive, of another folder, or of before the arrival",
+			checks.Plural(n, "object"), names.Quote(h.Source), h.Made.Format(time.DateOnly)),
+		Hint: "list all objects of the archive",
+	}
+}
+
+// chooseReading settles how the keys of all listings are read. Keys without a percent sign and without a plus
+// read alike, so the others decide.
+func (a *arrival) chooseReading(ctx context.Context, special *coded) error {
+	var found [len(listing.Readings)]int64
+	look := func(key []byte) {
+		for _, reading := range listing.Readings {
+			decoded := reading.Decode(key)
+			for _, r := range a.archives {
+				p, inside := r.under[reading].path(decoded)
+				if inside && r.cursor.Find(p) >= 0 {
+					found[reading]++
+					break
+				}
+			}
+		}
+	}
+	if special.over {
+		if err := a.read(ctx, "Finding how the keys are written", func(_ int, r *listing.Row) error {
+			if !r.Deleted && bytes.ContainsAny(r.Key, "%+") {
+				look(r.Key)
+			}
+			return nil
+		}); err != nil {
+			return err
+		}
+	} else {
+		special.each(look)
+	}
+	a.reading = listing.Best(found)
+	return nil
+}
+
+// place finds the file of a key: its archive and number, or nil and the path it would have. counted is false where
+// the key is none of the archive.
+func (a *arrival) place(key []byte, each func(r *archive, file int)) (p []byte, found, counted bool) {
+	key = a.reading.Decode(key)
+	shown := key
+	inside := false
+	for _, r := range a.archives {
+		p, in := r.m.path(key)
+		if !in {
+			continue
+		}
+		if !inside {
+			shown = p
+		}
+		inside = true
+		if i := r.cursor.Find(p); i >= 0 {
+			found = true
+			each(r, i)
+		}
+	}
+	if found || !inside {
+		return shown, found, found
+	}
+	return shown, false, len(shown) > 0 && shown[len(shown)-1] != '/' && !manifest.IsName(path.Base(string(shown)))
+}
+
+// compareAll reads the listings once more and compares every row with its file.
+func (a *arrival) compareAll(ctx context.Context, whole bool) error {
+	err := a.read(ctx, "Comparing the objects", func(part int, row *listing.Row) error {
+		w := where{int32(part), row.At}
+		p, found, counted := a.place(row.Key, func(r *archive, i int) {
+			if !row.Deleted {
+				a.compare(r, i, row, w)
+				return
+			}
+			if r.deleted == nil {
+				r.deleted = map[int]where{}
+			}
+			r.deleted[i] = w
+		})
+		switch {
+		case found || row.Deleted:
+		case counted:
+			if a.extras++; a.extras <= mostExtraObjects {
+				a.named = append(a.named, extra{string(row.Key), string(p), max(row.Size, 0)})
+			}
+		case len(p) == 0 || p[len(p)-1] == '/':
+			a.markers++ // stores show a folder by an empty object (common practice, no source)
+		case manifest.IsName(path.Base(string(p))):
+			a.own++
+		default:
+			a.outside++
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	if a.extras > 0 && a.count(unmatched) > 0 {
+		if err := a.otherForms(ctx); err != nil {
+			return err
+		}
+	}
+	if a.count(unmatched) == a.files() {
+		if a.o.HasPrefix {
+			return &listing.Error{
+				Err:  fmt.Errorf("none of its keys, with %s taken off, names a file of the manifest: it is the listing of another archive, or the keys begin otherwise", showHead(a.archives[0].m.keyHead)),
+				Hint: "leave the prefix out, and it is looked for",
+			}
+		}
+		return a.anotherArchive()
+	}
+	for _, r := range a.archives {
+		for _, i := range slices.Sorted(maps.Keys(r.deleted)) {
+			if r.state[i] != unmatched && r.state[i] != matchedTwice {
+				a.flag(r, i, listedTwice, "%s says that it was deleted", a.at(r.deleted[i]))
+				r.state[i] = matchedTwice
+			}
+		}
+	}
+	return nil
+}
+
+// flag records a finding about one file.
+func (a *arrival) flag(r *archive, i int, rule *checks.Rule, format string, args ...any) {
+	a.pass.Add(checks.Finding{Path: r.x.Path(i), Rule: rule, Level: rule.Level, Size: r.x.Size(i), Detail: fmt.Sprintf(format, args...)})
+}
+
+// keyOf is the key that a file should have.
+func (r *archive) keyOf(i int) string {
+	return r.m.keyHead + strings.TrimPrefix(r.x.Path(i), r.m.pathHead)
+}
+
+// compare judges one object against its file.
+func (a *arrival) compare(r *archive, i int, row *listing.Row, w where) {
+	size := r.x.Size(i)
+	r.x.Sums(i, &a.known)
+	if !a.keep.SHA256 {
+		a.known.SHA256 = [32]byte{}
+	}
+	v := &a.verdict
+	v.judge(row, size, &a.known)
+	proven := v.proof()
+	before := r.state[i]
+	if before != unmatched {
+		// An object may be listed twice, in two files or as two versions; then the two must agree.
+		one, two := min(r.how[i], proven), max(r.how[i], proven)
+		switch {
+		case before == matchedTwice || before == matchedBad && v.bad():
+			return
+		case before == matchedBad || v.bad() || one == byTag && two == byTagMD5:
+			r.state[i] = matchedTwice
+			a.flag(r, i, listedTwice, "listed again in %s, and not alike", a.at(w))
+			return
+		}
+		a.repeated++
+	} else {
+		r.state[i] = matchedGood
+	}
+	if row.Modified.After(a.newest) {
+		a.newest = row.Modified
+	}
+	if v.sizeDiffers {
+		r.state[i] = matchedBad
+		a.flag(r, i, objectSize, "the object has %s bytes, the file has %s (%s)", checks.Count(row.Size), checks.Count(size), a.at(w))
+	}
+	for _, d := range v.differs {
+		r.state[i] = matchedBad
+		a.flag(r, i, objectChecksum, "the %s in the listing is %s, the file has %x (%s)", d.Kind, d, sumOf(&a.known, d.Kind), a.at(w))
+	}
+	if r.state[i] == matchedBad {
+		return
+	}
+	if !r.how[i].content() {
+		for _, k := range v.equal {
+			a.compared[k]++
+		}
+	}
+	switch {
+	case proven == byTag:
+		a.tags.differ(r, i, w)
+	case v.tagEqual:
+		a.tags.equal++
+	}
+	r.how[i] = max(r.how[i], proven)
+	if !r.how[i].content() {
+		for _, d := range v.pending {
+			a.pending.Add(pendingSum{digest: *d, archive: int32(slices.Index(a.archives, r)), file: int32(i), where: w})
+		}
+	}
+}
+
+// describe fills in what the report as a whole says.
+func (a *arrival) describe(rep *checks.Report) {
+	h := a.archives[0].x.Header
+	rep.Source = checks.Place{Path: h.Source, Prefix: h.Prefix, Free: -1, Total: -1}
+	rep.Totals = checks.Totals{}
+	for _, r := range a.archives {
+		h := r.x.Header
+		rep.Totals.Files += h.Files
+		rep.Totals.Bytes += h.Bytes
+		rep.Totals.Links += h.Links
+		rep.Totals.Others += h.Others
+	}
+	rep.Manifest = a.archives[0].file
+	rep.Proof = a.proofWords(rep)
+}

@@ -1,0 +1,54 @@
+package gui
+
+import (
+	"time"
+
+	"fyne.io/fyne/v2"
+)
+
+// Desktop is what the window asks of the desktop. Tests give it stand-ins; RealDesktop has the real ones.
+type Desktop struct {
+	// Post runs f on the goroutine of the user interface, soon; PostWait returns when f has run.
+	Post, PostWait func(f func())
+	// After runs f on another goroutine once d has passed; the result calls that off.
+	After func(d time.Duration, f func()) (cancel func())
+	// ChooseFolder and ChooseFile ask the person. Done is called on any goroutine, with "" where
+	// they chose nothing; err means that no dialog could be shown.
+	ChooseFolder func(title, start string, done func(path string, err error))
+	ChooseFile   func(title, start string, done func(path string, err error))
+	// Reveal opens a folder in the file manager.
+	Reveal func(folder string) error
+	// Notify shows a notification of the desktop.
+	Notify func(title, text string)
+	// Copy puts text on the clipboard.
+	Copy func(text string)
+	Now  func() time.Time
+
+	StateDir  string // where choices and the last reports are kept; "" keeps nothing
+	ReportDir string // where reports are proposed to be saved
+	Version   string
+	// ScreenWidth and ScreenHeight are in pixels; 0 where unknown. The window never opens larger.
+	ScreenWidth, ScreenHeight int
+}
+
+func timer(d time.Duration, f func()) func() {
+	t := time.AfterFunc(d, f)
+	return func() { t.Stop() }
+}
+
+// RealDesktop returns the desktop as it is, for one window.
+func RealDesktop(w fyne.Window) Desktop {
+	d := Desktop{
+		Post: fyne.Do, PostWait: fyne.DoAndWait, After: timer, Now: time.Now,
+		Reveal: openFolder,
+		Notify: func(title, text string) {
+			fyne.CurrentApp().SendNotification(fyne.NewNotification(title, text))
+		},
+		Copy:      func(s string) { fyne.CurrentApp().Clipboard().SetContent(s) },
+		StateDir:  stateDir(),
+		ReportDir: reportDir(),
+	}
+	c := chooser{window: w, post: fyne.Do}
+	d.ChooseFolder, d.ChooseFile = c.folder, c.file
+	return d
+}

@@ -1,0 +1,292 @@
+package kit
+
+import (
+	"image/color"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/canvas"
+	"fyne.io/fyne/v2/driver/desktop"
+	"fyne.io/fyne/v2/theme"
+	"fyne.io/fyne/v2/widget"
+)
+
+// ButtonKind is how loud a button is.
+type ButtonKind uint8
+
+const (
+	Quiet   ButtonKind = iota // no ground until the pointer is over it
+	Plain                     // a ground
+	Primary                   // the one thing to do next
+	Toggle                    // on or off: on has the ground of what is chosen
+)
+
+// Button does one thing, by pointer, Return or space.
+type Button struct {
+	widget.BaseWidget
+	Kind      ButtonKind
+	Icon      string // a mark; empty for none
+	Label     string
+	IconColor fyne.ThemeColorName // empty: as the label
+	height    float32
+	On        bool // of a toggle
+	OnTapped  func()
+	shorter   []string // other forms of the label, for where there is less room
+
+	off, hovered, focused bool
+	r                     *buttonRenderer
+}
+
+// NewButton makes a button; icon or label may be empty.
+func NewButton(k ButtonKind, icon, label string, tap func()) *Button {
+	b := &Button{Kind: k, Icon: icon, Label: label, OnTapped: tap, height: 34}
+	b.ExtendBaseWidget(b)
+	return b
+}
+
+// WithHeight sets another height than the usual one; it returns the button itself.
+func (b *Button) WithHeight(h float32) *Button { b.height = h; return b }
+
+// Shorter gives shorter forms of the label, the longest first; an empty one leaves the mark alone. A row
+// without room takes them. It returns the button itself.
+func (b *Button) Shorter(labels ...string) *Button { b.shorter = labels; return b }
+
+// Forms is how many forms of the label there are, WidthOf how wide the button is with one of them.
+func (b *Button) Forms() int { return 1 + len(b.shorter) }
+
+// WidthOf is how wide the button is with one form of its label, numbered from 0.
+func (b *Button) WidthOf(form int) float32 {
+	icon, text, gap := b.parts(b.form(form))
+	pad := float32(13)
+	if text == 0 {
+		pad = 8
+	}
+	return icon + text + gap + 2*pad
+}
+
+func (b *Button) form(i int) string {
+	if i == 0 {
+		return b.Label
+	}
+	return b.shorter[i-1]
+}
+
+// Set changes what the button says.
+func (b *Button) Set(icon, label string) {
+	if b.Icon != icon || b.Label != label {
+		b.Icon, b.Label = icon, label
+		b.Refresh()
+	}
+}
+
+// SetKind changes how loud it is.
+func (b *Button) SetKind(k ButtonKind) {
+	if b.Kind != k {
+		b.Kind = k
+		b.Refresh()
+	}
+}
+
+// SetOn switches a toggle.
+func (b *Button) SetOn(on bool) {
+	if b.On != on {
+		b.On = on
+		b.Refresh()
+	}
+}
+
+// Enable, Disable and Disabled implement fyne.Disableable.
+func (b *Button) Enable() {
+	if b.off {
+		b.off = false
+		b.Refresh()
+	}
+}
+
+// Disable greys the button out.
+func (b *Button) Disable() {
+	if !b.off {
+		b.off = true
+		b.Refresh()
+	}
+}
+
+// Disabled reports whether it is greyed out.
+func (b *Button) Disabled() bool { return b.off }
+
+// Tapped implements fyne.Tappable.
+func (b *Button) Tapped(*fyne.PointEvent) {
+	if !b.off && b.OnTapped != nil {
+		b.OnTapped()
+	}
+}
+
+// MouseIn, MouseMoved and MouseOut implement desktop.Hoverable.
+func (b *Button) MouseIn(*desktop.MouseEvent) { b.hovered = true; b.Refresh() }
+
+// MouseMoved does nothing.
+func (b *Button) MouseMoved(*desktop.MouseEvent) {}
+
+// MouseOut takes the hover away.
+func (b *Button) MouseOut() { b.hovered = false; b.Refresh() }
+
+// FocusGained, FocusLost, TypedRune and TypedKey implement fyne.Focusable.
+func (b *Button) FocusGained() { b.focused = true; b.Refresh(); Reveal(b) }
+
+// FocusLost takes the ring away.
+func (b *Button) FocusLost() { b.focused = false; b.Refresh() }
+
+// TypedRune does nothing: the space bar comes as a key too.
+func (b *Button) TypedRune(rune) {}
+
+// TypedKey presses the button or passes the key on.
+func (b *Button) TypedKey(e *fyne.KeyEvent) {
+	switch e.Name {
+	case fyne.KeyReturn, fyne.KeyEnter, fyne.KeySpace:
+		b.Tapped(nil)
+	default:
+		PassKey(b, e)
+	}
+}
+
+// Cursor implements desktop.Cursorable.
+func (b *Button) Cursor() desktop.Cursor {
+	if b.off {
+		return desktop.DefaultCursor
+	}
+	return desktop.PointerCursor
+}
+
+// PassKey hands a key that a widget has no use for to the window.
+func PassKey(o fyne.CanvasObject, e *fyne.KeyEvent) {
+	if c := fyne.CurrentApp().Driver().CanvasForObject(o); c != nil {
+		if f := c.OnTypedKey(); f != nil {
+			f(e)
+		}
+	}
+}
+
+// CreateRenderer implements fyne.Widget.
+func (b *Button) CreateRenderer() fyne.WidgetRenderer {
+	r := &buttonRenderer{b: b, ground: canvas.NewRectangle(color.Transparent), veil: canvas.NewRectangle(color.Transparent)}
+	r.ground.CornerRadius, r.veil.CornerRadius = 8, 8
+	r.mark = NewMark("open", ColText, markSide)
+	r.text = NewText("", SizeBody, ColText).Bold()
+	b.r = r
+	r.apply()
+	return r
+}
+
+type buttonRenderer struct {
+	b            *Button
+	ground, veil *canvas.Rectangle
+	mark         *Mark
+	text         *Text
+}
+
+func (r *buttonRenderer) apply() {
+	b := r.b
+	fill, fg := fyne.ThemeColorName(""), ColText
+	switch {
+	case b.off && b.Kind != Quiet:
+		fill, fg = theme.ColorNameDisabledButton, theme.ColorNameDisabled
+	case b.off:
+		fg = theme.ColorNameDisabled
+	case b.Kind == Primary:
+		fill, fg = ColAccent, colOnFill
+	case b.Kind == Plain:
+		fill = theme.ColorNameButton
+	case b.Kind == Toggle && b.On:
+		fill = colChip
+	case b.Kind == Toggle: // filled: the edge of a border around nothing is drawn dark
+		fill, fg = ColGround, ColMuted
+	}
+	SetFill(r.ground, fill)
+	border := float32(0)
+	if b.Kind == Toggle {
+		border = 1
+	}
+	SetStroke(r.ground, ColLine, border)
+	over := fyne.ThemeColorName("")
+	if b.hovered && !b.off {
+		over = theme.ColorNameHover
+	}
+	SetFill(r.veil, over)
+	ring, width := ColAccent, float32(0)
+	if b.Kind == Primary {
+		ring = ColText
+	}
+	if b.focused {
+		width = 2
+	}
+	SetStroke(r.veil, ring, width)
+	r.text.Set(r.label(b.Size().Width), fg)
+	tint := fg
+	if b.IconColor != "" && !b.off && (b.Kind != Toggle || b.On) {
+		tint = b.IconColor
+	}
+	if b.Icon != "" {
+		r.mark.Set(b.Icon, tint)
+	}
+	SetVisible(r.mark, b.Icon != "")
+}
+
+// label is the longest form of the label that fits into a width.
+func (r *buttonRenderer) label(w float32) string {
+	b := r.b
+	for form := range b.Forms() - 1 {
+		if w <= 0 || b.WidthOf(form) <= w+0.5 {
+			return b.form(form)
+		}
+	}
+	return b.form(b.Forms() - 1)
+}
+
+// parts returns the widths of the mark, of a label, and of the gap between them.
+func (b *Button) parts(label string) (icon, text, gap float32) {
+	if b.Icon != "" {
+		icon = markSide
+	}
+	if label != "" {
+		text = Measure(label, SizeBody, fyne.TextStyle{Bold: true}).Width
+	}
+	if icon > 0 && text > 0 {
+		gap = 7
+	}
+	return icon, text, gap
+}
+
+const markSide = 18
+
+func (r *buttonRenderer) Layout(s fyne.Size) {
+	SetBounds(r.ground, 0, 0, s.Width, s.Height)
+	SetBounds(r.veil, 0, 0, s.Width, s.Height)
+	r.text.Set(r.label(s.Width), "")
+	icon, text, gap := r.b.parts(r.text.Text)
+	x := (s.Width - icon - text - gap) / 2
+	SetBounds(r.mark, x, (s.Height-markSide)/2, markSide, markSide)
+	h := r.text.MinSize().Height
+	SetBounds(r.text, x+icon+gap, (s.Height-h)/2, text, h)
+}
+
+func (r *buttonRenderer) MinSize() fyne.Size { return fyne.NewSize(r.b.WidthOf(0), r.b.height) }
+
+func (r *buttonRenderer) Refresh() {
+	r.apply()
+	r.Layout(r.b.Size())
+	r.mark.Refresh()
+	r.text.Refresh()
+}
+
+func (r *buttonRenderer) Objects() []fyne.CanvasObject {
+	return []fyne.CanvasObject{r.ground, r.veil, r.mark, r.text}
+}
+func (r *buttonRenderer) Destroy() {}
+
+// SetEnabled enables or greys out a button.
+func SetEnabled(b *Button, on bool) {
+	if on {
+		b.Enable()
+	} else {
+		b.Disable()
+	}
+}

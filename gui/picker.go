@@ -1,0 +1,84 @@
+package gui
+
+import (
+	"fyne.io/fyne/v2"
+
+	"loadline/gui/kit"
+)
+
+// picker is where a folder or a file is chosen: typed, picked in a dialog, or dropped.
+type picker struct {
+	box     *kit.Surface
+	caption *kit.Text
+	facts   *kit.Text
+	path    *kit.Field
+	choose  *kit.Button
+	problem *kit.Paragraph
+	inner   *fyne.Container
+
+	changed func(path string)
+}
+
+func newPicker(icon, caption, hint string, choose func()) *picker {
+	w := &picker{
+		caption: kit.NewText(caption, kit.SizeBody, kit.ColText).Bold(),
+		facts:   kit.NewText("", kit.SizeSmall+1, kit.ColMuted).Truncated().Right(),
+		path:    kit.NewField(hint),
+		choose:  kit.NewButton(kit.Plain, "folder", "Choose…", choose).Shorter(""),
+		problem: kit.NewParagraph("", kit.SizeSmall+1, kit.ColFail),
+	}
+	w.path.TextStyle = fyne.TextStyle{Monospace: true}
+	w.path.OnChanged = func(s string) {
+		if w.changed != nil {
+			w.changed(typedPath(s))
+		}
+	}
+	w.problem.Hide()
+	top := kit.NewStretch(8, 2, kit.NewMark(icon, kit.ColAccent, 18), w.caption, w.facts)
+	w.inner = kit.NewColumn(5, kit.NewSized(0, 20, top), kit.NewStretchLeast(8, 0, 250, w.path.Framed(), w.choose), w.problem)
+	w.box = kit.NewSurface("", "", w.inner).Pad(12, 9)
+	w.box.StrokeWidth = 2
+	return w
+}
+
+// get returns the chosen path as raw bytes.
+func (w *picker) get() string { return typedPath(w.path.Text) }
+
+// put writes a path.
+func (w *picker) put(path string) {
+	if w.get() != path {
+		w.path.SetText(showPath(path))
+		w.path.ToEnd()
+	}
+}
+
+// say shows facts or, where there is one, a problem with what to do about it.
+func (w *picker) say(facts, problem string) {
+	w.facts.Set(facts, "")
+	w.problem.Set(problem, "")
+	kit.SetVisible(w.problem, problem != "")
+}
+
+// wrong reports whether a problem is shown.
+func (w *picker) wrong() bool { return w.problem.Visible() }
+
+// lock keeps a running check's input as it is.
+func (w *picker) lock(on bool) {
+	if on {
+		w.path.Disable()
+		w.choose.Disable()
+	} else {
+		w.path.Enable()
+		w.choose.Enable()
+	}
+}
+
+// covers reports whether a point of the window lies on the picker.
+func (w *picker) covers(at fyne.Position) bool {
+	if !w.box.Visible() {
+		return false
+	}
+	p := fyne.CurrentApp().Driver().AbsolutePositionForObject(w.box)
+	s := w.box.Size()
+	return at.X >= p.X && at.Y >= p.Y && at.X < p.X+s.Width && at.Y < p.Y+s.Height
+}
