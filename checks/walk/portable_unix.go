@@ -23,6 +23,7 @@ func fillSystem(e *Entry, info fs.FileInfo) (dev uint64) {
 	e.Blocks, e.BlockSize = int64(st.Blocks), int32(st.Blksize)
 	e.Inode, e.Links = uint64(st.Ino), uint32(st.Nlink)
 	e.UID, e.GID = st.Uid, st.Gid
+	fillFlags(e, st)
 	return uint64(st.Dev)
 }
 
