@@ -314,6 +314,7 @@ var seenBy = map[*checks.Rule]string{
 	hugeFolder:         "TestHugeFolder",
 	leftOffList:        "TestLeftOffList",
 	attributesSampled:  "TestAttributesOfALargeDisk",
+	datalessFile:       "TestFlagsOfAMac",
 }
 
 // TestEveryRuleHasACase finds rules without case or source, and cases of rules that are none.
