@@ -334,6 +334,7 @@ var seenBy = map[*checks.Rule]string{
 	readFails:          "TestDamagedDisk",
 	slowReading:        "TestSlowReading",
 	diskErrors:         "TestDiskErrors",
+	datalessFile:       "TestFlagsOfAMac",
 }
 
 // TestEveryRuleHasACase finds rules without case or source, and cases of rules that are none.
