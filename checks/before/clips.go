@@ -75,7 +75,6 @@ type clips struct {
 	changed example // files that had another size than the walk saw
 	closed  example // files that could not be opened or read
 	silent  error   // why the lanes gave up
-	unseen  int64   // files that were left out since then
 }
 
 // An example counts files, and names the first of them in the order of paths.
@@ -87,7 +86,7 @@ type example struct {
 
 func (e *example) add(path string, why error) {
 	if e.n++; e.n == 1 || path < e.path {
-		e.path, e.why = strings.Clone(path), why
+		e.path, e.why = path, why
 	}
 }
 
@@ -173,41 +172,64 @@ func (c *clips) lane(ctx context.Context) {
 			}
 			// Inodes lie on most disks in the order in which files were written.
 			slices.SortFunc(f.files, func(a, b clipFile) int { return cmp.Compare(a.inode, b.inode) })
-			for i := range f.files {
-				if ctx.Err() != nil {
-					return
-				}
-				c.look(ctx, f.path, &f.files[i])
-			}
+			c.lookAll(ctx, &f)
 		}
 	}
 }
 
-func (c *clips) look(ctx context.Context, folder string, f *clipFile) {
-	defer c.seen.Add(1)
-	if c.gone() {
-		return // a disk that does not answer is not asked again for each file
-	}
-	path := f.name
-	if folder != "" {
-		path = folder + "/" + f.name
-	}
-	v, err := share.GuardSteps(ctx, c.pass.Job.Deadline, func(step func()) (media.Verdict, error) {
-		return judgeClip(ctx, c.pass.Job.Source, path, f.size, step)
+// lookAll looks at the files of a folder, and gives up on all that is left where the disk does not answer. It
+// is one guarded call, for a goroutine a file would cost more than the file.
+func (c *clips) lookAll(ctx context.Context, f *clipFolder) {
+	var at atomic.Int64
+	_, err := share.GuardSteps(ctx, c.pass.Job.Deadline, func(step func()) (struct{}, error) {
+		for i := range f.files {
+			if ctx.Err() != nil || c.gone() {
+				break
+			}
+			at.Store(int64(i))
+			c.look(ctx, f.path, &f.files[i], step)
+			step()
+			c.seen.Add(1)
+		}
+		return struct{}{}, nil
 	})
+	if err == nil || ctx.Err() != nil {
+		return
+	}
+	path := names.Quote(join(f.path, f.files[at.Load()].name))
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	switch {
+	case c.silent != nil:
+	case errors.Is(err, share.ErrSilent):
+		c.silent = fmt.Errorf("the disk has stopped responding at %s; look at its cable and power, then check again", path)
+	default:
+		c.silent = fmt.Errorf("%s: %w", path, err)
+	}
+}
+
+// gone says whether the disk has stopped to answer.
+func (c *clips) gone() bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.silent != nil
+}
+
+func join(folder, name string) string {
+	if folder == "" {
+		return name
+	}
+	return folder + "/" + name
+}
+
+// look judges one file and notes what came of it.
+func (c *clips) look(ctx context.Context, folder string, f *clipFile, step func()) {
+	path := join(folder, f.name)
+	v, err := judgeClip(ctx, c.pass.Job.Source, path, f.size, step)
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	switch {
 	case ctx.Err() != nil:
-		return
-	case errors.Is(err, share.ErrSilent), errors.Is(err, share.ErrBusy):
-		c.unseen++
-		if c.silent == nil {
-			c.silent = fmt.Errorf("%s: %w", names.Quote(path), err)
-			if errors.Is(err, share.ErrSilent) {
-				c.silent = fmt.Errorf("the disk has stopped responding at %s; look at its cable and power, then check again", names.Quote(path))
-			}
-		}
 		return
 	case errors.Is(err, media.ErrShrank):
 		c.changed.add(path, nil)
@@ -228,16 +250,6 @@ func (c *clips) look(ctx context.Context, folder string, f *clipFile) {
 		rule = clipNoIndex
 	}
 	c.pass.Add(checks.Finding{Path: strings.Clone(path), Rule: rule, Level: rule.Level, Size: f.size, Detail: v.Kind.String() + ": " + v.Detail})
-}
-
-// gone says whether the disk has stopped to answer, and counts a file that is left out for that.
-func (c *clips) gone() bool {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	if c.silent != nil {
-		c.unseen++
-	}
-	return c.silent != nil
 }
 
 // judgeClip opens a file and judges it. It changes no date of reading where that can be had, and does not wait
@@ -317,7 +329,8 @@ func (c *clips) conclude(pass *checks.Pass) error {
 		}
 	}
 	if c.silent != nil {
-		pass.Fact("clips_unseen", c.unseen, "Not looked at since the disk went silent: %s", checks.Plural(c.unseen, "file"))
+		unseen := c.queued.Load() - n - c.tally.NotJudged() - c.changed.n - c.closed.n
+		pass.Fact("clips_unseen", unseen, "Not looked at since the disk went silent: %s", checks.Plural(unseen, "file"))
 		return c.silent
 	}
 	bad := pass.Total(clipCutShort) + pass.Total(clipNoIndex)
