@@ -328,8 +328,6 @@ var seenBy = map[*checks.Rule]string{
 	folderLoop:         "TestBindCycle",
 	hugeFolder:         "TestHugeFolder",
 	leftOffList:        "TestLeftOffList",
-	clipCutShort:       "TestClips",
-	clipNoIndex:        "TestClips",
 	attributesSampled:  "TestAttributesOfALargeDisk",
 	readFails:          "TestDamagedDisk",
 	slowReading:        "TestSlowReading",
