@@ -12,6 +12,7 @@ import (
 	"loadline/checks/after"
 	"loadline/checks/arrival"
 	"loadline/checks/before"
+	"loadline/checks/split"
 )
 
 var update = flag.Bool("update", false, "write goldens anew")
@@ -22,6 +23,7 @@ var stages = []struct {
 	list  []*checks.Check
 }{
 	{"Before copying", before.List()},
+	{"More than one box", split.List()},
 	{"After copying", after.New(after.Options{}).List()},
 	{"After arrival", arrival.List()},
 }

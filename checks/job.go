@@ -32,6 +32,7 @@ type Job struct {
 	// AllAttributes asks every file and folder of a large disk for extended attributes and access
 	// lists, a call to the system for each; otherwise a sample.
 	AllAttributes bool
+	NoClips       bool // do not look into files for the structure of clips
 	// Read reads every file that is to be copied to its last byte, unless it is remembered and unchanged.
 	Read bool
 	// Baseline, with Read, is a new file for the checksums of what was read, in the form of a manifest.
@@ -39,7 +40,7 @@ type Job struct {
 	// State is the folder of this computer where is remembered what was read; empty: nowhere.
 	State string
 
-	CleanTrial    bool // remove what an earlier trial left behind on the share
+	CleanTrial bool // remove what an earlier trial left behind on the share
 
 	Link    float64       // line rate to the share, bits a second; 0 means measured or unknown
 	Box     int64         // capacity of the appliance that is offered, bytes; 0 means none is known yet
@@ -74,6 +75,10 @@ const (
 	DefaultObjectBytes = int64(5) << 40   // 5 TiB, the usual limit of one object (common practice, no source)
 	DefaultDeadline    = 10 * time.Second // common practice, no source
 )
+
+// sourcePatience is how long a source may take to answer at least: a disk that sleeps has to start to turn, which
+// takes some ten seconds (common practice, no source).
+const sourcePatience = 30 * time.Second
 
 // ErrBadJob is what every JobError is: the job cannot be run at all.
 var ErrBadJob = errors.New("cannot check")
@@ -137,7 +142,7 @@ func (j *Job) settle(ctx context.Context, needsSource bool) error {
 	}
 	j.Prefix = prefix
 	if j.Source != "" && needsSource {
-		if j.Source, err = sourceFolder(ctx, j.Source, j.Deadline); err != nil {
+		if j.Source, err = sourceFolder(ctx, j.Source, max(j.Deadline, sourcePatience)); err != nil {
 			return err
 		}
 	}

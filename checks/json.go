@@ -59,6 +59,18 @@ func (r *Report) WriteJSON(w io.Writer) error {
 	return b.Flush()
 }
 
+// EncodeJSON writes a document of another form in one line, safe to show as the report is.
+func EncodeJSON(w io.Writer, v any) error {
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false)
+	if err := e.Encode(v); err != nil {
+		return err
+	}
+	_, err := w.Write(append(shown(bytes.TrimSuffix(b.Bytes(), []byte("\n"))), '\n'))
+	return err
+}
+
 // jsonWriter writes values one after the other; it remembers whether a comma is due.
 type jsonWriter struct {
 	w     *bufio.Writer

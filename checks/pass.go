@@ -2,6 +2,7 @@ package checks
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"slices"
 	"strings"
@@ -43,6 +44,8 @@ type Fact struct {
 	Key   string // key in JSON, lower case with underscores
 	Value any    // what JSON holds
 	Text  string // what people read
+	// Commands are what Text speaks of, ready to be typed: shown each on a line of its own, never broken.
+	Commands []string
 }
 
 // A Pass is one run of one check: its findings, facts and summary. Its status follows from them.
@@ -182,6 +185,10 @@ func (pass *Pass) Worst() (worst Level, found bool) {
 	return worst, found
 }
 
+// Context ends when the run is stopped. It is for work that a check does beside the walk; Finish has its
+// own.
+func (pass *Pass) Context() context.Context { return pass.run.ctx }
+
 // SourceMount returns the row of the mount table that covers the source. The table answers without
 // asking the disk.
 func (pass *Pass) SourceMount() (share.Mount, bool) { return pass.run.sourceMount() }
@@ -190,7 +197,14 @@ func (pass *Pass) SourceMount() (share.Mount, bool) { return pass.run.sourceMoun
 func (pass *Pass) Fact(key string, value any, format string, args ...any) {
 	pass.mu.Lock()
 	defer pass.mu.Unlock()
-	pass.facts = append(pass.facts, Fact{key, value, fmt.Sprintf(format, args...)})
+	pass.facts = append(pass.facts, Fact{Key: key, Value: value, Text: fmt.Sprintf(format, args...)})
+}
+
+// Commands records commands that the person may type, and what they are for.
+func (pass *Pass) Commands(key, text string, commands ...string) {
+	pass.mu.Lock()
+	defer pass.mu.Unlock()
+	pass.facts = append(pass.facts, Fact{Key: key, Value: commands, Text: text, Commands: commands})
 }
 
 // Summarize sets the one line that stands under the title.
@@ -199,6 +213,9 @@ func (pass *Pass) Summarize(format string, args ...any) {
 	defer pass.mu.Unlock()
 	pass.summary = fmt.Sprintf(format, args...)
 }
+
+// Workers is how many goroutines may call Visit: d.Worker is below it.
+func (pass *Pass) Workers() int { return len(pass.shards) }
 
 // Earlier returns the trial of a check that ran before in the same run; nil if it is not in the list.
 func (pass *Pass) Earlier(c *Check) *Pass { return pass.run.passes[c] }
@@ -254,7 +271,7 @@ func (pass *Pass) Total(r *Rule) int64 {
 // NewPass makes a pass outside Run, for stages that have a runner of their own. Workers is how
 // many goroutines may use the methods for Visit, each with a walk.Dir.Worker below it.
 func NewPass(c *Check, job *Job, workers int) *Pass {
-	p := newPass(&run{job: job}, c, workers)
+	p := newPass(&run{ctx: context.Background(), job: job}, c, workers)
 	if c.Begin != nil {
 		p.State = c.Begin(p)
 	}

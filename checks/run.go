@@ -37,6 +37,7 @@ type Progress struct {
 
 // A run is one pass over a list of checks.
 type run struct {
+	ctx    context.Context
 	job    *Job
 	passes map[*Check]*Pass
 	tally  *Tally
@@ -74,7 +75,9 @@ func Run(ctx context.Context, job Job, list []*Check, watch func(Event)) (*Repor
 	if watch == nil {
 		watch = func(Event) {}
 	}
-	r := &run{job: &job, passes: map[*Check]*Pass{}, watch: watch, tally: newTally(0, nil), started: time.Now()}
+	working, done := context.WithCancel(ctx)
+	defer done() // what a check does beside the walk ends with the run
+	r := &run{ctx: working, job: &job, passes: map[*Check]*Pass{}, watch: watch, tally: newTally(0, nil), started: time.Now()}
 	stopPump := r.pump()
 	defer stopPump()
 

@@ -232,7 +232,7 @@ func (p *filesPage) now() {
 		}
 		kit.SetEnabled(p.list, shown > 0)
 		kit.SetEnabled(p.save, shown > 0)
-		p.w.bar.update(p.w)
+		p.w.changed()
 		p.relayout()
 	})
 }
@@ -294,19 +294,27 @@ func (p *filesPage) openFolder() {
 func (p *filesPage) copyPath() {
 	if f := p.chosen(); f != nil && f.Path != "" {
 		p.w.desktop.Copy(filepath.Join(p.base(), filepath.FromSlash(f.Path)))
-		p.w.tell(checks.Passed, "The path is on the clipboard.")
+		p.w.tellWhile(p.w.onThisPage(), checks.Passed, "The path is on the clipboard.")
 	}
 }
 
 // copyAll copies every row that is shown.
 func (p *filesPage) copyAll() {
-	var b strings.Builder
-	if err := writeList(&b, p.model.rows(), p.model.at); err != nil {
+	n, at := p.model.shown()
+	go func() { // a million lines take a moment
+		var b strings.Builder
+		err := writeList(&b, n, at)
+		p.w.desktop.Post(func() { p.copied(b.String(), n, err) })
+	}()
+}
+
+func (p *filesPage) copied(list string, n int, err error) {
+	if err != nil {
 		p.w.tell(checks.Failed, "The list could not be copied: "+err.Error())
 		return
 	}
-	p.w.desktop.Copy(b.String())
-	p.w.tell(checks.Passed, many(int64(p.model.rows()), "line is", "lines are")+" on the clipboard.")
+	p.w.desktop.Copy(list)
+	p.w.tellWhile(p.w.onThisPage(), checks.Passed, many(int64(n), "line is", "lines are")+" on the clipboard.")
 }
 
 // showFull shows a name whole, however long, and its bytes.
@@ -351,10 +359,10 @@ func (w *Window) findFiles() {
 	if w.at != pageFiles {
 		switch v := w.view(); {
 		case w.running != "":
-			w.tell(checks.Waiting, "A check still runs. What it finds can be looked at when it has ended.")
+			w.tellWhile(w.whileRunning(), checks.Waiting, "A check still runs. What it finds can be looked at when it has ended.")
 			return
 		case v.report == nil:
-			w.tell(checks.Waiting, "There are no findings yet to look at. Check first.")
+			w.tellWhile(w.withoutReport(), checks.Waiting, "There are no findings yet to look at. Check first.")
 			return
 		}
 		w.showFiles(nil)

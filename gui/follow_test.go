@@ -383,3 +383,71 @@ func TestSourceTypedOtherwise(t *testing.T) {
 		})
 	}
 }
+
+// What is said at the foot goes when it is no longer true, and what stays true stays.
+func TestMessagesGo(t *testing.T) {
+	press := func(r *rig, k fyne.KeyName) {
+		r.shortcut(&desktop.CustomShortcut{KeyName: k, Modifier: ctrl})
+	}
+	for name, c := range map[string]struct {
+		say, make func(*rig)
+		goes      bool
+	}{
+		"a check runs, findings wanted": {
+			func(r *rig) { r.start(); press(r, fyne.KeyF) },
+			func(r *rig) { r.Stop(); r.until("the end", func() bool { return r.running == "" }) }, true,
+		},
+		"a check runs, the last report wanted": {
+			func(r *rig) { r.start(); press(r, fyne.KeyL) },
+			func(r *rig) { r.Stop(); r.until("the end", func() bool { return r.running == "" }) }, true,
+		},
+		"a check runs, another stage": {
+			func(r *rig) { r.start(); press(r, fyne.KeyF) },
+			func(r *rig) { r.setStage(checks.After) }, false,
+		},
+		"no source": {
+			func(r *rig) { press(r, fyne.KeyR) },
+			func(r *rig) { r.view().setup.from.path.SetText(sampleSource) }, true,
+		},
+		"no report to save": {
+			func(r *rig) { press(r, fyne.KeyS) },
+			func(r *rig) { r.done(sample()) }, true,
+		},
+		"a path on the clipboard": {
+			func(r *rig) {
+				r.done(sample())
+				r.findFiles()
+				r.until("rows", func() bool { return !r.files.model.unfiltered })
+				r.files.table.Choose(1)
+				r.files.copyPath()
+			},
+			func(r *rig) { r.back() }, true,
+		},
+		"the last report, another disk": {
+			func(r *rig) {
+				r.done(sample())
+				press(r, fyne.KeyL)
+				r.until("the last report", func() bool { return r.notice.Box.Visible() })
+			},
+			func(r *rig) { r.view().setup.from.path.SetText("/media/other") }, true,
+		},
+		"something that was saved": {
+			func(r *rig) { r.done(sample()); r.wrote("/tmp/report.txt") },
+			func(r *rig) { r.setStage(checks.After) }, false,
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := newRig(t, 1280, 800, kit.Light)
+			c.say(r)
+			if !r.notice.Box.Visible() {
+				t.Fatal("nothing is said")
+			}
+			text := r.message
+			c.make(r)
+			if gone := !r.notice.Box.Visible(); gone != c.goes {
+				t.Errorf("%q is gone: %v", text, gone)
+			}
+			r.halt()
+		})
+	}
+}

@@ -109,8 +109,11 @@ func newRig(t testing.TB, w, h float32, m kit.Mode) *rig {
 			win.Close()
 		}
 	})
+	if err := (choices{Theme: m}).save(d.StateDir); err != nil {
+		t.Fatal(err)
+	}
 	r.Window = New(win, Engine{List: r.engine.list, Run: r.engine.run}, d)
-	r.setTheme(m)
+	t.Cleanup(r.writes.Wait) // before its folder is removed
 	win.Resize(fyne.NewSize(w, h))
 	r.probes.cancel = nil
 	return r

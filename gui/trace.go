@@ -43,12 +43,17 @@ type snapshot struct {
 	Lag     int64             `json:"lag_ms,omitempty"` // longest wait for the window, up to the next 10
 }
 
+// opening is how many looks pass while the window opens and is drawn for the first time.
+const opening = 20
+
 type trace struct {
 	file *os.File
 	last []byte
-	lag  time.Duration // longest wait for a look at the window
-	quit chan struct{}
-	done chan struct{}
+
+	looks int           // so far
+	lag   time.Duration // longest wait for one
+	quit  chan struct{}
+	done  chan struct{}
 }
 
 // traceFromEnv starts the trace if it is asked for.
@@ -80,7 +85,7 @@ func (w *Window) traceFromEnv() {
 				asked := time.Now()
 				w.desktop.Post(func() {
 					waits.Store(false)
-					if t.last != nil { // the first look waits for the window to open
+					if t.looks++; t.looks > opening {
 						t.lag = max(t.lag, time.Since(asked))
 					}
 					t.write(w)

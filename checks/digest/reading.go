@@ -33,7 +33,10 @@ type Reading struct {
 	// Again forgets what is remembered of a file: it is read. Nil forgets nothing.
 	Again func(*Record) bool
 	// Want says which digests a file gets besides SHA-256; nil: none. It is called concurrently.
-	Want  func(*File) sums.Set
+	Want func(*File) sums.Set
+	// Also, where it returns a writer for a file, passes the whole content on, block by block, beside the digests;
+	// such a file is read even if it is known. Nil passes nothing on. It is called concurrently.
+	Also  func(*File) io.Writer
 	Meter *meter.Meter // what is read is counted there; nil: nowhere
 
 	// Open opens a file to be read; nil means disk.OpenPast.
@@ -215,7 +218,8 @@ type block struct {
 	data   []byte
 	begin  sums.Set // digests of the file that begins here
 	first  bool
-	last   *Result // set at the end of a file
+	also   io.Writer // gets the data too; may be nil
+	last   *Result   // set at the end of a file
 }
 
 func (r *Reading) lane(ctx context.Context, done func(*Result)) error {
@@ -248,6 +252,9 @@ func (l *lane) hash() {
 			s.Begin(b.begin)
 		}
 		s.Write(b.data)
+		if b.also != nil {
+			_, _ = b.also.Write(b.data) // hashes never fail
+		}
 		if b.last != nil {
 			if b.last.Err == nil {
 				b.last.Sums = s.Sums()
@@ -300,8 +307,14 @@ func (l *lane) file(f *File) error {
 	if l.Want != nil {
 		want = l.Want(f)
 	}
-	if known, err := l.remembered(r, path, want); known || err != nil {
-		return err
+	var also io.Writer
+	if l.Also != nil {
+		also = l.Also(f)
+	}
+	if also == nil {
+		if known, err := l.remembered(r, path, want); known || err != nil {
+			return err
+		}
 	}
 	memory, err := l.take()
 	if err != nil {
@@ -318,7 +331,7 @@ func (l *lane) file(f *File) error {
 	r.Length = o.state.Size
 	first := true
 	pass := func(b block) {
-		b.first, b.begin, first = first, want, false
+		b.first, b.begin, b.also, first = first, want, also, false
 		l.blocks <- b
 	}
 	s := stretcher{r: r, size: l.Stretch}

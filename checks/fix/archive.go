@@ -90,7 +90,7 @@ func pack(ctx context.Context, w io.Writer, card, top string, told func(int64)) 
 		if h.Typeflag != tar.TypeReg {
 			return nil
 		}
-		return r.pour(out, path, info, told)
+		return r.copyTo(out, path, info, told)
 	})
 	if err != nil {
 		return t, err

@@ -179,7 +179,7 @@ func (p *Plan) resolve(f *folder) {
 	all := families(f.entries)
 	for _, u := range all {
 		if f.keeps(u) {
-			c.take(u, u.names())
+			c.claim(u, u.names())
 		}
 	}
 	// Of twins the larger family keeps its names: that is the smaller change.
@@ -188,13 +188,13 @@ func (p *Plan) resolve(f *folder) {
 		switch {
 		case f.keeps(u):
 		case !mustChange(u) && c.free(u.names(), nil):
-			c.take(u, u.names())
+			c.claim(u, u.names())
 		default:
 			change = append(change, u)
 		}
 	}
 	for _, u := range change {
-		p.settle(u, &c)
+		p.assignNames(u, &c)
 	}
 	f.finalLengths()
 }
@@ -252,7 +252,7 @@ func (c *claims) free(names, stems []string) bool {
 	return !slices.ContainsFunc(stems, func(s string) bool { return c.stems[fold(s)] })
 }
 
-func (c *claims) take(u *family, names []string) {
+func (c *claims) claim(u *family, names []string) {
 	for i, n := range names {
 		c.used[fold(n)] = true
 		c.stems[fold(stemOf(u, i, n))] = true
@@ -277,14 +277,14 @@ func fold(name string) string { return names.Fold(name) }
 // helps: then the name counts alone.
 const stemTries = 100
 
-// settle finds free names for a family.
-func (p *Plan) settle(u *family, c *claims) {
+// assignNames finds free names for a family.
+func (p *Plan) assignNames(u *family, c *claims) {
 	first := p.limits.proposeFamily(u, 1)
 	if len(first) > 1 && !new(claims).free(first, nil) {
 		// Endings that differed are alike when cured ("a.mov" and "a.mov."): no number keeps
 		// such names apart, so each goes its own way.
 		for i, e := range u.members {
-			p.settle(newFamily([]member{{e, u.parts[i]}}), c)
+			p.assignNames(newFamily([]member{{e, u.parts[i]}}), c)
 		}
 		return
 	}
@@ -318,7 +318,7 @@ func (p *Plan) settle(u *family, c *claims) {
 			proposed, n = tied, tiedAt
 		}
 		c.next[key] = n + 1
-		c.take(u, proposed)
+		c.claim(u, proposed)
 		for i, e := range u.members {
 			e.to = proposed[i]
 		}

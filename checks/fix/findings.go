@@ -82,8 +82,8 @@ func acts(c *checks.Check) bool {
 
 // Errors about the report that a plan is made from. With either, check again and plan anew.
 var (
-	// ErrReport: the report does not say what a plan must know.
-	ErrReport = errors.New("the report does not say what a plan must know")
+	// ErrReport: the report does not say all that a plan needs.
+	ErrReport = errors.New("the report does not say all that a plan needs")
 	// ErrStale: the source is no longer as the report says.
 	ErrStale = errors.New("the source has changed since it was checked: check it again")
 )
@@ -108,7 +108,7 @@ type findings struct {
 
 // seen reports whether an entry of a folder that has some is one of the flagged paths that are counted.
 func (f *findings) seen(path string) bool {
-	all := f.of(path)
+	all := f.flagsOf(path)
 	return len(all) > 0 && all[0].counts()
 }
 
@@ -117,15 +117,15 @@ func (f flag) counts() bool { return f.treat != treatOwn && f.Rule.ID != ruleVan
 
 type span struct{ from, to int32 }
 
-// of returns what is said of a path.
-func (f *findings) of(path string) []flag {
+// flagsOf returns what is said of a path.
+func (f *findings) flagsOf(path string) []flag {
 	s := f.at[path]
 	return f.all[s.from:s.to:s.to]
 }
 
 // names returns what is said of the name of a path, and could be cured by another.
 func (f *findings) names(path string) []flag {
-	all := f.of(path)
+	all := f.flagsOf(path)
 	n := 0
 	for n < len(all) && (all[n].treat == treatRename || all[n].treat == treatApart) {
 		n++
@@ -135,7 +135,7 @@ func (f *findings) names(path string) []flag {
 
 // has reports whether a path has a finding of one treatment.
 func (f *findings) has(path string, t treatment) bool {
-	return slices.ContainsFunc(f.of(path), func(g flag) bool { return g.treat == t })
+	return slices.ContainsFunc(f.flagsOf(path), func(g flag) bool { return g.treat == t })
 }
 
 // usable reports by ErrReport why a plan cannot be made from a report.

@@ -52,15 +52,15 @@ func (e *readError) Unwrap() error { return e.err }
 const patience = 60 * time.Second
 
 // errSelf: a copy would have to hold itself.
-var errSelf = errors.New("it holds the place that the copy would take, so the copy would have to hold itself")
+var errSelf = errors.New("it contains the place where the copy would go, so the copy would contain itself")
 
 // A visitor is told of one file, folder or link. Rel is relative to the top and empty for the top
 // itself. Folders come before what is in them, siblings in order of their bytes.
 type visitor func(rel, path string, info fs.FileInfo) error
 
-func (r *reader) walk(top string, visit visitor) error { return r.at(top, "", visit) }
+func (r *reader) walk(top string, visit visitor) error { return r.visitFrom(top, "", visit) }
 
-func (r *reader) at(path, rel string, visit visitor) error {
+func (r *reader) visitFrom(path, rel string, visit visitor) error {
 	look := os.Lstat
 	if r.follow {
 		look = os.Stat
@@ -81,7 +81,7 @@ func (r *reader) at(path, rel string, visit visitor) error {
 	}
 	for _, above := range r.chain {
 		if os.SameFile(info, above) {
-			return fmt.Errorf("%s leads in a circle", names.Quote(path))
+			return fmt.Errorf("%s leads back to a folder above it", names.Quote(path))
 		}
 	}
 	if err := visit(rel, path, info); err != nil {
@@ -94,7 +94,7 @@ func (r *reader) at(path, rel string, visit visitor) error {
 	r.chain = append(r.chain, info)
 	defer func() { r.chain = r.chain[:len(r.chain)-1] }()
 	for _, d := range list {
-		if err := r.at(path+"/"+d.Name(), join(rel, d.Name()), visit); err != nil {
+		if err := r.visitFrom(path+"/"+d.Name(), join(rel, d.Name()), visit); err != nil {
 			return err
 		}
 	}
@@ -164,9 +164,9 @@ func (c content) Close() error {
 	return c.File.Close()
 }
 
-// pour writes the content of a file that visit was told of, and tells how many bytes after each
+// copyTo writes the content of a file that visit was told of, and tells how many bytes after each
 // piece. The file must stay as it is meanwhile.
-func (r *reader) pour(w io.Writer, path string, info fs.FileInfo, told func(int64)) error {
+func (r *reader) copyTo(w io.Writer, path string, info fs.FileInfo, told func(int64)) error {
 	f, err := share.Guard(r.ctx, patience, func() (content, error) { return r.open(path) })
 	if err != nil {
 		return &readError{"read", path, err}
@@ -250,8 +250,8 @@ func (t *inventory) add(rel string, kind walk.Kind, size int64, date time.Time, 
 	}
 }
 
-// see is the visitor that counts.
-func (t *inventory) see(rel, path string, info fs.FileInfo) error {
+// addEntry is the visitor that counts.
+func (t *inventory) addEntry(rel, path string, info fs.FileInfo) error {
 	target := ""
 	if kindOf(info.Mode()) == walk.Link {
 		var err error
@@ -266,5 +266,5 @@ func (t *inventory) see(rel, path string, info fs.FileInfo) error {
 // inventoryOf tells what is at a path.
 func inventoryOf(ctx context.Context, path string, follow bool, not fs.FileInfo) (t inventory, err error) {
 	r := reader{ctx: ctx, follow: follow, not: not}
-	return t, r.walk(path, func(rel, path string, info fs.FileInfo) error { return t.see(rel, path, info) })
+	return t, r.walk(path, func(rel, path string, info fs.FileInfo) error { return t.addEntry(rel, path, info) })
 }

@@ -16,8 +16,8 @@ import (
 	"loadline/checks/walk"
 )
 
-func sample() *journal {
-	return &journal{
+func sample() *journalFile {
+	return &journalFile{
 		head:    head{State: string(StateApplying), Loadline: journalMagic, Version: journalVersion, ID: "0123abcd", Source: "/media/disk", Started: time.Date(2026, 1, 2, 3, 4, 5, 0, time.UTC)},
 		folders: []dated{{"", identity{Kind: walk.Folder, Sec: 1}}, {"d\xff", identity{Kind: walk.Folder, Sec: 2}}},
 		moves: []*move{

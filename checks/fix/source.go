@@ -16,8 +16,8 @@ import (
 	"loadline/checks/walk"
 )
 
-// scout is what one worker of the walk finds.
-type scout struct {
+// gathered is what one worker of the walk finds.
+type gathered struct {
 	folders []*folder
 	census
 }
@@ -29,21 +29,21 @@ type census struct {
 	flagged int64 // entries that the report flags
 }
 
-// look walks over the source once.
-func (p *Plan) look(ctx context.Context, progress *walk.Progress) error {
+// readSource walks over the source once.
+func (p *Plan) readSource(ctx context.Context, progress *walk.Progress) error {
 	o := walk.Options{Progress: progress}
 	o.Workers = o.Resolve(p.Source)
-	scouts := make([]scout, o.Workers)
-	o.Visit = func(d *walk.Dir) { scouts[d.Worker].visit(p, d) }
+	found := make([]gathered, o.Workers)
+	o.Visit = func(d *walk.Dir) { found[d.Worker].visit(p, d) }
 	if err := walk.Walk(ctx, p.Source, o); err != nil {
 		return fmt.Errorf("cannot read the source: %w", err)
 	}
-	counts := make([]census, len(scouts))
-	for i := range scouts {
-		for _, f := range scouts[i].folders {
+	counts := make([]census, len(found))
+	for i := range found {
+		for _, f := range found[i].folders {
 			p.folders[f.path] = f
 		}
-		counts[i] = scouts[i].census
+		counts[i] = found[i].census
 	}
 	if p.folders[""] == nil {
 		return fmt.Errorf("cannot read the source: %w", fs.ErrNotExist)
@@ -93,14 +93,14 @@ func (p *Plan) fresh(counts []census) error {
 	return nil
 }
 
-func (s *scout) visit(p *Plan, d *walk.Dir) {
+func (s *gathered) visit(p *Plan, d *walk.Dir) {
 	f := &folder{path: d.Path, device: d.Device, clutter: p.found.has(d.Path, treatLeave) && p.isClutter(d.Path)}
 	s.folders = append(s.folders, f)
 	s.count(d, p.found)
 	flagged := p.found.folders[d.Path]
 	for i := range d.Entries {
 		e := &d.Entries[i]
-		f.marks.see(d, e)
+		f.marks.See(e.Name, e.Kind == walk.Folder)
 		if hasPath(e.Kind) {
 			f.longest = max(f.longest, len(e.Name))
 		}
@@ -122,7 +122,7 @@ func (p *Plan) entry(f *folder, e *entry) *entry {
 }
 
 func (p *Plan) isClutter(path string) bool {
-	return slices.ContainsFunc(p.found.of(path), func(g flag) bool { return g.Rule.ID == ruleClutter })
+	return slices.ContainsFunc(p.found.flagsOf(path), func(g flag) bool { return g.Rule.ID == ruleClutter })
 }
 
 // hasPath reports whether the length of its path matters of a kind: a folder's is covered by what is
@@ -136,7 +136,7 @@ func (f *folder) order() {
 // leave tells of what the report flags and no rename cures. What lies in clutter is told by the clutter.
 func (p *Plan) leave(ctx context.Context) error {
 	for i := 0; i < len(p.found.all); {
-		here := p.found.of(p.found.all[i].Path)
+		here := p.found.flagsOf(p.found.all[i].Path)
 		i += len(here)
 		if err := ctx.Err(); err != nil {
 			return err
@@ -171,7 +171,7 @@ func (p *Plan) leave(ctx context.Context) error {
 		}
 		if card != nil && card.Bundle && !copied {
 			l.Why = joined(card.why(), l.Why)
-			l.of(card)
+			l.belongTo(card)
 		}
 		p.Left = append(p.Left, l)
 	}

@@ -163,9 +163,13 @@ func excuse(name string, whole []byte, n int64) string {
 			if size == 1 {
 				size = int64(binary.BigEndian.Uint64(whole[at+8:]))
 			}
-			if at += max(size, 8); n >= at && n <= at+4 {
+			if at += max(size, 8); n < at || n > at+4 {
+				continue
+			}
+			if bytes.Contains(whole, []byte("moof")) {
 				return "MP4 or QuickTime: cut between fragments"
 			}
+			return "MP4 or QuickTime: cut right behind an index that comes first, as a movie ends whose media are other files"
 		}
 	case "ts":
 		step, offset := int64(188), int64(0)

@@ -30,16 +30,16 @@ func ParseNFSStat(r io.Reader) ([]Mount, error) {
 		switch {
 		case strings.HasPrefix(text, "-- "):
 			asked = strings.Contains(text, "Original")
+		case strings.HasPrefix(text, "Status flags:"):
+			// "0x3,dead,not responding": the names stand after the number, and after a comma each
+			_, names, _ := strings.Cut(text[len("Status flags:"):], ",")
+			m.Status = splitOptions(names)
 		case asked:
 		case strings.HasPrefix(text, "Flags:"):
 			m.Options = splitOptions(strings.TrimSpace(text[len("Flags:"):]))
 		case strings.HasPrefix(text, "NFS parameters:"):
 			list := splitOptions(strings.TrimSpace(text[len("NFS parameters:"):]))
 			m.Options = addOptions(m.Options, plainOptions(list))
-		case strings.HasPrefix(text, "Status flags:"):
-			// "0x3,dead,not responding": the names stand after the number, and after a comma each
-			_, names, _ := strings.Cut(text[len("Status flags:"):], ",")
-			m.Status = splitOptions(names)
 		case strings.HasPrefix(text, "General mount flags:"):
 			// "0x4000018 nodev,nosuid": the names stand after the number
 			if _, names, ok := strings.Cut(strings.TrimSpace(text[len("General mount flags:"):]), " "); ok {

@@ -102,6 +102,11 @@ type Wishes struct {
 	Deadline time.Duration // longest silence of one call; 0 means 10 s
 	// Progress, if set, is told how far the trial is, from 0 to 1, and what it does.
 	Progress func(done float64, doing string)
+
+	// overdue, for tests, ends the patience with the call that is under way once it is closed.
+	overdue <-chan struct{}
+	// clock, for tests, is what rates and times are taken from; nil means time.Now.
+	clock func() time.Time
 }
 
 // Result is what the write trial measured.
@@ -126,6 +131,7 @@ type Result struct {
 	PastCache  string   // the system's means of reading past its cache, such as "O_DIRECT"; "" none
 	FromCache  bool     // it was read back, and may have come from this machine's memory
 	LeftBehind []string // marked trial folders of earlier runs, paths on the share
+	Own        string   // the trial folder of this run where it may still be there: it could not be removed
 }
 
 // A Refusal is one character, or one habit of names, that the share does not keep.

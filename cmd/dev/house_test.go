@@ -71,8 +71,6 @@ var (
 	}
 )
 
-const fyne = "fyne.io/fyne/v2"
-
 type goPackage struct {
 	ImportPath                         string
 	Standard                           bool
@@ -161,7 +159,7 @@ func faults(p goPackage) []string {
 func TestImportsRunOneWay(t *testing.T) {
 	for _, system := range []string{"linux", "darwin", "windows"} {
 		// With cgo the window's own packages are seen whole; nothing is compiled here.
-		all := list(t, []string{"GOOS=" + system, "GOARCH=amd64", "CGO_ENABLED=1"}, "-tags", e2eTag, "./...")
+		all := list(t, []string{"GOOS=" + system, "GOARCH=amd64", "CGO_ENABLED=1"}, "-tags", allTags, "./...")
 		if len(all) < 5 {
 			t.Fatalf("go list found only %d packages", len(all))
 		}
@@ -349,7 +347,7 @@ func TestHandbooks(t *testing.T) {
 			if commands[m[1]] == nil {
 				t.Errorf("%s names the command %q, which does not exist", name, m[0])
 			}
-			if _, err := choose(steps, m[2]); err != nil {
+			if _, err := choose(slices.Concat(steps, releaseSteps), m[2]); err != nil {
 				t.Errorf("%s: %q: %v", name, m[0], err)
 			}
 		}
@@ -378,8 +376,8 @@ func TestRunOnEveryChange(t *testing.T) {
 			calls = append(calls, l)
 		}
 	}
-	if !slices.Equal(calls, []string{"go run ./cmd/dev test"}) {
-		t.Errorf(".ci/run calls %q, want the test command of the handbook and nothing else", calls)
+	if !slices.Equal(calls, []string{"go run ./cmd/dev test", "go run ./cmd/dev test -release"}) {
+		t.Errorf(".ci/run calls %q, want the two test commands of the handbooks and nothing else", calls)
 	}
 	if info, err := os.Stat("../../.ci/run"); err == nil && info.Mode()&0o111 == 0 {
 		t.Error(".ci/run cannot be executed")

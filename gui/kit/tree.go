@@ -17,8 +17,6 @@ func inside(o fyne.CanvasObject) []fyne.CanvasObject {
 	switch x := o.(type) {
 	case *fyne.Container:
 		return x.Objects
-	case *container.ThemeOverride:
-		return []fyne.CanvasObject{x.Content}
 	case *container.Clip:
 		return []fyne.CanvasObject{x.Content}
 	case Parent:
@@ -31,13 +29,14 @@ func inside(o fyne.CanvasObject) []fyne.CanvasObject {
 // a size changes; a text that wraps may want another height at the same width. Where nothing has
 // changed, nothing is drawn.
 func Relayout(o fyne.CanvasObject) {
+	if o == nil || !o.Visible() {
+		return
+	}
 	switch x := o.(type) {
 	case *fyne.Container:
 		if x.Layout != nil {
 			x.Layout.Layout(x.Objects, x.Size())
 		}
-	case *container.ThemeOverride: // the toolkit's own
-		return
 	case Parent:
 		x.Arrange()
 	}

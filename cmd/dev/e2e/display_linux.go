@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"sync"
 	"syscall"
@@ -146,6 +147,28 @@ func (d *Display) Shot(name string) string {
 		d.t.Errorf("no picture %s: %v\n%s", name, err, out)
 	}
 	return path
+}
+
+// Keep puts a picture that another program took beside those of Shot. It returns the path.
+func (d *Display) Keep(picture, name string) string {
+	d.t.Helper()
+	b, err := os.ReadFile(picture)
+	if err != nil {
+		d.t.Fatal(err)
+	}
+	d.count++
+	path := filepath.Join(d.shots, fmt.Sprintf("%s-%d-%s.png", strings.ReplaceAll(d.t.Name(), "/", "-"), d.count, name))
+	if err := os.WriteFile(path, b, 0o644); err != nil {
+		d.t.Fatal(err)
+	}
+	return path
+}
+
+// Press clicks a place of the screen and presses keys: for what runs on the display but whose window is no
+// window of it.
+func (d *Display) Press(x, y int, keys ...string) {
+	d.t.Helper()
+	d.xdotool(append([]string{"mousemove", strconv.Itoa(x), strconv.Itoa(y), "sleep", "0.1", "click", "1", "key", "--delay", "60"}, keys...)...)
 }
 
 // xdotool sends clicks and keys.

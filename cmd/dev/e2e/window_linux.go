@@ -96,7 +96,7 @@ func (w *Window) State() State {
 // Trace is everything that the window showed so far.
 func (w *Window) Trace() []State {
 	w.t.Helper()
-	all, err := readTrace(w.trace)
+	all, err := ReadTrace(w.trace)
 	if err != nil {
 		w.t.Fatal(err)
 	}
