@@ -56,6 +56,7 @@ var may = []struct {
 	{"checks/split", upper},
 	{"checks/fix", upper},
 	{"checks/demo", upper},
+	{"checks/selftest", lower},
 	{"assets/...", nil},
 }
 
