@@ -13,6 +13,7 @@ import (
 	"loadline/checks/arrival"
 	"loadline/checks/before"
 	"loadline/checks/recheck"
+	"loadline/checks/split"
 )
 
 var update = flag.Bool("update", false, "write goldens anew")
@@ -23,6 +24,7 @@ var stages = []struct {
 	list  []*checks.Check
 }{
 	{"Before copying", before.List()},
+	{"More than one box", split.List()},
 	{"After copying", after.New(after.Options{}).List()},
 	{"After arrival", arrival.List()},
 	{"Recheck of a copy", recheck.List()},

@@ -277,6 +277,9 @@ func (t *textWriter) check(n int, c *Result) {
 	}
 	for i := range c.Facts {
 		t.wrap("    - ", "      ", c.Facts[i].Text)
+		for _, command := range c.Facts[i].Commands {
+			t.line("        %s", names.Quote(command))
+		}
 	}
 	for _, rule := range c.Check.Rules {
 		if k := c.Rules[rule.ID]; k > 0 {

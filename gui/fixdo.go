@@ -263,7 +263,7 @@ func (p *fixPage) done(o *fix.Outcome) {
 	p.makes = map[string]bool{}
 	w := p.w
 	listed := w.dropList()
-	text := capitalize(work(o.Done, o.Made)) + " done. The disk is checked again; “Fix names” can undo."
+	text := capitalize(work(o.Done, o.Made)) + " done. “Fix names” can take everything back."
 	s := checks.Passed
 	switch {
 	case archives:

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"time"
 
 	"loadline/checks"
@@ -83,12 +84,17 @@ func (w *Window) inspect(v *view, x *picker, turn int) {
 	}
 	go func() {
 		facts, problem := inspectPath(path, kind)
+		real := ""
+		if kind == placeSource && problem == "" {
+			real = followLinks(path)
+		}
 		w.desktop.Post(func() {
 			delete(w.probes.busy, path)
+			w.links.learn(path, real)
 			if turn != w.probes.turn || x.get() != path || w.running == v.stage {
 				return
 			}
-			if rep := v.report; rep != nil && problem == "" && (rep.Source.Path == path || rep.Share != nil && rep.Share.Path == path) {
+			if rep := v.report; rep != nil && problem == "" && (rep.Source.Path == w.links.settle(path) || rep.Share != nil && rep.Share.Path == w.links.settle(path)) {
 				v.facts()
 				return
 			}
@@ -99,6 +105,21 @@ func (w *Window) inspect(v *view, x *picker, turn int) {
 			v.relayout()
 		})
 	}()
+}
+
+// followLinks returns where a folder really lies, as a job would; "" where that cannot be told.
+func followLinks(path string) string {
+	real, err := share.Guard(context.Background(), probeDeadline, func() (string, error) {
+		abs, err := filepath.Abs(path)
+		if err != nil {
+			return "", err
+		}
+		return filepath.EvalSymlinks(abs)
+	})
+	if err != nil {
+		return ""
+	}
+	return real
 }
 
 // placeKind is what a path is looked at for.

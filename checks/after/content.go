@@ -107,7 +107,7 @@ func (c *comparing) flush(ctx context.Context) error {
 	case ctx.Err() != nil || digest.Silent(err):
 		return fmt.Errorf("what this machine still holds could not be sent to the share: %w", err)
 	}
-	c.fail(c.pass, flushFailed, "", 0, "%v", plain(err))
+	c.fail(c.pass, flushFailed, "", 0, "%s", checks.Reason(err))
 	return nil
 }
 
@@ -330,7 +330,7 @@ func (c *comparing) unreadableFile(side int, e *entry, r *digest.Result, path st
 		rule = unreadableOnShare
 	}
 	e.flags |= spoiled
-	f := checks.Finding{Path: path, Rule: rule, Level: checks.Fail, Size: e.size, Detail: plain(r.Err).Error()}
+	f := checks.Finding{Path: path, Rule: rule, Level: checks.Fail, Size: e.size, Detail: checks.Reason(r.Err)}
 	if len(r.Bad) > 0 {
 		f.Detail = fmt.Sprintf("%s from byte %s on; %s lost", f.Detail, checks.Count(r.Bad[0].Offset), checks.Plural(r.Lost(), "byte"))
 	}

@@ -27,7 +27,7 @@ var (
 	dateOutOfRange = &checks.Rule{
 		ID: "date-out-of-range", Level: checks.Warn,
 		When:   "its date is before 1970 or after 2106-02-07T06:28:15Z, which NFS version 3 cannot hold",
-		Fix:    "Set its date right, or mount with vers=4.2.",
+		Fix:    "Set its date right, or mount with version 4 of NFS, where the appliance offers it.",
 		Source: "RFC 1813 nfstime3; measured: clamped",
 	}
 	attributesSampled = &checks.Rule{

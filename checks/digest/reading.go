@@ -401,7 +401,7 @@ func (l *lane) fail(r *Result, memory []byte) error {
 	if fatal(l.ctx, err) {
 		return err
 	}
-	if err != nil || state.Device != l.root.Device || state.Number != l.root.Number {
+	if err != nil || state.Device != l.root.Device || state.Number != l.root.Number || disk.Gone(r.Err) {
 		return fmt.Errorf("%s: %w", l.Name, ErrGone)
 	}
 	if !errors.Is(r.Err, fs.ErrNotExist) && !errors.Is(r.Err, fs.ErrPermission) {

@@ -105,7 +105,7 @@ type folder struct {
 	device  uint64
 	longest int // bytes of the longest final name of what is not a folder in it; 0 if none
 	tail    int // bytes of the longest final path below it, relative to it; 0 if none
-	marks   marks
+	marks   names.Marks
 	card    *Card            // it lies in this card or bundle: nothing in it is renamed
 	fixed   map[string]*Card // folders in it whose names a card structure fixes
 	clutter bool             // it is system clutter, or lies in some: nothing in it is renamed
@@ -125,7 +125,7 @@ type entry struct {
 	flags    []flag
 	long     []string // rules on paths that made it shorter
 	most     int      // longest name that its path leaves room for; 0 any
-	unit     *unit
+	family   *family
 	step     bool
 }
 
@@ -135,11 +135,11 @@ func (f *folder) frozen(e *entry) (why string) {
 	case f.card != nil:
 		return f.card.why()
 	case f.clutter:
-		return "it lies in system clutter, which need not be copied"
+		return "it is in system clutter, which need not be copied"
 	case e.mount:
 		return "another disk is mounted on it: unmount that first"
 	case e.pinned:
-		return "a better name would make a path too long: move it up by hand first"
+		return "a better name would make a path too long: move it to a folder further up first"
 	}
 	if c := f.fixed[e.name]; c != nil {
 		return c.why()
@@ -215,10 +215,10 @@ func NewPlan(ctx context.Context, rep *checks.Report, w Wishes, progress *walk.P
 	defer func() { p.root = nil }()
 	p.limits.respells = respells(root)
 	p.found = newFindings(rep, &p.limits)
-	if err := p.look(ctx, progress); err != nil {
+	if err := p.readSource(ctx, progress); err != nil {
 		return nil, err
 	}
-	p.tie()
+	p.linkFolders()
 	p.findCards()
 	if err := p.findArchives(ctx); err != nil {
 		return nil, err
@@ -240,15 +240,21 @@ func NewPlan(ctx context.Context, rep *checks.Report, w Wishes, progress *walk.P
 
 // unsure says why it is not known which names the share of a report refuses.
 func unsure(rep *checks.Report) string {
-	if rep.Job.Share == "" || rep.Trial != nil && rep.Trial.NamesTried {
+	if rep.Job.Share == "" {
 		return ""
 	}
+	first := ""
 	for i := range rep.Checks {
-		if r := &rep.Checks[i]; r.Reason != "" && r.Check != nil && r.Check.NeedsShare {
-			return "It is not known which names the share refuses. " + r.Reason
+		r := &rep.Checks[i]
+		if r.Check == nil || !r.Check.NeedsShare || r.Reason == "" {
+			continue
+		}
+		first = cmp.Or(first, r.Reason)
+		if acts(r.Check) {
+			return "It is not known which names the share refuses. " + first
 		}
 	}
-	return "It is not known which names the share refuses."
+	return ""
 }
 
 // cause takes the path out of an error whose sentence names it already.
@@ -260,8 +266,8 @@ func cause(err error) error {
 	return err
 }
 
-// tie links folders to those above them.
-func (p *Plan) tie() {
+// linkFolders links folders to those above them.
+func (p *Plan) linkFolders() {
 	for path, f := range p.folders {
 		if path == "" {
 			p.top = f
@@ -338,7 +344,7 @@ func (p *Plan) leftFrozen(f *folder, e *entry, why string) Left {
 		left.Size = e.size
 	}
 	if card := cmp.Or(f.card, f.fixed[e.name]); card != nil {
-		left.of(card)
+		left.belongTo(card)
 	}
 	return left
 }
@@ -368,8 +374,8 @@ func joined(a, b string) string {
 	return a + "; " + b
 }
 
-// of says that something left belongs to a card, and what follows from that.
-func (l *Left) of(c *Card) {
+// belongTo says that something left belongs to a card, and what follows from that.
+func (l *Left) belongTo(c *Card) {
 	l.Card = c
 	switch {
 	case c.Archived:
@@ -402,7 +408,7 @@ func (p *Plan) why(f *folder, e *entry) string {
 	why := e.says()
 	if len(e.long) > 0 {
 		path := "paths in it are too long"
-		for _, g := range p.found.of(join(f.path, e.name)) {
+		for _, g := range p.found.flagsOf(join(f.path, e.name)) {
 			if g.treat == treatShorten {
 				path = g.Detail
 			}
@@ -431,16 +437,16 @@ func (p *Plan) retarget() {
 
 // nameFamilies marks the steps that belong together.
 func (p *Plan) nameFamilies() {
-	first := map[*unit]int{}
+	first := map[*family]int{}
 	for i := range p.Steps {
 		s := &p.Steps[i]
-		if len(s.entry.unit.members) < 2 {
+		if len(s.entry.family.members) < 2 {
 			continue
 		}
-		if j, ok := first[s.entry.unit]; ok {
+		if j, ok := first[s.entry.family]; ok {
 			p.Steps[j].Family, s.Family = p.Steps[j].From, p.Steps[j].From
 		} else {
-			first[s.entry.unit] = i
+			first[s.entry.family] = i
 		}
 	}
 }

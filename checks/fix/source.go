@@ -16,78 +16,91 @@ import (
 	"loadline/checks/walk"
 )
 
-// scout is what one worker of the walk finds.
-type scout struct {
+// gathered is what one worker of the walk finds.
+type gathered struct {
 	folders []*folder
-	flagged int // entries that the report flags
-	totals  checks.Totals
+	census
 }
 
-// look walks over the source once.
-func (p *Plan) look(ctx context.Context, progress *walk.Progress) error {
+// A census counts what is on the source, as the checks did, but for what Loadline itself keeps: a list may
+// be on its way there.
+type census struct {
+	totals  checks.Totals
+	flagged int64 // entries that the report flags
+}
+
+// readSource walks over the source once.
+func (p *Plan) readSource(ctx context.Context, progress *walk.Progress) error {
 	o := walk.Options{Progress: progress}
 	o.Workers = o.Resolve(p.Source)
-	scouts := make([]scout, o.Workers)
-	o.Visit = func(d *walk.Dir) { scouts[d.Worker].visit(p, d) }
+	found := make([]gathered, o.Workers)
+	o.Visit = func(d *walk.Dir) { found[d.Worker].visit(p, d) }
 	if err := walk.Walk(ctx, p.Source, o); err != nil {
 		return fmt.Errorf("cannot read the source: %w", err)
 	}
-	var totals checks.Totals
-	for i := range scouts {
-		for _, f := range scouts[i].folders {
+	counts := make([]census, len(found))
+	for i := range found {
+		for _, f := range found[i].folders {
 			p.folders[f.path] = f
 		}
-		addTotals(&totals, &scouts[i].totals)
+		counts[i] = found[i].census
 	}
 	if p.folders[""] == nil {
 		return fmt.Errorf("cannot read the source: %w", fs.ErrNotExist)
 	}
-	return p.fresh(&totals)
+	return p.fresh(counts)
 }
 
-// count adds the entries of a folder, as the walk of the checks does, but for what Loadline itself
-// keeps: a list may be on its way there.
-func count(t *checks.Totals, d *walk.Dir) {
+// count adds the entries of a folder.
+func (c *census) count(d *walk.Dir, found *findings) {
+	_, flagged := found.folders[d.Path]
 	for i := range d.Entries {
-		switch e := &d.Entries[i]; e.Kind {
+		e := &d.Entries[i]
+		if flagged && found.seen(d.Join(e.Name)) {
+			c.flagged++
+		}
+		switch e.Kind {
 		case walk.File:
 			if !names.Own(e.Name) {
-				t.Files++
+				c.totals.Files++
 			}
 		case walk.Folder:
-			t.Folders++
+			c.totals.Folders++
 		case walk.Link:
-			t.Links++
+			c.totals.Links++
 		case walk.Other:
-			t.Others++
+			c.totals.Others++
 		}
 	}
 }
 
-func addTotals(t, more *checks.Totals) {
-	t.Files += more.Files
-	t.Folders += more.Folders
-	t.Links += more.Links
-	t.Others += more.Others
-}
-
-// fresh reports by ErrStale if there is more or less on the source than the report counted.
-func (p *Plan) fresh(now *checks.Totals) error {
+// fresh reports by ErrStale if what is on the source is not what the report counted and flagged.
+func (p *Plan) fresh(counts []census) error {
+	var now census
+	for i := range counts {
+		c := &counts[i]
+		now.flagged += c.flagged
+		now.totals.Files += c.totals.Files
+		now.totals.Folders += c.totals.Folders
+		now.totals.Links += c.totals.Links
+		now.totals.Others += c.totals.Others
+	}
 	then := p.report.Totals
-	if now.Files != then.Files-p.found.own || now.Folders != then.Folders || now.Links != then.Links || now.Others != then.Others {
+	then.Files, then.Bytes = then.Files-p.found.own, 0
+	if now.totals != then || now.flagged != p.found.here {
 		return ErrStale
 	}
 	return nil
 }
 
-func (s *scout) visit(p *Plan, d *walk.Dir) {
+func (s *gathered) visit(p *Plan, d *walk.Dir) {
 	f := &folder{path: d.Path, device: d.Device, clutter: p.found.has(d.Path, treatLeave) && p.isClutter(d.Path)}
 	s.folders = append(s.folders, f)
-	count(&s.totals, d)
+	s.count(d, p.found)
 	flagged := p.found.folders[d.Path]
 	for i := range d.Entries {
 		e := &d.Entries[i]
-		f.marks.see(d, e)
+		f.marks.See(e.Name, e.Kind == walk.Folder)
 		if hasPath(e.Kind) {
 			f.longest = max(f.longest, len(e.Name))
 		}
@@ -109,7 +122,7 @@ func (p *Plan) entry(f *folder, e *entry) *entry {
 }
 
 func (p *Plan) isClutter(path string) bool {
-	return slices.ContainsFunc(p.found.of(path), func(g flag) bool { return g.Rule.ID == ruleClutter })
+	return slices.ContainsFunc(p.found.flagsOf(path), func(g flag) bool { return g.Rule.ID == ruleClutter })
 }
 
 // hasPath reports whether the length of its path matters of a kind: a folder's is covered by what is
@@ -123,7 +136,7 @@ func (f *folder) order() {
 // leave tells of what the report flags and no rename cures. What lies in clutter is told by the clutter.
 func (p *Plan) leave(ctx context.Context) error {
 	for i := 0; i < len(p.found.all); {
-		here := p.found.of(p.found.all[i].Path)
+		here := p.found.flagsOf(p.found.all[i].Path)
 		i += len(here)
 		if err := ctx.Err(); err != nil {
 			return err
@@ -158,7 +171,7 @@ func (p *Plan) leave(ctx context.Context) error {
 		}
 		if card != nil && card.Bundle && !copied {
 			l.Why = joined(card.why(), l.Why)
-			l.of(card)
+			l.belongTo(card)
 		}
 		p.Left = append(p.Left, l)
 	}

@@ -314,17 +314,6 @@ func TestGuestTwoAtOnce(t *testing.T) {
 	empty(t, "/mnt/v3")
 }
 
-// A server that takes its time is no reason to give up, and shows in the time a file takes: making,
-// writing, flushing and closing are at least two round trips.
-func TestDelayed(t *testing.T) {
-	rig(t, "delay", "5")
-	defer rig(t, "delay", "0")
-	r, err := Try(t.Context(), "/mnt/v3", Wishes{Bytes: 100_000, Files: 3, Deadline: 5 * time.Second})
-	if err != nil || len(r.Problems) > 0 || r.PerFile < 20*time.Millisecond {
-		t.Errorf("%+v, %v", r, err)
-	}
-}
-
 // A share that the server exports no more answers ESTALE to version 3.
 func TestGuestStale(t *testing.T) {
 	stop := false
@@ -334,7 +323,7 @@ func TestGuestStale(t *testing.T) {
 			rig(t, "unexport", "stale")
 		}
 	}})
-	if err != nil || rules(r) != "stale-handle" || len(r.LeftBehind) != 1 {
+	if err != nil || rules(r) != "stale-handle" || r.Own == "" {
 		t.Errorf("unexported: %q %v %+v", rules(r), err, r)
 	}
 	_, err = Look(t.Context(), "/mnt/stale3", 0)

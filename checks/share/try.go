@@ -34,7 +34,8 @@ const (
 // machine lacks. The Result is never nil and holds what was found before.
 //
 // Cancelling ctx ends the trial at once: it tidies up for two seconds at most, and not at all where
-// the share does not answer. Then, and after ErrSilent, the error names the folder that may be left.
+// the share does not answer. Then, and after ErrSilent, Own names the folder that may be left, and so does the
+// error.
 func Try(ctx context.Context, folder string, w Wishes) (*Result, error) {
 	if w.Deadline <= 0 {
 		w.Deadline = DefaultDeadline
@@ -45,11 +46,11 @@ func Try(ctx context.Context, folder string, w Wishes) (*Result, error) {
 	if w.Files <= 0 {
 		w.Files = defaultFiles
 	}
-	t := &trial{folder: folder, wishes: w}
-	err := watch(ctx, w.Deadline, func(wk *worker) error {
-		t.worker = wk
-		return t.run()
-	})
+	if w.clock == nil {
+		w.clock = time.Now
+	}
+	t := &trial{worker: &worker{overdue: w.overdue}, folder: folder, wishes: w}
+	err := t.worker.watch(ctx, w.Deadline, func(*worker) error { return t.run() })
 	t.tell.Lock()
 	t.over = true // a worker that hangs must not call Progress any more
 	t.tell.Unlock()
@@ -59,6 +60,7 @@ func Try(ctx context.Context, folder string, w Wishes) (*Result, error) {
 	r.Problems = append([]Problem(nil), r.Problems...)
 	r.Refused = append([]Refusal(nil), r.Refused...)
 	r.LeftBehind = append([]string(nil), r.LeftBehind...)
+	r.Own = t.left()
 	if err != nil {
 		return &r, fmt.Errorf("the write trial: %w", err)
 	}
@@ -85,6 +87,9 @@ type trial struct {
 	over bool
 	done float64 // the last progress told: it never goes back
 }
+
+// now is the time by the clock of the measurements.
+func (t *trial) now() time.Time { return t.wishes.clock() }
 
 // update changes the result.
 func (t *trial) update(f func(*Result)) {
@@ -277,7 +282,5 @@ func (t *trial) cleanUp() error {
 		t.worker.at("")
 		return nil
 	}
-	left := t.in.path
-	t.update(func(r *Result) { r.LeftBehind = append(r.LeftBehind, left) })
-	return t.fail(fmt.Sprintf("removing the trial folder %q", left), err)
+	return t.fail(fmt.Sprintf("removing the trial folder %q", t.in.path), err)
 }

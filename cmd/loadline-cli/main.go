@@ -27,7 +27,9 @@ const usage = `Loadline tells whether a folder will arrive when it travels on a 
   loadline-cli arrival [flags] MANIFEST LISTING...  after arrival: is every file an object?
   loadline-cli recheck [flags] MANIFEST FOLDER      any copy, any day: is it still what the manifest says?
   loadline-cli fix     [flags] SOURCE [SHARE]       proposes better names; -apply renames, -undo goes back
+  loadline-cli split   [flags] -box SIZE... SOURCE  deals the source out to several boxes, one copy list each
   loadline-cli before  -demo                        the checks on a small invented archive
+  loadline-cli mount   [flags] SERVER:/EXPORT FOLDER  prints the command that mounts the share; runs nothing
   loadline-cli version                              which build this is, its licences, and where the handbook is
   loadline-cli completion SHELL                     what makes bash, zsh or fish complete commands and flags
   loadline-cli man                                  the manual page
@@ -88,9 +90,11 @@ func commands() []command {
 	return []command{
 		{"before", "before copying: will everything arrive, as named?", runBefore},
 		{"fix", "propose better names, apply them, go back", runFix},
+		{"split", "deal the source out to several boxes, one copy list each", runSplit},
 		{"after", "after copying: is every byte on the share?", runAfter},
 		{"arrival", "after arrival: is every file an object?", runArrival},
 		{"recheck", "is any copy still what the manifest says?", runRecheck},
+		{"mount", "print the command that mounts a share as a long copy needs it", runMount},
 		{"version", "which build this is, its licences, and where the handbook is", runVersion},
 		{"completion", "what makes a shell complete commands and flags", runCompletion},
 		{"man", "the manual page", runManual},
