@@ -402,9 +402,9 @@ func (a *arrival) find(ctx context.Context) error {
 	found := false
 	for i, r := range a.archives {
 		for _, reading := range listing.Readings {
-			m, ok := sized[i].best(reading, r.want)
+			m, ok := sized[i].best(reading, r.want, len(a.archives) > 1)
 			if !ok {
-				m, ok = loose[i].best(reading, r.want)
+				m, ok = loose[i].best(reading, r.want, len(a.archives) > 1)
 			}
 			if a.o.HasPrefix {
 				m, ok = mapping{keyHead: r.want.keyHead}, true

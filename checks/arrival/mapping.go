@@ -169,7 +169,12 @@ func headOf(path string, n int) string {
 
 // best returns the mapping with the most votes under a reading. Between equals the wanted one wins, then the one
 // with the shorter heads, then the first in bytewise order.
-func (f *finder) best(r listing.Reading, want mapping) (mapping, bool) {
+// Where several manifests may hold the same files, strict says that the wanted one wins as soon as it has a vote: the
+// files may be there under those of the others too.
+func (f *finder) best(r listing.Reading, want mapping, strict bool) (mapping, bool) {
+	if v := f.votes[want]; strict && v != nil && v[r] > 0 {
+		return want, true
+	}
 	var best mapping
 	won := int64(0)
 	for m, v := range f.votes {
