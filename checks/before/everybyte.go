@@ -312,7 +312,7 @@ func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 	}
 	in := &digest.Reading{
 		Root: job.Source, Name: "the disk", Deadline: max(job.Deadline, readPatience), Places: e.places, Memory: e.memory,
-		Want: e.lists.want, Meter: &meter.Meter{Name: "the disk"},
+		Want: e.lists.want, Meter: &meter.Meter{Name: "the disk"}, Stretch: everyByteStretch,
 	}
 	var seeks bool
 	in.Lanes, seeks = digest.LanesOn(job.Source)
@@ -365,8 +365,12 @@ const readPatience = 2 * time.Minute
 // mostMarks is how many bad places the line of the rate shows.
 const mostMarks = 1000
 
-// everyByteFile, if set, is told how many files were read: for tests.
-var everyByteFile func(n int64)
+// For tests: everyByteFile, if set, is told how many files were read; everyByteStretch, if not 0, is from how many
+// bytes on a slow reading is told.
+var (
+	everyByteFile    func(n int64)
+	everyByteStretch int64
+)
 
 // take judges what became of one file.
 func (e *everyByte) take(pass *checks.Pass, f *digest.Result) {

@@ -3,7 +3,6 @@
 package walk
 
 import (
-	"io/fs"
 	"os"
 )
 
@@ -15,8 +14,6 @@ const (
 	// maxPath is out of reach: package os takes care of long paths here.
 	maxPath = 1 << 30
 )
-
-func fillSystem(*Entry, fs.FileInfo) (dev uint64) { return 0 }
 
 // access tries: there is no call that answers without opening.
 func access(path string, _ bool) error {
