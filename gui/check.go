@@ -57,6 +57,7 @@ func (w *Window) Check() {
 	}
 	req, err := w.request(v)
 	if err != nil {
+		v.setup.setFolded(false)
 		v.setup.options.say(capitalize(err.Error()) + ".")
 		w.message = err.Error()
 		v.state = stateError
@@ -109,6 +110,7 @@ func (w *Window) askForPlace(v *view) {
 	}
 	here := w.onThisPage()
 	w.tellWhile(func() bool { return here() && x.get() == "" }, checks.Waiting, what)
+	v.setup.setFolded(false)
 	w.win.Canvas().Focus(x.path)
 }
 
@@ -193,11 +195,18 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 	}
 	v.head.check.Set("", "Check again")
 	w.offerDemo(v)
-	if c := w.win.Canvas(); c.Focused() == v.head.stop {
-		next := v.head.check
-		if v.head.files.Visible() && v.head.files.Kind == kit.Primary {
-			next = v.head.files
+	c, next := w.win.Canvas(), v.head.check
+	if v.head.files.Visible() && v.head.files.Kind == kit.Primary {
+		next = v.head.files
+	}
+	lost := c.Focused() == v.head.stop
+	if v.report != nil {
+		for _, f := range v.fields() {
+			lost = lost || c.Focused() == f
 		}
+		v.setup.setFolded(true)
+	}
+	if lost && w.view() == v {
 		c.Focus(next)
 	}
 	v.relayout()
@@ -223,6 +232,7 @@ func (v *view) stoppedReport() *checks.Report {
 // failed says beside the place at fault why a run could not begin.
 func (w *Window) failed(v *view, err error) {
 	v.state = stateError
+	v.setup.setFolded(false)
 	var job *checks.JobError
 	if !errors.As(err, &job) {
 		text := capitalize(strings.TrimPrefix(err.Error(), checks.ErrBadJob.Error()+": ")) + "."

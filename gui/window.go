@@ -418,7 +418,7 @@ func (w *Window) dropped(at fyne.Position, uris []fyne.URI) {
 	}
 	r := w.view().setup
 	to := r.from
-	if r.to.covers(at) {
+	if !r.folded() && r.to.covers(at) {
 		to = r.to
 	}
 	to.put(uris[0].Path())

@@ -57,6 +57,7 @@ var may = []struct {
 	{"checks/split", upper},
 	{"checks/fix", upper},
 	{"checks/demo", upper},
+	{"checks/selftest", lower},
 	{"assets/...", nil},
 }
 
