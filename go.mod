@@ -7,11 +7,15 @@ require (
 	github.com/adrg/xdg v0.5.3
 	github.com/dustin/go-humanize v1.1.0
 	github.com/fyne-io/oksvg v0.2.0
+	github.com/go-json-experiment/json v1.27.2
 	github.com/godbus/dbus/v5 v5.1.0
 	github.com/google/go-cmp v0.7.0
 	github.com/jezek/xgb v1.1.1
+	github.com/klauspost/compress v1.20.4
+	github.com/minio/crc64nvme v1.1.1
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/rymdport/portal v0.4.2
+	github.com/santhosh-tekuri/jsonschema/v6 v6.0.2
 	github.com/shirou/gopsutil/v3 v3.24.5
 	github.com/srwiley/rasterx v0.0.0-20220730225603-2ab79fcdd4ef
 	github.com/yuin/goldmark v1.7.8
@@ -40,6 +44,7 @@ require (
 	github.com/hack-pad/safejs v0.1.0 // indirect
 	github.com/jeandeaual/go-locale v0.0.0-20250612000132-0ef82f21eade // indirect
 	github.com/jsummers/gobmp v0.0.0-20230614200233-a9de23ed2e25 // indirect
+	github.com/klauspost/cpuid/v2 v2.2.9 // indirect
 	github.com/kr/text v0.2.0 // indirect
 	github.com/lufia/plan9stats v0.0.0-20211012122336-39d0f177ccd0 // indirect
 	github.com/mattn/go-runewidth v0.0.17 // indirect

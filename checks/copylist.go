@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"iter"
+	"maps"
 	"os"
 	"path"
 	"strings"
@@ -68,6 +70,9 @@ func ReadCopyList(r io.Reader) (*CopyList, error) {
 
 // Len is how many paths the list names.
 func (l *CopyList) Len() int64 { return int64(len(l.files)) }
+
+// All returns the paths, in no order.
+func (l *CopyList) All() iter.Seq[string] { return maps.Keys(l.files) }
 
 // Has reports whether the list names a path.
 func (l *CopyList) Has(p string) bool {

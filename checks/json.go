@@ -59,6 +59,18 @@ func (r *Report) WriteJSON(w io.Writer) error {
 	return b.Flush()
 }
 
+// EncodeJSON writes a document of another form in one line, safe to show as the report is.
+func EncodeJSON(w io.Writer, v any) error {
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false)
+	if err := e.Encode(v); err != nil {
+		return err
+	}
+	_, err := w.Write(append(shown(bytes.TrimSuffix(b.Bytes(), []byte("\n"))), '\n'))
+	return err
+}
+
 // jsonWriter writes values one after the other; it remembers whether a comma is due.
 type jsonWriter struct {
 	w     *bufio.Writer
@@ -66,10 +78,13 @@ type jsonWriter struct {
 	enc   *json.Encoder // writes into buf
 	err   error
 	comma bool
+
+	line   []byte            // the finding that is written
+	quoted map[string]string // texts of findings as JSON strings
 }
 
 func newJSONWriter(w *bufio.Writer) *jsonWriter {
-	j := &jsonWriter{w: w}
+	j := &jsonWriter{w: w, quoted: map[string]string{}}
 	j.enc = json.NewEncoder(&j.buf)
 	j.enc.SetEscapeHTML(false)
 	return j
@@ -198,16 +213,58 @@ func (j *jsonWriter) result(r *Result) {
 
 // finding writes a whole finding in one go: there may be a million.
 func (j *jsonWriter) finding(f *Finding) {
-	out := struct {
-		Path   string `json:"path"`
-		Base64 []byte `json:"path_base64,omitempty"`
-		Rule   string `json:"rule"`
-		Level  string `json:"level"`
-		Detail string `json:"detail"`
-		Fix    string `json:"fix"`
-	}{f.Path, nil, f.Rule.ID, f.Level.String(), f.Detail, f.Fix()}
-	if !utf8.ValidString(f.Path) {
-		out.Path, out.Base64 = strings.ToValidUTF8(f.Path, "\uFFFD"), []byte(f.Path)
+	b := append(j.line[:0], `{"path":`...)
+	if utf8.ValidString(f.Path) {
+		b = j.quote(b, f.Path)
+	} else {
+		b = j.quote(b, strings.ToValidUTF8(f.Path, "\uFFFD"))
+		b = append(b, `,"path_base64":"`...)
+		b = base64.StdEncoding.AppendEncode(b, []byte(f.Path))
+		b = append(b, '"')
 	}
-	j.value(&out)
+	b = append(b, `,"rule":"`...)
+	b = append(b, f.Rule.ID...)
+	b = append(b, `","level":"`...)
+	b = append(b, f.Level.String()...)
+	b = append(b, `","detail":`...)
+	b = j.common(b, f.Detail)
+	b = append(b, `,"fix":`...)
+	b = j.common(b, f.Fix())
+	b = append(b, '}')
+	j.line = b
+	j.comma = true
+	if j.err == nil {
+		_, j.err = j.w.Write(b)
+	}
+}
+
+// quote appends a text as a JSON string, safe to show. Most texts need no escape.
+func (j *jsonWriter) quote(b []byte, s string) []byte {
+	for i := range len(s) {
+		if c := s[i]; c < 0x20 || c >= 0x7F || c == '"' || c == '\\' {
+			j.buf.Reset()
+			if err := j.enc.Encode(s); err != nil && j.err == nil {
+				j.err = err
+			}
+			return append(b, shown(bytes.TrimSuffix(j.buf.Bytes(), []byte("\n")))...)
+		}
+	}
+	b = append(b, '"')
+	b = append(b, s...)
+	return append(b, '"')
+}
+
+// quotedKept bounds how many quoted texts are kept.
+const quotedKept = 256
+
+// common is quote for texts that many findings share.
+func (j *jsonWriter) common(b []byte, s string) []byte {
+	q, ok := j.quoted[s]
+	if !ok {
+		q = string(j.quote(nil, s))
+		if len(j.quoted) < quotedKept {
+			j.quoted[s] = q
+		}
+	}
+	return append(b, q...)
 }

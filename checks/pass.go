@@ -2,6 +2,7 @@ package checks
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"slices"
 	"strings"
@@ -23,7 +24,12 @@ type Finding struct {
 	Detail string // the number and the limit: "name is 271 bytes, the share takes 255"
 	// Remedy replaces Rule.Fix where one finding wants another.
 	Remedy string
+	// Part is the part of the file that it speaks of; nil: the whole.
+	Part *Part
 }
+
+// A Part is a part of a file, in bytes.
+type Part struct{ Offset, Length int64 }
 
 // Fix is what the person can do about it.
 func (f *Finding) Fix() string {
@@ -179,6 +185,10 @@ func (pass *Pass) Worst() (worst Level, found bool) {
 	return worst, found
 }
 
+// Context ends when the run is stopped. It is for work that a check does beside the walk; Finish has its
+// own.
+func (pass *Pass) Context() context.Context { return pass.run.ctx }
+
 // SourceMount returns the row of the mount table that covers the source. The table answers without
 // asking the disk.
 func (pass *Pass) SourceMount() (share.Mount, bool) { return pass.run.sourceMount() }
@@ -204,6 +214,9 @@ func (pass *Pass) Summarize(format string, args ...any) {
 	pass.summary = fmt.Sprintf(format, args...)
 }
 
+// Workers is how many goroutines may call Visit: d.Worker is below it.
+func (pass *Pass) Workers() int { return len(pass.shards) }
+
 // Earlier returns the trial of a check that ran before in the same run; nil if it is not in the list.
 func (pass *Pass) Earlier(c *Check) *Pass { return pass.run.passes[c] }
 
@@ -215,6 +228,20 @@ func StateOf[T any](pass *Pass, c *Check) *T {
 		return s
 	}
 	return nil
+}
+
+// Shared returns what several checks of one run need and only one has to find out: the first who asks
+// makes it, in its Finish. The key is a type or a variable of the asking package.
+func Shared[T any](pass *Pass, key any, find func() T) T {
+	if v, ok := pass.run.shared[key]; ok {
+		return v.(T)
+	}
+	v := find()
+	if pass.run.shared == nil {
+		pass.run.shared = map[any]any{}
+	}
+	pass.run.shared[key] = v
+	return v
 }
 
 // Tally returns the totals of the walk. For use in Finish.
@@ -244,7 +271,7 @@ func (pass *Pass) Total(r *Rule) int64 {
 // NewPass makes a pass outside Run, for stages that have a runner of their own. Workers is how
 // many goroutines may use the methods for Visit, each with a walk.Dir.Worker below it.
 func NewPass(c *Check, job *Job, workers int) *Pass {
-	p := newPass(&run{job: job}, c, workers)
+	p := newPass(&run{ctx: context.Background(), job: job}, c, workers)
 	if c.Begin != nil {
 		p.State = c.Begin(p)
 	}

@@ -97,13 +97,16 @@ func (k *card) show(s checks.Status, res *checks.Result, doing string) bool {
 	if k.open && k.body == nil && k.build != nil {
 		k.body = k.build(k)
 	}
+	k.update()
+	return grew
+}
+
+// update shows what the fields say now.
+func (k *card) update() {
 	if k.r != nil {
 		k.r.apply()
-		if !grew {
-			k.Refresh()
-		}
+		k.r.Layout(k.Size())
 	}
-	return grew
 }
 
 // setOpen opens or shuts the card.
@@ -115,9 +118,7 @@ func (k *card) setOpen(on bool) {
 	if on && k.body == nil && k.build != nil {
 		k.body = k.build(k)
 	}
-	if k.r != nil {
-		k.r.apply()
-	}
+	k.update()
 	if k.toggled != nil {
 		k.toggled(k)
 	}
@@ -154,18 +155,18 @@ func (k *card) MouseIn(e *desktop.MouseEvent) { k.MouseMoved(e) }
 func (k *card) MouseMoved(e *desktop.MouseEvent) {
 	if over := e.Position.Y <= k.headHigh(k.Size().Width); over != k.hovered {
 		k.hovered = over
-		k.Refresh()
+		k.update()
 	}
 }
 
 // MouseOut takes the hover away.
-func (k *card) MouseOut() { k.hovered = false; k.Refresh() }
+func (k *card) MouseOut() { k.hovered = false; k.update() }
 
 // FocusGained, FocusLost, TypedRune and TypedKey implement fyne.Focusable.
-func (k *card) FocusGained() { k.focused = true; k.Refresh(); kit.Reveal(k) }
+func (k *card) FocusGained() { k.focused = true; k.update(); kit.Reveal(k) }
 
 // FocusLost takes the ring away.
-func (k *card) FocusLost() { k.focused = false; k.Refresh() }
+func (k *card) FocusLost() { k.focused = false; k.update() }
 
 // TypedRune does nothing.
 func (k *card) TypedRune(rune) {}
@@ -195,6 +196,7 @@ func (k *card) CreateRenderer() fyne.WidgetRenderer {
 		says: kit.NewText("", kit.SizeBody, kit.ColMuted).Truncated(), word: kit.NewText("", kit.SizeBody, kit.ColIdle).Bold().Right(),
 		arrow: kit.NewMark("open", kit.ColMuted, 16),
 	}
+	r.ground.CornerRadius, r.ring.CornerRadius = 8, 8
 	k.r = r
 	r.apply()
 	return r
@@ -223,15 +225,15 @@ func (r *cardRenderer) apply() {
 		arrow = "shut"
 	}
 	r.arrow.Set(arrow, kit.ColMuted)
-	r.ground.CornerRadius, r.ring.CornerRadius = 8, 8
-	r.ground.FillColor = color.Transparent
+	over, width := fyne.ThemeColorName(""), float32(0)
 	if k.hovered {
-		r.ground.FillColor = kit.Paint(theme.ColorNameHover)
+		over = theme.ColorNameHover
 	}
-	r.ring.StrokeWidth = 0
 	if k.focused {
-		r.ring.StrokeColor, r.ring.StrokeWidth = kit.Paint(kit.ColAccent), 2
+		width = 2
 	}
+	kit.SetFill(r.ground, over)
+	kit.SetStroke(r.ring, kit.ColAccent, width)
 }
 
 func (r *cardRenderer) Layout(s fyne.Size) {

@@ -44,7 +44,7 @@ func TestTabOrder(t *testing.T) {
 		}
 	}
 	last := v.list.cards[len(v.list.cards)-1]
-	if _, seen := r.rectangle(last); !seen {
+	if _, seen := r.snapshot().At["card:"+last.check.ID]; !seen {
 		t.Error("the card with the keyboard is out of view")
 	}
 }

@@ -78,11 +78,7 @@ func (o *options) lock(on bool) {
 // say shows what is wrong with what was typed; empty if nothing is.
 func (o *options) say(problem string) {
 	o.problem.Set(problem, "")
-	if problem == "" {
-		o.problem.Hide()
-	} else {
-		o.problem.Show()
-	}
+	kit.SetVisible(o.problem, problem != "")
 }
 
 // into writes the options into a job, or says what cannot be understood.

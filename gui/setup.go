@@ -17,7 +17,7 @@ type setup struct {
 
 func newSetup(from, to *picker, o *options) *setup {
 	r := &setup{from: from, to: to, options: o}
-	places := container.New(&setupLayout{from: from, to: to}, from.box, kit.NewMark("onward", kit.ColMuted, 22), to.box)
+	places := container.New(setupLayout{}, from.box, kit.NewMark("onward", kit.ColMuted, 22), to.box)
 	parts := []fyne.CanvasObject{places}
 	if o != nil {
 		parts = append(parts, kit.NewInset(12, 0, kit.NewRule()), o.box)
@@ -26,40 +26,22 @@ func newSetup(from, to *picker, o *options) *setup {
 	return r
 }
 
-// setupLayout: the two places beside each other; where it is narrow their buttons lose their words, so
-// that the paths keep some room.
-type setupLayout struct {
-	from, to *picker
-	width    float32
-}
+// setupLayout puts the two places beside each other, with an arrow between them.
+type setupLayout struct{}
 
-const setupNarrow = 760
+func (setupLayout) side(w float32) float32 { return (w - 30) / 2 }
 
-func (l *setupLayout) side(w float32) float32 {
-	if w != l.width {
-		l.width = w
-		label := "Choose…"
-		if w < setupNarrow {
-			label = ""
-		}
-		for _, x := range []*picker{l.from, l.to} {
-			x.choose.Set(x.choose.Icon, label)
-		}
-	}
-	return (w - 30) / 2
-}
-
-func (l *setupLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
+func (l setupLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	w := l.side(s.Width)
 	kit.SetBounds(o[0], 0, 0, w, s.Height)
 	kit.SetBounds(o[1], w+4, (kit.HeightOf(o[0], w)-22)/2, 22, 22)
 	kit.SetBounds(o[2], w+30, 0, w, s.Height)
 }
 
-func (l *setupLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
+func (l setupLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
 	return max(kit.HeightOf(o[0], l.side(w)), kit.HeightOf(o[2], l.side(w)))
 }
 
-func (*setupLayout) MinSize(o []fyne.CanvasObject) fyne.Size {
+func (setupLayout) MinSize(o []fyne.CanvasObject) fyne.Size {
 	return fyne.NewSize(560, max(o[0].MinSize().Height, o[2].MinSize().Height))
 }

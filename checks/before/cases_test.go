@@ -24,7 +24,8 @@ import (
 
 // Cases are trees in, reports out. Each file of testdata/cases holds, under a line on what it shows,
 //
-//	-- job --    KEY VALUE lines: prefix, key-bytes, object-bytes, portable, no-trial, link, uplink, battery
+//	-- job --    KEY VALUE lines: prefix, key-bytes, object-bytes, portable, no-trial, read, link, uplink, battery,
+//	             box, source-rate, source-usb
 //	-- share --  the share, where there is one: KEY VALUE lines for the mount (type, from, options,
 //	             free, total, inodes, name-limit, version, system, same-disk, platform, status) and what the trial is to
 //	             have measured (trial KEY VALUE)
@@ -178,12 +179,26 @@ func (c *aCase) set(t *testing.T, part, key, value string) (err error) {
 		j.Portable = true
 	case "no-trial":
 		j.NoTrial = true
+	case "read":
+		j.Read = true
 	case "link":
 		j.Link, err = checks.ParseRate(value)
 	case "uplink":
 		j.Uplink, err = checks.ParseRate(value)
 	case "battery":
 		j.Battery = duration()
+	case "box":
+		j.Box = number()
+	case "source-rate", "source-usb":
+		if j.StandInSource == nil {
+			j.StandInSource = &checks.SourceFacts{}
+		}
+		bits, e := checks.ParseRate(value)
+		if key == "source-usb" {
+			j.StandInSource.USB, err = bits, e
+		} else {
+			j.StandInSource.Rate, err = bits/8, e
+		}
 	default:
 		err = errors.New("no such key")
 	}
@@ -314,6 +329,9 @@ var seenBy = map[*checks.Rule]string{
 	hugeFolder:         "TestHugeFolder",
 	leftOffList:        "TestLeftOffList",
 	attributesSampled:  "TestAttributesOfALargeDisk",
+	readFails:          "TestDamagedDisk",
+	slowReading:        "TestSlowReading",
+	diskErrors:         "TestDiskErrors",
 	datalessFile:       "TestFlagsOfAMac",
 }
 

@@ -29,6 +29,12 @@ var (
 		Fix:    "Look whether the finished file is there; then leave this one out.",
 		Source: "common practice, no source",
 	}
+	bundle = &checks.Rule{
+		ID: "bundle", Level: checks.Note,
+		When:   "a desktop shows this folder as one file: a film library, a photo library, a program",
+		Fix:    "Rename nothing inside it: the program that made it would not find its parts. It arrives as many objects; to keep it whole, archive it as one file.",
+		Source: "common practice, no source",
+	}
 	ownFile = &checks.Rule{
 		ID: "own-file", Level: checks.Note,
 		When:   "it is a journal of renames that Loadline keeps on the disk, so that they can be undone",
@@ -37,11 +43,12 @@ var (
 	}
 )
 
-// clutterState adds up what lies below folders that are clutter.
+// clutterState adds up what lies below the topmost folders that are clutter, and below bundles.
 type clutterState struct {
-	mu    sync.Mutex
-	found map[string]*below
-	kinds map[string]walk.Kind
+	mu      sync.Mutex
+	found   map[string]*below
+	kinds   map[string]walk.Kind
+	bundles map[string]*below
 }
 
 var clutter = &checks.Check{
@@ -49,9 +56,9 @@ var clutter = &checks.Check{
 	Doc: "Knows by their names the files and folders that desktops and operating systems leave on a disk, and " +
 		"AppleDouble files by their magic number. They cost calls on the way and objects in the store.",
 	Fix:   "Leave out what is listed: save the skip list and give it to your copy command.",
-	Rules: []*checks.Rule{appleDouble, desktopClutter, unfinishedFile, ownFile},
+	Rules: []*checks.Rule{appleDouble, desktopClutter, unfinishedFile, bundle, ownFile},
 	Begin: func(*checks.Pass) any {
-		return &clutterState{found: map[string]*below{}, kinds: map[string]walk.Kind{}}
+		return &clutterState{found: map[string]*below{}, kinds: map[string]walk.Kind{}, bundles: map[string]*below{}}
 	},
 	Visit: visitClutter,
 	Finish: func(_ context.Context, pass *checks.Pass) error {
@@ -67,6 +74,12 @@ var clutter = &checks.Check{
 				f.Size = b.bytes
 			}
 			pass.Add(f)
+		}
+		for p, b := range s.bundles {
+			pass.Add(checks.Finding{
+				Path: p, Rule: bundle, Level: bundle.Level,
+				Detail: fmt.Sprintf("shown as one file; %s, %s below", checks.Plural(b.files, "file"), checks.Bytes(b.bytes)),
+			})
 		}
 		n := int64(len(s.found)) + pass.Total(appleDouble) + pass.Total(unfinishedFile)
 		pass.Fact("clutter_bytes", sum.bytes, "Kept by desktops and systems: %s, %s", checks.Plural(sum.files, "file"), checks.Bytes(sum.bytes))
@@ -87,6 +100,11 @@ func visitClutter(pass *checks.Pass, d *walk.Dir) {
 		files, bytes := plainFiles(d)
 		s.add(top, walk.Folder, files, bytes)
 	}
+	inside := names.BundleAbove(d.Path)
+	if inside != "" {
+		files, bytes := plainFiles(d)
+		s.addBundle(inside, files, bytes)
+	}
 	for i := range d.Entries {
 		e := &d.Entries[i]
 		if names.Clutter(e.Name) {
@@ -98,6 +116,9 @@ func visitClutter(pass *checks.Pass, d *walk.Dir) {
 				s.add(d.Join(e.Name), e.Kind, choose(e.Kind == walk.File, int64(1), 0), size)
 			}
 			continue
+		}
+		if e.Kind == walk.Folder && inside == "" && names.BundleName(e.Name) {
+			s.addBundle(d.Join(e.Name), 0, 0)
 		}
 		if e.Kind != walk.File || e.Failed {
 			continue
@@ -116,11 +137,11 @@ func visitClutter(pass *checks.Pass, d *walk.Dir) {
 func (s *clutterState) add(path string, kind walk.Kind, files, bytes int64) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	b := s.found[path]
-	if b == nil {
-		b = &below{}
-		s.found[path], s.kinds[path] = b, kind
-	}
-	b.files += files
-	b.bytes = walk.AddSizes(b.bytes, bytes)
+	s.kinds[addBelow(s.found, path, files, bytes)] = kind
+}
+
+func (s *clutterState) addBundle(path string, files, bytes int64) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	addBelow(s.bundles, path, files, bytes)
 }

@@ -164,13 +164,20 @@ func (s *pathState) countBelow(folder string, files, bytes int64) {
 	top := firstParts(folder, names.DepthMax+1)
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	b := s.below[top]
+	addBelow(s.below, top, files, bytes)
+}
+
+// addBelow adds to what lies below a folder and returns the folder's path.
+func addBelow(sums map[string]*below, folder string, files, bytes int64) string {
+	b := sums[folder]
 	if b == nil {
 		b = &below{}
-		s.below[strings.Clone(top)] = b
+		folder = strings.Clone(folder)
+		sums[folder] = b
 	}
 	b.files += files
 	b.bytes = walk.AddSizes(b.bytes, bytes)
+	return folder
 }
 
 // firstParts returns the first n parts of a path.

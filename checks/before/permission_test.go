@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 
 	"loadline/checks"
@@ -112,5 +113,65 @@ func TestAsRoot(t *testing.T) {
 	rep := examine(t, checks.Job{Source: root})
 	if os.Geteuid() == 0 && !fact[bool](t, rep, permissions, "as_root") {
 		t.Error("root is not said to be root")
+	}
+}
+
+// TestClosedClutter guards the root of a disk that a Mac has used: the clutter folders there are closed to
+// everybody (measured), and no reason to call the disk unreadable. Beside them, what is footage still is.
+func TestClosedClutter(t *testing.T) {
+	if !ordinary(t) {
+		return
+	}
+	root := realTemp(t)
+	closed := []string{".DocumentRevisions-V100", ".Spotlight-V100", ".TemporaryItems", ".Trashes", ".fseventsd"}
+	grow(t, root, "day-1/clip.mov 10")
+	for _, name := range closed {
+		grow(t, root, name+"/ mode=0000")
+	}
+	grow(t, root, ".DS_Store 1 mode=0000", ".Trash-1000/old.mov 5 mode=0000")
+	rep := examine(t, checks.Job{Source: root})
+	r := resultOf(t, rep, permissions)
+	if r.Status != checks.Passed || len(r.Findings) != len(closed)+2 {
+		t.Errorf("%s with %d findings: %s", r.Status, len(r.Findings), r.Summary)
+	}
+	for _, f := range r.Findings {
+		if f.Level != checks.Note || f.Remedy == "" {
+			t.Errorf("%s is a %s: %s", f.Path, f.Level, f.Fix())
+		}
+	}
+	grow(t, root, "day-1/secret.mov 1 mode=0000", "Spotlight/ mode=0000")
+	rep = examine(t, checks.Job{Source: root})
+	compare(t, "what is footage", spots(rep, folderUnreadable, fileUnreadable), map[spot]bool{
+		{fileUnreadable.ID, "day-1/secret.mov"}: true, {folderUnreadable.ID, "Spotlight"}: true,
+		{folderUnreadable.ID, ".DocumentRevisions-V100"}: true, {folderUnreadable.ID, ".Spotlight-V100"}: true,
+		{folderUnreadable.ID, ".TemporaryItems"}: true, {folderUnreadable.ID, ".Trashes"}: true, {folderUnreadable.ID, ".fseventsd"}: true,
+		{fileUnreadable.ID, ".DS_Store"}: true, {fileUnreadable.ID, ".Trash-1000/old.mov"}: true,
+	})
+	if r := resultOf(t, rep, permissions); r.Status != checks.Failed {
+		t.Errorf("%s although footage cannot be read", r.Status)
+	}
+	for _, name := range append(closed, "Spotlight") {
+		if err := os.Chmod(filepath.Join(root, name), 0o755); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// What to do depends on who refuses: a Mac's consent answers EPERM, its file permissions EACCES (Apple's
+// errno.h: 1 and 13).
+func TestPrivacyRemedy(t *testing.T) {
+	for _, c := range []struct {
+		system string
+		err    error
+		names  bool
+	}{
+		{"darwin", &os.PathError{Op: "open", Path: "x", Err: syscall.EPERM}, true},
+		{"darwin", syscall.EACCES, false},
+		{"linux", syscall.EPERM, false},
+		{"windows", syscall.EPERM, false},
+	} {
+		if got := privacyRemedy(c.system, c.err); strings.Contains(got, "Privacy & Security") != c.names {
+			t.Errorf("%s, %v: %q", c.system, c.err, got)
+		}
 	}
 }

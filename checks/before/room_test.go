@@ -172,7 +172,7 @@ func whole(rep *checks.Report) map[string]checks.Level {
 func expectWhole(t testing.TB, rep *checks.Report, want ...string) {
 	t.Helper()
 	got := whole(rep)
-	for _, id := range []string{"on-battery", "wireless-link", "slow-link", "clock-skew"} {
+	for _, id := range []string{"on-battery", "wireless-link", "slow-link", "slow-source", "clock-skew"} {
 		delete(got, id)
 	}
 	for _, id := range want {

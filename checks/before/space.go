@@ -41,11 +41,6 @@ var (
 	}
 )
 
-const (
-	usualUnit   = 4096 // bytes a share allocates at a time, where not measured (common practice, no source)
-	marginShare = 0.02 // of the copy (common practice, no source)
-)
-
 // spaceState adds up what the copy takes up on the share.
 type spaceState struct {
 	unit    int64
@@ -63,7 +58,7 @@ var freeSpace = &checks.Check{
 	Fix:   "Free space on the share, leave something out, or ask for a larger appliance.",
 	Rules: []*checks.Rule{tooFewBytes, thinMargin, tooFewInodes, shareFull, leftOffList},
 	Begin: func(pass *checks.Pass) any {
-		s := &spaceState{unit: usualUnit}
+		s := &spaceState{unit: checks.UsualUnit}
 		if got := checks.StateOf[share.Result](pass, shareWrites); got != nil && got.Unit > 0 {
 			s.unit = got.Unit
 		}
@@ -74,7 +69,7 @@ var freeSpace = &checks.Check{
 		sum := int64(0)
 		for i := range d.Entries {
 			if e := &d.Entries[i]; e.Kind == walk.File && pass.Copied(d, e) {
-				sum = walk.AddSizes(sum, roundUp(e.Size, s.unit))
+				sum = walk.AddSizes(sum, checks.RoundUp(e.Size, s.unit))
 			}
 		}
 		for old := s.rounded.Load(); !s.rounded.CompareAndSwap(old, walk.AddSizes(old, sum)); {
@@ -82,13 +77,6 @@ var freeSpace = &checks.Check{
 		}
 	},
 	Finish: finishSpace,
-}
-
-func roundUp(n, unit int64) int64 {
-	if rest := n % unit; rest > 0 {
-		return walk.AddSizes(n, unit-rest)
-	}
-	return n
 }
 
 func finishSpace(ctx context.Context, pass *checks.Pass) error {
@@ -102,7 +90,7 @@ func finishSpace(ctx context.Context, pass *checks.Pass) error {
 	}
 	if doubles.Files > 0 {
 		// Each is rounded up for itself; they are all about as long.
-		more := doubles.Files * roundUp((doubles.Bytes+doubles.Files-1)/doubles.Files, s.unit)
+		more := doubles.Files * checks.RoundUp((doubles.Bytes+doubles.Files-1)/doubles.Files, s.unit)
 		need, entries = walk.AddSizes(need, more), entries+doubles.Files
 		pass.Fact("apple_double_bytes", more, "Of which for attributes in files named ._NAME: %s, %s", checks.Plural(doubles.Files, "file"), checks.Bytes(more))
 	}
@@ -148,16 +136,16 @@ func finishSpace(ctx context.Context, pass *checks.Pass) error {
 	pass.Fact("free_bytes", space.Free, "Free: %s of %s", checks.Bytes(space.Free), checks.Bytes(space.Total))
 	pass.Fact("total_bytes", space.Total, "Size of the share: %s", checks.Bytes(space.Total))
 	pass.Fact("left_bytes", left, "Left after the copy: %s", checks.Bytes(left))
-	margin := max(int64(float64(need)*marginShare), n.LargestFile)
+	asked := checks.Need{Bytes: need, Inodes: entries, Largest: n.LargestFile}
 	switch {
 	case left < 0:
 		pass.FlagJob(tooFewBytes, "the copy needs %s bytes, %s are free: %s too few", checks.Count(need), checks.Count(space.Free), checks.Bytes(-left))
-	case need > 0 && float64(left) < float64(need)*marginShare:
-		pass.FlagJob(thinMargin, "%s would be left, 2 %% of the copy is %s", checks.Bytes(left), checks.Bytes(int64(float64(need)*marginShare)))
+	case need > 0 && left < asked.Reserve():
+		pass.FlagJob(thinMargin, "%s would be left, 2 %% of the copy is %s", checks.Bytes(left), checks.Bytes(asked.Reserve()))
 	case need > 0 && left < n.LargestFile:
 		pass.FlagJob(thinMargin, "%s would be left, the largest file has %s", checks.Bytes(left), checks.Bytes(n.LargestFile))
 	}
-	pass.Fact("margin_bytes", margin, "Should be left: %s", checks.Bytes(margin))
+	pass.Fact("margin_bytes", asked.Margin(), "Should be left: %s", checks.Bytes(asked.Margin()))
 	if space.TotalInodes > 0 && space.FreeInodes >= 0 {
 		pass.Fact("free_inodes", space.FreeInodes, "Files and folders that the share can still hold: %s", checks.Count(space.FreeInodes))
 		if entries > space.FreeInodes {
@@ -174,7 +162,7 @@ func finishSpace(ctx context.Context, pass *checks.Pass) error {
 
 // planCapacity says what to rent while there is no share to measure.
 func planCapacity(pass *checks.Pass, need int64) {
-	want := walk.AddSizes(need, max(int64(float64(need)*marginShare), pass.Tally().Copy.LargestFile))
+	want := checks.Need{Bytes: need, Largest: pass.Tally().Copy.LargestFile}.Room()
 	whole := (want-1)/terabyte + 1
 	pass.Fact("plan_bytes", want, "Needed with room to spare: %s", checks.Bytes(want))
 	pass.Fact("plan_whole_terabytes", whole, "Rounded up: a capacity of %d TB", whole)
@@ -228,7 +216,7 @@ func alreadyThere(ctx context.Context, pass *checks.Pass, unit int64) (present, 
 			}
 			if o, err := walk.Look(pass.Job.Source, d.Join(e.Name)); err == nil && o.Kind == walk.File && o.Size == e.Size {
 				files.Add(1)
-				bytes.Add(roundUp(e.Size, unit))
+				bytes.Add(checks.RoundUp(e.Size, unit))
 			}
 		}
 	}}

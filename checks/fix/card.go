@@ -10,7 +10,6 @@ import (
 	"strings"
 
 	"loadline/checks/names"
-	"loadline/checks/walk"
 )
 
 // A Card is a folder whose inner names are fixed: a database in it, a standard, or the program that
@@ -30,7 +29,10 @@ type Card struct {
 }
 
 func (c *Card) why() string {
-	return "it belongs to " + c.Layout + " (" + c.Standard + "): a rename inside would break it"
+	if c.Standard == noSource {
+		return "it belongs to " + c.Layout + ": renaming anything inside would break it"
+	}
+	return "it belongs to " + c.Layout + " (" + c.Standard + "): renaming anything inside would break it"
 }
 
 // fixed reports whether the layout fixes the name of one of its folders.
@@ -55,6 +57,9 @@ func (c *Card) Command() string {
 	return "cd -- " + shellQuote(dir) + " && " + command
 }
 
+// noSource is the standard of what is a habit only.
+const noSource = "common practice, no source"
+
 // shellQuote makes one word for a POSIX shell (POSIX Shell Command Language, 2.2.2 single quotes).
 func shellQuote(s string) string {
 	if s != "" && strings.Trim(s, portable+"/") == "" {
@@ -63,91 +68,9 @@ func shellQuote(s string) string {
 	return "'" + strings.ReplaceAll(s, "'", `'\''`) + "'"
 }
 
-// marks note what the entries of one folder say of card layouts.
-type marks uint16
-
-const (
-	markDCF       marks = 1 << iota // a folder like 100ABCDE
-	markStream                      // STREAM
-	markClipInfo                    // CLIPINF
-	markPlaylist                    // PLAYLIST
-	markClip                        // CLIP
-	markVideo                       // VIDEO
-	markAudio                       // AUDIO
-	markMediaFile                   // MEDIAPRO.XML
-	markDVD                         // VIDEO_TS.IFO
-	markAssetMap                    // ASSETMAP or ASSETMAP.xml
-	markBag                         // bagit.txt
-	markData                        // data
-)
-
-func (m *marks) see(_ *walk.Dir, e *walk.Entry) {
-	if e.Kind == walk.Folder {
-		if dcfFolder(e.Name) {
-			*m |= markDCF
-		}
-		switch strings.ToUpper(e.Name) {
-		case "STREAM":
-			*m |= markStream
-		case "CLIPINF":
-			*m |= markClipInfo
-		case "PLAYLIST":
-			*m |= markPlaylist
-		case "CLIP":
-			*m |= markClip
-		case "VIDEO":
-			*m |= markVideo
-		case "AUDIO":
-			*m |= markAudio
-		case "DATA":
-			*m |= markData
-		}
-		return
-	}
-	switch strings.ToUpper(e.Name) {
-	case "MEDIAPRO.XML":
-		*m |= markMediaFile
-	case "VIDEO_TS.IFO":
-		*m |= markDVD
-	case "ASSETMAP", "ASSETMAP.XML":
-		*m |= markAssetMap
-	case "BAGIT.TXT":
-		*m |= markBag
-	}
-}
-
-// dcfFolder knows the folders of DCF: three digits from 100 to 999, then five of letters, digits
-// and underscore (JEITA CP-3461, as camera manuals quote it).
-func dcfFolder(name string) bool {
-	return len(name) == 8 && name[0] >= '1' && name[0] <= '9' && strings.Trim(name[1:3], "0123456789") == "" &&
-		strings.Trim(strings.ToUpper(name[3:]), "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_") == ""
-}
-
-// layoutOf knows the layouts by the name of a folder and what stands in it.
-func layoutOf(name string, m marks) (c Card, ok bool) {
-	has := func(w marks) bool { return m&w == w }
-	switch is := strings.ToUpper(name); {
-	case is == "DCIM" && has(markDCF):
-		return Card{Layout: "a camera card in the DCF layout", Standard: "JEITA CP-3461, as camera manuals quote it", ownName: true}, true
-	case is == "BDMV" && has(markStream) && m&(markClipInfo|markPlaylist) != 0:
-		return Card{Layout: "a camera card or disc in the BDMV layout of AVCHD", Standard: "AVCHD format specification, from memory", ownName: true}, true
-	case is == "CONTENTS" && has(markClip) && m&(markVideo|markAudio) != 0:
-		return Card{Layout: "a camera card with CONTENTS/CLIP and its essence folders", Standard: "common practice, no source", ownName: true}, true
-	case has(markMediaFile) && has(markClip):
-		return Card{Layout: "a camera card with CLIP and MEDIAPRO.XML", Standard: "common practice, no source", ownName: is == name}, true
-	case is == "VIDEO_TS" && has(markDVD):
-		return Card{Layout: "a video disc in the DVD-Video layout", Standard: "DVD-Video specification, from memory", ownName: true}, true
-	case has(markAssetMap):
-		return Card{Layout: "a package with an asset map", Standard: "SMPTE ST 429-9, from memory"}, true
-	case has(markBag) && has(markData):
-		return Card{Layout: "a bag with a manifest", Standard: "RFC 8493"}, true
-	}
-	return Card{}, false
-}
-
 // bundle is the card of a folder that its desktop shows as one file.
 func bundle() Card {
-	return Card{Layout: "a bundle, which its desktop shows as one file", Standard: "common practice, no source", Bundle: true}
+	return Card{Layout: "a bundle, which its desktop shows as one file", Standard: noSource, Bundle: true}
 }
 
 // cardOf returns the card that something in a folder belongs to, nil if to none. Itself is the folder that
@@ -176,14 +99,14 @@ func (p *Plan) findCards() {
 			found[f] = c
 			continue
 		}
-		c, ok := layoutOf(f.name, f.marks)
-		if !ok || f.parent == nil && c.ownName {
+		layout, ok := names.LayoutOf(f.name, f.marks)
+		if !ok || f.parent == nil && layout.OwnName {
 			continue
 		}
+		c := Card{Layout: layout.Title, Standard: layout.Standard, ownName: layout.OwnName}
 		top := f
 		for c.ownName && top.parent != nil && top.parent.parent != nil {
-			above := strings.ToUpper(top.parent.name)
-			if above != "PRIVATE" && above != "AVCHD" {
+			if !names.AboveCard(top.parent.name) {
 				break
 			}
 			top = top.parent
@@ -202,12 +125,12 @@ func (p *Plan) findCards() {
 		if f.card == nil {
 			c := found[f]
 			p.Cards = append(p.Cards, &c)
-			f.seal(&c)
+			f.protect(&c)
 		}
 	}
 }
 
-func (f *folder) seal(c *Card) {
+func (f *folder) protect(c *Card) {
 	f.card = c
 	if f.parent != nil && c.fixed(f.path) {
 		if f.parent.fixed == nil {
@@ -216,7 +139,7 @@ func (f *folder) seal(c *Card) {
 		f.parent.fixed[f.name] = c
 	}
 	for _, k := range f.kids {
-		k.seal(c)
+		k.protect(c)
 	}
 }
 
@@ -292,11 +215,11 @@ func (p *Plan) isArchive(ctx context.Context, c *Card, path string) bool {
 	}
 	defer f.Close()
 	_, name := parent(c.Path)
-	has, err := tallyArchive(ctx, newSeekBuffer(f), name)
+	has, err := archiveInventory(ctx, newSeekBuffer(f), name)
 	if err != nil {
 		return false
 	}
-	is, err := take(ctx, p.root.Name()+"/"+c.Path, false, nil)
+	is, err := inventoryOf(ctx, p.root.Name()+"/"+c.Path, false, nil)
 	return err == nil && has == is
 }
 

@@ -29,3 +29,6 @@ func BundleName(name string) bool {
 	dot := strings.LastIndexByte(name, '.')
 	return dot > 0 && bundleEndings[strings.ToLower(name[dot+1:])]
 }
+
+// BundleAbove returns the topmost part of a folder's path that is a bundle, "" if none is.
+func BundleAbove(path string) string { return topmost(path, BundleName) }

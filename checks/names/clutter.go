@@ -36,13 +36,16 @@ func Clutter(name string) bool {
 const FinderIcon = "Icon\r"
 
 // ClutterAbove returns the topmost part of a folder's path that is clutter, "" if none is.
-func ClutterAbove(path string) string {
+func ClutterAbove(path string) string { return topmost(path, Clutter) }
+
+// topmost returns a path up to its first part of which something holds, "" if it holds of none.
+func topmost(path string, holds func(name string) bool) string {
 	for at := 0; at < len(path); {
 		end := strings.IndexByte(path[at:], '/')
 		if end < 0 {
 			end = len(path) - at
 		}
-		if Clutter(path[at : at+end]) {
+		if holds(path[at : at+end]) {
 			return path[:at+end]
 		}
 		at += end + 1

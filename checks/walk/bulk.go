@@ -18,6 +18,7 @@ const (
 	cmnDevice     = 0x00000002
 	cmnKind       = 0x00000008
 	cmnModified   = 0x00000400
+	cmnChanged    = 0x00000800
 	cmnOwner      = 0x00008000
 	cmnGroup      = 0x00010000
 	cmnAccessMask = 0x00020000
@@ -53,12 +54,12 @@ const (
 )
 
 const (
-	wantCommon = cmnReturned | cmnError | cmnName | cmnDevice | cmnKind | cmnModified | cmnOwner | cmnGroup | cmnAccessMask | cmnFlags | cmnFileID
+	wantCommon = cmnReturned | cmnError | cmnName | cmnDevice | cmnKind | cmnModified | cmnChanged | cmnOwner | cmnGroup | cmnAccessMask | cmnFlags | cmnFileID
 	wantDir    = dirLinks | dirMountStatus | dirAllocated | dirBlockSize | dirLength
 	wantFile   = fileLinks | fileAllocated | fileBlockSize | fileLength
 
 	// Without these an entry has to be looked at by itself.
-	needCommon = cmnName | cmnKind | cmnModified | cmnAccessMask | cmnFileID
+	needCommon = cmnName | cmnKind | cmnModified | cmnChanged | cmnAccessMask | cmnFileID
 	needFile   = fileLength
 )
 
@@ -164,6 +165,10 @@ func decodeEntry(b []byte) (bulkEntry, error) {
 	}
 	if common&cmnModified != 0 {
 		e.Sec, e.Nsec = int64(c.u64()), int32(c.u64())
+	}
+	if common&cmnChanged != 0 {
+		sec, nsec := int64(c.u64()), int64(c.u64())
+		e.Stamp = StampOf(sec*1e9 + nsec)
 	}
 	if common&cmnOwner != 0 {
 		e.UID = c.u32()

@@ -70,6 +70,7 @@ func (r *macReply) entry(name string, st *unix.Stat_t, flags uint32, mounted boo
 		{0, 1, uint32(st.Dev)},
 		{0, 3, kind},
 		{0, 10, [2]uint64{uint64(st.Mtim.Sec), uint64(st.Mtim.Nsec)}},
+		{0, 11, [2]uint64{uint64(st.Ctim.Sec), uint64(st.Ctim.Nsec)}},
 		{0, 15, st.Uid},
 		{0, 16, st.Gid},
 		{0, 17, st.Mode},
@@ -123,11 +124,12 @@ func errOrNil(fits bool) error {
 // One entry, its bytes laid out by hand after getattrlistbulk(2) and sys/attr.h.
 func TestDecodeBulkByHand(t *testing.T) {
 	raw := strings.Join([]string{
-		"70000000",                                                 // length, 112
-		"0b840782", "00000000", "00000000", "0d020000", "00000000", // what was returned
-		"50000000", "06000000", // name: 80 bytes from here, 6 with its NUL
+		"80000000",                                                 // length, 128
+		"0b8c0782", "00000000", "00000000", "0d020000", "00000000", // what was returned
+		"60000000", "06000000", // name: 96 bytes from here, 6 with its NUL
 		"04000001", "01000000", // device, VREG
 		"8047685200000000", "15cd5b0700000000", // 2013-10-23T22:00:00Z, 123456789 ns
+		"8147685200000000", "0000000000000000", // changed a second later
 		"f5010000", "14000000", // owner 501, group 20
 		"a4810000", "20000040", // 0100644; UF_COMPRESSED, SF_DATALESS
 		"0700000001000000", // file ID 1<<32 + 7
@@ -148,7 +150,7 @@ func TestDecodeBulkByHand(t *testing.T) {
 	}
 	want := Entry{
 		Name: "\u00e9.m", Size: 16 << 20, Blocks: 8, Inode: 1<<32 + 7, Sec: 1382565760, Nsec: 123456789, BlockSize: 1 << 20, Links: 2,
-		UID: 501, GID: 20, Perm: 0o644, Kind: File, Compressed: true, Dataless: true,
+		UID: 501, GID: 20, Stamp: StampOf(1382565761e9), Perm: 0o644, Kind: File, Compressed: true, Dataless: true,
 	}
 	if got[0].Entry != want || got[0].device != 0x01000004 || got[0].again || got[0].errno != 0 {
 		t.Errorf("%+v\nwant %+v", got[0], want)

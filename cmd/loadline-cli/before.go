@@ -17,6 +17,7 @@ func runBefore(ctx context.Context, args []string, stdout, stderr io.Writer) int
 	j.register(fs)
 	job := &j.job
 	fs.BoolVar(&job.AllAttributes, "attributes", false, "ask every file of a large disk for extended attributes and access lists, not a sample; takes about as long again")
+	fs.BoolVar(&job.NoClips, "no-clips", false, "do not look into files: whether clips are whole is then not judged")
 	fs.BoolVar(&job.CleanTrial, "clean-trial", false, "remove the marked folder that an earlier trial left behind on the share")
 	fs.Func("link", "line `RATE` to the share, such as 1Gb/s (default: as the interface says)", rate(&job.Link))
 	fs.Func("uplink", "line `RATE` to the internet, such as 10Mb/s, to compare with", rate(&job.Uplink))

@@ -46,7 +46,7 @@ func manPage(all []described) string {
 	if b := checks.ThisBuild(); !b.Date.IsZero() {
 		date = b.Date.UTC().Format(time.DateOnly)
 	}
-	fmt.Fprintf(&s, ".TH LOADLINE\\-CLI 1 \"%s\" \"Loadline %s\" \"User Commands\"\n", roff(date), checks.Version)
+	fmt.Fprintf(&s, ".TH LOADLINE\\-CLI 1 \"%s\" \"Loadline %s\" \"User Commands\"\n", date, checks.Version)
 	s.WriteString(".SH NAME\nloadline\\-cli \\- check a folder that travels on a transfer appliance\n.SH SYNOPSIS\n")
 	for i, c := range all {
 		if i > 0 {
@@ -86,9 +86,11 @@ to standard error where that is a terminal. Flags may stand before or after the 
 No check failed.
 .TP
 .B 1
-A check failed, or
+A check failed,
 .B fix
-left something undone.
+left something undone, or
+.B split
+left something out.
 .TP
 .B 2
 The checks could not be run: a bad argument, no such folder, interrupted; after copying also where one

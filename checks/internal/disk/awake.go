@@ -18,17 +18,8 @@ func Awake(reason string) (release func(), means string, err error) {
 	return sync.OnceFunc(let), means, nil
 }
 
-// appName is who keeps the computer awake.
-const appName = "Loadline"
-
 // caffeinate is the program of macOS that keeps it awake, and its arguments: no idle sleep, for as long as
 // a process lives (caffeinate(8)).
 func caffeinate(pid int) (program string, args []string) {
 	return "/usr/bin/caffeinate", []string{"-i", "-w", strconv.Itoa(pid)}
 }
-
-// SetThreadExecutionState of Windows (winbase.h).
-const (
-	esContinuous     = 0x80000000
-	esSystemRequired = 0x00000001
-)

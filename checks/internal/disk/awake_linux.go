@@ -13,6 +13,9 @@ import (
 // busPatience is how long a service may take to answer, and to start where it is not running yet.
 const busPatience = 10 * time.Second
 
+// appName is who keeps the computer awake.
+const appName = "Loadline"
+
 // keepAwake asks logind, which knows of sleep whoever wants it, or else the desktop.
 func keepAwake(reason string) (release func(), means string, err error) {
 	ctx, cancel := context.WithTimeout(context.Background(), busPatience)

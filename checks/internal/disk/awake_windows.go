@@ -9,6 +9,12 @@ import (
 
 var setThreadExecutionState = windows.NewLazySystemDLL("kernel32.dll").NewProc("SetThreadExecutionState")
 
+// Flags of SetThreadExecutionState (winbase.h).
+const (
+	esContinuous     = 0x80000000
+	esSystemRequired = 0x00000001
+)
+
 // keepAwake holds a thread of its own: what it asks for lasts for as long as the thread, or until it says
 // otherwise.
 func keepAwake(string) (release func(), means string, err error) {

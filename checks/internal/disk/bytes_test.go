@@ -254,7 +254,7 @@ func FuzzMacTools(f *testing.F) {
 	f.Add([]byte(macHead + "<key>DeviceIdentifier</key><string>disk4</string></dict></plist>"))
 	f.Add([]byte(`{"SPUSBDataType":[{"_items":[{"device_speed":"high_speed","Media":[{"bsd_name":"disk4"}]}]}]}`))
 	f.Fuzz(func(t *testing.T, b []byte) {
-		if d, err := parseMacDisk(b); err == nil && d.Name == "" {
+		if d, err := parseMacDisk(b); err == nil && d.name == "" {
 			t.Error("a disk without a name")
 		}
 		if macUSBSpeed(b, "disk4") < 0 || macRegistrySpeed(b, "disk4") < 0 {

@@ -1,8 +1,8 @@
 package disk
 
 import (
+	"cmp"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"slices"
 	"strconv"
@@ -16,46 +16,35 @@ import (
 
 // macDisk is what "diskutil info -plist NAME" says of a disk or volume.
 type macDisk struct {
-	Error       bool
-	Name        string `plist:"DeviceIdentifier"`
-	Whole       string `plist:"ParentWholeDisk"`
-	Bus         string `plist:"BusProtocol"`
-	SolidState  *bool
-	Virtual     string           `plist:"VirtualOrPhysical"`
-	PhysicalOf  []map[string]any `plist:"APFSPhysicalStores"`
-	ErrorDetail string           `plist:"ErrorMessage"`
+	name       string // disk4s1
+	whole      string // the disk that a partition is of
+	bus        string // USB, SATA, PCI-Express, Apple Fabric, Disk Image …
+	solidState Answer
+	stores     []string // the partitions that an APFS volume is kept on; with a fusion of two disks there are two
 }
 
 func parseMacDisk(b []byte) (macDisk, error) {
-	var d macDisk
-	if _, err := plist.Unmarshal(b, &d); err != nil {
+	var said map[string]any
+	if _, err := plist.Unmarshal(b, &said); err != nil {
 		return macDisk{}, fmt.Errorf("diskutil: %w", err)
 	}
+	text := func(of map[string]any, key string) string { s, _ := of[key].(string); return s }
 	// Where diskutil fails it may still end with status 0.
-	if d.Error || d.Name == "" {
-		return macDisk{}, fmt.Errorf("diskutil: %w", errors.New(orElse(d.ErrorDetail, "it knows no such disk")))
+	if said["Error"] == true || text(said, "DeviceIdentifier") == "" {
+		return macDisk{}, fmt.Errorf("diskutil: %s", cmp.Or(text(said, "ErrorMessage"), "it knows no such disk"))
 	}
-	return d, nil
-}
-
-func orElse(s, otherwise string) string {
-	if s == "" {
-		return otherwise
+	d := macDisk{name: text(said, "DeviceIdentifier"), whole: text(said, "ParentWholeDisk"), bus: text(said, "BusProtocol")}
+	if solid, ok := said["SolidState"].(bool); ok {
+		d.solidState = answer(solid)
 	}
-	return s
-}
-
-// stores are the partitions that an APFS volume is kept on; with a fusion of two disks there are two.
-func (d *macDisk) stores() (names []string) {
-	for _, s := range d.PhysicalOf {
-		for _, key := range []string{"APFSPhysicalStore", "DeviceIdentifier"} {
-			if name, ok := s[key].(string); ok && name != "" {
-				names = append(names, name)
-				break
-			}
+	stores, _ := said["APFSPhysicalStores"].([]any)
+	for _, s := range stores {
+		store, _ := s.(map[string]any)
+		if name := cmp.Or(text(store, "APFSPhysicalStore"), text(store, "DeviceIdentifier")); name != "" {
+			d.stores = append(d.stores, name)
 		}
 	}
-	return names
+	return d, nil
 }
 
 // macMedium follows a volume to the disks that it is on: an APFS volume to the partitions of its container,
@@ -74,17 +63,17 @@ func macMedium(volume string, info func(name string) (macDisk, error)) Medium {
 		if err != nil {
 			continue
 		}
-		if stores := d.stores(); len(stores) > 0 {
-			next = append(next, stores...)
+		if len(d.stores) > 0 {
+			next = append(next, d.stores...)
 			continue
 		}
-		if d.Whole != "" && d.Whole != name && !seen[d.Whole] {
-			next = append(next, d.Whole)
+		if d.whole != "" && d.whole != name && !seen[d.whole] {
+			next = append(next, d.whole)
 			continue
 		}
 		rotates, usb := d.facts()
 		if first {
-			m.Disk, m.Rotates, m.USB = d.Name, rotates, usb
+			m.Disk, m.Rotates, m.USB = d.name, rotates, usb
 		} else {
 			m.Disk, m.Rotates, m.USB = "", worse(m.Rotates, rotates), worse(m.USB, usb)
 		}
@@ -97,14 +86,13 @@ const deepestMac = 16
 
 // facts of a whole disk. A disk on USB that is not said to be solid state may still be: its bridge does not say.
 func (d *macDisk) facts() (rotates, usb Answer) {
-	if d.Bus != "" && d.Bus != "Disk Image" {
-		usb = answer(d.Bus == "USB")
+	if d.bus != "" && d.bus != "Disk Image" {
+		usb = answer(d.bus == "USB")
 	}
 	switch {
-	case d.SolidState == nil:
-	case *d.SolidState:
+	case d.solidState == Yes:
 		rotates = No
-	case usb == No:
+	case d.solidState == No && usb == No:
 		rotates = Yes
 	}
 	return rotates, usb
@@ -133,10 +121,7 @@ func macUSBSpeed(profile []byte, disk string) int {
 // in b/s and whose media a BSD Name.
 func macRegistrySpeed(registry []byte, disk string) int {
 	var tree any
-	if disk == "" {
-		return 0
-	}
-	if _, err := plist.Unmarshal(registry, &tree); err != nil {
+	if _, err := plist.Unmarshal(registry, &tree); disk == "" || err != nil {
 		return 0
 	}
 	mbps, _ := onTheWay(tree, 0, func(node map[string]any) (mbps int, found bool) {

@@ -30,8 +30,6 @@ type Medium struct {
 	USB     Answer
 	Disk    string // the system's name of the whole disk, such as sda or disk4; "" if unknown
 	Volume  string // the system's name of the volume, such as sda1 or disk4s2; "" if unknown
-
-	usbMbps int // where the system tells it for nothing
 }
 
 // Seeks reports whether a disk has to be taken for one on which every seek costs: it rotates, or it is on

@@ -30,7 +30,8 @@ func MediumOf(path string) Medium {
 	if device == 0 {
 		return Medium{}
 	}
-	return sysfs("/sys").medium(deviceNumber(device))
+	m, _ := sysfs("/sys").medium(deviceNumber(device))
+	return m
 }
 
 // deviceUnder returns the number of the block device under a path; 0 if there is none.
@@ -129,12 +130,13 @@ type sysfs string
 // deepest is how many devices may lie on one another: a loop of links must end.
 const deepest = 16
 
-// medium describes a block device by its number. Of several disks the worst counts.
-func (s sysfs) medium(number string) Medium {
-	m := Medium{Network: No}
+// medium describes a block device by its number, and tells the speed of its USB link, Mb/s. Of several disks
+// the worst counts.
+func (s sysfs) medium(number string) (m Medium, mbps int) {
+	m.Network = No
 	dir, err := filepath.EvalSymlinks(filepath.Join(string(s), "dev/block", number))
 	if err != nil {
-		return m
+		return m, 0
 	}
 	m.Volume = filepath.Base(dir)
 	first := true
@@ -146,15 +148,16 @@ func (s sysfs) medium(number string) Medium {
 		case "1":
 			rotates = Yes
 		}
-		usb, mbps := usbLink(disk)
+		usb, speed := usbLink(disk)
+		mbps = slower(mbps, speed)
 		if first {
-			m.Disk, m.Rotates, m.USB, m.usbMbps = filepath.Base(disk), rotates, usb, mbps
+			m.Disk, m.Rotates, m.USB = filepath.Base(disk), rotates, usb
 		} else {
-			m.Disk, m.Rotates, m.USB, m.usbMbps = "", worse(m.Rotates, rotates), worse(m.USB, usb), slower(m.usbMbps, mbps)
+			m.Disk, m.Rotates, m.USB = "", worse(m.Rotates, rotates), worse(m.USB, usb)
 		}
 		first = false
 	})
-	return m
+	return m, mbps
 }
 
 // eachDisk calls f for each whole disk that a device is on, by its folder in sysfs: of a partition, its
@@ -210,6 +213,10 @@ func read(dir, name string) string {
 // USBSpeed returns what the USB link of the disk under a path has agreed on, Mb/s, the slowest of the hubs
 // between; 0 where that is not known or there is none.
 func USBSpeed(path string) int {
-	m := MediumOf(path)
-	return m.usbMbps
+	device := deviceUnder(path)
+	if device == 0 {
+		return 0
+	}
+	_, mbps := sysfs("/sys").medium(deviceNumber(device))
+	return mbps
 }

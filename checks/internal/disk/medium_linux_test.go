@@ -59,23 +59,27 @@ func TestSysfs(t *testing.T) {
 		"devices/virtual/block/loop0/loop/backing_file: /no/such/file (deleted)",
 		"dev/block/7:0 -> devices/virtual/block/loop0",
 	)
-	for number, want := range map[string]Medium{
-		"8:0":   {Network: No, Rotates: Yes, USB: Yes, usbMbps: 480, Disk: "sda", Volume: "sda"},
-		"8:1":   {Network: No, Rotates: Yes, USB: Yes, usbMbps: 480, Disk: "sda", Volume: "sda1"},
-		"259:2": {Network: No, Rotates: No, USB: No, Disk: "nvme0n1", Volume: "nvme0n1p2"},
-		"253:0": {Network: No, Rotates: No, USB: No, Disk: "nvme0n1", Volume: "dm-0"},
-		"9:0":   {Network: No, Rotates: Yes, USB: Yes, usbMbps: 480, Disk: "", Volume: "md0"},
-		"7:0":   {Network: No, Rotates: Yes, USB: No, Disk: "loop0", Volume: "loop0"},
-		"1:1":   {Network: No},
+	type facts struct {
+		Medium
+		mbps int
+	}
+	for number, want := range map[string]facts{
+		"8:0":   {Medium{Network: No, Rotates: Yes, USB: Yes, Disk: "sda", Volume: "sda"}, 480},
+		"8:1":   {Medium{Network: No, Rotates: Yes, USB: Yes, Disk: "sda", Volume: "sda1"}, 480},
+		"259:2": {Medium{Network: No, Rotates: No, USB: No, Disk: "nvme0n1", Volume: "nvme0n1p2"}, 0},
+		"253:0": {Medium{Network: No, Rotates: No, USB: No, Disk: "nvme0n1", Volume: "dm-0"}, 0},
+		"9:0":   {Medium{Network: No, Rotates: Yes, USB: Yes, Disk: "", Volume: "md0"}, 480},
+		"7:0":   {Medium{Network: No, Rotates: Yes, USB: No, Disk: "loop0", Volume: "loop0"}, 0},
+		"1:1":   {Medium{Network: No}, 0},
 	} {
-		if got := s.medium(number); got != want {
-			t.Errorf("%s: %+v, want %+v", number, got, want)
+		if m, mbps := s.medium(number); m != want.Medium || mbps != want.mbps {
+			t.Errorf("%s: %+v, %d, want %+v", number, m, mbps, want)
 		}
 	}
 	if got := strings.Join(s.disks("9:0"), " "); got != "nvme0n1 sda" {
 		t.Errorf("disks of the mirror: %s", got)
 	}
-	_ = s.medium("253:1") // ends
+	_, _ = s.medium("253:1") // ends
 }
 
 // What the disk of a folder is, lsblk(8) and findmnt(8) say too, on a btrfs as well, whose files have the number of no disk.

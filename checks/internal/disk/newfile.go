@@ -1,6 +1,6 @@
 // Package disk holds what systems do differently with files and the disks under them: a new file that
 // never replaces another, flushing, reading past the cache, knowing a file or a disk again, the order
-// of files on a disk, what a disk is and how it feels, and keeping the computer awake.
+// of files on a disk, what a disk is and whether it is failing, and keeping the computer awake.
 //
 // It knows nothing of checks and imports no other package of the project. Calls on a share can hang
 // for as long as its server is gone, as all calls there can: the caller guards them.

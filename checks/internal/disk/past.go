@@ -55,6 +55,17 @@ func OpenPastWith(open func(flags int) (*os.File, error)) (*Reader, error) {
 	return openPast(open)
 }
 
+// Evict takes what is there of an open file out of this machine's memory, flushing it where it has to, and tells
+// whether all of it went: then the next reading of each byte, by whatever means, asks the disk or the
+// server. The error is that of writes that were lost.
+func Evict(f *os.File) (Way, error) {
+	info, err := f.Stat()
+	if err != nil {
+		return Cached, err
+	}
+	return evicted(f, info.Size())
+}
+
 // started is a Reader for an open file, or an error if that is not a regular one.
 func started(f *os.File) (*Reader, error) {
 	info, err := f.Stat()

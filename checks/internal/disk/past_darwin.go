@@ -10,7 +10,10 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-const byNoCache = "fcntl(F_NOCACHE)"
+const (
+	byNoCache    = "fcntl(F_NOCACHE)"
+	byInvalidate = "msync(MS_INVALIDATE)"
+)
 
 // openQuiet opens a file to be read, itself and not what it may link to.
 func openQuiet(path string, flags int) (*os.File, error) {
@@ -29,33 +32,44 @@ func openPast(open func(flags int) (*os.File, error)) (*Reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	if evict(f, r.size) != nil {
-		return r, nil // read from the cache, and said so
+	if r.way, err = evicted(f, r.size); err != nil {
+		_ = f.Close() // the first error is the one that counts
+		return nil, err
 	}
-	if _, err := unix.FcntlInt(f.Fd(), unix.F_NOCACHE, 1); err != nil {
+	if r.way == Cached {
 		return r, nil
 	}
-	_, _ = unix.FcntlInt(f.Fd(), unix.F_RDAHEAD, 0) // reading ahead would only fill the cache
-	r.way, r.by = Evicted, byNoCache
+	if _, err := unix.FcntlInt(f.Fd(), unix.F_NOCACHE, 1); err == nil {
+		_, _ = unix.FcntlInt(f.Fd(), unix.F_RDAHEAD, 0) // reading ahead would only fill the cache
+		r.by = byNoCache
+	} else {
+		r.by, r.tidy = byInvalidate, true
+	}
 	return r, nil
 }
 
-var errStillThere = errors.New("some of the file is still in memory")
-
-// evict takes a file out of memory: fsync(2), then msync(2) with MS_INVALIDATE over a shared mapping.
+// evicted takes a file out of memory: fsync(2), then msync(2) with MS_INVALIDATE over a shared mapping.
 // mincore(2) tells whether it went.
-func evict(f *os.File, size int64) error {
+func evicted(f *os.File, size int64) (Way, error) {
 	if size == 0 {
-		return nil
+		return Evicted, nil
 	}
-	if err := retried(func() error { return unix.Fsync(int(f.Fd())) }); err != nil && !errors.Is(err, unix.EROFS) {
-		return err
+	if err := retried(func() error { return unix.Fsync(int(f.Fd())) }); err != nil {
+		for _, harmless := range []error{unix.EINVAL, unix.EROFS, unix.ENOTSUP} {
+			if errors.Is(err, harmless) {
+				err = nil
+				break
+			}
+		}
+		if err != nil {
+			return Cached, &os.PathError{Op: "fsync", Path: f.Name(), Err: err} // told once only: it must not be lost here
+		}
 	}
 	in, err := resident(size, mapWindow, func(off, length int64) (bool, error) { return invalidated(f, off, length) })
-	if err == nil && in {
-		err = errStillThere
+	if err != nil || in {
+		return Cached, nil // not proven, for whatever reason
 	}
-	return err
+	return Evicted, nil
 }
 
 // invalidated takes a part of a file out of memory and reports whether any of it is there still.
@@ -86,7 +100,7 @@ func invalidated(f *os.File, off, length int64) (bool, error) {
 // dropCache takes a file out of memory.
 func dropCache(f *os.File) {
 	if info, err := f.Stat(); err == nil {
-		_ = evict(f, info.Size())
+		_, _ = evicted(f, info.Size()) // it only takes up room
 	}
 }
 

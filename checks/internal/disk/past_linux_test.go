@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -232,6 +233,34 @@ func TestPastRefused(t *testing.T) {
 	}
 }
 
+// A file that is open already is taken out of memory, or said to be there still.
+func TestEvict(t *testing.T) {
+	if !mounting(t) {
+		return
+	}
+	img := image(t, 32<<20, "mkfs.ext4", "-q")
+	path := filepath.Join(mountAt(t, "-o", "loop", img), "file")
+	content := noise(100_000)
+	must(t, os.WriteFile(path, content, 0o644))
+	f, err := os.Open(path)
+	must(t, err)
+	defer f.Close()
+	if way, err := Evict(f); way != Evicted || err != nil {
+		t.Errorf("not written yet: %s, %v", way, err)
+	}
+	patch(t, img, onDisk(t, img, path)+5000)
+	got, err := io.ReadAll(f)
+	must(t, err)
+	content[5000] ^= 0xff
+	if !bytes.Equal(got, content) {
+		t.Error("the next reading does not ask the disk")
+	}
+	held(t, path)
+	if way, err := Evict(f); way != Cached || err != nil {
+		t.Errorf("held in memory: %s, %v", way, err)
+	}
+}
+
 // mincore(2) and cachestat(2) agree.
 func TestInMemoryStill(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "file")
@@ -269,5 +298,51 @@ func TestQuietRead(t *testing.T) {
 	must(t, unix.Stat(path, &st))
 	if st.Atim != old {
 		t.Errorf("read at %v, want %v", st.Atim, old)
+	}
+}
+
+// A program of FUSE that is mounted on a device reads that through a cache of its own: nobody can say that
+// it was passed. New files and renames keep their promises on NTFS, which has second names, and on exFAT, which has none.
+func TestFUSE(t *testing.T) {
+	if !mounting(t) {
+		return
+	}
+	for name, c := range map[string]struct{ mkfs, mount []string }{
+		"NTFS":  {[]string{"mkntfs", "-q", "-F", "-f"}, []string{"-t", "ntfs-3g"}},
+		"exFAT": {[]string{"mkfs.exfat"}, []string{"-t", "exfat-fuse"}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			dir := mountAt(t, append(c.mount, loop(t, image(t, 32<<20, c.mkfs...)))...)
+			path := filepath.Join(dir, "report.txt")
+			must(t, WriteNew(path, text("first")))
+			if err := WriteNew(path, text("second")); !errors.Is(err, fs.ErrExist) {
+				t.Errorf("a taken name: %v", err)
+			}
+			must(t, os.WriteFile(filepath.Join(dir, "other"), []byte("other"), 0o644))
+			if err := RenameNew(filepath.Join(dir, "other"), path); !errors.Is(err, fs.ErrExist) {
+				t.Errorf("a rename to a taken name: %v", err)
+			}
+			must(t, Replace(path, text("third")))
+			must(t, RenameNew(filepath.Join(dir, "other"), filepath.Join(dir, "new")))
+			holds(t, dir, map[string]string{"report.txt": "third", "new": "other"})
+			f, err := os.Open(path)
+			must(t, err)
+			defer f.Close()
+			if way, err := FlushAll(f); way != "" || err != nil {
+				t.Errorf("flush: %q, %v", way, err)
+			}
+			if got, way, by := readAll(t, path, 64<<10); way != Cached || by != "" || string(got) != "third" {
+				t.Errorf("%q, %s by %q", got, way, by)
+			}
+			if m := MediumOf(dir); m.Network != No || m.Disk == "" {
+				t.Errorf("%+v", m)
+			}
+			d, err := os.Open(dir)
+			must(t, err)
+			defer d.Close()
+			if LastingNumbers(d) {
+				t.Error("nobody knows whether its numbers last")
+			}
+		})
 	}
 }

@@ -54,10 +54,10 @@ func Flush(f *os.File) error {
 	return err
 }
 
-// FlushAll waits until everything that this machine holds for the volume of an open file or folder
-// has arrived on it, and names the way; "" where the volume does not offer it. sync(2) does not wait
-// on this system. The call waits but does not tell of writes that were lost (xnu
-// bsd/vfs/vfs_syscalls.c, handle_sync_volume): only Flush of a file does.
+// FlushAll sends everything that this machine holds for the volume of an open file or folder, and waits for
+// it where the volume offers that; sync(2) does not wait on this system. It tells of no writes that were lost
+// (xnu bsd/vfs/vfs_syscalls.c, handle_sync_volume), so the way is always "": each file that counts has to be
+// flushed.
 func FlushAll(f *os.File) (way string, err error) {
 	flags := uint32(syncWait | syncFull)
 	err = retried(func() error {
@@ -69,7 +69,7 @@ func FlushAll(f *os.File) (way string, err error) {
 	})
 	switch {
 	case err == nil || errors.Is(err, unix.EROFS):
-		return "fsctl(FSIOC_SYNC_VOLUME)", nil
+		return "", nil
 	case errors.Is(err, unix.ENOTTY) || errors.Is(err, unix.ENOTSUP) || errors.Is(err, unix.EINVAL):
 		return "", unix.Sync()
 	}
@@ -101,3 +101,6 @@ func LastingNumbers(dir *os.File) bool {
 
 // QuietRead would leave the date of the last reading as it is; the system offers nothing like it.
 const QuietRead = 0
+
+// DirectFlag would be the flag of open(2) for direct I/O; the system has none.
+const DirectFlag = 0

@@ -40,8 +40,9 @@ func Flush(f *os.File) error {
 }
 
 // FlushAll waits until everything that this machine holds for the file system of an open file or
-// folder has arrived on it (syncfs(2)), and names the way. Programs behind FUSE are told of no such
-// flush: there it is "", and each file has to be flushed.
+// folder has arrived on it, names and content (syncfs(2)), tells of writes that were lost, and names the
+// way. Programs behind FUSE are told of no such flush: there the way is "", and each file that counts has
+// to be flushed.
 func FlushAll(f *os.File) (way string, err error) {
 	if err := retried(func() error { return unix.Syncfs(int(f.Fd())) }); err != nil {
 		return syncfs, &os.PathError{Op: "syncfs", Path: f.Name(), Err: err}
@@ -82,3 +83,9 @@ func LastingNumbers(dir *os.File) bool {
 // QuietRead is a flag of open(2) that leaves the date of the last reading as it is. Only the owner may
 // ask for it: elsewhere opening fails with fs.ErrPermission.
 const QuietRead = unix.O_NOATIME
+
+// DirectFlag is the flag of open(2) with which writing goes past the cache as well. On NFS a flush that
+// waits for pages of the cache cannot be ended while the server is gone, not even by SIGKILL; what is written
+// directly is waited for in a way that a signal ends (measured: fsync(2) hangs in folio_wait_writeback,
+// nfs_direct_wait is killable). Memory, offsets and lengths are then bound to Align, except on NFS.
+const DirectFlag = unix.O_DIRECT

@@ -19,7 +19,7 @@ func creatable(system, name string) error {
 	case strings.ContainsRune(name, ':'):
 		return errors.New("a name with a colon is a stream of another file on Windows; choose another name")
 	case strings.HasSuffix(name, " ") || strings.HasSuffix(name, "."):
-		return errors.New("Windows drops spaces and dots at the end of a name; choose another name")
+		return errors.New("a name that ends in a space or a dot loses it on Windows; choose another name")
 	}
 	return nil
 }

@@ -35,6 +35,7 @@
 //	scale    pixels of the screen for one unit of the canvas
 //	at       name of every element that is on screen now, to its rectangle [x, y, width, height] in
 //	         pixels, from the top left corner of the window's content
+//	lag_ms   the longest wait so far until the window did what was asked of it, up to the next 10
 //
 // # Names of elements
 //
