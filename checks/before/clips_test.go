@@ -208,7 +208,6 @@ func TestClipsOnASilentDisk(t *testing.T) {
 		}
 	})
 	list := []*checks.Check{halt, clipsWhole}
-	began := time.Now()
 	rep, err := checks.Run(t.Context(), checks.Job{Source: at, Deadline: 300 * time.Millisecond}, list, nil)
 	if err != nil {
 		t.Fatal(err)
@@ -229,8 +228,5 @@ func TestClipsOnASilentDisk(t *testing.T) {
 	})
 	if !errors.Is(err, context.Canceled) || resultOf(t, rep, clipsWhole).Status != checks.Unknown {
 		t.Errorf("stopped: %v", err)
-	}
-	if took := time.Since(began); took > soon {
-		t.Errorf("it took %s", took)
 	}
 }
