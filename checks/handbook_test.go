@@ -12,6 +12,8 @@ import (
 	"loadline/checks/after"
 	"loadline/checks/arrival"
 	"loadline/checks/before"
+	"loadline/checks/recheck"
+	"loadline/checks/split"
 )
 
 var update = flag.Bool("update", false, "write goldens anew")
@@ -22,8 +24,10 @@ var stages = []struct {
 	list  []*checks.Check
 }{
 	{"Before copying", before.List()},
+	{"More than one box", split.List()},
 	{"After copying", after.New(after.Options{}).List()},
 	{"After arrival", arrival.List()},
+	{"Recheck of a copy", recheck.List()},
 }
 
 // TestHandbook keeps README.md beside the checks in step with them: every check and every rule has

@@ -33,7 +33,14 @@ type Job struct {
 	// lists, a call to the system for each; otherwise a sample.
 	AllAttributes bool
 	NoClips       bool // do not look into files for the structure of clips
-	CleanTrial    bool // remove what an earlier trial left behind on the share
+	// Read reads every file that is to be copied to its last byte, unless it is remembered and unchanged.
+	Read bool
+	// Baseline, with Read, is a new file for the checksums of what was read, in the form of a manifest.
+	Baseline string
+	// State is the folder of this computer where is remembered what was read; empty: nowhere.
+	State string
+
+	CleanTrial bool // remove what an earlier trial left behind on the share
 
 	Link    float64       // line rate to the share, bits a second; 0 means measured or unknown
 	Box     int64         // capacity of the appliance that is offered, bytes; 0 means none is known yet
@@ -87,6 +94,7 @@ const (
 	FieldCopyList Field = "copy list"
 	FieldManifest Field = "manifest"
 	FieldListing  Field = "listing"
+	FieldBaseline Field = "baseline"
 )
 
 // A JobError says which field makes a job impossible to run, why, and what to do about it.
@@ -138,6 +146,9 @@ func (j *Job) settle(ctx context.Context, needsSource bool) error {
 			return err
 		}
 	}
+	if err := j.settleBaseline(ctx); err != nil {
+		return err
+	}
 	if j.Share != "" {
 		// Nothing asks the share before its own check does: it may be silent.
 		abs, err := filepath.Abs(j.Share)
@@ -147,6 +158,41 @@ func (j *Job) settle(ctx context.Context, needsSource bool) error {
 		j.Share = abs
 	}
 	return nil
+}
+
+// settleBaseline refuses a baseline that cannot be written, before hours of reading.
+func (j *Job) settleBaseline(ctx context.Context) error {
+	if j.Baseline == "" {
+		return nil
+	}
+	bad := func(why, hint string) error {
+		return &JobError{Field: FieldBaseline, Err: errors.New(why), Hint: hint}
+	}
+	if !j.Read {
+		return bad("a baseline holds what was read, and nothing is to be read", "ask for the reading too: -read")
+	}
+	abs, err := filepath.Abs(j.Baseline)
+	if err != nil {
+		return bad(Reason(err), "name another file")
+	}
+	shown, dir := names.Quote(abs), filepath.Dir(abs)
+	_, err = share.Guard(ctx, j.Deadline, func() (struct{}, error) {
+		if _, err := os.Lstat(abs); err == nil {
+			return struct{}{}, bad(shown+" exists and is left alone", "name another file")
+		}
+		if info, err := os.Stat(dir); err != nil || !info.IsDir() {
+			return struct{}{}, bad("there is no folder "+names.Quote(dir)+" for the baseline", "make it, or name another")
+		}
+		if in, err := share.Inside(j.Source, dir); err == nil && in {
+			return struct{}{}, bad(shown+" is in the source, where nothing may be changed", "name a file elsewhere")
+		}
+		return struct{}{}, nil
+	})
+	if errors.Is(err, share.ErrSilent) {
+		return bad("the folder of the baseline does not answer", "name a file of this computer")
+	}
+	j.Baseline = abs
+	return err
 }
 
 // CleanPrefix returns a prefix in the form of a relative path, "" for none.

@@ -24,7 +24,12 @@ type Finding struct {
 	Detail string // the number and the limit: "name is 271 bytes, the share takes 255"
 	// Remedy replaces Rule.Fix where one finding wants another.
 	Remedy string
+	// Part is the part of the file that it speaks of; nil: the whole.
+	Part *Part
 }
+
+// A Part is a part of a file, in bytes.
+type Part struct{ Offset, Length int64 }
 
 // Fix is what the person can do about it.
 func (f *Finding) Fix() string {

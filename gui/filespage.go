@@ -300,13 +300,21 @@ func (p *filesPage) copyPath() {
 
 // copyAll copies every row that is shown.
 func (p *filesPage) copyAll() {
-	var b strings.Builder
-	if err := writeList(&b, p.model.rows(), p.model.at); err != nil {
+	n, at := p.model.shown()
+	go func() { // a million lines take a moment
+		var b strings.Builder
+		err := writeList(&b, n, at)
+		p.w.desktop.Post(func() { p.copied(b.String(), n, err) })
+	}()
+}
+
+func (p *filesPage) copied(list string, n int, err error) {
+	if err != nil {
 		p.w.tell(checks.Failed, "The list could not be copied: "+err.Error())
 		return
 	}
-	p.w.desktop.Copy(b.String())
-	p.w.tellWhile(p.w.onThisPage(), checks.Passed, many(int64(p.model.rows()), "line is", "lines are")+" on the clipboard.")
+	p.w.desktop.Copy(list)
+	p.w.tellWhile(p.w.onThisPage(), checks.Passed, many(int64(n), "line is", "lines are")+" on the clipboard.")
 }
 
 // showFull shows a name whole, however long, and its bytes.

@@ -192,11 +192,11 @@ func inspectManifest(path string, size int64) (facts, problem string) {
 // inspectListing says how a listing would be read, so that the person sees whether its columns are
 // understood before anything is compared.
 func inspectListing(path string) (facts, problem string) {
-	f, _, err := arrival.Inspect(context.Background(), path, nil, 1)
+	u, err := arrival.Inspect(context.Background(), "", []string{path}, arrival.Options{}, 1)
 	if err != nil {
 		return "", capitalize(oneLine(err.Error())) + "."
 	}
-	return oneLine(f.String()), ""
+	return oneLine(u.Format.String()), ""
 }
 
 // pathProblem puts what the system answers into words that help.

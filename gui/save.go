@@ -28,12 +28,13 @@ func (w *Window) save() {
 			w.tellWhile(func() bool { return here() && p.model.rows() == 0 }, checks.Waiting, "The list is empty. Change the text, the rule or the levels above it.")
 			return
 		}
+		n, at := p.model.shown()
 		w.saveSheet("Save the list", "As text, or as CSV where the name ends in .csv.", "Loadline list "+stamp+".csv",
 			func(path string, out io.Writer) error {
 				if isCSV(path) {
-					return writeCSV(out, p.model.rows(), p.model.at)
+					return writeCSV(out, n, at)
 				}
-				return writeList(out, p.model.rows(), p.model.at)
+				return writeList(out, n, at)
 			})
 		return
 	}

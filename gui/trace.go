@@ -43,12 +43,17 @@ type snapshot struct {
 	Lag     int64             `json:"lag_ms,omitempty"` // longest wait for the window, up to the next 10
 }
 
+// opening is how many looks pass while the window opens and is drawn for the first time.
+const opening = 20
+
 type trace struct {
 	file *os.File
 	last []byte
-	lag  time.Duration // longest wait for a look at the window
-	quit chan struct{}
-	done chan struct{}
+
+	looks int           // so far
+	lag   time.Duration // longest wait for one
+	quit  chan struct{}
+	done  chan struct{}
 }
 
 // traceFromEnv starts the trace if it is asked for.
@@ -80,7 +85,7 @@ func (w *Window) traceFromEnv() {
 				asked := time.Now()
 				w.desktop.Post(func() {
 					waits.Store(false)
-					if t.last != nil { // the first look waits for the window to open
+					if t.looks++; t.looks > opening {
 						t.lag = max(t.lag, time.Since(asked))
 					}
 					t.write(w)
@@ -230,14 +235,7 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 	case pageChecks:
 		v := w.view()
 		m["verdict"] = v.head.box
-		m["source"], m["source-choose"] = v.setup.from.path, v.setup.from.choose
-		m["share"], m["share-choose"] = v.setup.to.path, v.setup.to.choose
-		if o := v.setup.options; o != nil {
-			m["prefix"], m["copy-list"] = o.prefix, o.list
-			if v.stage == checks.Before {
-				m["uplink"], m["battery"], m["link"] = o.uplink, o.battery, o.link
-			}
-		}
+		v.setup.elements(m)
 		if v.head.check.Visible() && !v.head.check.Disabled() {
 			m["check"] = v.head.check
 		}

@@ -177,7 +177,7 @@ func (a *after) fail(pass *checks.Pass, r *checks.Rule, path string, size int64,
 // visit takes a folder of the source.
 func (a *after) visit(pass *checks.Pass, d *walk.Dir) {
 	if d.Err != nil {
-		a.unreadable(pass, unreadableSource, d.Path, d.Path, fmt.Sprintf("the folder cannot be listed: %v", plain(d.Err)), d.Err)
+		a.unreadable(pass, unreadableSource, d.Path, d.Path, fmt.Sprintf("the folder cannot be listed: %s", checks.Reason(d.Err)), d.Err)
 	}
 	number := a.tree.addFolder(d)
 	a.lists[sourceSide].Add(d, func(e *walk.Entry) (int, bool) { return number(e.Name), true })
@@ -188,7 +188,7 @@ func (a *after) visit(pass *checks.Pass, d *walk.Dir) {
 		e := &d.Entries[i]
 		switch {
 		case e.Failed:
-			a.unreadable(pass, unreadableSource, d.Join(e.Name), d.Path, plain(d.Why(e.Name)).Error(), d.Why(e.Name))
+			a.unreadable(pass, unreadableSource, d.Join(e.Name), d.Path, checks.Reason(d.Why(e.Name)), d.Why(e.Name))
 		case e.Kind == walk.Link:
 			pass.Flag(d, e, linkNotChecked, "a link holds no content")
 		case e.Kind == walk.Other:
@@ -350,7 +350,7 @@ func (a *after) matchForms(pass *checks.Pass, dates *int64) {
 // paths differ in normal form.
 func (a *after) matchWith(pass *checks.Pass, d *walk.Dir, id int32, known, form bool, dates *int64) {
 	if d.Err != nil {
-		a.unreadable(pass, unreadableOnShare, d.Path, d.Path, fmt.Sprintf("the folder cannot be listed: %v", plain(d.Err)), d.Err)
+		a.unreadable(pass, unreadableOnShare, d.Path, d.Path, fmt.Sprintf("the folder cannot be listed: %s", checks.Reason(d.Err)), d.Err)
 	}
 	if known {
 		f := &a.tree.folders[id]
@@ -423,7 +423,7 @@ func (a *after) judge(pass *checks.Pass, d *walk.Dir, e *walk.Entry, i int, date
 	switch {
 	case e.Failed:
 		s.flags |= spoiled
-		a.fail(pass, unreadableOnShare, path, s.size, "%v", plain(d.Why(e.Name)))
+		a.fail(pass, unreadableOnShare, path, s.size, "%s", checks.Reason(d.Why(e.Name)))
 		return
 	case e.Kind != walk.File:
 		s.flags |= spoiled
@@ -590,13 +590,4 @@ func (a *after) clutter(pass *checks.Pass, p string) string {
 // (mklost+found(8)).
 func recovered(p string) bool {
 	return slices.Contains(strings.Split(p, "/"), "lost+found")
-}
-
-// plain takes the path out of an error: it stands beside it already, and could forge a line.
-func plain(err error) error {
-	var p *fs.PathError
-	if errors.As(err, &p) {
-		return p.Err
-	}
-	return err
 }

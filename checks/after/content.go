@@ -107,7 +107,7 @@ func (c *comparing) flush(ctx context.Context) error {
 	case ctx.Err() != nil || digest.Silent(err):
 		return fmt.Errorf("what this machine still holds could not be sent to the share: %w", err)
 	}
-	c.fail(c.pass, flushFailed, "", 0, "%v", plain(err))
+	c.fail(c.pass, flushFailed, "", 0, "%s", checks.Reason(err))
 	return nil
 }
 
@@ -299,17 +299,15 @@ func (c *comparing) takeSource(e *entry, r *digest.Result, path string) {
 		}
 		e.before = r.When.Unix()
 		e.flags |= readBefore
-	case e.flags&readBefore != 0 && e.sums.SHA256 != r.Sums.SHA256:
-		// It was read though an earlier run had, and is the same file by all that the system says.
-		if ident := c.places[sourceSide]; ident != nil && c.sameAsBefore(r) {
+	default:
+		if rec, ok := c.memory[sourceSide].Find(r.Ident); ok && rec.Whole() && rec.Sums.SHA256 != r.Sums.SHA256 {
+			// It is the same file by all that the system says.
 			e.flags |= spoiled
 			c.fail(c.pass, sourceRotted, path, e.size, "SHA-256 is %x… now, it was %x… on %s; size and dates are the same",
-				r.Sums.SHA256[:8], e.sums.SHA256[:8], time.Unix(e.before, 0).Format(time.DateOnly))
-		} else {
+				r.Sums.SHA256[:8], rec.Sums.SHA256[:8], rec.When.Format(time.DateOnly))
+		} else if e.flags&readBefore != 0 && e.sums.SHA256 != r.Sums.SHA256 {
 			e.flags |= newer // written to since the folders were read
 		}
-		fallthrough
-	default:
 		e.sums, e.before = r.Sums, 0
 		e.flags &^= readBefore
 	}
@@ -330,7 +328,7 @@ func (c *comparing) unreadableFile(side int, e *entry, r *digest.Result, path st
 		rule = unreadableOnShare
 	}
 	e.flags |= spoiled
-	f := checks.Finding{Path: path, Rule: rule, Level: checks.Fail, Size: e.size, Detail: plain(r.Err).Error()}
+	f := checks.Finding{Path: path, Rule: rule, Level: checks.Fail, Size: e.size, Detail: checks.Reason(r.Err)}
 	if len(r.Bad) > 0 {
 		f.Detail = fmt.Sprintf("%s from byte %s on; %s lost", f.Detail, checks.Count(r.Bad[0].Offset), checks.Plural(r.Lost(), "byte"))
 	}

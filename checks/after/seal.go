@@ -73,7 +73,7 @@ func (c *comparing) seal(ctx context.Context) error {
 	case ctx.Err() != nil:
 		return ctx.Err()
 	default:
-		t.FlagJob(manifestNotWritten, "on the share: %v", plain(err))
+		t.FlagJob(manifestNotWritten, "on the share: %s", checks.Reason(err))
 	}
 	return nil
 }

@@ -24,7 +24,7 @@ import (
 
 // Cases are trees in, reports out. Each file of testdata/cases holds, under a line on what it shows,
 //
-//	-- job --    KEY VALUE lines: prefix, key-bytes, object-bytes, portable, no-trial, link, uplink, battery,
+//	-- job --    KEY VALUE lines: prefix, key-bytes, object-bytes, portable, no-trial, read, link, uplink, battery,
 //	             box, source-rate, source-usb
 //	-- share --  the share, where there is one: KEY VALUE lines for the mount (type, from, options,
 //	             free, total, inodes, name-limit, version, system, same-disk, platform, status) and what the trial is to
@@ -179,6 +179,8 @@ func (c *aCase) set(t *testing.T, part, key, value string) (err error) {
 		j.Portable = true
 	case "no-trial":
 		j.NoTrial = true
+	case "read":
+		j.Read = true
 	case "link":
 		j.Link, err = checks.ParseRate(value)
 	case "uplink":
@@ -327,6 +329,10 @@ var seenBy = map[*checks.Rule]string{
 	hugeFolder:         "TestHugeFolder",
 	leftOffList:        "TestLeftOffList",
 	attributesSampled:  "TestAttributesOfALargeDisk",
+	readFails:          "TestDamagedDisk",
+	slowReading:        "TestSlowReading",
+	diskErrors:         "TestDiskErrors",
+	datalessFile:       "TestFlagsOfAMac",
 }
 
 // TestEveryRuleHasACase finds rules without case or source, and cases of rules that are none.

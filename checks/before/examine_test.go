@@ -13,11 +13,13 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/checks/schema"
 )
 
 // A spot is a finding reduced to what an oracle can tell: which rule, where.
@@ -28,6 +30,9 @@ func (s spot) String() string { return s.rule + " " + names.Quote(s.path) }
 // examine runs the checks before copying on a folder by the clock of the trees.
 func examine(t testing.TB, job checks.Job) *checks.Report {
 	t.Helper()
+	if job.Deadline == 0 {
+		job.Deadline = time.Hour // what answers has all the time there is
+	}
 	if job.Now == nil {
 		job.Now = func() time.Time { return treeNow }
 	}
@@ -185,6 +190,8 @@ type jsonReport struct {
 	}
 }
 
+var published = sync.OnceValues(schema.Load)
+
 func readJSON(t testing.TB, rep *checks.Report) (jsonReport, string) {
 	t.Helper()
 	var b bytes.Buffer
@@ -194,6 +201,13 @@ func readJSON(t testing.TB, rep *checks.Report) (jsonReport, string) {
 	var j jsonReport
 	if err := json.Unmarshal(b.Bytes(), &j); err != nil {
 		t.Fatalf("the JSON report is none: %v", err)
+	}
+	schemas, err := published()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if known, err := schemas.Check(b.Bytes()); !known || err != nil {
+		t.Errorf("the JSON report is not as its schema says (known: %v): %v", known, err)
 	}
 	return j, b.String()
 }

@@ -253,7 +253,7 @@ func TestVanishingShare(t *testing.T) {
 	grow(t, source, "a 10")
 	for _, at := range []*checks.Check{ShareMounted, mountOptions, shareWrites, shareNames, permissions} {
 		share := tmpfs(t, base, "share", "size=16m")
-		rep, err := checks.Run(t.Context(), checks.Job{Source: source, Share: share, Deadline: soon}, List(), func(e checks.Event) {
+		rep, err := checks.Run(t.Context(), checks.Job{Source: source, Share: share, Deadline: time.Hour}, List(), func(e checks.Event) {
 			if e.Check == at && e.Result == nil {
 				_ = unix.Unmount(share, unix.MNT_DETACH)
 			}

@@ -12,7 +12,6 @@ import (
 	"strings"
 	"syscall"
 	"testing"
-	"time"
 
 	"golang.org/x/sys/unix"
 
@@ -230,6 +229,3 @@ func leftOn(t testing.TB, share string, known ...string) {
 		t.Errorf("%q lies on the share, want %q", names, known)
 	}
 }
-
-// soon is how long what must not hang may take on a busy machine.
-const soon = 30 * time.Second

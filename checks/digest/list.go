@@ -49,9 +49,10 @@ type listedFolder struct {
 type Mark struct {
 	Done   bool
 	SHA256 [32]byte
+	Before int64 // when an earlier run read it, seconds since 1970; 0 where this one did
 }
 
-const markSize = 1 + 32
+const markSize = 1 + 32 + 8
 
 // Add lists those files of a folder that take wants, with the numbers that it gives them. Safe for
 // concurrent use.
@@ -128,6 +129,7 @@ func (f *listedFolder) read(in *counted) (file File, mark Mark, err error) {
 	}
 	mark.Done = m[0] == 1
 	copy(mark.SHA256[:], m[1:])
+	mark.Before = int64(binary.BigEndian.Uint64(m[1+32:]))
 	var number [3]uint64 // size, ID, length of the name
 	for i := range number {
 		if number[i], err = binary.ReadUvarint(in); err != nil {
@@ -265,6 +267,7 @@ func (l *List) Mark(f *File, m Mark) {
 		b[0] = 1
 	}
 	copy(b[1:], m.SHA256[:])
+	binary.BigEndian.PutUint64(b[1+32:], uint64(m.Before))
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	_, _ = l.spool.WriteAt(b[:], f.at) // what could not be marked counts as not done
@@ -279,8 +282,7 @@ func (l *List) Sorted() iter.Seq2[File, Mark] {
 	return func(yield func(File, Mark) bool) {
 		order := l.byPath()
 		in := &counted{Reader: bufio.NewReaderSize(nil, 1<<15)}
-		// A folder's own files and those below it share its path, but may take turns: "a/b", "a.c", "a/d" do not,
-		// "a.c" and "a/b" do.
+		// Files of a folder and what lies in folders below it take turns: "a.c" comes before "a/b", "a0" after it.
 		var folder func(k int) (next int, more bool)
 		folder = func(k int) (int, bool) {
 			f := &l.folders[order[k]]

@@ -33,13 +33,18 @@ type Reading struct {
 	// Again forgets what is remembered of a file: it is read. Nil forgets nothing.
 	Again func(*Record) bool
 	// Want says which digests a file gets besides SHA-256; nil: none. It is called concurrently.
-	Want  func(*File) sums.Set
+	Want func(*File) sums.Set
+	// Also, where it returns a writer for a file, passes the whole content on, block by block, beside the digests;
+	// such a file is read even if it is known. Nil passes nothing on. It is called concurrently.
+	Also  func(*File) io.Writer
 	Meter *meter.Meter // what is read is counted there; nil: nowhere
 
 	// Open opens a file to be read; nil means disk.OpenPast.
 	Open func(path string) (*disk.Reader, error)
 	// Block is how much is asked for at a time, bytes; 0 chooses.
 	Block int
+	// Stretch is how long the parts of a file are of which the rate is told, bytes; 0 means StretchSize.
+	Stretch int64
 	// Now is the clock by which rates are made; nil means time.Now.
 	Now func() time.Time
 
@@ -101,7 +106,7 @@ type Result struct {
 	Known   bool  // not read: an earlier run had, and it is unchanged
 	When    time.Time
 	Way     Way
-	// Stretches are how long its parts took, of stretchSize each, where it is as large as that.
+	// Stretches are how long its parts took, of Reading.Stretch each, where it is as large as that.
 	Stretches []Stretch
 	At        int64 // bytes that the run had read before it
 }
@@ -163,6 +168,9 @@ func (r *Reading) Run(ctx context.Context, files iter.Seq[File], done func(*Resu
 			r.Block = blockSmall
 		}
 	}
+	if r.Stretch == 0 {
+		r.Stretch = StretchSize
+	}
 	r.Meter.Hear(time.Now())
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
@@ -210,7 +218,8 @@ type block struct {
 	data   []byte
 	begin  sums.Set // digests of the file that begins here
 	first  bool
-	last   *Result // set at the end of a file
+	also   io.Writer // gets the data too; may be nil
+	last   *Result   // set at the end of a file
 }
 
 func (r *Reading) lane(ctx context.Context, done func(*Result)) error {
@@ -243,6 +252,9 @@ func (l *lane) hash() {
 			s.Begin(b.begin)
 		}
 		s.Write(b.data)
+		if b.also != nil {
+			_, _ = b.also.Write(b.data) // hashes never fail
+		}
 		if b.last != nil {
 			if b.last.Err == nil {
 				b.last.Sums = s.Sums()
@@ -295,8 +307,14 @@ func (l *lane) file(f *File) error {
 	if l.Want != nil {
 		want = l.Want(f)
 	}
-	if known, err := l.remembered(r, path, want); known || err != nil {
-		return err
+	var also io.Writer
+	if l.Also != nil {
+		also = l.Also(f)
+	}
+	if also == nil {
+		if known, err := l.remembered(r, path, want); known || err != nil {
+			return err
+		}
 	}
 	memory, err := l.take()
 	if err != nil {
@@ -313,10 +331,10 @@ func (l *lane) file(f *File) error {
 	r.Length = o.state.Size
 	first := true
 	pass := func(b block) {
-		b.first, b.begin, first = first, want, false
+		b.first, b.begin, b.also, first = first, want, also, false
 		l.blocks <- b
 	}
-	s := stretcher{r: r}
+	s := stretcher{r: r, size: l.Stretch}
 	for skip := 0; ; {
 		data := memory[min(skip, o.data):o.data]
 		r.Got += int64(len(data))
@@ -388,7 +406,7 @@ func (l *lane) fail(r *Result, memory []byte) error {
 	if fatal(l.ctx, err) {
 		return err
 	}
-	if err != nil || state.Device != l.root.Device || state.Number != l.root.Number {
+	if err != nil || state.Device != l.root.Device || state.Number != l.root.Number || disk.Gone(r.Err) {
 		return fmt.Errorf("%s: %w", l.Name, ErrGone)
 	}
 	if !errors.Is(r.Err, fs.ErrNotExist) && !errors.Is(r.Err, fs.ErrPermission) {

@@ -85,17 +85,17 @@ type Stay struct {
 // Errors that callers tell apart with errors.Is.
 var (
 	// ErrBusy: another plan is being applied to the source right now.
-	ErrBusy = errors.New("another plan is at work on this source: wait until it has ended")
+	ErrBusy = errors.New("another plan is being applied to this source: wait for it to finish")
 	// ErrUnfinished: an earlier plan stopped midway. The text names its journal.
 	ErrUnfinished = errors.New("an earlier plan stopped midway: resume or undo it first")
 	// ErrChanged: the source is not as it was when the plan was made. Nothing was renamed.
 	ErrChanged = errors.New("the source has changed since the plan was made: make a new plan")
 	// ErrLater: a later plan must be undone first.
-	ErrLater = errors.New("a later plan was applied on top of this one: undo that first")
+	ErrLater = errors.New("a later plan was applied on top of this one: undo that one first")
 )
 
 // ErrRoom: the disk has no room for copies and archives. Nothing was changed.
-var ErrRoom = errors.New("the disk has too little room")
+var ErrRoom = errors.New("there is too little room on the disk")
 
 // A StoppedError tells that the work stopped midway. Every file has its old name, its new one, or
 // one that the journal knows; Resume and Undo go on from there.

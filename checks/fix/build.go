@@ -57,9 +57,9 @@ func (e *engine) build(ctx context.Context, m *move, temp string) error {
 	return nil
 }
 
-var errReadBack = errors.New("the disk gives back something else than was written to it, so it must not be trusted")
+var errReadBack = errors.New("the disk returned different data from what was written, so it must not be trusted")
 
-var errKept = errors.New("the disk does not keep names or dates as they are in what would be copied")
+var errKept = errors.New("the disk does not keep the names or dates of what would be copied")
 
 // write returns a checksum of what it wrote: of each file, its path and its content.
 func (e *engine) write(ctx context.Context, m *move, temp string) ([]byte, error) {

@@ -24,9 +24,9 @@ func (e *engine) compareWithOriginal(ctx context.Context, m *move, path string) 
 	case ctx.Err() != nil:
 		return "", ctx.Err()
 	case err != nil:
-		return "what it was made from cannot be read any more: " + err.Error(), nil
+		return "its original can no longer be read: " + err.Error(), nil
 	case of != m.made.Of:
-		return "what it was made from has changed since", nil
+		return "its original has changed since", nil
 	}
 	if m.made.archive() {
 		err = e.compareArchive(ctx, m, path)
@@ -39,7 +39,7 @@ func (e *engine) compareWithOriginal(ctx context.Context, m *move, path string) 
 	case errors.Is(err, errDiffers):
 		return changedSince, nil
 	case err != nil:
-		return "it could not be compared with what it was made from: " + err.Error(), nil
+		return "it could not be compared with its original: " + err.Error(), nil
 	}
 	// Comparing may have taken hours: is it still what was compared?
 	if now, err := e.root.Lstat(path); err != nil || identify(now) != identify(was) {

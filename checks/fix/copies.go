@@ -33,18 +33,18 @@ func (p *Plan) Replace(path string, on bool) error {
 	for i := range p.Left {
 		if l := &p.Left[i]; l.Path == path && slices.Contains(l.Offers, OfferReplace) {
 			if p.renames(path) {
-				return errors.New("the link gets a new name in this plan: apply that first, then replace it")
+				return errors.New("this plan renames the link: apply that first, then replace it")
 			}
 			for _, m := range p.copies {
 				if m.Archive && below(path, m.Path) {
-					return fmt.Errorf("the link lies in %s, which is archived in this plan: replace the link first, then archive the card", names.Quote(m.Path))
+					return fmt.Errorf("the link is in %s, which this plan archives: replace the link first, then archive", names.Quote(m.Path))
 				}
 			}
 			p.copies[path] = &Copy{Path: path, To: path, target: l.Target}
 			return nil
 		}
 	}
-	return fmt.Errorf("%s is no link to a file or folder that could be copied", names.Quote(path))
+	return fmt.Errorf("%s is not a link to a file or folder that could be copied", names.Quote(path))
 }
 
 // Archive plans to put a card into one file beside it; on says whether to, or no longer to. The
@@ -59,27 +59,27 @@ func (p *Plan) Archive(path string, on bool) error {
 			continue
 		}
 		if c.File == "" {
-			return fmt.Errorf("%s is the source itself: its archive would have no place on the source", names.Quote(path))
+			return fmt.Errorf("%s is the source itself: there is no place beside it for an archive", names.Quote(path))
 		}
 		if c.Archived {
-			return fmt.Errorf("%s is in the archive %s already", names.Quote(path), names.Quote(c.File))
+			return fmt.Errorf("%s is already in the archive %s", names.Quote(path), names.Quote(c.File))
 		}
 		dir, _ := parent(c.Path)
 		if room, _ := p.limits.pathRoom(); len(join(dir, c.File)) > room {
-			return fmt.Errorf("the path of the archive would be %d bytes, %d fit: move %s up by hand first", len(join(dir, c.File)), room, names.Quote(path))
+			return fmt.Errorf("the path of the archive would be %d bytes, %d fit: move %s to a folder further up first", len(join(dir, c.File)), room, names.Quote(path))
 		}
 		// Its archive is found by the name of the card, and lists have it for what the card holds now.
 		if p.renames(path) {
-			return fmt.Errorf("%s gets a new name in this plan: apply that first, then archive it", names.Quote(path))
+			return fmt.Errorf("this plan renames %s: apply that first, then archive it", names.Quote(path))
 		}
 		for _, m := range p.copies {
 			if below(m.Path, path) {
-				return fmt.Errorf("the link %s in it is replaced in this plan: apply that first, then archive the card", names.Quote(m.Path))
+				return fmt.Errorf("this plan replaces the link %s in it: apply that first, then archive", names.Quote(m.Path))
 			}
 		}
 		for i := range p.Steps {
 			if s := &p.Steps[i]; s.Changes() && s.folder.path == dir && fold(s.entry.to) == fold(c.File) {
-				return fmt.Errorf("%s gets the name of the archive in this plan: apply that first, then archive the card", names.Quote(s.From))
+				return fmt.Errorf("this plan gives %s the name of the archive: apply that first, then archive", names.Quote(s.From))
 			}
 		}
 		p.copies[path] = &Copy{Path: path, To: join(dir, c.File), Archive: true}
@@ -115,7 +115,7 @@ func (p *Plan) Copies() []Copy {
 	return all
 }
 
-// A Estimate is what the makings of a plan need.
+// An Estimate is what the copies of a plan need.
 type Estimate struct {
 	Copies []Copy
 	Bytes  int64 // that they take on the disk, about

@@ -11,10 +11,10 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// TestMakingsOnDisks archives a card on real file systems, and replaces links by copies where the
+// TestCopiesOnDisks archives a card on real file systems, and replaces links by copies where the
 // file system has links; back, with the disk unplugged in between. exFAT has none (exFAT
 // specification, from memory).
-func TestMakingsOnDisks(t *testing.T) {
+func TestCopiesOnDisks(t *testing.T) {
 	eachDisk(t, func(t *testing.T, kind string, d *testDisk) {
 		root := d.path + "/archive"
 		plant(t, root, "day/DCIM/100ABCDE/a.jpg", "day/DCIM/100ABCDE/b\u0301.mov", "takes/one/c.mov", "takes/d.mov")
@@ -62,8 +62,8 @@ func afterMode(say string) string {
 	return rest
 }
 
-// TestMakingsReadOnly: a disk that takes nothing is left alone, and no journal speaks of it.
-func TestMakingsReadOnly(t *testing.T) {
+// TestCopiesReadOnly: a disk that takes nothing is left alone, and no journal speaks of it.
+func TestCopiesReadOnly(t *testing.T) {
 	with := diskKinds["ext4"]
 	d := newDisk(t, 24, with.make, with.mount)
 	plant(t, d.path, "DCIM/100ABCDE/a.jpg", "l => DCIM")

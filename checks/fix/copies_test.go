@@ -13,8 +13,8 @@ import (
 	"testing"
 )
 
-// makingTree has links of every sort that can be replaced, and a card with a flagged name.
-var makingTree = []string{
+// copyTree has links of every sort that can be replaced, and a card with a flagged name.
+var copyTree = []string{
 	"d?/target.mov", "d?/e/link.mov => ../target.mov",
 	"d?/takes/one/a.mov", "d?/takes/b.mov", "d?/takes/empty/", "d?/takes/inner => one", "d?/takes/again.mov => b.mov",
 	"sets => d?/takes",
@@ -22,10 +22,10 @@ var makingTree = []string{
 	"x?",
 }
 
-const makingCard = "day/PRIVATE"
+const copyCard = "day/PRIVATE"
 
-// wantMakings asks for everything that makingTree offers, and one link to a folder outside.
-func wantMakings(t testing.TB, root, outside string) *Plan {
+// wantCopies asks for everything that copyTree offers, and one link to a folder outside.
+func wantCopies(t testing.TB, root, outside string) *Plan {
 	t.Helper()
 	p := mustPlan(t, root, limits{})
 	for _, link := range []string{"d?/e/link.mov", "sets", "outside"} {
@@ -33,19 +33,19 @@ func wantMakings(t testing.TB, root, outside string) *Plan {
 			t.Fatal(err)
 		}
 	}
-	if err := p.Archive(makingCard, true); err != nil {
+	if err := p.Archive(copyCard, true); err != nil {
 		t.Fatal(err)
 	}
 	return p
 }
 
-// plantMakings makes the tree, and a folder outside that one of its links points to.
-func plantMakings(t testing.TB) (root, outside string) {
+// plantCopies makes the tree, and a folder outside that one of its links points to.
+func plantCopies(t testing.TB) (root, outside string) {
 	t.Helper()
 	base := quick(t)
 	root, outside = base+"/disk", base+"/elsewhere"
 	plant(t, outside, "deep/er/c.mov", "d.mov")
-	plant(t, root, append(makingTree, "outside => "+outside)...)
+	plant(t, root, append(copyTree, "outside => "+outside)...)
 	return root, outside
 }
 
@@ -59,30 +59,30 @@ func followed(t testing.TB, path string) map[string]string {
 	return snapshot(t, to)
 }
 
-// TestMakings puts copies in the place of links and a card into an archive, stops at every step,
+// TestCopies puts copies in the place of links and a card into an archive, stops at every step,
 // goes on or back, and always ends with what cp and tar make of the same tree, or with the tree as
 // it was.
-func TestMakings(t *testing.T) {
+func TestCopies(t *testing.T) {
 	for _, r := range []rig{{}, {plain: true}, {passing: true}} {
 		for _, goBack := range []bool{false, true} {
 			t.Run(fmt.Sprintf("plain=%v,passing=%v,back=%v", r.plain, r.passing, goBack), func(t *testing.T) {
-				for point := 0; crashMakings(t, r, point, goBack); point++ {
+				for point := 0; crashCopies(t, r, point, goBack); point++ {
 				}
 			})
 		}
 	}
 }
 
-func crashMakings(t *testing.T, r rig, point int, goBack bool) (crashed bool) {
-	root, outside := plantMakings(t)
+func crashCopies(t *testing.T, r rig, point int, goBack bool) (crashed bool) {
+	root, outside := plantCopies(t)
 	before := snapshot(t, root)
 	wanted := map[string]map[string]string{
 		"d_/e/link.mov": followed(t, root+"/d?/target.mov"),
 		"sets":          followed(t, root+"/d?/takes"),
 		"outside":       followed(t, outside),
 	}
-	card := followed(t, root+"/"+makingCard)
-	p := wantMakings(t, root, outside)
+	card := followed(t, root+"/"+copyCard)
+	p := wantCopies(t, root, outside)
 	o := Options{StateDir: t.TempDir(), test: r}
 	crashed = crashing(point, func(hook func(string)) {
 		o := o
@@ -103,7 +103,7 @@ func crashMakings(t *testing.T, r rig, point int, goBack bool) (crashed bool) {
 			for path, want := range wanted {
 				same(t, fmt.Sprintf("point %d: %s", point, path), snapshot(t, root+"/"+path), want)
 			}
-			same(t, "the card, unpacked", unpacked(t, root+"/"+makingCard+archiveEnding, "PRIVATE"), card)
+			same(t, "the card, unpacked", unpacked(t, root+"/"+copyCard+archiveEnding, "PRIVATE"), card)
 		}
 		out, err := Undo(context.Background(), all[0].Path, o)
 		if err != nil || len(out.Gone)+len(out.Dates)+len(out.Stayed) > 0 {
@@ -243,19 +243,19 @@ func TestStays(t *testing.T) {
 		why   string
 	}{
 		{"nothing", func(string) error { return nil }, nil, ""},
-		{"a target is gone", remove("/d_/target.mov"), []string{"d?/e/link.mov"}, "cannot be read any more"},
-		{"a folder is gone", remove("/../elsewhere"), []string{"outside"}, "cannot be read any more"},
+		{"a target is gone", remove("/d_/target.mov"), []string{"d?/e/link.mov"}, "can no longer be read"},
+		{"a folder is gone", remove("/../elsewhere"), []string{"outside"}, "can no longer be read"},
 		{"a file in it is gone", remove("/../elsewhere/d.mov"), []string{"outside"}, "has changed since"},
 		{"a bit of a target", write("/d_/target.mov"), []string{"d?/e/link.mov"}, "it has changed since"},
 		{"a bit of a copy", write("/sets/one/a.mov"), []string{"sets"}, "it has changed since"},
 		{"more in a copy", func(root string) error { return os.WriteFile(root+"/sets/new.mov", nil, 0o644) }, []string{"sets"}, "it has changed since"},
-		{"the card is gone", remove("/day/PRIVATE"), []string{"day/PRIVATE.tar"}, "cannot be read any more"},
+		{"the card is gone", remove("/day/PRIVATE"), []string{"day/PRIVATE.tar"}, "can no longer be read"},
 		{"a bit of the archive", write("/day/PRIVATE.tar"), []string{"day/PRIVATE.tar"}, "it has changed since"},
 		{"a bit of the card", write("/day/PRIVATE/AVCHD/BDMV/STREAM/00000.MTS"), []string{"day/PRIVATE.tar"}, "it has changed since"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			root, outside := plantMakings(t)
-			p := wantMakings(t, root, outside)
+			root, outside := plantCopies(t)
+			p := wantCopies(t, root, outside)
 			journal := mustApply(t, p).Journal
 			if err := c.spoil(root); err != nil {
 				t.Fatal(err)

@@ -118,7 +118,7 @@ func crashAt(t *testing.T, p *Plan, point string) (journal string) {
 // it takes its place whichever way one goes.
 func TestLostMeanwhile(t *testing.T) {
 	for name, do := range map[string]func(context.Context, string, Options) (*Outcome, error){"resume": Resume, "undo": Undo} {
-		root, outside := plantMakings(t)
+		root, outside := plantCopies(t)
 		p := mustPlan(t, root, limits{})
 		if err := p.Replace("outside", true); err != nil {
 			t.Fatal(err)
@@ -142,7 +142,7 @@ func TestLostMeanwhile(t *testing.T) {
 // TestPlaceTaken: after a crash in the middle of copying something else stands where the link was.
 // It is left alone, and the half of a copy goes.
 func TestPlaceTaken(t *testing.T) {
-	root, outside := plantMakings(t)
+	root, outside := plantCopies(t)
 	p := mustPlan(t, root, limits{})
 	if err := p.Replace("outside", true); err != nil {
 		t.Fatal(err)
@@ -166,9 +166,9 @@ func TestPlaceTaken(t *testing.T) {
 // TestArchiveNameTaken: a file that has come up since is never written over.
 func TestArchiveNameTaken(t *testing.T) {
 	for _, when := range []string{"before", "packed"} {
-		root, _ := plantMakings(t)
+		root, _ := plantCopies(t)
 		p := mustPlan(t, root, limits{})
-		if err := p.Archive(makingCard, true); err != nil {
+		if err := p.Archive(copyCard, true); err != nil {
 			t.Fatal(err)
 		}
 		come := func() {
@@ -197,7 +197,7 @@ func TestArchiveNameTaken(t *testing.T) {
 // TestReadBack: a disk that gives back something else than was written is found out before the copy
 // takes the place of the link.
 func TestReadBack(t *testing.T) {
-	root, _ := plantMakings(t)
+	root, _ := plantCopies(t)
 	before := snapshot(t, root)
 	p := mustPlan(t, root, limits{})
 	if err := p.Replace("outside", true); err != nil {

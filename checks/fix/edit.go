@@ -57,7 +57,7 @@ func (p *Plan) familyNames(step int, name string) ([]string, error) {
 		to[i] = e.to
 	}
 	if name == "" || name == "." || name == ".." || strings.ContainsAny(name, "/\x00") {
-		return nil, fmt.Errorf("%w: a name is not empty, not . or .., and holds no slash", ErrName)
+		return nil, fmt.Errorf("%w: a name can't be empty, . or .., or contain a slash", ErrName)
 	}
 	old := stemOf(u, at, s.entry.to)
 	if stem := stemOf(u, at, name); stem != old && !u.whole {
@@ -119,7 +119,7 @@ func (p *Plan) checkFree(s *Step, to []string) error {
 	for _, name := range to {
 		key := fold(name)
 		if fresh[key] || f.used[key]-mine[key] > 0 {
-			return fmt.Errorf("%w: %s is taken in this folder, capital and small letters counted as one", ErrName, names.Quote(name))
+			return fmt.Errorf("%w: %s is already taken in this folder (upper and lower case count as the same)", ErrName, names.Quote(name))
 		}
 		fresh[key] = true
 	}

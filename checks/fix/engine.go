@@ -257,7 +257,7 @@ func (e *engine) create(source string, o Options) error {
 	e.j.inRoot = false
 	dir := cmp.Or(o.StateDir, StateDir())
 	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return fmt.Errorf("cannot make the folder for journals %s: %w", names.Quote(dir), explain(err))
+		return fmt.Errorf("cannot create the folder for journals %s: %w", names.Quote(dir), explain(err))
 	}
 	e.j.path = filepath.Join(dir, base)
 	if err := write(os.OpenFile, e.j.path, os.Remove); err != nil {

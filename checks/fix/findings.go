@@ -82,8 +82,8 @@ func acts(c *checks.Check) bool {
 
 // Errors about the report that a plan is made from. With either, check again and plan anew.
 var (
-	// ErrReport: the report does not say what a plan must know.
-	ErrReport = errors.New("the report does not say what a plan must know")
+	// ErrReport: the report does not say all that a plan needs.
+	ErrReport = errors.New("the report does not say all that a plan needs")
 	// ErrStale: the source is no longer as the report says.
 	ErrStale = errors.New("the source has changed since it was checked: check it again")
 )

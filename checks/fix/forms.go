@@ -14,9 +14,9 @@ import (
 // because its table lacks a letter or the disk is mounted with nodecompose, the system that wrote the
 // disk looks for it in vain.
 const (
-	whyRespelled = "the name is not in Unicode Normalization Form C, but this disk (HFS+) stores letters with marks in a form of its own, " +
-		"whatever name a file is given, so no rename cures that"
-	fixRespelled = "Copy it as it is, or give it a name without such letters: a plan with portable names does."
+	whyRespelled = "the name is not in Unicode Normalization Form C, but this disk (HFS+) stores accented letters in a form of its own, " +
+		"whatever name a file is given, so a rename changes nothing"
+	fixRespelled = "Copy it as it is, or give it a name without accented letters: a plan for portable names does."
 )
 
 // respells reports whether the disk of a folder spells names in a form of its own.

@@ -52,7 +52,7 @@ func (e *readError) Unwrap() error { return e.err }
 const patience = 60 * time.Second
 
 // errSelf: a copy would have to hold itself.
-var errSelf = errors.New("it holds the place that the copy would take, so the copy would have to hold itself")
+var errSelf = errors.New("it contains the place where the copy would go, so the copy would contain itself")
 
 // A visitor is told of one file, folder or link. Rel is relative to the top and empty for the top
 // itself. Folders come before what is in them, siblings in order of their bytes.
@@ -81,7 +81,7 @@ func (r *reader) visitFrom(path, rel string, visit visitor) error {
 	}
 	for _, above := range r.chain {
 		if os.SameFile(info, above) {
-			return fmt.Errorf("%s leads in a circle", names.Quote(path))
+			return fmt.Errorf("%s leads back to a folder above it", names.Quote(path))
 		}
 	}
 	if err := visit(rel, path, info); err != nil {

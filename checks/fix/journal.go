@@ -169,7 +169,7 @@ func openJournal(path string, flag int) (*journalFile, error) {
 	}
 	// Whoever filled the disk may have given the name to a pipe, which would be waited for for ever.
 	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
-		return nil, fmt.Errorf("%s: %w: it is no file", names.Quote(path), ErrJournal)
+		return nil, fmt.Errorf("%s: %w: it is not a file", names.Quote(path), ErrJournal)
 	}
 	f, err := os.OpenFile(path, flag, 0)
 	if err != nil {

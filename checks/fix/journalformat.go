@@ -184,7 +184,7 @@ func decode(data []byte) (*journalFile, error) {
 			return j, nil
 		}
 		if foot {
-			return nil, bad(n, "stands behind the end")
+			return nil, bad(n, "comes after the end")
 		}
 		if n == 1 {
 			if err := json.Unmarshal(text, &j.head); err != nil || j.head.Loadline != journalMagic {
@@ -211,15 +211,15 @@ func decode(data []byte) (*journalFile, error) {
 		switch {
 		case l.Lines != nil:
 			if *l.Lines != n-2 {
-				return nil, bad(n, "tells of another number of lines")
+				return nil, bad(n, "gives a different number of lines")
 			}
 			if l.Sum != hex.EncodeToString(sum.Sum(nil)) {
-				return nil, bad(n, "tells of other lines: the disk, or somebody, has changed the journal since it was written")
+				return nil, bad(n, "does not match the lines before it: the journal has changed since it was written")
 			}
 			foot = true
 		case l.Folder != nil:
 			if l.ID == nil || !inside(string(*l.Folder)) {
-				return nil, bad(n, "names no folder of the source")
+				return nil, bad(n, "does not name a folder of the source")
 			}
 			j.folders = append(j.folders, dated{string(*l.Folder), *l.ID})
 		default:
@@ -229,7 +229,7 @@ func decode(data []byte) (*journalFile, error) {
 			}
 			if l.ID == nil || !inside(m.dir) || !plainName(m.from) || !plainName(m.to) ||
 				m.temp != j.tempName(len(j.moves)) || m.made != nil && !m.made.archive() && m.from != m.to {
-				return nil, bad(n, "names nothing on the source")
+				return nil, bad(n, "does not name anything on the source")
 			}
 			if !isWord(text) {
 				return nil, bad(n, "has its state out of place")

@@ -36,8 +36,8 @@ type Lists struct {
 	Why map[string]Sum
 }
 
-// ErrLineBreak: a path holds a line break, so a list with one path a line cannot hold it.
-var ErrLineBreak = errors.New("a path holds a line break: end the paths with NUL instead (-0), or apply the plan first")
+// ErrLineBreak: a path contains a line break, so a list with one path a line cannot hold it.
+var ErrLineBreak = errors.New("a path contains a line break: end the paths with NUL instead (-0), or apply the plan first")
 
 // reasons are numbered for the spool; 0 is the copy list.
 type reasons struct {

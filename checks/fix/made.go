@@ -10,6 +10,7 @@ import (
 
 	gopsutil "github.com/shirou/gopsutil/v3/disk"
 
+	"loadline/checks"
 	"loadline/checks/internal/disk"
 	"loadline/checks/names"
 	"loadline/checks/share"
@@ -114,7 +115,7 @@ func (e *engine) estimate() (*Estimate, error) {
 	}
 	w.Free = int64(min(usage.Free, 1<<62))
 	if w.Bytes > w.Free {
-		return w, fmt.Errorf("%w: the copies take about %d bytes, the disk has %d free", ErrRoom, w.Bytes, w.Free)
+		return w, fmt.Errorf("%w: the copies take about %s, the disk has %s free", ErrRoom, checks.Bytes(w.Bytes), checks.Bytes(w.Free))
 	}
 	return w, nil
 }

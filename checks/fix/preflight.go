@@ -69,7 +69,7 @@ func (e *engine) preflight(ctx context.Context) error {
 				return changed(path, "was written to or replaced")
 			}
 			if others[fold(m.to)] {
-				return changed(join(dir, m.to), "has come up")
+				return changed(join(dir, m.to), "exists now")
 			}
 			if m.id.Kind == walk.Folder {
 				if err := date(path); err != nil {
@@ -133,7 +133,7 @@ func (e *engine) nameFree(m *move) error {
 		clash = clash || taken(other.to)
 	}
 	if clash {
-		return fmt.Errorf("%w (%s has come up)", ErrChanged, names.Quote(join(m.dir, m.to)))
+		return fmt.Errorf("%w (%s exists now)", ErrChanged, names.Quote(join(m.dir, m.to)))
 	}
 	return nil
 }

@@ -73,6 +73,37 @@ func TestTryFindsLies(t *testing.T) {
 	}
 }
 
+// An error that no rule names is no lost write, unless bytes were on their way: the trial could not judge.
+func TestTryMeetsTheUnknown(t *testing.T) {
+	for _, tc := range []struct {
+		op   uint32
+		name string
+		rule string // "": not judged
+	}{
+		{opMkdir, "", ""},
+		{opCreate, "probe", ""},
+		{opRename, "probe", ""},
+		{opCreate, "small-0", ""},
+		{opUnlink, "small-0", ""},
+		{opWrite, "probe", ruleLost},
+		{opFsync, "stream", ruleLost},
+		{opFlush, "small-0", ruleLost},
+		{opRead, "stream", ruleLost},
+	} {
+		dir := mountLiar(t, once(tc.op, tc.name, unix.EDOM))
+		if tc.name == "" {
+			dir = mountLiar(t, failing(tc.op, tc.name, unix.EDOM))
+		}
+		r, err := Try(t.Context(), dir, quick)
+		if ids(r) != tc.rule || (err == nil) != (tc.rule != "") || err != nil && !errors.Is(err, unix.EDOM) {
+			t.Errorf("request %d of %q: %q, want %q: %v", tc.op, tc.name, ids(r), tc.rule, err)
+		}
+		if left := listed(t, dir); len(left) > 0 {
+			t.Errorf("request %d of %q: left: %q", tc.op, tc.name, left)
+		}
+	}
+}
+
 // once fails one request only, as fsync(2) tells of lost bytes once.
 func once(op uint32, name string, errno unix.Errno) *liar {
 	var did atomic.Bool
@@ -273,5 +304,32 @@ func TestTryMeasuresTheClock(t *testing.T) {
 		if err != nil || !r.ClockKnown || (r.ClockAhead-off).Abs() > 5*time.Second {
 			t.Errorf("off by %v: %v, %v, %v", off, r.ClockAhead, r.ClockKnown, err)
 		}
+	}
+}
+
+// A share that takes its time shows it: what is measured follows from how long its answers take, by a clock that only
+// they move on.
+func TestTryMeasuresDelays(t *testing.T) {
+	const step = 10 * time.Millisecond
+	var passed atomic.Int64
+	dir := mountLiar(t, &liar{fail: func(op uint32, name string) unix.Errno {
+		switch {
+		case strings.HasPrefix(name, "small-") && (op == opCreate || op == opWrite || op == opFsync || op == opFlush):
+			passed.Add(int64(step))
+		case name == "stream" && op == opFsync:
+			passed.Add(int64(time.Second))
+		}
+		return 0
+	}})
+	began := time.Now()
+	w := quick
+	w.Bytes, w.clock = 4<<20, func() time.Time { return began.Add(time.Duration(passed.Load())) }
+	r, err := Try(t.Context(), dir, w)
+	if err != nil || len(r.Problems) > 0 || r.PerFile != 4*step {
+		t.Errorf("a small file takes %v, want %v: %+v, %v", r.PerFile, 4*step, r, err)
+	}
+	// The first rate took no time and says nothing, so the parts of the stream are the smallest: a second each.
+	if r.Written != 4<<20 || r.Rate != patternBytes || r.RateLow != patternBytes || r.RateHigh != patternBytes {
+		t.Errorf("%d bytes at %v (%v to %v), want %d", r.Written, r.Rate, r.RateLow, r.RateHigh, patternBytes)
 	}
 }

@@ -105,6 +105,8 @@ type Wishes struct {
 
 	// overdue, for tests, ends the patience with the call that is under way once it is closed.
 	overdue <-chan struct{}
+	// clock, for tests, is what rates and times are taken from; nil means time.Now.
+	clock func() time.Time
 }
 
 // Result is what the write trial measured.

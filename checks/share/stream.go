@@ -25,13 +25,13 @@ func (t *trial) smallFiles() error {
 	content := make([]byte, min(smallBytes, t.bytes))
 	pattern(content, 2, 0)
 	var times []time.Duration
-	begun := time.Now()
+	begun := t.now()
 	for i := range t.wishes.Files {
-		if time.Since(begun) > t.wishes.Time {
+		if t.now().Sub(begun) > t.wishes.Time {
 			break
 		}
 		name := fmt.Sprintf("small-%d", i)
-		start := time.Now()
+		start := t.now()
 		var f *os.File
 		if err := t.call("making a file", func() (err error) { f, err = t.in.create(name); return err }); err != nil {
 			return t.fail("making a small file", err)
@@ -39,7 +39,7 @@ func (t *trial) smallFiles() error {
 		if err := t.finish(f, func() error { _, err := f.Write(content); return err }); err != nil {
 			return err
 		}
-		times = append(times, time.Since(start))
+		times = append(times, t.now().Sub(start))
 		if err := t.call("removing a file", func() error { return t.in.remove(name) }); err != nil {
 			return t.fail("removing a small file", err)
 		}
@@ -81,18 +81,18 @@ func (t *trial) stream(rate float64) error {
 			n := min(p.bytes-at, blockBytes)
 			b := block[:n]
 			pattern(b, seed, written)
-			start := time.Now()
+			start := t.now()
 			doing = "writing a stream"
 			err = t.call(doing, func() error { _, err := f.Write(b); return err })
-			p.took += time.Since(start)
+			p.took += t.now().Sub(start)
 			written += n
 			at += n
 		}
 		if err == nil {
-			start := time.Now()
+			start := t.now()
 			doing = "flushing a stream"
 			err = t.call("flushing", func() error { return disk.Flush(f) })
-			p.took += time.Since(start)
+			p.took += t.now().Sub(start)
 		}
 		if err == nil {
 			parts = append(parts, p)
@@ -107,7 +107,7 @@ func (t *trial) stream(rate float64) error {
 		if isFull(err) {
 			doing = fmt.Sprintf("%s of %d bytes, where the share said that %d were free", doing, written, t.at.space.Free)
 		}
-		return t.fail(doing, err)
+		return t.failBytes(doing, err)
 	}
 	t.update(func(r *Result) {
 		r.Written = written
@@ -163,8 +163,8 @@ func (t *trial) readBack(seed uint64, written int64) error {
 		return t.lost(fmt.Sprintf("wrote %d bytes, flushed and closed; the file has %d", written, size))
 	}
 	got, want := disk.Buffer(blockBytes), make([]byte, blockBytes)
-	begun := time.Now()
-	for at := int64(0); at < written && time.Since(begun) < t.wishes.Time; {
+	begun := t.now()
+	for at := int64(0); at < written && t.now().Sub(begun) < t.wishes.Time; {
 		expect := want[:min(blockBytes, written-at)]
 		pattern(expect, seed, at)
 		n := 0
@@ -176,7 +176,7 @@ func (t *trial) readBack(seed uint64, written int64) error {
 			return err
 		})
 		if err != nil {
-			return t.fail("reading back", err)
+			return t.failBytes("reading back", err)
 		}
 		if back := got[:n]; !bytes.Equal(back, expect) {
 			return t.lost(fmt.Sprintf("read back a stream of %d bytes: the block at byte %d is not what was written%s",

@@ -46,7 +46,7 @@ func (p *piece) open(unit int64) []*piece {
 	var parts []*piece
 	for _, k := range p.of.kids {
 		if k.all.files > 0 {
-			parts = append(parts, &piece{sum: k.all, path: k.path, of: k})
+			parts = append(parts, &piece{sum: k.all, path: k.path + "/", of: k})
 		}
 	}
 	return append(parts, p.of.pieces(unit, nil, nil)...)

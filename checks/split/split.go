@@ -99,8 +99,10 @@ var (
 func boxes(p *Plan, o Options) *checks.Check {
 	return &checks.Check{
 		ID: "boxes", Title: "Everything goes into a box", Group: checks.GroupCopy,
-		Doc: "Deals out the files of the source to several boxes, folders together as far as they can be, each box with " +
-			"the margin that one copy should have.",
+		Doc: "Deals out the files of the source to several boxes, one copy list each: the largest folder first, each into " +
+			"the first box that has room for it and the margin that a copy should have. A camera card, a bundle, or a " +
+			"folder that holds files of its own is taken apart only if it is larger than every box; a folder that holds " +
+			"only folders also where it fits nowhere as a whole. Files that share a stem stay together.",
 		Fix:   "Add a box, or take a larger one.",
 		Rules: []*checks.Rule{fitsNoBox, onNoList, tornApart},
 		Begin: func(pass *checks.Pass) any { return newGathered(o.Unit, pass.Workers()) },

@@ -118,8 +118,8 @@ func (o *output) conclude(ctx context.Context, rep *checks.Report, err error, st
 	return fault(stderr, errors.New(stopped))
 }
 
-// statusOf returns the exit status that a report stands for. After copying, a check that could not
-// judge proves nothing, and a script that goes by the status must not ship on it.
+// statusOf returns the exit status that a report stands for. Once the box may ship or a disk be erased, a check
+// that could not judge proves nothing, and a script that goes by the status must not act on it.
 func statusOf(rep *checks.Report) int {
 	if rep.Interrupted {
 		return exitError
@@ -127,7 +127,7 @@ func statusOf(rep *checks.Report) int {
 	if rep.Verdict == checks.Failed {
 		return exitFail
 	}
-	if rep.Stage == checks.After && slices.ContainsFunc(rep.Checks, func(r checks.Result) bool { return r.Status == checks.Unknown }) {
+	if rep.Stage != checks.Before && slices.ContainsFunc(rep.Checks, func(r checks.Result) bool { return r.Status == checks.Unknown }) {
 		return exitError
 	}
 	return exitGood

@@ -18,7 +18,6 @@ import (
 	"loadline/checks/before"
 	"loadline/checks/fix"
 	"loadline/checks/names"
-	"loadline/checks/walk"
 )
 
 // fixer is what the flags of fix say, and what came of it.
@@ -172,7 +171,7 @@ func (f *fixer) run(ctx context.Context) int {
 		}
 	}
 	if len(plan.Copies()) > 0 {
-		err := f.watched("Looking through what is to be copied", nil, func() (err error) {
+		err := f.watched("Looking through what is to be copied", func() (err error) {
 			f.estimate, err = plan.Estimate(ctx)
 			return err
 		})
@@ -222,20 +221,32 @@ func why(err error) string {
 // makePlan runs the checks that a plan needs, and makes it from their report.
 func (f *fixer) makePlan(ctx context.Context) error {
 	watch, done := progressLine(f.stderr)
-	rep, err := checks.Run(ctx, f.job, fix.Checks(before.List()), watch)
-	done()
+	defer done()
+	plan, rep, err := fix.Run(ctx, f.job, before.List(), fix.Wishes{Portable: f.job.Portable}, watch)
 	if err != nil {
-		return err
+		return stopped(rep, err)
 	}
-	var read walk.Progress
-	return f.watched("Reading names", &read, func() (err error) {
-		f.plan, err = fix.NewPlan(ctx, rep, fix.Wishes{Portable: f.job.Portable}, &read)
-		return err
-	})
+	f.plan = plan
+	return nil
 }
 
-// watched shows that something goes on, and how much was read, ten times a second.
-func (f *fixer) watched(phase string, read *walk.Progress, do func() error) error {
+// stopped adds to the reason why a run ended what it left behind on the share.
+func stopped(rep *checks.Report, err error) error {
+	if rep == nil {
+		return err
+	}
+	for i := range rep.Checks {
+		for _, f := range rep.Checks[i].Findings {
+			if f.Rule.ID == "trial-left-behind" {
+				err = fmt.Errorf("%w; on the share, a trial folder is left: %s", err, f.Detail)
+			}
+		}
+	}
+	return err
+}
+
+// watched shows that something goes on, ten times a second.
+func (f *fixer) watched(phase string, do func() error) error {
 	watch, done := progressLine(f.stderr)
 	defer done()
 	if watch == nil {
@@ -250,11 +261,7 @@ func (f *fixer) watched(phase string, read *walk.Progress, do func() error) erro
 		case err := <-ended:
 			return err
 		case <-tick.C:
-			e := checks.Event{Progress: checks.Progress{Phase: phase, Elapsed: time.Since(began), Done: -1, Left: -1}}
-			if read != nil {
-				e.Entries, e.Bytes = read.Entries.Load(), read.Bytes.Load()
-			}
-			watch(e)
+			watch(checks.Event{Progress: checks.Progress{Phase: phase, Elapsed: time.Since(began), Done: -1, Left: -1}})
 		}
 	}
 }
@@ -386,10 +393,13 @@ func (f *fixer) text(w io.Writer) error {
 			say("No longer there: %s", names.Quote(path))
 		}
 		for _, path := range o.Kept {
-			say("Not changed, since the disk stores letters with marks in a form of its own: %s", names.Quote(path))
+			say("Not changed, since the disk stores accented letters in a form of its own: %s", names.Quote(path))
 		}
 		for _, s := range o.Stayed {
 			say("Left in place: %s, because %s", names.Quote(s.Path), checks.Plain(s.Why))
+		}
+		if o.Cached {
+			say("What was copied could only be read back from this computer's memory, not from the disk: compare it once more after the disk was unplugged.")
 		}
 		for _, path := range o.Dates {
 			say("The folder's date could not be restored: %s", names.Quote(path))
@@ -448,7 +458,7 @@ func (f *fixer) planText(say func(string, ...any)) {
 	left := slices.DeleteFunc(slices.Clone(p.Left), func(l fix.Left) bool { return copies[l.Path] })
 	if len(left) > 0 {
 		say("")
-		say("%s left as they are:", count(len(left), "path is", "paths are"))
+		say("%s:", count(len(left), "path stays as it is", "paths stay as they are"))
 	}
 	for i := range left {
 		f.leftText(say, &left[i])

@@ -6,7 +6,6 @@ import (
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
-	"fyne.io/fyne/v2/theme"
 	"fyne.io/fyne/v2/widget"
 )
 
@@ -48,7 +47,7 @@ func (b *scrollBar) span() (y, long float32) {
 // update moves the thumb to where it belongs.
 func (b *scrollBar) update() {
 	y, l := b.span()
-	SetFill(b.thumb, theme.ColorNameScrollBar)
+	SetFill(b.thumb, colThumb)
 	SetVisible(b.thumb, l > 0) // a bar of no length is drawn as a dash
 	if l > 0 {
 		SetBounds(b.thumb, 2, y, 8, l)

@@ -17,8 +17,6 @@ func inside(o fyne.CanvasObject) []fyne.CanvasObject {
 	switch x := o.(type) {
 	case *fyne.Container:
 		return x.Objects
-	case *container.ThemeOverride:
-		return []fyne.CanvasObject{x.Content}
 	case *container.Clip:
 		return []fyne.CanvasObject{x.Content}
 	case Parent:
@@ -39,8 +37,6 @@ func Relayout(o fyne.CanvasObject) {
 		if x.Layout != nil {
 			x.Layout.Layout(x.Objects, x.Size())
 		}
-	case *container.ThemeOverride: // the toolkit's own
-		return
 	case Parent:
 		x.Arrange()
 	}
