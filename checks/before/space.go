@@ -90,7 +90,7 @@ func finishSpace(ctx context.Context, pass *checks.Pass) error {
 	}
 	if doubles.Files > 0 {
 		// Each is rounded up for itself; they are all about as long.
-		more := doubles.Files * roundUp((doubles.Bytes+doubles.Files-1)/doubles.Files, s.unit)
+		more := doubles.Files * checks.RoundUp((doubles.Bytes+doubles.Files-1)/doubles.Files, s.unit)
 		need, entries = walk.AddSizes(need, more), entries+doubles.Files
 		pass.Fact("apple_double_bytes", more, "Of which for attributes in files named ._NAME: %s, %s", checks.Plural(doubles.Files, "file"), checks.Bytes(more))
 	}
