@@ -144,7 +144,11 @@ func (r *Report) WriteText(w io.Writer) error {
 		}
 	}
 	t.heading("What was looked at")
-	t.place("Source", &r.Source)
+	role := "Source"
+	if r.Stage == Recheck {
+		role = "Folder"
+	}
+	t.place(role, &r.Source)
 	if r.Share != nil {
 		t.place("Share", r.Share)
 		if r.Share.Prefix != "" {
@@ -194,6 +198,8 @@ func (r *Report) Cautions() []string {
 	list := cautions
 	switch {
 	case r.Interrupted || r.Verdict == Failed:
+	case r.Stage == Recheck:
+		list = []string{"Keep this report and the manifest with your records."}
 	case r.Stage == After:
 		list = append([]string{
 			"Before the box travels: unmount the share, then switch the appliance off as its own instructions say.",

@@ -3,13 +3,10 @@ package gui
 import (
 	"errors"
 	"fmt"
-	"path/filepath"
 	"strings"
 	"time"
 
 	"loadline/checks"
-	"loadline/checks/arrival"
-	"loadline/checks/manifest"
 	"loadline/checks/names"
 	"loadline/gui/kit"
 )
@@ -20,6 +17,9 @@ const longRun = 30 * time.Second
 // request reads the fields, or says what is wrong with them.
 func (w *Window) request(v *view) (Request, error) {
 	r := Request{Job: checks.Job{Stage: v.stage, Version: w.desktop.Version}, State: w.desktop.StateDir}
+	if w.demo != nil {
+		r.State = w.demo.State
+	}
 	from, to := v.setup.from.get(), v.setup.to.get()
 	if v.stage == checks.Arrival {
 		r.Manifest = from
@@ -228,6 +228,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 		}
 	}
 	v.head.check.Set("", "Check again")
+	w.offerDemo(v)
 	c, next := w.win.Canvas(), v.head.check
 	if v.head.files.Visible() && v.head.files.Kind == kit.Primary {
 		next = v.head.files
@@ -266,59 +267,47 @@ func (v *view) stoppedReport() *checks.Report {
 func (w *Window) failed(v *view, err error) {
 	v.state = stateError
 	v.setup.setFolded(false)
-	var list *listError
-	if errors.As(err, &list) {
-		v.setup.options.say(capitalize(list.Error()) + ".")
-		w.message = list.Error()
+	var job *checks.JobError
+	if !errors.As(err, &job) {
+		text := capitalize(strings.TrimPrefix(err.Error(), checks.ErrBadJob.Error()+": ")) + "."
+		w.message = text
 		v.reset()
 		v.head.setPrimary(true)
-		v.head.say(statusBadge(checks.Failed), "The check could not begin", putRight)
+		v.head.say(statusBadge(checks.Failed), "The check could not be finished", text)
 		return
 	}
-	text := strings.TrimPrefix(err.Error(), checks.ErrBadJob.Error()+": ")
-	where := v.blame(err)
-	text = strings.TrimPrefix(text, where.get()+": ") // the field above shows it
-	text = capitalize(text) + "."
-	w.message = text
+	text := capitalize(oneLine(job.Err.Error())) + "."
+	if job.Hint != "" {
+		text += " " + capitalize(job.Hint) + "."
+	}
 	v.reset()
 	v.head.setPrimary(true)
-	if errors.Is(err, checks.ErrBadJob) {
-		where.say("", text)
-		v.head.say(statusBadge(checks.Failed), "The check could not begin", putRight)
-		if w.view() == v && w.at == pageChecks && w.sheet == nil {
-			w.win.Canvas().Focus(where.path)
-		}
-	} else {
-		v.head.say(statusBadge(checks.Failed), "The check could not be finished", text)
+	v.head.say(statusBadge(checks.Failed), "The check could not begin", putRight)
+	where := v.pickerOf(job.Field)
+	if where == nil {
+		w.message = text
+		v.setup.options.say(text)
+		return
+	}
+	text = capitalize(strings.TrimPrefix(text, where.get()+": ")) // the field above shows it
+	w.message = text
+	where.say("", text)
+	if w.view() == v && w.at == pageChecks && w.sheet == nil {
+		w.win.Canvas().Focus(where.path)
 	}
 }
 
-// blame returns the place that an error is about. The paths are taken out of its text first: they
-// may hold any word.
-func (v *view) blame(err error) *picker {
-	from, to := v.setup.from, v.setup.to
-	switch {
-	case errors.Is(err, arrival.ErrListing):
-		return to
-	case errors.Is(err, manifest.ErrUnusable):
-		return from
-	}
-	text := err.Error()
-	for _, x := range []*picker{from, to} {
-		for _, p := range typedPaths(x.path.Text) {
-			if v.stage == checks.Arrival && x == to && strings.Contains(text, p) {
-				return to
-			}
-			if abs, err := filepath.Abs(p); err == nil {
-				text = strings.ReplaceAll(text, names.Quote(abs), "")
-			}
-			text = strings.ReplaceAll(text, names.Quote(p), "")
+// pickerOf returns the place that a field of a job is shown in, nil where that is one of the options.
+func (v *view) pickerOf(f checks.Field) *picker {
+	switch f {
+	case checks.FieldShare, checks.FieldListing:
+		return v.setup.to
+	case checks.FieldPrefix, checks.FieldCopyList:
+		if v.setup.options != nil {
+			return nil
 		}
 	}
-	if strings.Contains(text, "share") || strings.Contains(text, "isting") {
-		return to
-	}
-	return from
+	return v.setup.from
 }
 
 // Stop ends the run at once.

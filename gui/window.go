@@ -1,7 +1,6 @@
 package gui
 
 import (
-	"fmt"
 	"sync"
 	"time"
 
@@ -10,6 +9,7 @@ import (
 	"fyne.io/fyne/v2/theme"
 
 	"loadline/checks"
+	"loadline/checks/demo"
 	"loadline/gui/kit"
 )
 
@@ -39,6 +39,7 @@ type Window struct {
 	theme   kit.Mode
 	mute    bool // texts are being put, not typed
 	standIn func(*checks.Job)
+	demo    *demo.Demo      // nil unless the window shows it
 	skip    map[string]bool // see skips
 	skipOf  string
 
@@ -110,29 +111,6 @@ func openingSize(c choices, d Desktop, scale float32) fyne.Size {
 func (w *Window) Open(source, share string) {
 	w.setStage(checks.Before)
 	w.setPlaces(source, share)
-}
-
-// Demo fills in an invented job and says so.
-func (w *Window) Demo(job checks.Job) {
-	w.setStage(checks.Before)
-	w.standIn = func(j *checks.Job) {
-		if w.links.settle(j.Source) == w.links.settle(job.Source) && w.links.settle(j.Share) == w.links.settle(job.Share) {
-			j.StandIn = job.StandIn
-		}
-	}
-	w.setPlaces(job.Source, job.Share)
-	o := w.view().setup.options
-	o.prefix.SetText(showPath(job.Prefix))
-	if job.Uplink > 0 {
-		o.uplink.SetText(checks.LineRate(job.Uplink))
-	}
-	if job.Battery > 0 {
-		o.battery.SetText(fmt.Sprintf("%g h", job.Battery.Hours()))
-	}
-	if job.Link > 0 {
-		o.link.SetText(checks.LineRate(job.Link))
-	}
-	w.tell(checks.Waiting, "This is a demo: an invented archive in a temporary folder, removed when the window closes.")
 }
 
 func (w *Window) setPlaces(source, share string) {

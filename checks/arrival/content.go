@@ -149,6 +149,9 @@ func (a *arrival) prove(ctx context.Context) error {
 		if todo, err = p.read(ctx, todo); err != nil {
 			return err
 		}
+		if len(todo) == 0 {
+			todo = p.secondThoughts()
+		}
 	}
 	a.fromDisk.sizes = p.learner.Sizes()
 	p.conclude()
@@ -341,7 +344,9 @@ func (p *prover) begin(t *proving) *trial {
 	for _, s := range parts.Sizes(size, t.count, learned, 0) {
 		switch {
 		case slices.Contains(t.tried, s):
-		case len(sizes) == sizesAtOnce || len(t.tried)+len(sizes) == mostSizes:
+		case slices.Contains(learned, s):
+			sizes = append(sizes, s)
+		case len(sizes) >= sizesAtOnce || len(t.tried)+len(sizes) >= mostSizes:
 			t.left = len(t.tried)+len(sizes) < mostSizes
 		default:
 			sizes = append(sizes, s)
@@ -399,17 +404,34 @@ func (p *prover) end(t *proving, tr *trial, res *digest.Result) (again bool) {
 			return false
 		}
 	}
-	if t.left && !p.learnedFor(t) {
+	if learned := p.learnedFor(t); t.untried(learned) || t.left && len(learned) == 0 {
 		return true
 	}
 	p.misfits = append(p.misfits, t)
 	return false
 }
 
-// learnedFor reports whether the sizes that fitted other objects include one that this object can have.
-func (p *prover) learnedFor(t *proving) bool {
+// learnedFor are the sizes that fitted other objects and that this object can have.
+func (p *prover) learnedFor(t *proving) []int64 {
 	size := t.archive.x.Size(t.file)
-	return slices.ContainsFunc(p.learner.Sizes(), func(part int64) bool { return parts.Possible(size, t.count, part) })
+	return slices.DeleteFunc(p.learner.Sizes(), func(part int64) bool { return !parts.Possible(size, t.count, part) })
+}
+
+// untried reports whether there is a size that was not tried yet.
+func (t *proving) untried(sizes []int64) bool {
+	return slices.ContainsFunc(sizes, func(part int64) bool { return !slices.Contains(t.tried, part) })
+}
+
+// secondThoughts takes back those whose size was learned from another object only after they were read.
+func (p *prover) secondThoughts() (again []*proving) {
+	p.misfits = slices.DeleteFunc(p.misfits, func(t *proving) bool {
+		back := t.untried(p.learnedFor(t))
+		if back {
+			again = append(again, t)
+		}
+		return back
+	})
+	return again
 }
 
 // conclude judges the files none of whose sizes of parts fits: where the sizes are known from other objects, the
@@ -418,7 +440,7 @@ func (p *prover) conclude() {
 	for _, t := range p.misfits {
 		d := &t.sum.digest
 		switch {
-		case p.learnedFor(t):
+		case len(p.learnedFor(t)) > 0:
 			p.wrong(t, "the %s of %s in the listing is %s; none is made of the file, with parts as the other objects have them (%s)", kindOfParts(d), checks.Plural(int64(t.count), "part"), d, p.at(t.sum.where))
 		case len(t.tried) == 0:
 			p.tell(t, notComparable, "the %s is one of %s, which no usual size of parts gives for %s bytes", kindOfParts(d), checks.Plural(int64(t.count), "part"), checks.Count(t.archive.x.Size(t.file)))

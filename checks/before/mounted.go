@@ -162,9 +162,9 @@ func lookAtShare(ctx context.Context, job *checks.Job) (*share.Facts, error) {
 	at := names.Quote(filepath.Join(job.Share, filepath.FromSlash(job.Prefix)))
 	switch {
 	case errors.Is(err, share.ErrNotFolder), errors.Is(err, syscall.ENOTDIR):
-		return inside, fmt.Errorf("%w: on the share, %s is a file or lies in one; choose the folder that holds the copy", checks.ErrBadJob, at)
+		return inside, &checks.JobError{Field: checks.FieldPrefix, Err: fmt.Errorf("on the share, %s is a file, or inside one", at), Hint: "choose the folder that holds the copy"}
 	case errors.Is(err, fs.ErrPermission):
-		return inside, fmt.Errorf("%w: you may not open %s on the share; run as a user who may, or change its permissions", checks.ErrBadJob, at)
+		return inside, &checks.JobError{Field: checks.FieldPrefix, Err: fmt.Errorf("you may not open %s on the share", at), Hint: "run as a user who may, or change its permissions"}
 	case err != nil:
 		return inside, err
 	}

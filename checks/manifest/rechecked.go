@@ -35,13 +35,16 @@ func recheckedFile(state, seal string) (string, error) {
 	return filepath.Join(state, "rechecked", seal[:16]+".json"), nil
 }
 
-// Remember keeps, in the state folder, that a folder was good; the newest of each folder counts.
+// Remember keeps, in the state folder, that a folder was good; the newest of each
+// folder counts, but a sample never takes the place of the whole.
 func Remember(state, seal string, r *Rechecked) error {
 	name, err := recheckedFile(state, seal)
 	if err != nil {
 		return err
 	}
-	list := slices.DeleteFunc(Recalled(state, seal), func(o Rechecked) bool { return o.Folder == r.Folder && o.Disk == r.Disk })
+	list := slices.DeleteFunc(Recalled(state, seal), func(o Rechecked) bool {
+		return o.Folder == r.Folder && o.Disk == r.Disk && (r.Whole() || !o.Whole())
+	})
 	list = append(list, *r)
 	list = list[max(0, len(list)-mostRechecked):]
 	if err := os.MkdirAll(filepath.Dir(name), 0o700); err != nil {

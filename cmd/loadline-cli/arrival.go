@@ -51,11 +51,30 @@ func runArrival(ctx context.Context, args []string, stdout, stderr io.Writer) in
 		options.Also = append(options.Also, s)
 		return nil
 	})
+	demo := fs.Bool("demo", false, demoUsage)
 	rest, err := parse(fs, args)
 	if err != nil {
 		return parsed(err)
 	}
-	if len(rest) < 2 {
+	switch {
+	case *demo && len(rest) > 0:
+		return fault(stderr, errDemoPlaces("MANIFEST and LISTING"))
+	case *demo:
+		d, done, err := openDemo(stderr)
+		defer done()
+		if err != nil {
+			return fault(stderr, err)
+		}
+		manifest, err := d.Manifest()
+		if err != nil {
+			return fault(stderr, err)
+		}
+		list, err := d.Listing(false)
+		if err != nil {
+			return fault(stderr, err)
+		}
+		rest, options.State = []string{manifest, list}, d.State
+	case len(rest) < 2:
 		fs.Usage()
 		return exitError
 	}

@@ -4,11 +4,13 @@ import (
 	"errors"
 	"os/exec"
 	"strconv"
+	"strings"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"loadline/checks"
+	"loadline/checks/schema"
 )
 
 // TestMain makes the real command, main and all, a program of the scripts.
@@ -17,12 +19,24 @@ func TestMain(m *testing.M) {
 }
 
 // TestScripts runs every script of testdata/cli. Each begins with the files it needs and says what the
-// command must print; "exits 2 loadline-cli …" runs a program that must end with that status.
+// command must print; "exits 2 loadline-cli …" runs a program that must end with that status, and what it
+// prints in JSON must be as the published schemas say.
 func TestScripts(t *testing.T) {
+	schemas, err := schema.Load()
+	if err != nil {
+		t.Fatal(err)
+	}
 	testscript.Run(t, testscript.Params{
 		Dir: "../../testdata/cli",
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"exits": exits,
+			"exits": func(ts *testscript.TestScript, neg bool, args []string) {
+				exits(ts, neg, args)
+				for line := range strings.Lines(ts.ReadFile("stdout")) {
+					if _, err := schemas.Check([]byte(line)); err != nil {
+						ts.Fatalf("%s\n%v", line, err)
+					}
+				}
+			},
 		},
 		RequireUniqueNames: true,
 	})
@@ -68,6 +82,9 @@ func TestStatus(t *testing.T) {
 		{report(checks.After, checks.Failed, checks.Unknown), exitFail},
 		{report(checks.Arrival, checks.Passed), exitGood},
 		{report(checks.Arrival, checks.Failed), exitFail},
+		{report(checks.Arrival, checks.Unknown), exitError}, // a listing that is not whole
+		{report(checks.Recheck, checks.Passed, checks.Unknown), exitError},
+		{report(checks.Recheck, checks.Passed, checks.Warned), exitGood}, // a sample
 	} {
 		if got := statusOf(c.rep); got != c.want {
 			t.Errorf("%s %+v: status %d, want %d", c.rep.Stage, c.rep.Checks, got, c.want)

@@ -145,7 +145,7 @@ func run(args []string, out io.Writer) int {
 				fmt.Fprintln(out, err)
 			}
 		}()
-		w.Demo(d.Job)
+		w.Demo(d)
 	} else if a.source != "" {
 		w.Open(a.source, a.share)
 	}
