@@ -29,7 +29,6 @@ type view struct {
 	head  *head
 	setup *setup
 	list  *cardList
-	root  *fyne.Container
 
 	state  runState
 	report *checks.Report
