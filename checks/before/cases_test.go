@@ -306,6 +306,7 @@ var seenBy = map[*checks.Rule]string{
 	folderLoop:         "TestBindCycle",
 	hugeFolder:         "TestHugeFolder",
 	leftOffList:        "TestLeftOffList",
+	disksCollide:       "TestDisksCollide",
 	attributesSampled:  "TestAttributesOfALargeDisk",
 }
 

@@ -70,8 +70,9 @@ type metadataState struct {
 
 // restEntry is what a finding needs of an entry that was not asked yet.
 type restEntry struct {
-	path string
-	size int64
+	source int
+	path   string
+	size   int64
 }
 
 var metadata = &checks.Check{
@@ -97,9 +98,9 @@ var metadata = &checks.Check{
 				if err := ctx.Err(); err != nil {
 					return err
 				}
-				if list, err := walk.Xattrs(pass.Job.Source, e.path); err == nil {
+				if list, err := walk.Xattrs(pass.Job.Disk(e.source).Source, e.path); err == nil {
 					for _, f := range attributeFindings(list) {
-						f.Path, f.Size = e.path, e.size
+						f.Source, f.Path, f.Size = e.source, e.path, e.size
 						pass.Add(f)
 					}
 				}
@@ -164,7 +165,7 @@ func mayHaveAttributes(e *walk.Entry) bool {
 
 // keep remembers an entry that may be asked after the walk.
 func (s *metadataState) keep(d *walk.Dir, e *walk.Entry) {
-	r := restEntry{path: strings.Clone(d.Join(e.Name))}
+	r := restEntry{source: d.Source, path: strings.Clone(d.Join(e.Name))}
 	if e.Kind == walk.File {
 		r.size = e.Size
 	}

@@ -47,12 +47,12 @@ var (
 
 // pathState holds what the walk adds up for paths.
 type pathState struct {
-	head    int // bytes of share path and prefix with the slashes behind them
-	prefix  int // bytes of the prefix with the slash behind it
+	head    []int // bytes of share path and prefix with the slashes behind them, by source
+	prefix  []int // bytes of the prefix with the slash behind it, by source
 	longest atomic.Int64
 	deepest atomic.Int64
 	mu      sync.Mutex
-	below   map[string]*below // by topmost folder that is too deep
+	below   map[placed]*below // by topmost folder that is too deep
 }
 
 // below counts what lies in a folder that is flagged as a whole.
@@ -65,13 +65,17 @@ var pathDepth = &checks.Check{
 	Fix:   "Shorten the longest folder names on the way of what is listed, or choose a shorter prefix.",
 	Rules: []*checks.Rule{pathTooLong, keyTooLong, longForWindows, overPosixPath, tooDeep},
 	Begin: func(pass *checks.Pass) any {
-		s := &pathState{below: map[string]*below{}}
-		if pass.Job.Prefix != "" {
-			s.prefix = len(pass.Job.Prefix) + 1
-		}
-		s.head = s.prefix
+		s := &pathState{below: map[placed]*below{}}
+		share := 0
 		if pass.Job.Share != "" {
-			s.head += len(strings.TrimSuffix(pass.Job.Share, "/")) + 1
+			share = len(strings.TrimSuffix(pass.Job.Share, "/")) + 1
+		}
+		for _, d := range pass.Job.Disks() {
+			prefix := 0
+			if d.Prefix != "" {
+				prefix = len(d.Prefix) + 1
+			}
+			s.prefix, s.head = append(s.prefix, prefix), append(s.head, share+prefix)
 		}
 		return s
 	},
@@ -80,7 +84,7 @@ var pathDepth = &checks.Check{
 		s := pass.State.(*pathState)
 		for p, b := range s.below {
 			pass.Add(checks.Finding{
-				Path: p, Rule: tooDeep, Level: checks.Warn,
+				Path: p.path, Source: p.source, Rule: tooDeep, Level: checks.Warn,
 				Detail: fmt.Sprintf("%d folders deep, %d are workable; %s, %s below", names.DepthMax+1, names.DepthMax, checks.Plural(b.files, "file"), checks.Bytes(b.bytes)),
 			})
 		}
@@ -94,6 +98,7 @@ var pathDepth = &checks.Check{
 func visitPaths(pass *checks.Pass, d *walk.Dir) {
 	s := pass.State.(*pathState)
 	raise(&s.deepest, int64(d.Depth))
+	prefix, head := s.prefix[d.Source], s.head[d.Source]
 	at := 0 // bytes of the folder's path with the slash behind it
 	if d.Path != "" {
 		at = len(d.Path) + 1
@@ -106,19 +111,19 @@ func visitPaths(pass *checks.Pass, d *walk.Dir) {
 			over++
 		}
 		if e.Failed && e.Kind == walk.Folder && d.Depth == names.DepthMax {
-			s.countBelow(d.Join(e.Name), 0, 0) // it will have no visit of its own
+			s.countBelow(d.Source, d.Join(e.Name), 0, 0) // it will have no visit of its own
 		}
 		if e.Kind != walk.File && e.Kind != walk.Link {
 			continue
 		}
 		longest = max(longest, n)
-		if n <= names.WindowsPathMax && s.head+n <= names.PathMax && s.prefix+n <= pass.Job.KeyBytes {
+		if n <= names.WindowsPathMax && head+n <= names.PathMax && prefix+n <= pass.Job.KeyBytes {
 			continue
 		}
-		if full := s.head + n; full > names.PathMax {
+		if full := head + n; full > names.PathMax {
 			pass.Flag(d, e, pathTooLong, "path is %s bytes on the share, %s are possible", checks.Count(int64(full)), checks.Count(names.PathMax))
 		}
-		if key := s.prefix + n; key > pass.Job.KeyBytes {
+		if key := prefix + n; key > pass.Job.KeyBytes {
 			pass.Flag(d, e, keyTooLong, "key is %s bytes, %s are possible", checks.Count(int64(key)), checks.Count(int64(pass.Job.KeyBytes)))
 		}
 		if n > names.WindowsPathMax {
@@ -129,29 +134,35 @@ func visitPaths(pass *checks.Pass, d *walk.Dir) {
 	}
 	pass.Count(d, overPosixPath, over)
 	if longest > 0 {
-		raise(&s.longest, int64(s.prefix+longest))
+		raise(&s.longest, int64(prefix+longest))
 	}
 	if d.Depth > names.DepthMax {
 		files, bytes := plainFiles(d)
-		s.countBelow(d.Path, files, bytes)
+		s.countBelow(d.Source, d.Path, files, bytes)
 	}
 }
 
 // countBelow adds a folder to the topmost one above it that is too deep. It takes a lock, which only
 // folders that are too deep pay for.
-func (s *pathState) countBelow(folder string, files, bytes int64) {
+func (s *pathState) countBelow(source int, folder string, files, bytes int64) {
 	top := firstParts(folder, names.DepthMax+1)
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	addBelow(s.below, top, files, bytes)
+	addBelow(s.below, placed{source, top}, files, bytes)
 }
 
-// addBelow adds to what lies below a folder and returns the folder's path.
-func addBelow(sums map[string]*below, folder string, files, bytes int64) string {
+// A placed is a path on one of the sources.
+type placed struct {
+	source int
+	path   string
+}
+
+// addBelow adds to what lies below a folder and returns the folder.
+func addBelow(sums map[placed]*below, folder placed, files, bytes int64) placed {
 	b := sums[folder]
 	if b == nil {
 		b = &below{}
-		folder = strings.Clone(folder)
+		folder.path = strings.Clone(folder.path)
 		sums[folder] = b
 	}
 	b.files += files
