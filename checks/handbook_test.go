@@ -12,6 +12,7 @@ import (
 	"loadline/checks/after"
 	"loadline/checks/arrival"
 	"loadline/checks/before"
+	"loadline/checks/recheck"
 	"loadline/checks/split"
 )
 
@@ -26,6 +27,7 @@ var stages = []struct {
 	{"More than one box", split.List()},
 	{"After copying", after.New(after.Options{}).List()},
 	{"After arrival", arrival.List()},
+	{"Recheck of a copy", recheck.List()},
 }
 
 // TestHandbook keeps README.md beside the checks in step with them: every check and every rule has

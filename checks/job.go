@@ -35,7 +35,15 @@ type Job struct {
 	// AllAttributes asks every file and folder of a large disk for extended attributes and access
 	// lists, a call to the system for each; otherwise a sample.
 	AllAttributes bool
-	CleanTrial    bool // remove what an earlier trial left behind on the share
+	NoClips       bool // do not look into files for the structure of clips
+	// Read reads every file that is to be copied to its last byte, unless it is remembered and unchanged.
+	Read bool
+	// Baseline, with Read, is a new file for the checksums of what was read, in the form of a manifest.
+	Baseline string
+	// State is the folder of this computer where is remembered what was read; empty: nowhere.
+	State string
+
+	CleanTrial bool // remove what an earlier trial left behind on the share
 
 	Link    float64       // line rate to the share, bits a second; 0 means measured or unknown
 	Box     int64         // capacity of the appliance that is offered, bytes; 0 means none is known yet
@@ -51,7 +59,9 @@ type Job struct {
 	Workers int
 	// StandIn replaces the mount facts of the share in the demo. The report says so.
 	StandIn *share.Facts
-	Version string
+	// StandInSource replaces what is measured of the source's disk, in the demo and in tests.
+	StandInSource *SourceFacts
+	Version       string
 	// Now is the clock; nil means time.Now.
 	Now func() time.Time
 }
@@ -70,12 +80,22 @@ func (j *Job) Disk(i int) Disk {
 	return j.With[i-1]
 }
 
+// SourceFacts say how fast a source's disk is.
+type SourceFacts struct {
+	Rate float64 // bytes a second that it reads; 0 unknown
+	USB  float64 // line rate of its USB link, bits a second; 0 unknown or none
+}
+
 // Defaults of a Job.
 const (
 	DefaultKeyBytes    = 1024             // usual limit of object stores (common practice, no source)
 	DefaultObjectBytes = int64(5) << 40   // 5 TiB, the usual limit of one object (common practice, no source)
 	DefaultDeadline    = 10 * time.Second // common practice, no source
 )
+
+// sourcePatience is how long a source may take to answer at least: a disk that sleeps has to start to turn, which
+// takes some ten seconds (common practice, no source).
+const sourcePatience = 30 * time.Second
 
 // ErrBadJob is what every JobError is: the job cannot be run at all.
 var ErrBadJob = errors.New("cannot check")
@@ -91,6 +111,7 @@ const (
 	FieldCopyList Field = "copy list"
 	FieldManifest Field = "manifest"
 	FieldListing  Field = "listing"
+	FieldBaseline Field = "baseline"
 )
 
 // A JobError says which field makes a job impossible to run, why, and what to do about it.
@@ -138,11 +159,14 @@ func (j *Job) settle(ctx context.Context, needsSource bool) error {
 	}
 	j.Prefix = prefix
 	if j.Source != "" && needsSource {
-		if j.Source, err = sourceFolder(ctx, j.Source, j.Deadline); err != nil {
+		if j.Source, err = sourceFolder(ctx, j.Source, max(j.Deadline, sourcePatience)); err != nil {
 			return err
 		}
 	}
 	if err := j.settleWith(ctx); err != nil {
+		return err
+	}
+	if err := j.settleBaseline(ctx); err != nil {
 		return err
 	}
 	if j.Share != "" {
@@ -163,6 +187,8 @@ func (j *Job) settleWith(ctx context.Context) (err error) {
 		return nil
 	case j.Stage != Before || j.Source == "":
 		return &JobError{Field: FieldSource, Err: errors.New("several disks can be checked as one job only before copying"), Hint: "check one at a time"}
+	case j.Read:
+		return &JobError{Field: FieldSource, Err: errors.New("every file of several disks cannot be read in one job"), Hint: "check one disk at a time"}
 	case j.CopyList != nil:
 		return &JobError{Field: FieldCopyList, Err: errors.New("a copy list names files of one disk, and there are several"), Hint: "check one disk at a time"}
 	}
@@ -195,6 +221,41 @@ func (j *Job) settleWith(ctx context.Context) (err error) {
 		}
 	}
 	return nil
+}
+
+// settleBaseline refuses a baseline that cannot be written, before hours of reading.
+func (j *Job) settleBaseline(ctx context.Context) error {
+	if j.Baseline == "" {
+		return nil
+	}
+	bad := func(why, hint string) error {
+		return &JobError{Field: FieldBaseline, Err: errors.New(why), Hint: hint}
+	}
+	if !j.Read {
+		return bad("a baseline holds what was read, and nothing is to be read", "ask for the reading too: -read")
+	}
+	abs, err := filepath.Abs(j.Baseline)
+	if err != nil {
+		return bad(Reason(err), "name another file")
+	}
+	shown, dir := names.Quote(abs), filepath.Dir(abs)
+	_, err = share.Guard(ctx, j.Deadline, func() (struct{}, error) {
+		if _, err := os.Lstat(abs); err == nil {
+			return struct{}{}, bad(shown+" exists and is left alone", "name another file")
+		}
+		if info, err := os.Stat(dir); err != nil || !info.IsDir() {
+			return struct{}{}, bad("there is no folder "+names.Quote(dir)+" for the baseline", "make it, or name another")
+		}
+		if in, err := share.Inside(j.Source, dir); err == nil && in {
+			return struct{}{}, bad(shown+" is in the source, where nothing may be changed", "name a file elsewhere")
+		}
+		return struct{}{}, nil
+	})
+	if errors.Is(err, share.ErrSilent) {
+		return bad("the folder of the baseline does not answer", "name a file of this computer")
+	}
+	j.Baseline = abs
+	return err
 }
 
 // CleanPrefix returns a prefix in the form of a relative path, "" for none.

@@ -6,14 +6,16 @@ import (
 	"os/user"
 	"runtime"
 	"strings"
+	"sync"
 
 	"github.com/shirou/gopsutil/v3/host"
 
 	"loadline/checks/share"
 )
 
-// Machine says where and as whom the checks ran.
-func Machine() string {
+// Machine says where and as whom the checks run. Asking the system for it takes longer than checking a
+// small folder, so it is asked once.
+var Machine = sync.OnceValue(func() string {
 	parts := []string{}
 	if info, err := host.Info(); err == nil {
 		parts = append(parts, info.Hostname, strings.TrimSpace(info.Platform+" "+info.PlatformVersion), "kernel "+info.KernelVersion)
@@ -25,7 +27,7 @@ func Machine() string {
 		parts = append(parts, "as "+u.Username)
 	}
 	return strings.Join(parts, ", ")
-}
+})
 
 // sourceMount returns the mount row that covers one of the sources. The mount table answers without asking
 // the disk.

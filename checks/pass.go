@@ -2,6 +2,7 @@ package checks
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"slices"
 	"strings"
@@ -24,7 +25,12 @@ type Finding struct {
 	Detail string // the number and the limit: "name is 271 bytes, the share takes 255"
 	// Remedy replaces Rule.Fix where one finding wants another.
 	Remedy string
+	// Part is the part of the file that it speaks of; nil: the whole.
+	Part *Part
 }
+
+// A Part is a part of a file, in bytes.
+type Part struct{ Offset, Length int64 }
 
 // Fix is what the person can do about it.
 func (f *Finding) Fix() string {
@@ -39,6 +45,8 @@ type Fact struct {
 	Key   string // key in JSON, lower case with underscores
 	Value any    // what JSON holds
 	Text  string // what people read
+	// Commands are what Text speaks of, ready to be typed: shown each on a line of its own, never broken.
+	Commands []string
 }
 
 // A Pass is one run of one check: its findings, facts and summary. Its status follows from them.
@@ -179,6 +187,10 @@ func (pass *Pass) Worst() (worst Level, found bool) {
 	return worst, found
 }
 
+// Context ends when the run is stopped. It is for work that a check does beside the walk; Finish has its
+// own.
+func (pass *Pass) Context() context.Context { return pass.run.ctx }
+
 // SourceMount returns the row of the mount table that covers one of the sources, by its number in Job.Disks.
 // The table answers without asking the disk.
 func (pass *Pass) SourceMount(source int) (share.Mount, bool) { return pass.run.sourceMount(source) }
@@ -187,7 +199,14 @@ func (pass *Pass) SourceMount(source int) (share.Mount, bool) { return pass.run.
 func (pass *Pass) Fact(key string, value any, format string, args ...any) {
 	pass.mu.Lock()
 	defer pass.mu.Unlock()
-	pass.facts = append(pass.facts, Fact{key, value, fmt.Sprintf(format, args...)})
+	pass.facts = append(pass.facts, Fact{Key: key, Value: value, Text: fmt.Sprintf(format, args...)})
+}
+
+// Commands records commands that the person may type, and what they are for.
+func (pass *Pass) Commands(key, text string, commands ...string) {
+	pass.mu.Lock()
+	defer pass.mu.Unlock()
+	pass.facts = append(pass.facts, Fact{Key: key, Value: commands, Text: text, Commands: commands})
 }
 
 // Summarize sets the one line that stands under the title.
@@ -211,6 +230,20 @@ func StateOf[T any](pass *Pass, c *Check) *T {
 		return s
 	}
 	return nil
+}
+
+// Shared returns what several checks of one run need and only one has to find out: the first who asks
+// makes it, in its Finish. The key is a type or a variable of the asking package.
+func Shared[T any](pass *Pass, key any, find func() T) T {
+	if v, ok := pass.run.shared[key]; ok {
+		return v.(T)
+	}
+	v := find()
+	if pass.run.shared == nil {
+		pass.run.shared = map[any]any{}
+	}
+	pass.run.shared[key] = v
+	return v
 }
 
 // Tally returns the totals of the walk. For use in Finish.
@@ -240,7 +273,7 @@ func (pass *Pass) Total(r *Rule) int64 {
 // NewPass makes a pass outside Run, for stages that have a runner of their own. Workers is how
 // many goroutines may use the methods for Visit, each with a walk.Dir.Worker below it.
 func NewPass(c *Check, job *Job, workers int) *Pass {
-	p := newPass(&run{job: job}, c, workers)
+	p := newPass(&run{ctx: context.Background(), job: job}, c, workers)
 	if c.Begin != nil {
 		p.State = c.Begin(p)
 	}

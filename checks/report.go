@@ -9,7 +9,7 @@ import (
 // Schema is the version of the JSON report: it grows when a key changes its meaning.
 const Schema = 1
 
-// Stage says which of the three questions a report answers.
+// Stage says which question a report answers.
 type Stage string
 
 // The stages.
@@ -17,6 +17,7 @@ const (
 	Before  Stage = "before"
 	After   Stage = "after"
 	Arrival Stage = "arrival"
+	Recheck Stage = "recheck"
 )
 
 // A Report is the only output of a run; window, text and JSON all render it.
@@ -32,6 +33,9 @@ type Report struct {
 	Checks            []Result
 	Machine           string // host, system, kernel and who ran it
 	Manifest          string // file written by the stage after copying
+	// Proof says how things were proven, what is missing for more, and what is known of a second copy: whole
+	// sentences, to stand under the verdict. Only the stages after arrival and of rechecking have it.
+	Proof []string
 	// Invented, if set, says which facts are a demo's and not measured.
 	Invented string
 	// Interrupted is set where the person stopped the run; what had not ended is Unknown.

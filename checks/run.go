@@ -38,6 +38,7 @@ type Progress struct {
 
 // A run is one pass over a list of checks.
 type run struct {
+	ctx    context.Context
 	job    *Job
 	passes map[*Check]*Pass
 	tally  *Tally
@@ -48,6 +49,7 @@ type run struct {
 	phases   phases
 	progress walk.Progress // of the walk over the source
 
+	shared   map[any]any     // what checks found out for each other; see Shared
 	results  []Result        // of the checks that have ended
 	describe []func(*Report) // what checks have to say of the report as a whole
 
@@ -73,7 +75,9 @@ func Run(ctx context.Context, job Job, list []*Check, watch func(Event)) (*Repor
 	if watch == nil {
 		watch = func(Event) {}
 	}
-	r := &run{job: &job, passes: map[*Check]*Pass{}, watch: watch, tally: newTally(0, nil), started: time.Now()}
+	working, done := context.WithCancel(ctx)
+	defer done() // what a check does beside the walk ends with the run
+	r := &run{ctx: working, job: &job, passes: map[*Check]*Pass{}, watch: watch, tally: newTally(0, nil), started: time.Now()}
 	stopPump := r.pump()
 	defer stopPump()
 
@@ -89,7 +93,7 @@ func Run(ctx context.Context, job Job, list []*Check, watch func(Event)) (*Repor
 	for _, c := range list {
 		r.passes[c] = newPass(r, c, workers)
 	}
-	rep := &Report{Stage: job.Stage, Job: job, Version: job.Version, Started: job.Now(), Verdict: Warned}
+	rep := &Report{Stage: job.Stage, Version: job.Version, Started: job.Now(), Verdict: Warned}
 	walked := false
 	for i, c := range list {
 		if c.Visit != nil && !walked {

@@ -37,6 +37,12 @@ var heads = map[Stage]struct{ title, pass, warn, fail string }{
 		"Do not erase the disk before you have looked at the warnings.",
 		"Do not erase the disk.",
 	},
+	Recheck: {
+		"Recheck of a copy",
+		"The copy is whole: every file is what the manifest says.",
+		"What was looked at is good, but read the warnings: not everything is proven.",
+		"The copy is not what the manifest says. Keep every other copy.",
+	},
 }
 
 // Answer returns the verdict in a sentence that says what to do.
@@ -121,6 +127,12 @@ func (r *Report) WriteText(w io.Writer) error {
 	t.line("")
 	t.wrap("", "", r.Answer())
 	t.wrap("", "", Capitalize(r.Counts())+".")
+	for i, p := range r.Proof {
+		if i == 0 {
+			t.line("")
+		}
+		t.wrap("", "", p)
+	}
 	if r.Invented != "" {
 		t.line("")
 		t.wrap("", "", "THIS IS A DEMO. Invented: "+r.Invented+". Everything else was computed.")
@@ -132,7 +144,11 @@ func (r *Report) WriteText(w io.Writer) error {
 		}
 	}
 	t.heading("What was looked at")
-	t.place("Source", &r.Source)
+	role := "Source"
+	if r.Stage == Recheck {
+		role = "Folder"
+	}
+	t.place(role, &r.Source)
 	for i, d := range r.Sources {
 		to := "the share itself"
 		if d.Prefix != "" {
@@ -189,6 +205,8 @@ func (r *Report) Cautions() []string {
 	list := cautions
 	switch {
 	case r.Interrupted || r.Verdict == Failed:
+	case r.Stage == Recheck:
+		list = []string{"Keep this report and the manifest with your records."}
 	case r.Stage == After:
 		list = append([]string{
 			"Before the box travels: unmount the share, then switch the appliance off as its own instructions say.",
@@ -267,6 +285,9 @@ func (t *textWriter) check(n int, c *Result) {
 	}
 	for i := range c.Facts {
 		t.wrap("    - ", "      ", c.Facts[i].Text)
+		for _, command := range c.Facts[i].Commands {
+			t.line("        %s", names.Quote(command))
+		}
 	}
 	for _, rule := range c.Check.Rules {
 		if k := c.Rules[rule.ID]; k > 0 {

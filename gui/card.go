@@ -37,6 +37,7 @@ type card struct {
 	files   *kit.Button       // in the body: to the flagged files
 	build   func(*card) fyne.CanvasObject
 	toggled func(*card)
+	low     func() bool // the page is low
 
 	hovered, focused bool
 	r                *cardRenderer
@@ -70,13 +71,22 @@ func (k *card) headHigh(w float32) float32 {
 
 func (k *card) HeightFor(w float32) float32 {
 	h := k.headHigh(w)
-	if k.picture != nil && k.picture.Visible() {
-		h += kit.HeightOf(k.picture, k.inner(w)) + 12
+	if p := k.pictureHigh(k.inner(w)); p > 0 {
+		h += p + 12
 	}
 	if k.open && k.body != nil {
 		h += kit.HeightOf(k.body, k.inner(w)) + 20
 	}
 	return h
+}
+
+// pictureHigh is how high the drawing is; 0 where there is none to show. On a low page it is left to the
+// open card, so that more cards are in view.
+func (k *card) pictureHigh(w float32) float32 {
+	if k.picture == nil || !k.picture.Visible() || !k.open && k.low != nil && k.low() {
+		return 0
+	}
+	return kit.HeightOf(k.picture, w)
 }
 
 func (k *card) inner(w float32) float32 { return w - cardText - cardPad - 24 }
@@ -97,13 +107,16 @@ func (k *card) show(s checks.Status, res *checks.Result, doing string) bool {
 	if k.open && k.body == nil && k.build != nil {
 		k.body = k.build(k)
 	}
+	k.update()
+	return grew
+}
+
+// update shows what the fields say now.
+func (k *card) update() {
 	if k.r != nil {
 		k.r.apply()
-		if !grew {
-			k.Refresh()
-		}
+		k.r.Layout(k.Size())
 	}
-	return grew
 }
 
 // setOpen opens or shuts the card.
@@ -115,9 +128,7 @@ func (k *card) setOpen(on bool) {
 	if on && k.body == nil && k.build != nil {
 		k.body = k.build(k)
 	}
-	if k.r != nil {
-		k.r.apply()
-	}
+	k.update()
 	if k.toggled != nil {
 		k.toggled(k)
 	}
@@ -154,18 +165,18 @@ func (k *card) MouseIn(e *desktop.MouseEvent) { k.MouseMoved(e) }
 func (k *card) MouseMoved(e *desktop.MouseEvent) {
 	if over := e.Position.Y <= k.headHigh(k.Size().Width); over != k.hovered {
 		k.hovered = over
-		k.Refresh()
+		k.update()
 	}
 }
 
 // MouseOut takes the hover away.
-func (k *card) MouseOut() { k.hovered = false; k.Refresh() }
+func (k *card) MouseOut() { k.hovered = false; k.update() }
 
 // FocusGained, FocusLost, TypedRune and TypedKey implement fyne.Focusable.
-func (k *card) FocusGained() { k.focused = true; k.Refresh(); kit.Reveal(k) }
+func (k *card) FocusGained() { k.focused = true; k.update(); kit.Reveal(k) }
 
 // FocusLost takes the ring away.
-func (k *card) FocusLost() { k.focused = false; k.Refresh() }
+func (k *card) FocusLost() { k.focused = false; k.update() }
 
 // TypedRune does nothing.
 func (k *card) TypedRune(rune) {}
@@ -195,6 +206,7 @@ func (k *card) CreateRenderer() fyne.WidgetRenderer {
 		says: kit.NewText("", kit.SizeBody, kit.ColMuted).Truncated(), word: kit.NewText("", kit.SizeBody, kit.ColIdle).Bold().Right(),
 		arrow: kit.NewMark("open", kit.ColMuted, 16),
 	}
+	r.ground.CornerRadius, r.ring.CornerRadius = 8, 8
 	k.r = r
 	r.apply()
 	return r
@@ -223,15 +235,15 @@ func (r *cardRenderer) apply() {
 		arrow = "shut"
 	}
 	r.arrow.Set(arrow, kit.ColMuted)
-	r.ground.CornerRadius, r.ring.CornerRadius = 8, 8
-	r.ground.FillColor = color.Transparent
+	over, width := fyne.ThemeColorName(""), float32(0)
 	if k.hovered {
-		r.ground.FillColor = kit.Paint(theme.ColorNameHover)
+		over = theme.ColorNameHover
 	}
-	r.ring.StrokeWidth = 0
 	if k.focused {
-		r.ring.StrokeColor, r.ring.StrokeWidth = kit.Paint(kit.ColAccent), 2
+		width = 2
 	}
+	kit.SetFill(r.ground, over)
+	kit.SetStroke(r.ring, kit.ColAccent, width)
 }
 
 func (r *cardRenderer) Layout(s fyne.Size) {
@@ -258,10 +270,12 @@ func (r *cardRenderer) Layout(s fyne.Size) {
 	}
 	y := head
 	w := k.inner(s.Width)
-	if k.picture != nil && k.picture.Visible() {
-		h := kit.HeightOf(k.picture, w)
+	if k.picture != nil {
+		h := k.pictureHigh(w)
 		kit.SetBounds(k.picture, cardText, y, w, h)
-		y += h + 12
+		if h > 0 {
+			y += h + 12
+		}
 	}
 	if k.open && k.body != nil {
 		kit.SetBounds(k.body, cardText, y+4, w, kit.HeightOf(k.body, w))

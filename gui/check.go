@@ -2,13 +2,10 @@ package gui
 
 import (
 	"errors"
-	"path/filepath"
 	"strings"
 	"time"
 
 	"loadline/checks"
-	"loadline/checks/arrival"
-	"loadline/checks/manifest"
 	"loadline/checks/names"
 	"loadline/gui/kit"
 )
@@ -19,6 +16,9 @@ const longRun = 30 * time.Second
 // request reads the fields, or says what is wrong with them.
 func (w *Window) request(v *view) (Request, error) {
 	r := Request{Job: checks.Job{Stage: v.stage, Version: w.desktop.Version}, State: w.desktop.StateDir}
+	if w.demo != nil {
+		r.State = w.demo.State
+	}
 	from, to := v.setup.from.get(), v.setup.to.get()
 	if v.stage == checks.Arrival {
 		r.Manifest = from
@@ -33,7 +33,7 @@ func (w *Window) request(v *view) (Request, error) {
 	if w.standIn != nil {
 		w.standIn(&r.Job)
 	}
-	if rep := v.report; rep != nil && rep.Source.Path == from {
+	if rep := v.report; rep != nil && rep.Source.Path == w.links.settle(from) {
 		r.Expect = rep.Totals.Files + rep.Totals.Folders + rep.Totals.Links + rep.Totals.Others
 	}
 	return r, nil
@@ -46,7 +46,7 @@ func (w *Window) Check() {
 	case w.fixing, w.running == v.stage:
 		return
 	case w.running != "":
-		w.tell(checks.Waiting, "“"+stageWords[w.running].name+"” is still being checked. Wait for its end, or stop it there first.")
+		w.tellWhile(w.whileRunning(), checks.Waiting, "“"+stageWords[w.running].name+"” is still being checked. Wait for its end, or stop it there first.")
 		return
 	case !w.ready(v):
 		w.askForPlace(v)
@@ -57,6 +57,7 @@ func (w *Window) Check() {
 	}
 	req, err := w.request(v)
 	if err != nil {
+		v.setup.setFolded(false)
 		v.setup.options.say(capitalize(err.Error()) + ".")
 		w.message = err.Error()
 		v.state = stateError
@@ -65,7 +66,7 @@ func (w *Window) Check() {
 		v.head.setPrimary(true)
 		v.head.say(statusBadge(checks.Failed), "The check could not begin", putRight)
 		v.relayout()
-		w.bar.update(w)
+		w.changed()
 		return
 	}
 	if v.setup.options != nil {
@@ -85,7 +86,7 @@ func (w *Window) Check() {
 		c.Focus(v.head.stop)
 	}
 	v.relayout()
-	w.bar.update(w)
+	w.changed()
 	w.run.start(req,
 		func(ev []checks.Event, p checks.Progress) { w.showProgress(v, ev, p) },
 		func(rep *checks.Report, err error) { w.ended(v, rep, err) })
@@ -107,7 +108,9 @@ func (w *Window) askForPlace(v *view) {
 	case x.get() != "":
 		x, what = v.setup.to, "Choose the share first: the folder where the appliance is mounted."
 	}
-	w.tell(checks.Waiting, what)
+	here := w.onThisPage()
+	w.tellWhile(func() bool { return here() && x.get() == "" }, checks.Waiting, what)
+	v.setup.setFolded(false)
 	w.win.Canvas().Focus(x.path)
 }
 
@@ -159,6 +162,10 @@ func doingWords(c *checks.Check, p checks.Progress) string {
 // ended shows how a run ended.
 func (w *Window) ended(v *view, rep *checks.Report, err error) {
 	w.running = ""
+	if rep != nil && v.stage != checks.Arrival {
+		w.links.learn(v.setup.from.get(), rep.Source.Path)
+		v.asked = v.places()
+	}
 	v.lock(false)
 	v.head.setRunning(false)
 	took := w.desktop.Now().Sub(w.began)
@@ -187,15 +194,23 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 		}
 	}
 	v.head.check.Set("", "Check again")
-	if c := w.win.Canvas(); c.Focused() == v.head.stop {
-		next := v.head.check
-		if v.head.files.Visible() && v.head.files.Kind == kit.Primary {
-			next = v.head.files
+	w.offerDemo(v)
+	c, next := w.win.Canvas(), v.head.check
+	if v.head.files.Visible() && v.head.files.Kind == kit.Primary {
+		next = v.head.files
+	}
+	lost := c.Focused() == v.head.stop
+	if v.report != nil {
+		for _, f := range v.fields() {
+			lost = lost || c.Focused() == f
 		}
+		v.setup.setFolded(true)
+	}
+	if lost && w.view() == v {
 		c.Focus(next)
 	}
 	v.relayout()
-	w.bar.update(w)
+	w.changed()
 	if w.closing {
 		w.leave()
 	}
@@ -217,59 +232,48 @@ func (v *view) stoppedReport() *checks.Report {
 // failed says beside the place at fault why a run could not begin.
 func (w *Window) failed(v *view, err error) {
 	v.state = stateError
-	var list *listError
-	if errors.As(err, &list) {
-		v.setup.options.say(capitalize(list.Error()) + ".")
-		w.message = list.Error()
+	v.setup.setFolded(false)
+	var job *checks.JobError
+	if !errors.As(err, &job) {
+		text := capitalize(strings.TrimPrefix(err.Error(), checks.ErrBadJob.Error()+": ")) + "."
+		w.message = text
 		v.reset()
 		v.head.setPrimary(true)
-		v.head.say(statusBadge(checks.Failed), "The check could not begin", putRight)
+		v.head.say(statusBadge(checks.Failed), "The check could not be finished", text)
 		return
 	}
-	text := strings.TrimPrefix(err.Error(), checks.ErrBadJob.Error()+": ")
-	where := v.blame(err)
-	text = strings.TrimPrefix(text, where.get()+": ") // the field above shows it
-	text = capitalize(text) + "."
-	w.message = text
+	text := capitalize(oneLine(job.Err.Error())) + "."
+	if job.Hint != "" {
+		text += " " + capitalize(job.Hint) + "."
+	}
 	v.reset()
 	v.head.setPrimary(true)
-	if errors.Is(err, checks.ErrBadJob) {
-		where.say("", text)
-		v.head.say(statusBadge(checks.Failed), "The check could not begin", putRight)
-		if w.view() == v && w.at == pageChecks && w.sheet == nil {
-			w.win.Canvas().Focus(where.path)
-		}
-	} else {
-		v.head.say(statusBadge(checks.Failed), "The check could not be finished", text)
+	v.head.say(statusBadge(checks.Failed), "The check could not begin", putRight)
+	where := v.pickerOf(job.Field)
+	if where == nil {
+		w.message = text
+		v.setup.options.say(text)
+		return
+	}
+	text = capitalize(strings.TrimPrefix(text, where.get()+": ")) // the field above shows it
+	w.message = text
+	where.say("", text)
+	if w.view() == v && w.at == pageChecks && w.sheet == nil {
+		w.win.Canvas().Focus(where.path)
 	}
 }
 
-// blame returns the place that an error is about. The paths are taken out of its text first: they
-// may hold any word.
-func (v *view) blame(err error) *picker {
-	from, to := v.setup.from, v.setup.to
-	switch {
-	case errors.Is(err, arrival.ErrListing):
-		return to
-	case errors.Is(err, manifest.ErrUnusable):
-		return from
-	}
-	text := err.Error()
-	for _, x := range []*picker{from, to} {
-		for _, p := range typedPaths(x.path.Text) {
-			if v.stage == checks.Arrival && x == to && strings.Contains(text, p) {
-				return to
-			}
-			if abs, err := filepath.Abs(p); err == nil {
-				text = strings.ReplaceAll(text, names.Quote(abs), "")
-			}
-			text = strings.ReplaceAll(text, names.Quote(p), "")
+// pickerOf returns the place that a field of a job is shown in, nil where that is one of the options.
+func (v *view) pickerOf(f checks.Field) *picker {
+	switch f {
+	case checks.FieldShare, checks.FieldListing:
+		return v.setup.to
+	case checks.FieldPrefix, checks.FieldCopyList:
+		if v.setup.options != nil {
+			return nil
 		}
 	}
-	if strings.Contains(text, "share") || strings.Contains(text, "isting") {
-		return to
-	}
-	return from
+	return v.setup.from
 }
 
 // Stop ends the run at once.

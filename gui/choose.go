@@ -13,6 +13,8 @@ import (
 
 	"github.com/adrg/xdg"
 	"github.com/rymdport/portal/filechooser"
+
+	"loadline/gui/kit"
 )
 
 // chooser asks for a folder or a file: by the desktop's own dialog where there is one, which lists
@@ -72,6 +74,11 @@ func (c chooser) own(title string, folder bool, done func(string, error)) {
 			_ = u.Close() // only the name is wanted
 			done(p, nil)
 		}, c.window)
+	}
+	settings := fyne.CurrentApp().Settings()
+	if t, ok := settings.Theme().(*kit.Theme); ok { // its lists are long
+		settings.SetTheme(&kit.Theme{Mode: t.Mode, Dialog: true})
+		d.SetOnClosed(func() { settings.SetTheme(t) })
 	}
 	d.SetTitleText(title)
 	d.SetConfirmText("Choose")

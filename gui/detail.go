@@ -2,6 +2,8 @@ package gui
 
 import (
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"fyne.io/fyne/v2"
 
@@ -51,8 +53,9 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 		parts = append(parts, kit.NewRow(kit.GapSmall, buttons...))
 	}
 	rules := []fyne.CanvasObject{heading("Rules and their sources")}
-	for _, r := range k.check.Rules {
-		rules = append(rules, ruleLine(r, res))
+	worst := worstLevels(k.check.Rules, res)
+	for i, r := range k.check.Rules {
+		rules = append(rules, ruleLine(r, worst[i], res))
 	}
 	parts = append(parts, kit.NewColumn(7, rules...))
 	return kit.NewColumn(kit.GapMid, parts...)
@@ -74,7 +77,7 @@ func section(title, text string) fyne.CanvasObject {
 }
 
 // ruleLine shows one rule: how often it was broken, what triggers it, and where that comes from.
-func ruleLine(r *checks.Rule, res *checks.Result) fyne.CanvasObject {
+func ruleLine(r *checks.Rule, worst checks.Level, res *checks.Result) fyne.CanvasObject {
 	n := int64(0)
 	if res != nil {
 		n = res.Rules[r.ID]
@@ -82,7 +85,7 @@ func ruleLine(r *checks.Rule, res *checks.Result) fyne.CanvasObject {
 	m := kit.NewMark("waiting", kit.ColIdle, 15)
 	text := capitalize(r.When)
 	if n > 0 {
-		l := levelBadge(worst(r, res))
+		l := levelBadge(worst)
 		m.Set(l.Mark, l.Color)
 		text = checks.Count(n) + " ×  " + text
 	}
@@ -94,30 +97,41 @@ func ruleLine(r *checks.Rule, res *checks.Result) fyne.CanvasObject {
 	return kit.NewHanging(26, kit.NewSized(15, 20, m), kit.NewColumn(1, body...))
 }
 
-// worst is the highest level at which a rule was broken.
-func worst(r *checks.Rule, res *checks.Result) checks.Level {
-	if r.Counted {
-		return r.Level
+// worstLevels is the highest level at which each rule was broken, in one pass: there may be a million
+// findings.
+func worstLevels(rules []*checks.Rule, res *checks.Result) []checks.Level {
+	worst := make([]checks.Level, len(rules))
+	for i, r := range rules {
+		worst[i] = checks.Note
+		if r.Counted {
+			worst[i] = r.Level
+		}
 	}
-	level := checks.Note
+	if res == nil {
+		return worst
+	}
 	for i := range res.Findings {
-		if f := &res.Findings[i]; f.Rule == r && f.Level > level {
-			if level = f.Level; level == checks.Fail {
+		f := &res.Findings[i]
+		for j, r := range rules {
+			if f.Rule == r {
+				worst[j] = max(worst[j], f.Level)
 				break
 			}
 		}
 	}
-	return level
+	return worst
 }
 
+// capitalize writes the first letter of a sentence large.
 func capitalize(s string) string {
-	if s == "" {
-		return s
-	}
 	if first, _, _ := strings.Cut(s, " "); mountWords[strings.TrimRight(first, ",")] {
 		return s
 	}
-	return strings.ToUpper(s[:1]) + s[1:]
+	r, n := utf8.DecodeRuneInString(s)
+	if r == utf8.RuneError { // empty, or a byte that is no letter
+		return s
+	}
+	return string(unicode.ToTitle(r)) + s[n:]
 }
 
 // mountWords are options of nfs(5) that a sentence may begin with: they are written as they are typed.

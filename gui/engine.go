@@ -16,6 +16,7 @@ type Request struct {
 	CopyListFile string // empty means all of the source
 	Manifest     string
 	Listings     []string
+	Disk         string // for the arrival: the disk, to prove objects in parts from; empty: none
 	State        string // folder for what is proven and for manifests
 }
 
@@ -31,10 +32,10 @@ type Engine struct {
 var Stages = []checks.Stage{checks.Before, checks.After, checks.Arrival}
 
 // stageWords are what each stage is called.
-var stageWords = map[checks.Stage]struct{ name, button string }{
-	checks.Before:  {"Before copying", "Check before copying"},
-	checks.After:   {"After copying", "Check the copy"},
-	checks.Arrival: {"After arrival", "Check the arrival"},
+var stageWords = map[checks.Stage]struct{ name, short, button string }{
+	checks.Before:  {"Before copying", "Before", "Check before copying"},
+	checks.After:   {"After copying", "After", "Check the copy"},
+	checks.Arrival: {"After arrival", "Arrival", "Check the arrival"},
 }
 
 // RealEngine runs the checks on the disk and the share.
@@ -54,24 +55,19 @@ func listOf(s checks.Stage) []*checks.Check {
 	return nil
 }
 
-// listError is what is wrong with a copy list.
-type listError struct{ error }
-
-func (e *listError) Unwrap() error { return e.error }
-
 func runReal(ctx context.Context, r Request, watch func(checks.Event)) (*checks.Report, error) {
 	if r.CopyListFile != "" {
 		var err error
 		r.CopyList, err = share.Guard(ctx, 0, func() (*checks.CopyList, error) { return checks.OpenCopyList(r.CopyListFile) })
 		if err != nil {
-			return nil, &listError{err}
+			return nil, &checks.JobError{Field: checks.FieldCopyList, Err: err, Hint: "choose another list, or leave the field empty"}
 		}
 	}
 	switch r.Stage {
 	case checks.After:
 		return after.Run(ctx, r.Job, after.Options{State: r.State}, watch)
 	case checks.Arrival:
-		return arrival.Run(ctx, r.Manifest, r.Listings, arrival.Options{Version: r.Version}, watch)
+		return arrival.Run(ctx, r.Manifest, r.Listings, arrival.Options{Version: r.Version, Source: r.Disk, State: r.State}, watch)
 	}
 	return checks.Run(ctx, r.Job, listOf(r.Stage), watch)
 }

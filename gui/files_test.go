@@ -134,6 +134,9 @@ func TestFilesByKeyboard(t *testing.T) {
 		t.Errorf("copied %q, want %q", r.copied, want)
 	}
 	r.shortcut(&desktop.CustomShortcut{KeyName: fyne.KeyC, Modifier: ctrl | shift})
+	r.until("the list", func() bool {
+		return strings.Contains(r.copied, "\n") && strings.Contains(r.message, "clipboard") && strings.Contains(r.message, "lines")
+	})
 	if n := strings.Count(r.copied, "\n"); n != 5 {
 		t.Errorf("the copied list has %d lines, want 5: a name must not forge one", n)
 	}

@@ -3,24 +3,21 @@ package gui
 import (
 	"fyne.io/fyne/v2"
 
-	"loadline/checks"
 	"loadline/gui/kit"
 )
 
 // filesLayout: title, tools, the list, and what is chosen at the foot. The foot is high enough for
 // most texts, so that the list does not change its height with every row.
 type filesLayout struct {
-	p *filesPage // nil on the page of repairs, which is laid out alike
+	foot *footLayout // nil on the page of repairs, whose foot is a column
 }
-
-const footHigh = 116
 
 func (l *filesLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	e := kit.Edge(s.Width)
-	footLeast := float32(footHigh)
-	if l.p != nil { // on a low window the row itself must do for the path
-		if l.p.path.Hidden = s.Height < viewLow; l.p.path.Hidden {
-			footLeast = 84
+	least := float32(116)
+	if l.foot != nil {
+		if l.foot.low = s.Height < viewLow; l.foot.low {
+			least = 84
 		}
 	}
 	w := s.Width - 2*e
@@ -30,7 +27,7 @@ func (l *filesLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 		kit.SetBounds(x, e, y, w, h)
 		y += h + 10
 	}
-	foot := min(max(kit.HeightOf(o[3], w), footLeast), s.Height*0.4)
+	foot := min(max(kit.HeightOf(o[3], w), least), s.Height*0.4)
 	list := s.Height - y - foot - 10 - kit.GapMid
 	kit.SetBounds(o[2], e, y, w, max(list, 80))
 	kit.SetBounds(o[3], e, y+max(list, 80)+10, w, foot)
@@ -38,67 +35,79 @@ func (l *filesLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 
 func (*filesLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(600, 300) }
 
-// footLayout: what is wrong with the chosen row, and its buttons beside it, with shorter words where
-// it is narrow.
-type footLayout struct {
-	p     *filesPage
-	width float32
+// footLayout: path, what is wrong and what to do, one below the other, and beside them the buttons,
+// with shorter words where it is narrow. On a low window the row itself must do for the path.
+type footLayout struct{ low bool }
+
+const (
+	footNarrow = 760
+	footGap    = 4
+)
+
+// columns returns the widths of the texts and of the buttons.
+func (l *footLayout) columns(o []fyne.CanvasObject, w float32) (texts, buttons float32) {
+	form := 0
+	if w < footNarrow {
+		form = 1
+	}
+	buttons = kit.RowWidth(o[3].(*fyne.Container), form)
+	return w - buttons - 16, buttons
 }
 
-const footNarrow = 760
-
-func (l *footLayout) text(o []fyne.CanvasObject, w float32) float32 {
-	if w != l.width {
-		l.width = w
-		words := [3]string{"Full name", "Copy path", "Open folder"}
-		if w < footNarrow {
-			words = [3]string{"Name", "Copy", "Open"}
+// heights returns the height of each text; 0 for one that is left out.
+func (l *footLayout) heights(o []fyne.CanvasObject, w float32) (all [3]float32, sum float32) {
+	for i := range all {
+		if i == 0 && l.low {
+			continue
 		}
-		for i, b := range []*kit.Button{l.p.full, l.p.copy, l.p.reveal} {
-			b.Set(b.Icon, words[i])
+		if all[i] = kit.HeightOf(o[i], w); all[i] > 0 {
+			if sum > 0 {
+				sum += footGap
+			}
+			sum += all[i]
 		}
 	}
-	return w - o[1].MinSize().Width - 16
+	return all, sum
 }
 
 func (l *footLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	w, b := l.text(o, s.Width), o[1].MinSize()
-	h := min(kit.HeightOf(o[0], w), s.Height)
-	kit.SetBounds(o[0], 0, (s.Height-h)/2, w, h)
-	kit.SetBounds(o[1], s.Width-b.Width, (s.Height-b.Height)/2, b.Width, b.Height)
+	w, buttons := l.columns(o, s.Width)
+	heights, sum := l.heights(o, w)
+	y := max((s.Height-sum)/2, 0)
+	for i, h := range heights {
+		kit.SetBounds(o[i], 0, y, w, h)
+		if h > 0 {
+			y += h + footGap
+		}
+	}
+	high := o[3].MinSize().Height
+	kit.SetBounds(o[3], s.Width-buttons, (s.Height-high)/2, buttons, high)
 }
 
 func (l *footLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
-	return max(kit.HeightOf(o[0], l.text(o, w)), o[1].MinSize().Height)
+	texts, _ := l.columns(o, w)
+	_, sum := l.heights(o, texts)
+	return max(sum, o[3].MinSize().Height)
 }
 
 func (*footLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(400, 34) }
 
 // toolsLayout: text, rule and levels to the left, the list's own buttons to the right; two lines
-// where it is narrow.
-type toolsLayout struct {
-	p     *filesPage
-	width float32
-}
+// where it is narrow. The levels have their words where there is much room.
+type toolsLayout struct{}
 
 const (
 	toolsNarrow = 820
-	toolsWords  = 1160 // from here on the levels have their words
+	toolsWords  = 1160
 )
 
-func (l *toolsLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
+func (toolsLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	const gap, high = 10, 36
-	if s.Width != l.width {
-		l.width = s.Width
-		for level, b := range l.p.levels {
-			label := checks.Count(l.p.counts[level])
-			if s.Width >= toolsWords {
-				label = levelWord(checks.Level(level)) + "  " + label
-			}
-			b.Set(b.Icon, label)
-		}
+	form := 1
+	if s.Width >= toolsWords {
+		form = 0
 	}
-	rule, levels, list := o[1].MinSize().Width, o[2].MinSize().Width, o[3].MinSize().Width
+	rule, levels, list := o[1].MinSize().Width, kit.RowWidth(o[2].(*fyne.Container), form), o[3].MinSize().Width
 	if s.Width < toolsNarrow {
 		kit.SetBounds(o[0], 0, 0, s.Width-rule-gap, high)
 		kit.SetBounds(o[1], s.Width-rule, 0, rule, high)
@@ -113,11 +122,11 @@ func (l *toolsLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	kit.SetBounds(o[3], s.Width-list, 0, list, high)
 }
 
-func (*toolsLayout) HeightFor(_ []fyne.CanvasObject, w float32) float32 {
+func (toolsLayout) HeightFor(_ []fyne.CanvasObject, w float32) float32 {
 	if w < toolsNarrow {
 		return 80
 	}
 	return 36
 }
 
-func (*toolsLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(500, 36) }
+func (toolsLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(500, 36) }

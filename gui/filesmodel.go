@@ -68,6 +68,16 @@ func (m *filesModel) rows() int {
 	return len(m.view)
 }
 
+// shown returns the rows that are shown now, for work beside the window: they stay as they are whatever
+// is shown meanwhile.
+func (m *filesModel) shown() (n int, at func(int) *checks.Finding) {
+	all, view, unfiltered := m.all, m.view, m.unfiltered
+	if unfiltered {
+		return len(all), func(row int) *checks.Finding { return all[row] }
+	}
+	return len(view), func(row int) *checks.Finding { return all[view[row]] }
+}
+
 func (m *filesModel) at(row int) *checks.Finding {
 	if m.unfiltered {
 		return m.all[row]

@@ -89,7 +89,8 @@ func newFilesPage(w *Window, rep *checks.Report, c *checks.Check) *filesPage {
 	p.counts = p.levelCounts()
 	for l := range p.levels {
 		lk := levelBadge(checks.Level(l))
-		b := kit.NewButton(kit.Toggle, lk.Mark, checks.Count(p.counts[l]), nil)
+		n := checks.Count(p.counts[l])
+		b := kit.NewButton(kit.Toggle, lk.Mark, levelWord(checks.Level(l))+"  "+n, nil).Shorter(n)
 		b.IconColor = lk.Color
 		b.On = true
 		b.OnTapped = func() {
@@ -103,9 +104,9 @@ func newFilesPage(w *Window, rep *checks.Report, c *checks.Check) *filesPage {
 	p.path = kit.NewParagraph("", kit.SizeBody, kit.ColText).Mono().AtMost(2) // the full name has its button
 	p.what = kit.NewParagraph("", kit.SizeBody, kit.ColText)
 	p.todo = kit.NewParagraph("", kit.SizeBody, kit.ColMuted)
-	p.reveal = kit.NewButton(kit.Plain, "folder", "Open folder", p.openFolder)
-	p.copy = kit.NewButton(kit.Plain, "copy", "Copy path", p.copyPath)
-	p.full = kit.NewButton(kit.Plain, "find", "Full name", p.showFull)
+	p.reveal = kit.NewButton(kit.Plain, "folder", "Open folder", p.openFolder).Shorter("Open")
+	p.copy = kit.NewButton(kit.Plain, "copy", "Copy path", p.copyPath).Shorter("Copy")
+	p.full = kit.NewButton(kit.Plain, "find", "Full name", p.showFull).Shorter("Name")
 	p.list = kit.NewButton(kit.Quiet, "copy", "Copy list", p.copyAll)
 	p.save = kit.NewButton(kit.Quiet, "save", "Save list", w.save)
 	p.build()
@@ -121,13 +122,13 @@ func (p *filesPage) build() {
 	}
 	p.back = kit.NewButton(kit.Plain, "back", "All checks", p.w.back)
 	top := kit.NewStretch(14, 1, p.back, kit.NewText(title, 20, kit.ColText).Bold().Truncated(), p.count)
-	tools := container.New(&toolsLayout{p: p}, p.find.Framed(), kit.NewSurface("", theme.ColorNameInputBorder, kit.NewSized(200, 34, p.choice)).Round(7).Pad(1, 1),
+	tools := container.New(toolsLayout{}, p.find.Framed(), kit.NewSurface("", theme.ColorNameInputBorder, kit.NewSized(200, 34, p.choice)).Round(7).Pad(1, 1),
 		kit.NewRow(6, p.levels[checks.Fail], p.levels[checks.Warn], p.levels[checks.Note]),
 		kit.NewRow(2, p.list, p.save))
-	text := kit.NewColumn(4, p.path, p.what, p.todo)
-	p.foot = kit.NewSurface(kit.ColSurface, kit.ColLine, container.New(&footLayout{p: p}, text, kit.NewRow(8, p.full, p.copy, p.reveal))).Pad(16, 12)
+	foot := &footLayout{}
+	p.foot = kit.NewSurface(kit.ColSurface, kit.ColLine, container.New(foot, p.path, p.what, p.todo, kit.NewRow(8, p.full, p.copy, p.reveal))).Pad(16, 12)
 	list := kit.NewSurface(kit.ColSurface, kit.ColLine, p.table).Pad(1, 1)
-	p.root = container.New(&filesLayout{p}, top, tools, list, p.foot)
+	p.root = container.New(&filesLayout{foot}, top, tools, list, p.foot)
 }
 
 // ruleWords names the rules that the report has findings of.
@@ -231,7 +232,7 @@ func (p *filesPage) now() {
 		}
 		kit.SetEnabled(p.list, shown > 0)
 		kit.SetEnabled(p.save, shown > 0)
-		p.w.bar.update(p.w)
+		p.w.changed()
 		p.relayout()
 	})
 }
@@ -265,7 +266,6 @@ func (p *filesPage) choose(row int) {
 func (p *filesPage) relayout() {
 	if p.root != nil && p.root.Size().Width > 0 {
 		kit.Relayout(p.root)
-		p.foot.Refresh() // not the list: it asks its cells again by itself
 	}
 }
 
@@ -294,19 +294,27 @@ func (p *filesPage) openFolder() {
 func (p *filesPage) copyPath() {
 	if f := p.chosen(); f != nil && f.Path != "" {
 		p.w.desktop.Copy(filepath.Join(p.base(), filepath.FromSlash(f.Path)))
-		p.w.tell(checks.Passed, "The path is on the clipboard.")
+		p.w.tellWhile(p.w.onThisPage(), checks.Passed, "The path is on the clipboard.")
 	}
 }
 
 // copyAll copies every row that is shown.
 func (p *filesPage) copyAll() {
-	var b strings.Builder
-	if err := writeList(&b, p.model.rows(), p.model.at); err != nil {
+	n, at := p.model.shown()
+	go func() { // a million lines take a moment
+		var b strings.Builder
+		err := writeList(&b, n, at)
+		p.w.desktop.Post(func() { p.copied(b.String(), n, err) })
+	}()
+}
+
+func (p *filesPage) copied(list string, n int, err error) {
+	if err != nil {
 		p.w.tell(checks.Failed, "The list could not be copied: "+err.Error())
 		return
 	}
-	p.w.desktop.Copy(b.String())
-	p.w.tell(checks.Passed, many(int64(p.model.rows()), "line is", "lines are")+" on the clipboard.")
+	p.w.desktop.Copy(list)
+	p.w.tellWhile(p.w.onThisPage(), checks.Passed, many(int64(n), "line is", "lines are")+" on the clipboard.")
 }
 
 // showFull shows a name whole, however long, and its bytes.
@@ -322,10 +330,9 @@ func (p *filesPage) showFull() {
 	body := kit.NewColumn(kit.GapMid,
 		kit.NewParagraph("Full name", 18, kit.ColText).Bold(),
 		kit.NewParagraph(checks.Count(int64(len(f.Path)))+" bytes, path from the source on. Anything that does not print is written as an escape.", kit.SizeBody, kit.ColMuted),
-		kit.NewSized(0, 190, inner.Scroll),
+		kit.NewSized(0, 190, inner),
 		kit.NewStretch(10, 0, kit.NewText("", kit.SizeBody, kit.ColText), s.No))
 	p.w.open(s, body, s.No)
-	inner.Reflow()
 }
 
 // leave is called when another page is shown.
@@ -352,10 +359,10 @@ func (w *Window) findFiles() {
 	if w.at != pageFiles {
 		switch v := w.view(); {
 		case w.running != "":
-			w.tell(checks.Waiting, "A check still runs. What it finds can be looked at when it has ended.")
+			w.tellWhile(w.whileRunning(), checks.Waiting, "A check still runs. What it finds can be looked at when it has ended.")
 			return
 		case v.report == nil:
-			w.tell(checks.Waiting, "There are no findings yet to look at. Check first.")
+			w.tellWhile(w.withoutReport(), checks.Waiting, "There are no findings yet to look at. Check first.")
 			return
 		}
 		w.showFiles(nil)

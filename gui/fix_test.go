@@ -18,7 +18,7 @@ import (
 )
 
 // tree makes files with their path as content, and returns the folder.
-func tree(t *testing.T, paths ...string) string {
+func tree(t testing.TB, paths ...string) string {
 	t.Helper()
 	dir := t.TempDir()
 	for _, p := range paths {
@@ -263,7 +263,7 @@ func TestFixMakings(t *testing.T) {
 	test.Tap(p.undo)
 	test.Tap(r.sheet.Yes)
 	r.until("the end", func() bool { return !p.busy && p.plan != nil && p.past == nil })
-	if !strings.Contains(r.message, "takes is left in its place, because what it was made from has changed since") {
+	if !strings.Contains(r.message, "takes is left in its place, because its original has changed since") {
 		t.Errorf("said %q", r.message)
 	}
 	if got := listing(t, dir); slices.Contains(got, "DCIM.tar") || !slices.Contains(got, "takes/two.wav") || len(got) != len(before)+1 {

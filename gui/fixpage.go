@@ -191,7 +191,6 @@ func (p *fixPage) show(doing string) {
 func (p *fixPage) relayout() {
 	if p.root != nil && p.root.Size().Width > 0 {
 		kit.Relayout(p.root)
-		p.foot.Refresh() // not the list: it asks its cells again by itself
 	}
 }
 

@@ -3,6 +3,8 @@ package gui
 import (
 	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -233,23 +235,23 @@ func TestScrollByKeyboard(t *testing.T) {
 	c := r.win.Canvas()
 	c.Unfocus()
 	r.key(fyne.KeyDown)
-	s := r.view().list.page.Scroll
+	p := r.view().list.page
 	for range 20 {
 		r.key(fyne.KeyPageDown)
 	}
-	if most := s.Content.Size().Height - s.Size().Height; s.Offset.Y < most-1 {
-		t.Errorf("Page Down ends at %v of %v", s.Offset.Y, most)
+	if p.MaxOffset() < 100 || p.Offset() < p.MaxOffset()-1 {
+		t.Errorf("Page Down ends at %v of %v", p.Offset(), p.MaxOffset())
 	}
 	for range 20 {
 		r.key(fyne.KeyPageUp)
 	}
-	if s.Offset.Y > 0 {
-		t.Errorf("Page Up ends at %v", s.Offset.Y)
+	if p.Offset() > 0 {
+		t.Errorf("Page Up ends at %v", p.Offset())
 	}
 	r.win.Resize(fyne.NewSize(640, 400))
 	r.showKeys()
 	r.key(fyne.KeyPageDown)
-	if r.sheet.Scroll.Offset.Y <= 0 {
+	if r.sheet.Page.Offset() <= 0 {
 		t.Error("Page Down should turn the list of shortcuts")
 	}
 }
@@ -333,10 +335,120 @@ func TestKeyboardStaysAtTheButton(t *testing.T) {
 func TestWheelOverField(t *testing.T) {
 	r := newRig(t, 640, 480, kit.Light)
 	r.done(sample())
+	r.view().setup.setFolded(false)
 	f := r.view().setup.options.prefix
 	at := fyne.CurrentApp().Driver().AbsolutePositionForObject(f).AddXY(20, 10)
 	test.Scroll(r.win.Canvas(), at, 0, -40)
-	if y := r.view().list.page.Scroll.Offset.Y; y <= 0 {
+	if y := r.view().list.page.Offset(); y <= 0 {
 		t.Errorf("the page stands at %v", y)
+	}
+}
+
+// However the source is typed, what the report measured holds for the names that are proposed, and
+// the report comes back when the same folder is named another way.
+func TestSourceTypedOtherwise(t *testing.T) {
+	dir := t.TempDir()
+	real, err := filepath.EvalSymlinks(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	link := filepath.Join(t.TempDir(), "link")
+	if err := os.Symlink(dir, link); err != nil {
+		t.Fatal(err)
+	}
+	rep := func() *checks.Report {
+		rep := clean()
+		rep.Source.Path = real
+		rep.Checks[2].Facts = []checks.Fact{{Key: "limit_bytes", Value: 143, Text: "The share takes 143 bytes"}}
+		return rep
+	}
+	for name, typed := range map[string]string{"as it is": dir, "slash at the end": dir + "/", "with ..": filepath.Join(dir, "x") + "/..", "through a link": link} {
+		t.Run(name, func(t *testing.T) {
+			r := newRig(t, 1280, 800, kit.Light)
+			r.Open(typed, sampleShare)
+			test.Tap(r.view().head.check)
+			r.began().end <- ending{rep: rep()}
+			r.until("the end", func() bool { return r.running == "" })
+			r.until("the kept report", func() bool { return r.hasLast(checks.Before) })
+			v := r.view()
+			if v.report == nil {
+				t.Fatal("a plan would not learn what the share was measured to take")
+			}
+			v.setup.from.path.SetText("/media/other")
+			if v.report != nil {
+				t.Fatal("the report stands beside another disk")
+			}
+			v.setup.from.path.SetText(dir + "//")
+			r.fire()
+			r.until("the report", func() bool { return v.report != nil })
+		})
+	}
+}
+
+// What is said at the foot goes when it is no longer true, and what stays true stays.
+func TestMessagesGo(t *testing.T) {
+	press := func(r *rig, k fyne.KeyName) {
+		r.shortcut(&desktop.CustomShortcut{KeyName: k, Modifier: ctrl})
+	}
+	for name, c := range map[string]struct {
+		say, make func(*rig)
+		goes      bool
+	}{
+		"a check runs, findings wanted": {
+			func(r *rig) { r.start(); press(r, fyne.KeyF) },
+			func(r *rig) { r.Stop(); r.until("the end", func() bool { return r.running == "" }) }, true,
+		},
+		"a check runs, the last report wanted": {
+			func(r *rig) { r.start(); press(r, fyne.KeyL) },
+			func(r *rig) { r.Stop(); r.until("the end", func() bool { return r.running == "" }) }, true,
+		},
+		"a check runs, another stage": {
+			func(r *rig) { r.start(); press(r, fyne.KeyF) },
+			func(r *rig) { r.setStage(checks.After) }, false,
+		},
+		"no source": {
+			func(r *rig) { press(r, fyne.KeyR) },
+			func(r *rig) { r.view().setup.from.path.SetText(sampleSource) }, true,
+		},
+		"no report to save": {
+			func(r *rig) { press(r, fyne.KeyS) },
+			func(r *rig) { r.done(sample()) }, true,
+		},
+		"a path on the clipboard": {
+			func(r *rig) {
+				r.done(sample())
+				r.findFiles()
+				r.until("rows", func() bool { return !r.files.model.unfiltered })
+				r.files.table.Choose(1)
+				r.files.copyPath()
+			},
+			func(r *rig) { r.back() }, true,
+		},
+		"the last report, another disk": {
+			func(r *rig) {
+				r.done(sample())
+				press(r, fyne.KeyL)
+				r.until("the last report", func() bool { return r.notice.Box.Visible() })
+			},
+			func(r *rig) { r.view().setup.from.path.SetText("/media/other") }, true,
+		},
+		"something that was saved": {
+			func(r *rig) { r.done(sample()); r.wrote("/tmp/report.txt") },
+			func(r *rig) { r.setStage(checks.After) }, false,
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := newRig(t, 1280, 800, kit.Light)
+			c.say(r)
+			if !r.notice.Box.Visible() {
+				t.Fatal("nothing is said")
+			}
+			text := r.message
+			c.make(r)
+			if gone := !r.notice.Box.Visible(); gone != c.goes {
+				t.Errorf("%q is gone: %v", text, gone)
+			}
+			r.halt()
+		})
 	}
 }

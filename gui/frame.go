@@ -40,17 +40,18 @@ func newTopBar(w *Window) *topBar {
 	b := &topBar{stages: map[checks.Stage]*kit.Button{}}
 	var tabs []fyne.CanvasObject
 	for i, s := range Stages {
-		t := kit.NewButton(kit.Toggle, "", string(rune('1'+i))+"  "+stageWords[s].name, func() { w.setStage(s) })
+		number := string(rune('1'+i)) + "  "
+		t := kit.NewButton(kit.Toggle, "", number+stageWords[s].name, func() { w.setStage(s) }).Shorter(number + stageWords[s].short)
 		b.stages[s] = t
 		tabs = append(tabs, t)
 	}
-	b.fix = kit.NewButton(kit.Quiet, "wrench", "Fix names", w.showFix)
-	b.save = kit.NewButton(kit.Quiet, "save", "Save report", w.save)
-	b.last = kit.NewButton(kit.Quiet, "history", "Last report", w.openLast)
-	b.keys = kit.NewButton(kit.Quiet, "keys", "Shortcuts", w.showKeys)
-	b.theme = kit.NewButton(kit.Quiet, "light", "Theme", w.turnTheme)
+	b.fix = kit.NewButton(kit.Quiet, "wrench", "Fix names", w.showFix).Shorter("Fix", "")
+	b.save = kit.NewButton(kit.Quiet, "save", "Save report", w.save).Shorter("Save", "")
+	b.last = kit.NewButton(kit.Quiet, "history", "Last report", w.openLast).Shorter("Last", "")
+	b.keys = kit.NewButton(kit.Quiet, "keys", "Shortcuts", w.showKeys).Shorter("Shortcuts", "")
+	b.theme = kit.NewButton(kit.Quiet, "light", "Theme", w.turnTheme).Shorter("Theme", "")
 	b.right = kit.NewRow(2, b.fix, b.last, b.save, b.keys, b.theme)
-	b.box = container.New(&barLayout{w: w, b: b}, kit.NewRow(6, tabs...), b.right, kit.NewRule())
+	b.box = container.New(&barLayout{w}, kit.NewRow(6, tabs...), b.right, kit.NewRule())
 	return b
 }
 
@@ -75,42 +76,25 @@ func (b *topBar) update(w *Window) {
 	kit.Relayout(b.box)
 }
 
-// barLayout leaves words out where there is no room for them.
-type barLayout struct {
-	w     *Window
-	b     *topBar
-	width float32
-}
+// barLayout gives stages and buttons the longest labels that there is room for.
+type barLayout struct{ w *Window }
 
 func (l *barLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	if s.Width != l.width {
-		l.width = s.Width
-		words := [5]string{"Fix names", "Last report", "Save report", "Shortcuts", "Theme"}
-		if s.Width < 1080 {
-			words = [5]string{"Fix", "Last", "Save", "Shortcuts", "Theme"}
-		}
-		for i, x := range []*kit.Button{l.b.fix, l.b.last, l.b.save, l.b.keys, l.b.theme} {
-			label := words[i]
-			if s.Width < 900 {
-				label = ""
-			}
-			x.Set(x.Icon, label)
-		}
-		for i, st := range Stages {
-			label := string(rune('1'+i)) + "  " + stageWords[st].name
-			if s.Width < 760 {
-				label = [3]string{"1  Before", "2  After", "3  Arrival"}[i]
-			}
-			l.b.stages[st].Set(l.b.stages[st].Icon, label)
-		}
-	}
 	e := kit.Edge(s.Width)
 	if l.w.at == pageChecks {
 		e = max(e, (s.Width-kit.PageMost)/2)
 	}
-	a, b := o[0].MinSize(), o[1].MinSize()
-	kit.SetBounds(o[0], e, (barHigh-a.Height)/2, a.Width, a.Height)
-	kit.SetBounds(o[1], s.Width-e-b.Width+10, (barHigh-b.Height)/2, b.Width, b.Height)
+	stages, buttons := o[0].(*fyne.Container), o[1].(*fyne.Container)
+	var left, right float32
+	for _, form := range [][2]int{{0, 0}, {0, 1}, {0, 2}, {1, 2}} {
+		left, right = kit.RowWidth(stages, form[0]), kit.RowWidth(buttons, form[1])
+		if left+right+24 <= s.Width-2*e+10 {
+			break
+		}
+	}
+	h := o[0].MinSize().Height
+	kit.SetBounds(stages, e, (barHigh-h)/2, left, h)
+	kit.SetBounds(buttons, s.Width-e-right+10, (barHigh-h)/2, right, h)
 	kit.SetBounds(o[2], 0, barHigh-1, s.Width, 1)
 }
 

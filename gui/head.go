@@ -24,7 +24,8 @@ type head struct {
 	running *fyne.Container
 
 	check, stop, files *kit.Button
-	tally              [4]int64 // by status: good, take care, fix first, not checked
+	more               *kit.Button // what only a demo offers
+	tally              [4]int64    // by status: good, take care, fix first, not checked
 }
 
 func newHead(check, stop, files func()) *head {
@@ -38,12 +39,14 @@ func newHead(check, stop, files func()) *head {
 		stop:    kit.NewButton(kit.Plain, "stop", "Stop", stop).WithHeight(42),
 		files:   kit.NewButton(kit.Plain, "find", "Flagged files", files).WithHeight(42),
 	}
+	h.more = kit.NewButton(kit.Plain, "", "", nil).WithHeight(42)
+	h.more.Hide()
 	h.mark.Inner = kit.ColGround
 	h.counts = kit.NewDrawing(func(float32) float32 { return 22 }, h.drawCounts)
 	// As high as a sentence and the counts, so that nothing below moves when the run ends.
 	h.running = kit.NewColumn(5, kit.NewSized(0, 22, h.meter), kit.NewSized(0, 22, h.numbers))
 	text := kit.NewColumn(5, h.title, h.next, h.counts, h.running)
-	h.box = container.New(&headLayout{}, h.mark, text, kit.NewRow(10, h.files, h.check, h.stop))
+	h.box = container.New(&headLayout{}, h.mark, text, kit.NewRow(10, h.more, h.files, h.check, h.stop))
 	h.stop.Hide()
 	h.files.Hide()
 	h.running.Hide()
@@ -62,18 +65,22 @@ func (h *head) say(l kit.Badge, title, next string) {
 	h.next.Set(next, kit.ColMuted)
 }
 
+// offer shows a button beside the others; without a label it goes.
+func (h *head) offer(label string, do func()) {
+	h.more.OnTapped = do
+	h.more.Set("", label)
+	kit.SetVisible(h.more, label != "")
+}
+
 // setRunning switches between Check and Stop, counts and progress.
 func (h *head) setRunning(on bool) {
 	for o, show := range map[fyne.CanvasObject]bool{h.stop: on, h.running: on, h.check: !on} {
-		if show {
-			o.Show()
-		} else {
-			o.Hide()
-		}
+		kit.SetVisible(o, show)
 	}
 	if on {
 		h.counts.Hide()
 		h.files.Hide()
+		h.more.Hide()
 		h.meter.Set(0)
 		h.numbers.Set("Starting", "")
 	}
@@ -81,12 +88,12 @@ func (h *head) setRunning(on bool) {
 
 // setPrimary says whether to check is the next thing to do; else what was found is.
 func (h *head) setPrimary(check bool) {
-	h.check.SetKind(kit.Plain)
-	h.files.SetKind(kit.Primary)
+	kinds := [2]kit.ButtonKind{kit.Plain, kit.Primary}
 	if check {
-		h.check.SetKind(kit.Primary)
-		h.files.SetKind(kit.Plain)
+		kinds[0], kinds[1] = kinds[1], kinds[0]
 	}
+	h.check.SetKind(kinds[0])
+	h.files.SetKind(kinds[1])
 }
 
 // setCounts shows how many checks ended how.

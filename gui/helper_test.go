@@ -22,7 +22,7 @@ import (
 // goroutine: the test decides the order, and the race detector sees every slip.
 type rig struct {
 	*Window
-	t      *testing.T
+	t      testing.TB
 	closed bool
 	posts  chan func()
 	engine *script
@@ -71,7 +71,7 @@ func (s *script) run(ctx context.Context, r Request, watch func(checks.Event)) (
 }
 
 // newRig opens a window of the given size and mode.
-func newRig(t *testing.T, w, h float32, m kit.Mode) *rig {
+func newRig(t testing.TB, w, h float32, m kit.Mode) *rig {
 	t.Helper()
 	test.NewTempApp(t)
 	r := &rig{t: t, timers: map[int]func(){}, posts: make(chan func(), 1024), engine: &script{calls: make(chan *call, 8)}, clock: time.Date(2026, 9, 14, 8, 0, 0, 0, time.UTC)}
@@ -109,8 +109,11 @@ func newRig(t *testing.T, w, h float32, m kit.Mode) *rig {
 			win.Close()
 		}
 	})
+	if err := (choices{Theme: m}).save(d.StateDir); err != nil {
+		t.Fatal(err)
+	}
 	r.Window = New(win, Engine{List: r.engine.list, Run: r.engine.run}, d)
-	r.setTheme(m)
+	t.Cleanup(r.writes.Wait) // before its folder is removed
 	win.Resize(fyne.NewSize(w, h))
 	r.probes.cancel = nil
 	return r

@@ -2,7 +2,6 @@ package gui
 
 import (
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/container"
 	"fyne.io/fyne/v2/driver/desktop"
 
 	"loadline/checks"
@@ -117,19 +116,16 @@ func (w *Window) typedKey(e *fyne.KeyEvent) {
 
 // scroll turns the sheet in front, or the cards, by most of what is seen of them.
 func (w *Window) scroll(pages float32) {
-	var s *container.Scroll
+	var p *kit.Page
 	switch {
 	case w.sheet != nil:
-		s = w.sheet.Scroll
+		p = w.sheet.Page
 	case w.at == pageChecks && w.foreign() == nil:
-		s = w.view().list.page.Scroll
+		p = w.view().list.page
 	}
-	if s == nil {
-		return
+	if p != nil {
+		p.ScrollPages(pages)
 	}
-	most := max(s.Content.Size().Height-s.Size().Height, 0)
-	y := s.Offset.Y + pages*max(s.Size().Height-60, 40)
-	s.ScrollToOffset(fyne.NewPos(0, min(max(y, 0), most)))
 }
 
 // escape leaves what is in front: a sheet, a page, a run of the stage that is shown.
@@ -189,11 +185,11 @@ func (w *Window) showKeys() {
 	}
 	list := kit.NewColumn(3, lines...)
 	inner := kit.NewBarePage(list)
-	s.Scroll = inner.Scroll
+	s.Page = inner
 	high := min(kit.HeightOf(list, kit.SheetWidth)+4, w.win.Canvas().Size().Height-170)
 	content := kit.NewColumn(kit.GapMid,
 		kit.NewParagraph("Shortcuts", 18, kit.ColText).Bold(),
-		kit.NewSized(0, high, inner.Scroll),
+		kit.NewSized(0, high, inner),
 		kit.NewStretch(10, 0, kit.NewText("", kit.SizeBody, kit.ColText), s.No))
 	w.open(s, content, s.No)
 }

@@ -236,7 +236,7 @@ func (w *Window) keepReport(rep *checks.Report) {
 			if err != nil {
 				w.tell(checks.Warned, "This report could not be kept for the next start: "+err.Error()+". Save it yourself.")
 			}
-			w.bar.update(w)
+			w.changed()
 		})
 	}()
 }
@@ -254,10 +254,11 @@ func (w *Window) openLast() {
 	v := w.view()
 	switch {
 	case w.running != "":
-		w.tell(checks.Waiting, "A check still runs. The last report can be opened when it has ended.")
+		w.tellWhile(w.whileRunning(), checks.Waiting, "A check still runs. The last report can be opened when it has ended.")
 		return
 	case !w.hasLast(v.stage):
-		w.tell(checks.Waiting, "No report of “"+stageWords[v.stage].name+"” is kept yet.")
+		here := w.onThisPage()
+		w.tellWhile(func() bool { return here() && !w.hasLast(v.stage) }, checks.Waiting, "No report of “"+stageWords[v.stage].name+"” is kept yet.")
 		return
 	}
 	list := w.engine.List(v.stage)
@@ -295,6 +296,7 @@ func (w *Window) reopen(v *view, rep *checks.Report) {
 	v.asked = v.places()
 	w.show(pageChecks)
 	v.setReport(rep, stateDone)
-	w.bar.update(w)
-	w.tell(checks.Waiting, "This is the report of "+rep.Finished.Local().Format("2 January 2006, 15:04")+". The disk may have changed since.")
+	v.setup.setFolded(true)
+	w.changed()
+	w.tellWhile(func() bool { return v.report == rep && w.view() == v }, checks.Waiting, "This is the report of "+rep.Finished.Local().Format("2 January 2006, 15:04")+". The disk may have changed since.")
 }

@@ -11,6 +11,7 @@ import (
 	"fyne.io/fyne/v2/test"
 
 	"loadline/checks"
+	"loadline/checks/demo"
 	"loadline/gui/kit"
 )
 
@@ -85,7 +86,12 @@ func TestOpenLast(t *testing.T) {
 // A demo's report and folders are not kept for the next start.
 func TestDemoIsNotKept(t *testing.T) {
 	r := newRig(t, 1280, 800, kit.Light)
-	r.Demo(checks.Job{Source: sampleSource, Share: sampleShare, Prefix: "x"})
+	d, err := demo.New()
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = d.Close() })
+	r.Demo(d)
 	test.Tap(r.view().head.check)
 	r.began().end <- ending{rep: sample()}
 	r.until("the end", func() bool { return r.running == "" })

@@ -24,7 +24,7 @@ func newPicker(icon, caption, hint string, choose func()) *picker {
 		caption: kit.NewText(caption, kit.SizeBody, kit.ColText).Bold(),
 		facts:   kit.NewText("", kit.SizeSmall+1, kit.ColMuted).Truncated().Right(),
 		path:    kit.NewField(hint),
-		choose:  kit.NewButton(kit.Plain, "folder", "Choose…", choose),
+		choose:  kit.NewButton(kit.Plain, "folder", "Choose…", choose).Shorter(""),
 		problem: kit.NewParagraph("", kit.SizeSmall+1, kit.ColFail),
 	}
 	w.path.TextStyle = fyne.TextStyle{Monospace: true}
@@ -35,7 +35,7 @@ func newPicker(icon, caption, hint string, choose func()) *picker {
 	}
 	w.problem.Hide()
 	top := kit.NewStretch(8, 2, kit.NewMark(icon, kit.ColAccent, 18), w.caption, w.facts)
-	w.inner = kit.NewColumn(5, kit.NewSized(0, 20, top), kit.NewStretch(8, 0, w.path.Framed(), w.choose), w.problem)
+	w.inner = kit.NewColumn(5, kit.NewSized(0, 20, top), kit.NewStretchLeast(8, 0, 250, w.path.Framed(), w.choose), w.problem)
 	w.box = kit.NewSurface("", "", w.inner).Pad(12, 9)
 	w.box.StrokeWidth = 2
 	return w
@@ -56,11 +56,7 @@ func (w *picker) put(path string) {
 func (w *picker) say(facts, problem string) {
 	w.facts.Set(facts, "")
 	w.problem.Set(problem, "")
-	if problem == "" {
-		w.problem.Hide()
-	} else {
-		w.problem.Show()
-	}
+	kit.SetVisible(w.problem, problem != "")
 }
 
 // wrong reports whether a problem is shown.

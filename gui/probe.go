@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"time"
 
 	"loadline/checks"
@@ -83,12 +84,17 @@ func (w *Window) inspect(v *view, x *picker, turn int) {
 	}
 	go func() {
 		facts, problem := inspectPath(path, kind)
+		real := ""
+		if kind == placeSource && problem == "" {
+			real = followLinks(path)
+		}
 		w.desktop.Post(func() {
 			delete(w.probes.busy, path)
+			w.links.learn(path, real)
 			if turn != w.probes.turn || x.get() != path || w.running == v.stage {
 				return
 			}
-			if rep := v.report; rep != nil && problem == "" && (rep.Source.Path == path || rep.Share != nil && rep.Share.Path == path) {
+			if rep := v.report; rep != nil && problem == "" && (rep.Source.Path == w.links.settle(path) || rep.Share != nil && rep.Share.Path == w.links.settle(path)) {
 				v.facts()
 				return
 			}
@@ -99,6 +105,21 @@ func (w *Window) inspect(v *view, x *picker, turn int) {
 			v.relayout()
 		})
 	}()
+}
+
+// followLinks returns where a folder really lies, as a job would; "" where that cannot be told.
+func followLinks(path string) string {
+	real, err := share.Guard(context.Background(), probeDeadline, func() (string, error) {
+		abs, err := filepath.Abs(path)
+		if err != nil {
+			return "", err
+		}
+		return filepath.EvalSymlinks(abs)
+	})
+	if err != nil {
+		return ""
+	}
+	return real
 }
 
 // placeKind is what a path is looked at for.
@@ -171,11 +192,11 @@ func inspectManifest(path string, size int64) (facts, problem string) {
 // inspectListing says how a listing would be read, so that the person sees whether its columns are
 // understood before anything is compared.
 func inspectListing(path string) (facts, problem string) {
-	f, _, err := arrival.Inspect(context.Background(), path, nil, 1)
+	u, err := arrival.Inspect(context.Background(), "", []string{path}, arrival.Options{}, 1)
 	if err != nil {
 		return "", capitalize(oneLine(err.Error())) + "."
 	}
-	return oneLine(f.String()), ""
+	return oneLine(u.Format.String()), ""
 }
 
 // pathProblem puts what the system answers into words that help.

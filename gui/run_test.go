@@ -169,8 +169,8 @@ func TestErrorsStandWhereTheyBelong(t *testing.T) {
 		err   error
 		share bool
 	}{
-		{fmt.Errorf("%w: there is no source folder /x; look whether the disk is plugged in", checks.ErrBadJob), false},
-		{fmt.Errorf("%w: there is no share folder /y; look whether it is mounted", checks.ErrBadJob), true},
+		{&checks.JobError{Field: checks.FieldSource, Err: errors.New("there is no source folder /share"), Hint: "look whether the disk is plugged in"}, false},
+		{&checks.JobError{Field: checks.FieldShare, Err: errors.New("there is no share folder /y"), Hint: "look whether it is mounted"}, true},
 	} {
 		r := newRig(t, 1280, 800, kit.Light)
 		r.start().end <- ending{err: c.err}
@@ -306,12 +306,15 @@ func TestRealEngine(t *testing.T) {
 	win := test.NewTempWindow(t, nil)
 	w := New(win, RealEngine(), r.desktop)
 	r.Window = w
-	w.Demo(demo.Job)
+	w.Demo(demo)
 	test.Tap(w.view().head.check)
 	r.until("the end", func() bool { return w.running == "" })
 	rep, err := checks.Run(t.Context(), demo.Job, before.List(), nil)
 	if err != nil {
 		t.Fatal(err)
+	}
+	if w.view().report == nil {
+		t.Fatalf("the window shows no report: %q %q", w.view().state, w.message)
 	}
 	if w.view().report.Verdict != rep.Verdict {
 		t.Errorf("the window says %v, the engine %v", w.view().report.Verdict, rep.Verdict)
@@ -345,7 +348,7 @@ func TestProbeListing(t *testing.T) {
 	x.path.SetText(good)
 	r.fire()
 	r.until("its columns", func() bool {
-		return strings.Contains(x.facts.Text, "CSV") && strings.Contains(x.facts.Text, "Key") && x.problem.Text == ""
+		return strings.Contains(x.facts.Text, "commas") && strings.Contains(x.facts.Text, "Key") && x.problem.Text == ""
 	})
 	x.path.SetText(bad)
 	r.fire()

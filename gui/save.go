@@ -24,25 +24,27 @@ func (w *Window) save() {
 	if w.at == pageFiles {
 		p := w.files
 		if p.model.rows() == 0 {
-			w.tell(checks.Waiting, "The list is empty. Change the text, the rule or the levels above it.")
+			here := w.onThisPage()
+			w.tellWhile(func() bool { return here() && p.model.rows() == 0 }, checks.Waiting, "The list is empty. Change the text, the rule or the levels above it.")
 			return
 		}
+		n, at := p.model.shown()
 		w.saveSheet("Save the list", "As text, or as CSV where the name ends in .csv.", "Loadline list "+stamp+".csv",
 			func(path string, out io.Writer) error {
 				if isCSV(path) {
-					return writeCSV(out, p.model.rows(), p.model.at)
+					return writeCSV(out, n, at)
 				}
-				return writeList(out, p.model.rows(), p.model.at)
+				return writeList(out, n, at)
 			})
 		return
 	}
 	v := w.view()
 	switch {
 	case w.running == v.stage:
-		w.tell(checks.Waiting, "The check still runs. There is a report to save when it has ended.")
+		w.tellWhile(w.whileRunning(), checks.Waiting, "The check still runs. There is a report to save when it has ended.")
 		return
 	case v.report == nil:
-		w.tell(checks.Waiting, "There is no report yet to save. Check first.")
+		w.tellWhile(w.withoutReport(), checks.Waiting, "There is no report yet to save. Check first.")
 		return
 	}
 	rep := v.report

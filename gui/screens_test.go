@@ -78,67 +78,75 @@ func TestCardStates(t *testing.T) {
 
 // What the window looks like on every screen.
 func TestScreens(t *testing.T) {
-	for name, show := range map[string]func(*rig){
-		"empty": func(*rig) {},
-		"ready": func(r *rig) { r.Open(sampleSource, sampleShare) },
-		"disk-only": func(r *rig) {
-			r.Open(sampleSource, "")
-		},
-		"running": func(r *rig) {
-			c := r.start()
-			list := sampleChecks[checks.Before]
-			rep := sample()
-			c.watch(checks.Event{Check: list[0], Result: &rep.Checks[0]})
-			c.watch(checks.Event{Check: list[1], Progress: checks.Progress{
-				Phase: "Reading the source", Elapsed: 12 * time.Second, Entries: 128_410, Bytes: 600_000_000_000, Done: 0.31, Left: 27 * time.Second,
-			}})
-			r.until("progress", func() bool { return r.view().head.meter.Value > 0 })
-		},
-		"failed":  func(r *rig) { r.done(sample()) },
-		"passed":  func(r *rig) { r.done(clean()) },
-		"planned": func(r *rig) { rep := sample(); rep.Share = nil; r.done(rep) },
-		"stopped": func(r *rig) {
-			r.start()
-			r.Stop()
-			r.until("the stop", func() bool { return r.running == "" })
-		},
-		"error": func(r *rig) {
-			r.start().end <- ending{err: fmt.Errorf("%w: there is no source folder %s; look whether the disk is plugged in and mounted, and how the path is spelled", checks.ErrBadJob, sampleSource)}
-			r.until("the error", func() bool { return r.running == "" })
-		},
-		"broken": func(r *rig) {
-			r.start().end <- ending{err: errors.New("the disk went away")}
-			r.until("the error", func() bool { return r.running == "" })
-		},
-		"after":   func(r *rig) { r.setStage(checks.After) },
-		"arrival": func(r *rig) { r.setStage(checks.Arrival) },
-		"files": func(r *rig) {
-			r.done(sample())
-			r.findFiles()
-			r.until("rows", func() bool { return !r.files.model.unfiltered })
-			r.files.table.Choose(1)
-		},
-		"files-none": func(r *rig) {
-			r.done(sample())
-			r.findFiles()
-			r.files.find.SetText("no such name")
-			r.fire()
-			r.until("no rows", func() bool { return r.files.model.rows() == 0 })
-		},
-		"keys":    func(r *rig) { r.showKeys() },
-		"save":    func(r *rig) { r.done(sample()); r.desktop.ReportDir = "/home/reel"; r.save() },
-		"close":   func(r *rig) { r.start(); r.Close() },
-		"message": func(r *rig) { r.tell(checks.Failed, "No file manager could be opened.") },
-	} {
+	for name, show := range screens {
 		t.Run(name, func(t *testing.T) {
 			r := newRig(t, 1280, 800, kit.Light)
 			show(r)
 			r.settle()
 			golden(t, "screen-"+name, r.win.Canvas())
-			if r.running != "" {
-				r.run.stop()
-				r.until("the end", func() bool { return r.running == "" })
-			}
+			r.halt()
 		})
 	}
+}
+
+// halt ends a run that still goes on.
+func (r *rig) halt() {
+	if r.running != "" {
+		r.run.stop()
+		r.until("the end", func() bool { return r.running == "" })
+	}
+}
+
+// screens are the screens of the window, and what leads there.
+var screens = map[string]func(*rig){
+	"empty": func(*rig) {},
+	"ready": func(r *rig) { r.Open(sampleSource, sampleShare) },
+	"disk-only": func(r *rig) {
+		r.Open(sampleSource, "")
+	},
+	"running": func(r *rig) {
+		c := r.start()
+		list := sampleChecks[checks.Before]
+		rep := sample()
+		c.watch(checks.Event{Check: list[0], Result: &rep.Checks[0]})
+		c.watch(checks.Event{Check: list[1], Progress: checks.Progress{
+			Phase: "Reading the source", Elapsed: 12 * time.Second, Entries: 128_410, Bytes: 600_000_000_000, Done: 0.31, Left: 27 * time.Second,
+		}})
+		r.until("progress", func() bool { return r.view().head.meter.Value > 0 })
+	},
+	"failed":  func(r *rig) { r.done(sample()) },
+	"passed":  func(r *rig) { r.done(clean()) },
+	"planned": func(r *rig) { rep := sample(); rep.Share = nil; r.done(rep) },
+	"stopped": func(r *rig) {
+		r.start()
+		r.Stop()
+		r.until("the stop", func() bool { return r.running == "" })
+	},
+	"error": func(r *rig) {
+		r.start().end <- ending{err: fmt.Errorf("%w: there is no source folder %s; look whether the disk is plugged in and mounted, and how the path is spelled", checks.ErrBadJob, sampleSource)}
+		r.until("the error", func() bool { return r.running == "" })
+	},
+	"broken": func(r *rig) {
+		r.start().end <- ending{err: errors.New("the disk went away")}
+		r.until("the error", func() bool { return r.running == "" })
+	},
+	"after":   func(r *rig) { r.setStage(checks.After) },
+	"arrival": func(r *rig) { r.setStage(checks.Arrival) },
+	"files": func(r *rig) {
+		r.done(sample())
+		r.findFiles()
+		r.until("rows", func() bool { return !r.files.model.unfiltered })
+		r.files.table.Choose(1)
+	},
+	"files-none": func(r *rig) {
+		r.done(sample())
+		r.findFiles()
+		r.files.find.SetText("no such name")
+		r.fire()
+		r.until("no rows", func() bool { return r.files.model.rows() == 0 })
+	},
+	"keys":    func(r *rig) { r.showKeys() },
+	"save":    func(r *rig) { r.done(sample()); r.desktop.ReportDir = "/home/reel"; r.save() },
+	"close":   func(r *rig) { r.start(); r.Close() },
+	"message": func(r *rig) { r.tell(checks.Failed, "No file manager could be opened.") },
 }

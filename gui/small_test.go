@@ -108,13 +108,25 @@ func TestAnswers(t *testing.T) {
 	}
 }
 
-// Options of a mount keep their spelling at the head of a sentence.
+// A sentence begins with a capital, whatever its alphabet (the pairs are those of the Unicode data);
+// options of a mount keep their spelling, and what is no letter stays.
 func TestCapital(t *testing.T) {
 	for s, want := range map[string]string{
 		"": "", "name is 271 bytes": "Name is 271 bytes", "rsize is 65,536 bytes": "rsize is 65,536 bytes",
 		"noac, sync or actimeo=0 is in force": "noac, sync or actimeo=0 is in force",
+		"übertragen.mov is too long":          "Übertragen.mov is too long", "ёлка.mov": "Ёлка.mov",
+		"ǆ": "ǅ", "字.mov": "字.mov", "\xff.mov": "\xff.mov",
 	} {
 		if got := capitalize(s); got != want {
+			t.Errorf("%q becomes %q, want %q", s, got, want)
+		}
+	}
+}
+
+// What goes on after a colon begins small, unless it is an abbreviation.
+func TestUncapitalize(t *testing.T) {
+	for s, want := range map[string]string{"": "", "Give it": "give it", "A name": "a name", "NFS mounts": "NFS mounts", "Über uns": "über uns", "\xff": "\xff"} {
+		if got := uncapitalize(s); got != want {
 			t.Errorf("%q becomes %q, want %q", s, got, want)
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"sync/atomic"
 	"time"
 
 	"fyne.io/fyne/v2"
@@ -42,11 +43,17 @@ type snapshot struct {
 	Lag     int64             `json:"lag_ms,omitempty"` // longest wait for the window, up to the next 10
 }
 
+// opening is how many looks pass while the window opens and is drawn for the first time.
+const opening = 20
+
 type trace struct {
 	file *os.File
 	last []byte
-	quit chan struct{}
-	done chan struct{}
+
+	looks int           // so far
+	lag   time.Duration // longest wait for one
+	quit  chan struct{}
+	done  chan struct{}
 }
 
 // traceFromEnv starts the trace if it is asked for.
@@ -62,6 +69,7 @@ func (w *Window) traceFromEnv() {
 	}
 	t := &trace{file: f, quit: make(chan struct{}), done: make(chan struct{})}
 	w.trace = t
+	var waits atomic.Bool // a look that the window has not come to yet
 	go func() {
 		defer close(t.done)
 		tick := time.NewTicker(pumpEvery)
@@ -71,7 +79,17 @@ func (w *Window) traceFromEnv() {
 			case <-t.quit:
 				return
 			case <-tick.C:
-				w.desktop.Post(func() { t.write(w) })
+				if !waits.CompareAndSwap(false, true) {
+					continue
+				}
+				asked := time.Now()
+				w.desktop.Post(func() {
+					waits.Store(false)
+					if t.looks++; t.looks > opening {
+						t.lag = max(t.lag, time.Since(asked))
+					}
+					t.write(w)
+				})
 			}
 		}
 	}()
@@ -117,7 +135,11 @@ func (w *Window) snapshot() snapshot {
 	if w.files != nil && w.at == pageFiles {
 		s.Filter, s.Rows, s.Total = w.files.find.Text, w.files.model.rows(), w.files.total()
 	}
-	s.Lag = (w.run.longestWait().Milliseconds() + 9) / 10 * 10
+	wait := w.run.longestWait()
+	if w.trace != nil {
+		wait = max(wait, w.trace.lag)
+	}
+	s.Lag = (wait.Milliseconds() + 9) / 10 * 10
 	if w.fix != nil && w.at == pageFix {
 		s.Rows = w.fix.rows()
 	}
@@ -125,14 +147,37 @@ func (w *Window) snapshot() snapshot {
 		s.Dialog = w.sheet.Name
 	}
 	focused, _ := w.win.Canvas().Focused().(fyne.CanvasObject)
+	named := map[fyne.CanvasObject]string{}
 	for name, o := range w.elements() {
+		named[o] = name
 		if o == focused {
 			s.Focus = name
 		}
-		if at, ok := w.rectangle(o); ok {
-			s.At[name] = at
-		}
 	}
+	// One walk for all: asked for each by itself, the driver would walk for each.
+	root := w.win.Canvas().Overlays().Top()
+	if root == nil {
+		root = w.win.Content()
+	}
+	scrolls := map[fyne.CanvasObject]bool{}
+	page := v.list.page
+	if w.at == pageChecks && w.sheet == nil {
+		kit.Walk(page.Viewport(), func(o fyne.CanvasObject, _ fyne.Position) { scrolls[o] = named[o] != "" })
+	}
+	view, seen := w.win.Canvas().Size().Height, float32(barHigh)+page.Viewport().Position().Y
+	kit.Walk(root, func(o fyne.CanvasObject, at fyne.Position) {
+		name, ok := named[o]
+		if !ok {
+			return
+		}
+		top, bottom := float32(0), view
+		if scrolls[o] {
+			top, bottom = seen, seen+page.Viewport().Size().Height
+		}
+		if r, ok := w.rectangle(o, at, top, bottom); ok {
+			s.At[name] = r
+		}
+	})
 	return s
 }
 
@@ -190,14 +235,7 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 	case pageChecks:
 		v := w.view()
 		m["verdict"] = v.head.box
-		m["source"], m["source-choose"] = v.setup.from.path, v.setup.from.choose
-		m["share"], m["share-choose"] = v.setup.to.path, v.setup.to.choose
-		if o := v.setup.options; o != nil {
-			m["prefix"], m["copy-list"] = o.prefix, o.list
-			if v.stage == checks.Before {
-				m["uplink"], m["battery"], m["link"] = o.uplink, o.battery, o.link
-			}
-		}
+		v.setup.elements(m)
 		if v.head.check.Visible() && !v.head.check.Disabled() {
 			m["check"] = v.head.check
 		}
@@ -217,21 +255,13 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 	return m
 }
 
-// rectangle is where a thing is on the screen, in pixels; false if it is out of view. Of a card it
-// is the head.
-func (w *Window) rectangle(o fyne.CanvasObject) (r [4]int, seen bool) {
+// rectangle is where a thing that stands at a place of the window is on the screen, in pixels; false if
+// it is out of view, which goes from top to bottom. Of a card it is the head.
+func (w *Window) rectangle(o fyne.CanvasObject, pos fyne.Position, top, bottom float32) (r [4]int, seen bool) {
 	c := w.win.Canvas()
-	pos := fyne.CurrentApp().Driver().AbsolutePositionForObject(o)
 	size := o.Size()
 	if k, ok := o.(*card); ok {
 		size.Height = min(k.headHigh(size.Width), size.Height)
-	}
-	top, bottom := float32(0), c.Size().Height
-	if w.at == pageChecks && w.sheet == nil {
-		if p := w.view().list.page; kit.Holds(p.Content, o) {
-			top = fyne.CurrentApp().Driver().AbsolutePositionForObject(p.Scroll).Y
-			bottom = top + p.Scroll.Size().Height
-		}
 	}
 	if size.Width <= 0 || size.Height <= 0 || pos.Y < top-1 || pos.Y+size.Height > bottom+1 || pos.X < 0 || pos.X > c.Size().Width {
 		return r, false

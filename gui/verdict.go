@@ -3,6 +3,8 @@ package gui
 import (
 	"fmt"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"loadline/checks"
 	"loadline/checks/names"
@@ -92,10 +94,12 @@ func firstSentence(s string) (first, rest string) {
 
 // uncapitalize takes the capital from a sentence that goes on after a colon, unless it is a name.
 func uncapitalize(s string) string {
-	if len(s) > 1 && s[1] >= 'a' && s[1] <= 'z' || len(s) > 1 && s[1] == ' ' {
-		return strings.ToLower(s[:1]) + s[1:]
+	r, n := utf8.DecodeRuneInString(s)
+	next, _ := utf8.DecodeRuneInString(s[n:])
+	if r == utf8.RuneError || !unicode.IsLower(next) && next != ' ' {
+		return s
 	}
-	return s
+	return string(unicode.ToLower(r)) + s[n:]
 }
 
 // passWords is what comes after a clean report.

@@ -1,10 +1,10 @@
 package gui
 
 import (
+	"path/filepath"
 	"strings"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/container"
 
 	"loadline/checks"
 	"loadline/checks/names"
@@ -34,21 +34,55 @@ type view struct {
 	state  runState
 	report *checks.Report
 	asked  places // what the report is about
+	links  links
 
 	// aside is a report whose places are no longer those of the fields: it comes back with them.
 	aside      *checks.Report
 	asideState runState
 }
 
-// places are what a report is about: a verdict on one disk must never stand beside another.
+// places are what a report is about, settled: a verdict on one disk must never stand beside another.
 type places struct{ from, to, prefix, list string }
 
 func (v *view) places() places {
-	p := places{from: v.setup.from.path.Text, to: v.setup.to.path.Text}
-	if v.setup.options != nil {
-		p.prefix, p.list = v.setup.options.prefix.Text, v.setup.options.list.Text
+	s := v.setup
+	p := places{from: v.links.settle(s.from.get()), to: v.links.settle(s.to.get())}
+	if v.stage == checks.Arrival {
+		p.to = s.to.path.Text // may be several files
+	}
+	if o := s.options; o != nil {
+		p.prefix, p.list = typedPath(o.prefix.Text), v.links.settle(typedPath(o.list.Text))
+		if clean, err := checks.CleanPrefix(p.prefix); err == nil {
+			p.prefix = clean
+		}
 	}
 	return p
+}
+
+// links knows where paths lead that were found to lead through links. A job settles its source by
+// following them; asking the disk takes time, so what has been found out once is kept.
+type links map[string]string
+
+// settle returns the absolute path that names a place, as far as it is known; "" of "".
+func (l links) settle(path string) string {
+	if path == "" {
+		return ""
+	}
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		return path
+	}
+	if real, ok := l[abs]; ok {
+		return real
+	}
+	return abs
+}
+
+// learn takes over where a path leads.
+func (l links) learn(path, real string) {
+	if abs, err := filepath.Abs(path); err == nil && path != "" && real != "" {
+		l[abs] = real
+	}
 }
 
 // follow puts a report aside when the fields name other places than it is about, and brings it back
@@ -61,6 +95,7 @@ func (v *view) follow() {
 		v.aside, v.asideState, v.state = rep, state, stateIdle
 		v.head.files.Hide()
 		v.head.setPrimary(true)
+		v.setup.setFolded(false)
 		v.setup.from.say("", "")
 		v.setup.to.say("", "")
 	case v.aside != nil && same:
@@ -69,7 +104,7 @@ func (v *view) follow() {
 }
 
 func newView(w *Window, stage checks.Stage) *view {
-	v := &view{stage: stage, state: stateIdle}
+	v := &view{stage: stage, state: stateIdle, links: w.links}
 	v.head = newHead(w.Check, w.Stop, func() { w.showFiles(nil) })
 	v.head.check.Set("", stageWords[stage].button)
 	var opts *options
@@ -87,10 +122,16 @@ func newView(w *Window, stage checks.Stage) *view {
 		}
 	}
 	v.setup = newSetup(from, to, opts)
+	v.setup.focus = func(f fyne.Focusable) { w.win.Canvas().Focus(f) }
+	v.setup.resized = func() {
+		v.relayout()
+		w.changed()
+	}
+	if opts != nil {
+		opts.focus, opts.resized = v.setup.focus, v.setup.resized
+	}
 	v.list = newCardList(w.engine.List(stage), cardActions{files: func(c *checks.Check) { w.showFiles(c) }, clean: w.askClean, fix: w.showFix})
-	top := kit.NewColumn(kit.GapMid, v.head.box, v.setup.box)
-	v.root = container.New(&viewLayout{page: v.list.page, top: top}, container.New(&layersTop{}), v.list.page.Scroll)
-	v.root.Objects[0].(*fyne.Container).Objects = []fyne.CanvasObject{top}
+	v.list.page.SetAbove(kit.NewColumn(kit.GapMid, v.head.box, v.setup.box), viewLow)
 	for _, f := range v.fields() {
 		f.OnShortcut = w.shortcut
 		f.OnSubmitted = func(string) { w.Check() }
@@ -118,6 +159,7 @@ func (v *view) lock(on bool) {
 // reset makes the cards ready for a run.
 func (v *view) reset() {
 	v.report, v.aside = nil, nil
+	v.setup.mountedFrom = ""
 	for _, k := range v.list.cards {
 		v.list.update(k.check.ID, checks.Waiting, nil, "")
 	}
@@ -171,6 +213,7 @@ func (v *view) facts() {
 		if s.Free >= 0 && s.Total > 0 {
 			to = checks.Bytes(s.Free) + " free of " + checks.Bytes(s.Total) + ", " + to
 		}
+		v.setup.mountedFrom = s.From
 		if s.From != "" {
 			to += " from " + names.Quote(s.From)
 		}
@@ -190,52 +233,7 @@ func flagged(rep *checks.Report) int64 {
 }
 
 // relayout lays out again after a text or a button has changed.
-func (v *view) relayout() {
-	kit.Relayout(v.root)
-	v.list.page.Reflow()
-	v.root.Refresh()
-}
+func (v *view) relayout() { v.list.page.Reflow() }
 
-// viewLayout keeps answer and route in place above the cards; where the window is low, they scroll
-// with them.
-type viewLayout struct {
-	page *kit.Page
-	top  *fyne.Container
-	low  bool
-}
-
-// viewLow is the height below which answer and setup scroll with the cards.
+// viewLow is the height of the page below which answer and setup scroll with the cards.
 const viewLow = 460
-
-func (l *viewLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	fixed := o[0].(*fyne.Container)
-	if low := s.Height < viewLow; low != l.low {
-		l.low = low
-		if low {
-			fixed.Objects = nil
-			l.page.SetAbove(l.top)
-		} else {
-			l.page.SetAbove()
-			fixed.Objects = []fyne.CanvasObject{l.top}
-		}
-	}
-	y := float32(0)
-	if !l.low {
-		w := min(s.Width-2*kit.Edge(s.Width), kit.PageMost)
-		h := kit.HeightOf(l.top, w)
-		kit.SetBounds(o[0], 0, 0, s.Width, h+kit.PageTop)
-		kit.SetBounds(l.top, (s.Width-w)/2, kit.PageTop, w, h)
-		y = h + kit.PageTop + 10
-	} else {
-		kit.SetBounds(o[0], 0, 0, s.Width, 0)
-	}
-	kit.SetBounds(o[1], 0, y, s.Width, s.Height-y)
-}
-
-func (l *viewLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(600, 300) }
-
-// layersTop leaves its one object where viewLayout put it.
-type layersTop struct{}
-
-func (*layersTop) Layout([]fyne.CanvasObject, fyne.Size)        {}
-func (*layersTop) MinSize([]fyne.CanvasObject) (none fyne.Size) { return none }

@@ -1,7 +1,6 @@
 package gui
 
 import (
-	"fmt"
 	"sync"
 	"time"
 
@@ -10,6 +9,7 @@ import (
 	"fyne.io/fyne/v2/theme"
 
 	"loadline/checks"
+	"loadline/checks/demo"
 	"loadline/gui/kit"
 )
 
@@ -38,6 +38,7 @@ type Window struct {
 	theme   kit.Mode
 	mute    bool // texts are being put, not typed
 	standIn func(*checks.Job)
+	demo    *demo.Demo      // nil unless the window shows it
 	skip    map[string]bool // see skips
 	skipOf  string
 
@@ -51,20 +52,22 @@ type Window struct {
 	writes  sync.WaitGroup // files that are being written beside the window
 	saved   string         // where the last report was written
 	message string         // what was last said to the person
+	holds   func() bool    // whether that is still true; nil: it stays until something else is said
 	probes  probes
+	links   links
 	trace   *trace
 }
 
 // New builds the window's content in win. It shows nothing yet: that is the caller's ShowAndRun.
 func New(win fyne.Window, e Engine, d Desktop) *Window {
-	w := &Window{win: win, engine: e, desktop: d, stage: checks.Before, views: map[checks.Stage]*view{}, at: pageChecks}
+	w := &Window{win: win, engine: e, desktop: d, stage: checks.Before, views: map[checks.Stage]*view{}, at: pageChecks, links: links{}}
 	w.run = &runner{engine: e, postWait: d.PostWait}
 	sweep(d.StateDir, d.Now())
 	c, err := loadChoices(d.StateDir)
 	w.setTheme(c.Theme)
 	w.bar = newTopBar(w)
 	w.notice = kit.NewNotice()
-	w.body = container.NewStack()
+	w.body = kit.NewStack()
 	for _, s := range Stages {
 		w.views[s] = newView(w, s)
 		w.watch(w.views[s])
@@ -103,29 +106,6 @@ func openingSize(c choices, d Desktop, scale float32) fyne.Size {
 func (w *Window) Open(source, share string) {
 	w.setStage(checks.Before)
 	w.setPlaces(source, share)
-}
-
-// Demo fills in an invented job and says so.
-func (w *Window) Demo(job checks.Job) {
-	w.setStage(checks.Before)
-	w.standIn = func(j *checks.Job) {
-		if j.Source == job.Source && j.Share == job.Share {
-			j.StandIn = job.StandIn
-		}
-	}
-	w.setPlaces(job.Source, job.Share)
-	o := w.view().setup.options
-	o.prefix.SetText(showPath(job.Prefix))
-	if job.Uplink > 0 {
-		o.uplink.SetText(checks.LineRate(job.Uplink))
-	}
-	if job.Battery > 0 {
-		o.battery.SetText(fmt.Sprintf("%g h", job.Battery.Hours()))
-	}
-	if job.Link > 0 {
-		o.link.SetText(checks.LineRate(job.Link))
-	}
-	w.tell(checks.Waiting, "This is a demo: an invented archive in a temporary folder, removed when the window closes.")
 }
 
 func (w *Window) setPlaces(source, share string) {
@@ -204,7 +184,7 @@ func (w *Window) watch(v *view) {
 		w.showReady(v)
 		if w.view() == v {
 			w.probe(v)
-			w.bar.update(w)
+			w.changed()
 		}
 	}
 	v.setup.from.changed = func(string) { typed() }
@@ -291,11 +271,11 @@ func (w *Window) show(page string) {
 	case pageFix:
 		o = w.fix.root
 	default:
-		o = w.view().root
+		o = w.view().list.page
 	}
 	w.body.Objects = []fyne.CanvasObject{o}
 	w.body.Refresh()
-	w.bar.update(w)
+	w.changed()
 	if page == pageChecks {
 		w.view().relayout()
 	}
@@ -384,9 +364,43 @@ func (w *Window) Finish(most time.Duration) {
 	}
 }
 
+// tellWhile says something that is true as long as holds says so; then it goes by itself.
+func (w *Window) tellWhile(holds func() bool, s checks.Status, text string) {
+	w.tell(s, text)
+	w.holds = holds
+}
+
+// changed is called when a run begins or ends, when another page, stage or place is shown: it brings
+// the bar up to date, and takes away what is said at the foot where that is no longer true.
+func (w *Window) changed() {
+	w.bar.update(w)
+	if w.holds != nil && !w.holds() {
+		w.holds = nil
+		w.notice.Hide()
+	}
+}
+
+// The conditions under which a message holds.
+func (w *Window) whileRunning() func() bool {
+	stage := w.running
+	return func() bool { return w.running == stage }
+}
+
+// onThisPage holds while the same page of the same stage is shown.
+func (w *Window) onThisPage() func() bool {
+	page, stage := w.at, w.stage
+	return func() bool { return w.at == page && w.stage == stage }
+}
+
+// withoutReport holds while the stage that is shown has no report and none is being made.
+func (w *Window) withoutReport() func() bool {
+	v, here := w.view(), w.onThisPage()
+	return func() bool { return here() && v.report == nil && w.running == "" }
+}
+
 // tell says something to the person, at the foot of the window.
 func (w *Window) tell(s checks.Status, text string) {
-	w.message = text
+	w.message, w.holds = text, nil
 	b := statusBadge(s)
 	if s == checks.Waiting {
 		b = kit.Badge{Mark: "note", Color: kit.ColAccent}
@@ -404,7 +418,7 @@ func (w *Window) dropped(at fyne.Position, uris []fyne.URI) {
 	}
 	r := w.view().setup
 	to := r.from
-	if r.to.covers(at) {
+	if !r.folded() && r.to.covers(at) {
 		to = r.to
 	}
 	to.put(uris[0].Path())
@@ -440,6 +454,6 @@ func (w *Window) turnTheme() {
 		next = kit.System
 	}
 	w.setTheme(next)
-	w.bar.update(w)
+	w.changed()
 	w.remember()
 }

@@ -9,6 +9,7 @@ import (
 	"path"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -18,6 +19,7 @@ import (
 	"loadline/checks"
 	"loadline/checks/digest"
 	"loadline/checks/internal/compact"
+	"loadline/checks/internal/disk"
 	"loadline/checks/manifest"
 	"loadline/checks/names"
 	"loadline/checks/share"
@@ -41,6 +43,9 @@ type Options struct {
 	// Silence is how long a side may stay silent while its files are read; 0 means one minute,
 	// the time after which NFS over TCP repeats a request (nfs(5), timeo=600).
 	Silence time.Duration
+
+	// open opens a file to be read; nil means disk.OpenPast. For tests of disks that hang.
+	open func(path string) (*disk.Reader, error)
 }
 
 const defaultSilence = time.Minute
@@ -70,24 +75,14 @@ func (s *Stage) Run(ctx context.Context, job checks.Job, watch func(checks.Event
 	a := s.a
 	job.Stage = checks.After
 	if job.Share == "" {
-		return nil, fmt.Errorf("%w: no share chosen; choose the folder where the share is mounted", checks.ErrBadJob)
+		return nil, &checks.JobError{Field: checks.FieldShare, Err: errors.New("no share chosen"), Hint: "choose the folder where the share is mounted"}
 	}
 	if err := a.refuse(ctx, &job); err != nil {
 		return nil, err
 	}
-	if watch == nil {
-		watch = func(checks.Event) {}
-	}
 	defer compact.Lean()()
-	rep, err := checks.Run(ctx, job, s.list, func(e checks.Event) {
-		// Where the share is not mounted, or is the source's own disk, a copy may be whole, but it
-		// does not travel: no manifest then, as after any other failure.
-		if e.Result != nil && e.Result.Status == checks.Failed {
-			a.flawed.Store(true)
-		}
-		a.meter.fill(&e.Progress)
-		watch(e)
-	})
+	defer a.close()
+	rep, err := checks.Run(ctx, job, s.list, watch)
 	if rep != nil {
 		rep.Manifest = a.manifest
 	}
@@ -101,12 +96,14 @@ func Run(ctx context.Context, job checks.Job, o Options, watch func(checks.Event
 
 // after is what the checks of one run share.
 type after struct {
-	o     *Options
-	tree  *tree
-	meter meter
+	o    *Options
+	tree *tree
+	// What is to be read on each side, and what is remembered of it.
+	lists  [2]digest.List
+	places [2]*digest.Places
+	memory [2]*digest.Memory
+	recall [2]error // why nothing is remembered
 
-	// flawed is set by every failure: then nothing is proven and no manifest is written.
-	flawed   atomic.Bool
 	facts    *share.Facts
 	copy     string // folder of the copy
 	prefix   string // of it on the share
@@ -116,38 +113,117 @@ type after struct {
 	// stateInSource: nothing may be remembered there.
 	stateInSource bool
 
+	seeks   [2]bool // seeking costs on what a side lies on
+	flushed string  // how what this machine held was sent to the share
+
 	// onProven, if set, is told how many files are proven: for tests.
 	onProven func(int64)
-	// journalEvery is how much time of reading a crash may cost.
+	// journalEvery is how much time of reading a crash may cost; 0: as usual.
 	journalEvery time.Duration
 
 	mu     sync.Mutex
 	extras extras
+	held   []*walk.Dir    // folders on the share that may have another normal form on the source
+	forms  map[int]string // paths on the share of files that have another normal form there
+}
+
+// The two sides of a comparison.
+const (
+	sourceSide = iota
+	shareSide
+)
+
+// begin opens what is remembered of the source. The walk over it comes next.
+func (a *after) begin(pass *checks.Pass) any {
+	ctx := context.Background()
+	a.settleState(ctx, pass.Job)
+	a.remember(ctx, sourceSide, pass.Job.Source, pass.Job.Deadline)
+	return nil
+}
+
+// remember opens what is remembered of a side.
+func (a *after) remember(ctx context.Context, side int, root string, deadline time.Duration) {
+	places, err := digest.At(ctx, root, deadline)
+	if err != nil {
+		a.recall[side] = err
+		return
+	}
+	a.places[side] = places
+	if a.o.State == "" {
+		return
+	}
+	if a.stateInSource {
+		a.recall[side] = errStateInSource
+		return
+	}
+	a.memory[side], a.recall[side] = digest.Recall(a.o.State, places.ID())
+	if m := a.memory[side]; m != nil && a.journalEvery > 0 {
+		m.Every = a.journalEvery
+	}
+}
+
+func (a *after) close() {
+	for i := range a.lists {
+		a.lists[i].Close()
+		_ = a.memory[i].Close() // told where it was written
+	}
 }
 
 // fail reports a failure.
 func (a *after) fail(pass *checks.Pass, r *checks.Rule, path string, size int64, format string, args ...any) {
-	a.flawed.Store(true)
 	pass.Add(checks.Finding{Path: path, Rule: r, Level: checks.Fail, Size: size, Detail: fmt.Sprintf(format, args...)})
 }
 
 // visit takes a folder of the source.
 func (a *after) visit(pass *checks.Pass, d *walk.Dir) {
 	if d.Err != nil {
-		a.fail(pass, unreadableSource, d.Path, 0, "the folder cannot be listed: %v", plain(d.Err))
+		a.unreadable(pass, unreadableSource, d.Path, d.Path, fmt.Sprintf("the folder cannot be listed: %s", checks.Reason(d.Err)), d.Err)
 	}
-	a.tree.addFolder(d)
+	number := a.tree.addFolder(d)
+	a.lists[sourceSide].Add(d, func(e *walk.Entry) (int, bool) { return number(e.Name), true })
+	if a.memory[sourceSide].Known() > 0 && !a.o.Fresh {
+		a.recallFolder(d, number)
+	}
 	for i := range d.Entries {
 		e := &d.Entries[i]
 		switch {
 		case e.Failed:
-			a.fail(pass, unreadableSource, d.Join(e.Name), 0, "%v", plain(d.Why(e.Name)))
+			a.unreadable(pass, unreadableSource, d.Join(e.Name), d.Path, checks.Reason(d.Why(e.Name)), d.Why(e.Name))
 		case e.Kind == walk.Link:
 			pass.Flag(d, e, linkNotChecked, "a link holds no content")
 		case e.Kind == walk.Other:
 			pass.Flag(d, e, specialNotChecked, "a special file holds no content")
 		}
 	}
+}
+
+// recallFolder looks which files of a folder an earlier run has read.
+func (a *after) recallFolder(d *walk.Dir, number func(name string) int) {
+	for i := range d.Entries {
+		e := &d.Entries[i]
+		if e.Kind != walk.File || e.Failed {
+			continue
+		}
+		r, ok := a.memory[sourceSide].Find(a.places[sourceSide].IdentIn(d, e))
+		if !ok || !r.Whole() {
+			continue
+		}
+		a.tree.mu.Lock()
+		f := a.tree.files.At(number(e.Name))
+		f.sums, f.before = r.Sums, r.When.Unix()
+		f.flags |= readBefore
+		a.tree.mu.Unlock()
+	}
+}
+
+// unreadable reports what cannot be read. What a desktop or an operating system keeps for itself is no loss: a
+// Mac keeps the folders of clutter in the root of a disk from everybody.
+func (a *after) unreadable(pass *checks.Pass, r *checks.Rule, path, folder, detail string, err error) {
+	f := checks.Finding{Path: path, Rule: r, Level: checks.Fail, Detail: detail}
+	if errors.Is(err, fs.ErrPermission) && names.ClutterAbove(folder) != "" {
+		f.Level, f.Remedy = checks.Note, "Nothing to do: what is kept there belongs to the desktop or the operating system."
+	}
+	pass.Add(f)
 }
 
 // onShare is the Finish of its check: it walks the copy and compares.
@@ -158,7 +234,6 @@ func (a *after) onShare(ctx context.Context, pass *checks.Pass) error {
 	if err := a.look(ctx, job); err != nil {
 		return err
 	}
-	a.settleState(ctx, job)
 	if err := a.offShare(ctx, pass); err != nil {
 		return err
 	}
@@ -170,12 +245,14 @@ func (a *after) onShare(ctx context.Context, pass *checks.Pass) error {
 		a.fail(pass, nothingToCheck, "", 0, "no file in %s", names.Quote(job.Source))
 	}
 	dates := int64(0)
-	o := walk.Options{Visit: func(d *walk.Dir) { a.match(pass, d, &dates) }, Progress: &a.meter.share}
-	a.meter.phase("Reading the folders of the share")
+	progress := &walk.Progress{}
+	o := walk.Options{Visit: func(d *walk.Dir) { a.match(pass, d, &dates) }, Progress: progress}
+	pass.Phase(checks.Phase{Text: "Reading the folders of the share", Walk: progress})
 	err := checks.WalkShare(ctx, max(job.Deadline, a.o.Silence), a.copy, o)
-	a.meter.phase("")
+	pass.Phase(checks.Phase{Text: "Comparing what is there"})
 	switch {
 	case err == nil:
+		a.matchForms(pass, &dates)
 	case ctx.Err() != nil:
 		return ctx.Err()
 	case digest.Silent(err):
@@ -214,12 +291,10 @@ func (a *after) onShare(ctx context.Context, pass *checks.Pass) error {
 func (a *after) look(ctx context.Context, job *checks.Job) error {
 	nested, err := share.Guard(ctx, job.Deadline, func() (bool, error) { return share.Nested(job.Source, job.Share) })
 	if err == nil && nested {
-		a.flawed.Store(true)
 		return errors.New("source and share lie in one another, so there is no copy to check; choose two folders that lie apart")
 	}
 	if a.facts = job.StandIn; a.facts == nil {
 		if a.facts, err = share.Look(ctx, job.Share, job.Deadline); err != nil {
-			a.flawed.Store(true)
 			return err
 		}
 	}
@@ -243,18 +318,59 @@ func between(a, b int64) time.Duration { return time.Unix(0, a).Sub(time.Unix(0,
 // match compares one folder of the copy with the source. Called concurrently, once a folder.
 func (a *after) match(pass *checks.Pass, d *walk.Dir, dates *int64) {
 	id, known := a.tree.byPath[d.Path]
+	if !known {
+		if _, form := a.tree.ofForm(d.Path); form {
+			// Whose folder it is, is known once all folders have been seen.
+			held := *d
+			held.Entries = slices.Clone(d.Entries)
+			a.mu.Lock()
+			a.held = append(a.held, &held)
+			a.mu.Unlock()
+			return
+		}
+	}
+	a.matchWith(pass, d, id, known, false, dates)
+}
+
+// matchForms compares the folders of the copy that have the names of folders of the source in another normal
+// form only.
+func (a *after) matchForms(pass *checks.Pass, dates *int64) {
+	slices.SortFunc(a.held, func(x, y *walk.Dir) int { return strings.Compare(x.Path, y.Path) })
+	for _, d := range a.held {
+		id, form := a.tree.ofForm(d.Path)
+		if form && a.tree.folders[id].onShare {
+			form = false
+		}
+		a.matchWith(pass, d, id, form, form, dates)
+	}
+	a.held = nil
+}
+
+// matchWith compares a folder of the copy with the folder id of the source, if there is one; form says that their
+// paths differ in normal form.
+func (a *after) matchWith(pass *checks.Pass, d *walk.Dir, id int32, known, form bool, dates *int64) {
 	if d.Err != nil {
-		a.fail(pass, unreadableOnShare, d.Path, 0, "the folder cannot be listed: %v", plain(d.Err))
+		a.unreadable(pass, unreadableOnShare, d.Path, d.Path, fmt.Sprintf("the folder cannot be listed: %s", checks.Reason(d.Err)), d.Err)
 	}
 	if known {
 		f := &a.tree.folders[id]
 		f.onShare, f.broken = true, d.Err != nil
 	}
+	var there func(name string) bool
+	numbers := make(map[string]int, len(d.Entries))
 	for k := range d.Entries {
 		e := &d.Entries[k]
-		i := -1
+		i, differs := -1, form
 		if known {
-			i = a.tree.in(id, e.Name)
+			if i = a.tree.in(id, e.Name); i < 0 && !isASCII(e.Name) {
+				if differs = true; there == nil {
+					there = entriesOf(d)
+				}
+				i = a.tree.inForm(id, e.Name, there)
+			}
+		}
+		if i >= 0 && !a.pair(i, d.Join(e.Name), differs) {
+			i = -1
 		}
 		if i < 0 {
 			if e.Kind != walk.Folder {
@@ -262,33 +378,78 @@ func (a *after) match(pass *checks.Pass, d *walk.Dir, dates *int64) {
 			}
 			continue
 		}
-		s := a.tree.files.At(i)
-		s.flags |= onShare
-		switch {
-		case e.Failed:
-			s.flags |= spoiled
-			a.fail(pass, unreadableOnShare, d.Join(e.Name), s.size, "%v", plain(d.Why(e.Name)))
-			continue
-		case e.Kind != walk.File:
-			s.flags |= spoiled
-			a.fail(pass, kindDiffers, d.Join(e.Name), s.size, "%s stands there", [...]string{"a file", "a folder", "a link", "a special file"}[e.Kind])
-			continue
+		numbers[e.Name] = i
+		a.judge(pass, d, e, i, dates)
+	}
+	a.lists[shareSide].Add(d, func(e *walk.Entry) (int, bool) {
+		i, ok := numbers[e.Name]
+		return i, ok && readable(a.tree.files.At(i))
+	})
+}
+
+// entriesOf returns what tells whether a folder holds a name.
+func entriesOf(d *walk.Dir) func(name string) bool {
+	held := make(map[string]bool, len(d.Entries))
+	for i := range d.Entries {
+		held[d.Entries[i].Name] = true
+	}
+	return func(name string) bool { return held[name] }
+}
+
+// pair notes that a file has something of its name on the share, or of another normal form of it. It returns
+// false where another entry has been paired with it already.
+func (a *after) pair(i int, path string, differs bool) bool {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	s := a.tree.files.At(i)
+	if s.flags&onShare != 0 {
+		return false
+	}
+	s.flags |= onShare
+	if differs {
+		s.flags |= otherForm
+		if a.forms == nil {
+			a.forms = map[int]string{}
 		}
-		apart := between(s.mtime, nanoseconds(e))
-		if apart > dateGrain {
-			s.flags |= newer
-		}
-		if apart.Abs() > dateGrain {
-			atomic.AddInt64(dates, 1)
-		}
-		switch {
-		case e.Size == s.size:
-			s.flags |= sameSize
-		case s.flags&newer != 0:
-			a.fail(pass, sourceChanged, d.Join(e.Name), s.size, "changed %s after its copy: %s bytes now, %s on the share", checks.Span(apart), checks.Count(s.size), checks.Count(e.Size))
-		default:
-			a.fail(pass, sizeDiffers, d.Join(e.Name), s.size, "%s bytes on the source, %s on the share", checks.Count(s.size), checks.Count(e.Size))
-		}
+		a.forms[i] = path
+	}
+	return true
+}
+
+// judge compares what is on the share with a file of the source.
+func (a *after) judge(pass *checks.Pass, d *walk.Dir, e *walk.Entry, i int, dates *int64) {
+	s := a.tree.files.At(i)
+	path := a.tree.path(i)
+	switch {
+	case e.Failed:
+		s.flags |= spoiled
+		a.fail(pass, unreadableOnShare, path, s.size, "%s", checks.Reason(d.Why(e.Name)))
+		return
+	case e.Kind != walk.File:
+		s.flags |= spoiled
+		a.fail(pass, kindDiffers, path, s.size, "%s stands there", [...]string{"a file", "a folder", "a link", "a special file"}[e.Kind])
+		return
+	}
+	if s.flags&otherForm != 0 {
+		pass.Add(checks.Finding{
+			Path: path, Rule: anotherForm, Level: checks.Warn, Size: s.size,
+			Detail: "on the share its name has another Unicode normal form: " + strconv.QuoteToASCII(d.Join(e.Name)),
+		})
+	}
+	apart := between(s.mtime, nanoseconds(e))
+	if apart > dateGrain {
+		s.flags |= newer
+	}
+	if apart.Abs() > dateGrain {
+		atomic.AddInt64(dates, 1)
+	}
+	switch {
+	case e.Size == s.size:
+		s.flags |= sameSize
+	case s.flags&newer != 0:
+		a.fail(pass, sourceChanged, path, s.size, "changed %s after its copy: %s bytes now, %s on the share", checks.Span(apart), checks.Count(s.size), checks.Count(e.Size))
+	default:
+		a.fail(pass, sizeDiffers, path, s.size, "%s bytes on the source, %s on the share", checks.Count(s.size), checks.Count(e.Size))
 	}
 }
 
@@ -429,13 +590,4 @@ func (a *after) clutter(pass *checks.Pass, p string) string {
 // (mklost+found(8)).
 func recovered(p string) bool {
 	return slices.Contains(strings.Split(p, "/"), "lost+found")
-}
-
-// plain takes the path out of an error: it stands beside it already, and could forge a line.
-func plain(err error) error {
-	var p *fs.PathError
-	if errors.As(err, &p) {
-		return p.Err
-	}
-	return err
 }

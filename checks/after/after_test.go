@@ -14,10 +14,12 @@ import (
 	"time"
 
 	"loadline/checks"
-	"loadline/checks/digest"
 	"loadline/checks/internal/fixture"
 	"loadline/checks/share"
 )
+
+// blockSize is more than is read at a time.
+const blockSize = 4 << 20
 
 // A pair is a source and a folder that stands in for a share.
 type pair struct {
@@ -28,10 +30,10 @@ type pair struct {
 // archive makes a small invented archive: one file of three blocks, some small ones, an empty one.
 func archive(t testing.TB) *pair {
 	t.Helper()
-	dir := t.TempDir()
+	dir := fixture.TempDir(t)
 	p := &pair{filepath.Join(dir, "archive"), filepath.Join(dir, "share"), filepath.Join(dir, "state"), "archive"}
 	r := rand.NewChaCha8([32]byte{1})
-	big := make([]byte, 2*digest.BlockSize+digest.BlockSize/2+1234)
+	big := make([]byte, 2*blockSize+blockSize/2+1234)
 	_, _ = r.Read(big) // never fails
 	fixture.WriteFile(t, filepath.Join(p.source, "day1/cam/A001.mov"), string(big))
 	for i := range 5 {
@@ -210,13 +212,13 @@ func TestBadCopies(t *testing.T) {
 		want  []string // "check rule path"
 	}{
 		"one bit in the first block": {func(t *testing.T, _ *pair, _, c string) { flip(t, filepath.Join(c, big), 0) }, []string{"content content-differs " + big}},
-		"one bit in a middle block":  {func(t *testing.T, _ *pair, _, c string) { flip(t, filepath.Join(c, big), digest.BlockSize+77) }, []string{"content content-differs " + big}},
+		"one bit in a middle block":  {func(t *testing.T, _ *pair, _, c string) { flip(t, filepath.Join(c, big), blockSize+77) }, []string{"content content-differs " + big}},
 		"one bit in the last block":  {func(t *testing.T, _ *pair, _, c string) { flip(t, filepath.Join(c, big), -1) }, []string{"content content-differs " + big}},
 		"one bit in the source":      {func(t *testing.T, _ *pair, s, _ string) { flip(t, filepath.Join(s, big), -1) }, []string{"content content-differs " + big}},
 		"truncated":                  {func(t *testing.T, _ *pair, _, c string) { fixture.Must(t, os.Truncate(filepath.Join(c, big), 100)) }, []string{"on-share size-differs " + big}},
 		"empty":                      {func(t *testing.T, _ *pair, _, c string) { fixture.Must(t, os.Truncate(filepath.Join(c, big), 0)) }, []string{"on-share size-differs " + big}},
 		"grown": {func(t *testing.T, _ *pair, _, c string) {
-			fixture.Must(t, os.Truncate(filepath.Join(c, big), 3*digest.BlockSize))
+			fixture.Must(t, os.Truncate(filepath.Join(c, big), 3*blockSize))
 		}, []string{"on-share size-differs " + big}},
 		"zeroes in place of bytes": {func(t *testing.T, _ *pair, _, c string) {
 			info, _ := os.Stat(filepath.Join(c, big))

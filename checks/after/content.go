@@ -5,7 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"slices"
+	"os"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -13,16 +13,11 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/digest"
+	"loadline/checks/internal/disk"
+	"loadline/checks/internal/meter"
+	"loadline/checks/internal/sums"
 	"loadline/checks/names"
 	"loadline/checks/share"
-)
-
-// Lanes: how many files of a side are read at a time. They stay below the number of calls that
-// share.Guard lets run at a time, 8. On the share several lanes hide the round trips of small files;
-// a disk that turns would only seek between them.
-const (
-	shareLanes  = 4
-	sourceLanes = 2
 )
 
 // flushPatience is how long sending what this machine still holds may take: 64 GB over 1 Gb/s take
@@ -32,14 +27,23 @@ const flushPatience = 15 * time.Minute
 // comparing is the state of the check of content while it runs.
 type comparing struct {
 	*after
-	pass    *checks.Pass
-	journal *digest.Journal
-	sides   [2]*digest.Side
-	byName  []int32 // all files in the order of a manifest, once that is asked for
+	pass   *checks.Pass
+	sides  [2]*digest.Reading
+	byName []int32 // all files in the order of a manifest, once that is asked for
 
 	mu       sync.Mutex
 	proven   atomic.Int64        // files
 	troubles [2][]checks.Finding // errors since the side last gave something
+	again    []int32             // files whose source has to be read again, since the share differs
+	reread   map[int32]bool      // of those, the ones that are being read again
+}
+
+// wantedSums are the digests that a manifest holds besides SHA-256.
+func (a *after) wantedSums() sums.Set {
+	if a.o.NoMD5 {
+		return sums.CRCs
+	}
+	return sums.CRCs | sums.MD5
 }
 
 // content is the Finish of its check: it reads both sides in full.
@@ -60,19 +64,15 @@ func (a *after) content(ctx context.Context, pass *checks.Pass) error {
 	if err := c.flush(ctx); err != nil {
 		return err
 	}
-	if err := c.open(ctx); err != nil {
-		return err
-	}
-	order := slices.DeleteFunc(a.tree.byPosition(), func(i int32) bool { return !readable(a.tree.files.At(int(i))) })
-	a.meter.start(c.sides[:], bytes, &c.proven)
-	err := c.read(ctx, order)
-	a.meter.stop()
-	if closed := c.journal.Close(); closed != nil && err == nil {
-		pass.Fact("journal_error", closed.Error(), "What was proven could not be remembered: %s", names.Quote(closed.Error()))
+	c.open(ctx, bytes)
+	err := c.read(ctx)
+	for i, m := range a.memory {
+		if closed := m.Close(); closed != nil && a.recall[i] == nil {
+			a.recall[i] = closed
+		}
 	}
 	c.describe(files, bytes)
 	if err != nil {
-		a.flawed.Store(true)
 		if ctx.Err() == nil && digest.Silent(err) {
 			return fmt.Errorf("%w; %s proven before. Look at cable, power and network, then check again: what is proven is not read again", err, checks.Plural(c.proven.Load(), "file"))
 		}
@@ -89,19 +89,25 @@ func readable(e *entry) bool { return e.flags&sameSize != 0 && e.flags&spoiled =
 
 // flush sends what this machine still holds for the share: only then can the share give it back.
 func (c *comparing) flush(ctx context.Context) error {
-	if digest.FlushCall == "" {
-		return nil
-	}
-	c.meter.phase("Sending what this machine still holds for the share")
-	defer c.meter.phase("")
-	_, err := patiently(ctx, c, func() (struct{}, error) { return struct{}{}, digest.Flush(c.copy) })
+	c.pass.Phase(checks.Phase{Text: "Sending what this machine still holds for the share"})
+	way, err := patiently(ctx, c, func() (string, error) {
+		f, err := os.Open(c.copy)
+		if err != nil {
+			return "", err
+		}
+		defer f.Close()
+		return disk.FlushAll(f)
+	})
 	switch {
 	case err == nil || errors.Is(err, errors.ErrUnsupported) || errors.Is(err, fs.ErrInvalid):
+		if c.flushed == "" && way != "" {
+			c.flushed = way
+		}
 		return nil
-	case digest.Fatal(ctx, err):
+	case ctx.Err() != nil || digest.Silent(err):
 		return fmt.Errorf("what this machine still holds could not be sent to the share: %w", err)
 	}
-	c.fail(c.pass, flushFailed, "", 0, "%s: %v", digest.FlushCall, plain(err))
+	c.fail(c.pass, flushFailed, "", 0, "%s", checks.Reason(err))
 	return nil
 }
 
@@ -134,179 +140,225 @@ func patiently[T any](ctx context.Context, c *comparing, f func() (T, error)) (T
 	}
 }
 
-// open prepares both sides and what earlier runs have proven.
-func (c *comparing) open(ctx context.Context) error {
+// open prepares both sides.
+func (c *comparing) open(ctx context.Context, bytes int64) {
 	job := c.pass.Job
-	source := "disk"
-	if rows, err := share.Mounts(ctx); err == nil {
-		if m, ok := share.Covering(rows, job.Source); ok {
-			source = m.From + " " + m.Type
+	c.remember(ctx, shareSide, c.copy, c.o.Silence)
+	for i, root := range [2]string{job.Source, c.copy} {
+		s := &digest.Reading{
+			Root: root, Name: [...]string{"the source", "the share"}[i], Deadline: c.o.Silence,
+			Places: c.places[i], Memory: c.memory[i], Meter: &meter.Meter{}, Open: c.o.open,
 		}
+		s.Meter.Name = s.Name
+		s.Meter.Total.Store(bytes)
+		s.Lanes, c.seeks[i] = digest.LanesOn(root)
+		if i == shareSide {
+			// What stands in for a share is read as one.
+			s.Lanes, c.seeks[i] = digest.LanesShare, false
+		}
+		if c.o.Fresh {
+			s.Again = func(*digest.Record) bool { return true }
+		}
+		c.sides[i] = s
 	}
-	lanes := sourceLanes
-	if digest.Rotates(job.Source) {
-		lanes = 1
-	}
-	c.sides = [2]*digest.Side{
-		{Name: "the source", Root: job.Source, Path: c.tree.path, Place: source, Lanes: lanes, MD5: !c.o.NoMD5},
-		{Name: "the share", Root: c.copy, Path: c.tree.path, Place: c.facts.Mount.From + " " + c.facts.Mount.Type, Lanes: shareLanes, Roaming: c.facts.Network},
-	}
-	for i, s := range c.sides {
-		s.Number, s.Deadline = i, c.o.Silence
-		s.Recalled = func(file int) digest.Ident {
-			c.mu.Lock()
-			defer c.mu.Unlock()
-			if e := c.tree.files.At(file); e.flags&[...]flags{sourceKnown, shareKnown}[i] != 0 {
-				return e.idents[i]
-			}
+	// The digests besides SHA-256 are made on one side: on the share where the source was read before without them.
+	c.sides[sourceSide].Want = func(f *digest.File) sums.Set {
+		if e := c.tree.files.At(f.ID); e.flags&readBefore != 0 && !c.o.Fresh {
 			return 0
 		}
+		return c.wantedSums()
 	}
-	if c.stateInSource {
-		c.pass.Fact("journal_error", errStateInSource.Error(), "What is proven is not remembered: %s", errStateInSource)
-		return nil
-	}
-	if c.o.State == "" {
-		return nil
-	}
-	var err error
-	c.journal, err = digest.OpenJournal(digest.JournalName(c.o.State, job.Source, job.Share, job.Prefix), c.o.Fresh, c.recall)
-	if err != nil {
-		c.pass.Fact("journal_error", err.Error(), "What is proven cannot be remembered: %s", names.Quote(err.Error()))
-		return nil
-	}
-	c.journal.Every = c.journalEvery
-	return nil
-}
-
-// recall takes a record of an earlier run.
-func (c *comparing) recall(r *digest.Record) {
-	i := c.tree.find(r.Path)
-	if i < 0 {
-		return
-	}
-	e := c.tree.files.At(i)
-	e.idents[r.Side] = r.Ident
-	if r.Side == digest.Share {
-		e.share = r.Sums.SHA256
-		e.flags |= shareKnown
-		return
-	}
-	if e.sums = r.Sums; c.o.NoMD5 || r.Sums.HasMD5 {
-		e.flags |= sourceKnown
-	}
-}
-
-// read runs both sides.
-func (c *comparing) read(ctx context.Context, order []int32) error {
-	ctx, cancel := context.WithCancelCause(ctx)
-	defer cancel(nil)
-	var both sync.WaitGroup
-	for _, s := range c.sides {
-		both.Add(1)
-		go func() {
-			defer both.Done()
-			err := s.Run(ctx, order, func(r *digest.Reading) {
-				if err := c.take(s, r); err != nil {
-					cancel(err)
-				}
-			})
-			if err != nil {
-				cancel(fmt.Errorf("%s: %w", s.Name, err))
-			}
-		}()
-	}
-	both.Wait()
-	err := context.Cause(ctx)
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	for i := range c.troubles {
-		// A row of errors up to the very end may be the side's fault, not the files'.
-		if err == nil {
-			for _, f := range c.troubles[i] {
-				c.flawed.Store(true)
-				c.pass.Add(f)
-			}
+	c.sides[shareSide].Want = func(f *digest.File) sums.Set {
+		if e := c.tree.files.At(f.ID); e.flags&readBefore != 0 && !c.o.Fresh && e.sums.Has&c.wantedSums() != c.wantedSums() {
+			return c.wantedSums()
 		}
+		return 0
 	}
+}
+
+// read runs both sides, and then reads again the files of the source that were read before and differ.
+func (c *comparing) read(ctx context.Context) error {
+	c.pass.Phase(checks.Phase{Text: "Reading both sides", Entries: &c.proven, Meters: []*meter.Meter{c.sides[0].Meter, c.sides[1].Meter}})
+	err := c.both(ctx)
+	if err == nil && len(c.again) > 0 {
+		err = c.readAgain(ctx)
+	}
+	c.settleTroubles(err)
 	return err
 }
 
-// mostTroubles is how many files in a row may give nothing but errors before it is put down to the
-// whole side (common practice, no source).
-const mostTroubles = 16
+// settleTroubles reports the errors at the end of a reading, unless that could not go on: a row of errors up to
+// there may be the side's fault, not the files'.
+func (c *comparing) settleTroubles(end error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for i := range c.troubles {
+		if end == nil {
+			for _, f := range c.troubles[i] {
+				c.pass.Add(f)
+			}
+		}
+		c.troubles[i] = nil
+	}
+}
+
+func (c *comparing) both(ctx context.Context) error {
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	var both sync.WaitGroup
+	for i, s := range c.sides {
+		both.Go(func() {
+			list := c.lists[i].All()
+			if c.seeks[i] {
+				list = c.lists[i].InDiskOrder(ctx, s.Root, s.Deadline)
+			}
+			err := s.Run(ctx, func(yield func(digest.File) bool) {
+				for f := range list {
+					if readable(c.tree.files.At(f.ID)) && !yield(f) {
+						return
+					}
+				}
+			}, func(r *digest.Result) { c.take(i, r) })
+			if err != nil {
+				cancel(err)
+			}
+		})
+	}
+	both.Wait()
+	return context.Cause(ctx)
+}
+
+// readAgain reads those files of the source that were read before and from which the share differs: only now
+// it shows which side is wrong.
+func (c *comparing) readAgain(ctx context.Context) error {
+	first := c.sides[sourceSide]
+	s := &digest.Reading{
+		Root: first.Root, Name: first.Name, Lanes: first.Lanes, Deadline: first.Deadline, Places: first.Places,
+		Memory: first.Memory, Meter: &meter.Meter{Name: first.Name}, Again: func(*digest.Record) bool { return true },
+		Want: func(*digest.File) sums.Set { return c.wantedSums() },
+	}
+	c.reread = map[int32]bool{}
+	for _, i := range c.again {
+		c.reread[i] = true
+		s.Meter.Total.Add(c.tree.files.At(int(i)).size)
+	}
+	c.pass.Phase(checks.Phase{Text: "Reading the source again where the share differs", Meters: []*meter.Meter{s.Meter}})
+	err := s.Run(ctx, func(yield func(digest.File) bool) {
+		for _, i := range c.again {
+			if !yield(digest.File{Path: c.tree.path(int(i)), Size: c.tree.files.At(int(i)).size, ID: int(i)}) {
+				return
+			}
+		}
+	}, func(r *digest.Result) { c.take(sourceSide, r) })
+	first.Meter.Read.Add(s.Meter.Read.Load())
+	return err
+}
 
 // take judges what became of one file on one side.
-func (c *comparing) take(s *digest.Side, r *digest.Reading) error {
-	e := c.tree.files.At(r.File)
-	path := c.tree.path(r.File)
+func (c *comparing) take(side int, r *digest.Result) {
+	e := c.tree.files.At(r.ID)
+	path := c.tree.path(r.ID)
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if r.Err != nil {
-		rule := unreadableSource
-		if s.Number == digest.Share {
-			rule = unreadableOnShare
-		}
-		e.flags |= spoiled
-		s.Bytes.Add(e.size - r.Got)
-		f := checks.Finding{Path: path, Rule: rule, Level: checks.Fail, Size: e.size, Detail: plain(r.Err).Error()}
-		if errors.Is(r.Err, fs.ErrPermission) || errors.Is(r.Err, fs.ErrNotExist) {
-			c.flawed.Store(true)
-			c.pass.Add(f)
-			return nil
-		}
-		if c.troubles[s.Number] = append(c.troubles[s.Number], f); len(c.troubles[s.Number]) >= mostTroubles {
-			return fmt.Errorf("%s gives nothing but errors any more, the last being: %w", s.Name, plain(r.Err))
-		}
-		return nil
+		c.unreadableFile(side, e, r, path)
+		return
 	}
-	for _, f := range c.troubles[s.Number] {
-		c.flawed.Store(true)
+	for _, f := range c.troubles[side] {
 		c.pass.Add(f)
 	}
-	c.troubles[s.Number] = nil
-	if bad := c.unstable(s, e, r, path); bad {
+	c.troubles[side] = nil
+	if bad := c.unstable(side, e, r, path); bad {
 		e.flags |= spoiled
-		return nil
+		return
 	}
-	if s.Number == digest.Source {
-		if !r.Known {
-			// An earlier run read other bytes here: the file was changed since.
-			if e.idents[digest.Source] != 0 && e.sums.SHA256 != r.Sums.SHA256 {
-				e.flags |= newer
-			}
+	switch {
+	case side == shareSide:
+		e.share = r.Sums.SHA256
+		e.flags |= shareRead
+		if e.flags&readBefore != 0 && e.sums.SHA256 == e.share && e.sums.Has != c.wantedSums() && r.Sums.Has&c.wantedSums() == c.wantedSums() {
 			e.sums = r.Sums
 		}
-		e.flags |= sourceRead
-	} else {
-		if !r.Known {
-			e.share = r.Sums.SHA256
-		}
-		e.flags |= shareRead
-	}
-	if !r.Known {
-		c.journal.Add(&digest.Record{Side: s.Number, Ident: r.Ident, Sums: r.Sums, Path: path})
+	case c.reread[int32(r.ID)]:
+		c.judgeAgain(e, r, path)
+		return
+	default:
+		c.takeSource(e, r, path)
 	}
 	if e.flags&(sourceRead|shareRead) == sourceRead|shareRead {
-		c.conclude(e, path)
+		c.conclude(r.ID, e, path)
 	}
-	return nil
+}
+
+// takeSource takes what became of a file of the source.
+func (c *comparing) takeSource(e *entry, r *digest.Result, path string) {
+	switch {
+	case r.Known:
+		if e.flags&readBefore == 0 || e.sums.Has&r.Sums.Has != r.Sums.Has {
+			e.sums = r.Sums
+		}
+		e.before = r.When.Unix()
+		e.flags |= readBefore
+	default:
+		if rec, ok := c.memory[sourceSide].Find(r.Ident); ok && rec.Whole() && rec.Sums.SHA256 != r.Sums.SHA256 {
+			// It is the same file by all that the system says.
+			e.flags |= spoiled
+			c.fail(c.pass, sourceRotted, path, e.size, "SHA-256 is %x… now, it was %x… on %s; size and dates are the same",
+				r.Sums.SHA256[:8], rec.Sums.SHA256[:8], rec.When.Format(time.DateOnly))
+		} else if e.flags&readBefore != 0 && e.sums.SHA256 != r.Sums.SHA256 {
+			e.flags |= newer // written to since the folders were read
+		}
+		e.sums, e.before = r.Sums, 0
+		e.flags &^= readBefore
+	}
+	e.kin = r.Kin
+	e.flags |= sourceRead
+}
+
+// sameAsBefore reports whether a file is in the state in which an earlier run read it.
+func (c *comparing) sameAsBefore(r *digest.Result) bool {
+	rec, ok := c.memory[sourceSide].Find(r.Ident)
+	return ok && rec.Whole()
+}
+
+// unreadableFile takes a file that could not be read.
+func (c *comparing) unreadableFile(side int, e *entry, r *digest.Result, path string) {
+	rule := unreadableSource
+	if side == shareSide {
+		rule = unreadableOnShare
+	}
+	e.flags |= spoiled
+	f := checks.Finding{Path: path, Rule: rule, Level: checks.Fail, Size: e.size, Detail: checks.Reason(r.Err)}
+	if len(r.Bad) > 0 {
+		f.Detail = fmt.Sprintf("%s from byte %s on; %s lost", f.Detail, checks.Count(r.Bad[0].Offset), checks.Plural(r.Lost(), "byte"))
+	}
+	switch {
+	case errors.Is(r.Err, fs.ErrPermission) && side == sourceSide && names.ClutterAbove(path) != "":
+		f.Level, f.Remedy = checks.Note, "Nothing to do: what is kept there belongs to the desktop or the operating system."
+		e.flags |= leftOut
+		c.leftOut++
+		c.pass.Add(f)
+	case errors.Is(r.Err, fs.ErrPermission) || errors.Is(r.Err, fs.ErrNotExist):
+		c.pass.Add(f)
+	default:
+		c.troubles[side] = append(c.troubles[side], f)
+	}
 }
 
 // unstable reports a file that was not the same from beginning to end.
-func (c *comparing) unstable(s *digest.Side, e *entry, r *digest.Reading, path string) bool {
+func (c *comparing) unstable(side int, e *entry, r *digest.Result, path string) bool {
 	if r.Known {
 		return false
 	}
-	switch changed := r.Changed || r.Size != e.size; {
-	case changed && s.Number == digest.Source:
+	switch changed := r.Changed || r.Length != e.size; {
+	case changed && side == sourceSide:
 		c.fail(c.pass, sourceChanged, path, e.size, "%s", changedHow(e, r))
 	case changed:
 		c.fail(c.pass, stillCopying, path, e.size, "%s", changedHow(e, r))
-	case r.Got != r.Size && s.Number == digest.Source:
-		c.fail(c.pass, unreadableSource, path, e.size, "only %s of %s bytes could be read", checks.Count(r.Got), checks.Count(r.Size))
-	case r.Got != r.Size:
-		c.fail(c.pass, shortOnShare, path, e.size, "the share gives %s of the %s bytes that it tells", checks.Count(r.Got), checks.Count(r.Size))
+	case r.Got != r.Length && side == sourceSide:
+		c.fail(c.pass, unreadableSource, path, e.size, "only %s of %s bytes could be read", checks.Count(r.Got), checks.Count(r.Length))
+	case r.Got != r.Length:
+		c.fail(c.pass, shortOnShare, path, e.size, "the share gives %s of the %s bytes that it tells", checks.Count(r.Got), checks.Count(r.Length))
 	default:
 		return false
 	}
@@ -314,7 +366,7 @@ func (c *comparing) unstable(s *digest.Side, e *entry, r *digest.Reading, path s
 }
 
 // changedHow says how a file changed: one whose space was taken beforehand keeps its size while it is filled.
-func changedHow(e *entry, r *digest.Reading) string {
+func changedHow(e *entry, r *digest.Result) string {
 	if r.Got == e.size {
 		return "it was written to while it was checked; its size is the same"
 	}
@@ -322,19 +374,47 @@ func changedHow(e *entry, r *digest.Reading) string {
 }
 
 // conclude compares the two sides of a file.
-func (c *comparing) conclude(e *entry, path string) {
-	if e.sums.SHA256 == e.share {
+func (c *comparing) conclude(i int, e *entry, path string) {
+	switch {
+	case e.flags&spoiled != 0:
+	case e.sums.SHA256 == e.share:
 		if n := c.proven.Add(1); c.onProven != nil {
 			c.onProven(n)
 		}
-		return
+	case e.flags&readBefore != 0:
+		c.again = append(c.again, int32(i))
+	default:
+		c.differs(e, e.kin, path)
 	}
+}
+
+func (c *comparing) differs(e *entry, kin digest.Ident, path string) {
 	e.flags |= spoiled
-	if e.flags&newer != 0 {
+	if rec, ok := c.memory[sourceSide].Earlier(kin); e.flags&newer != 0 || ok && rec.Whole() && rec.Sums.SHA256 == e.share {
 		c.fail(c.pass, sourceChanged, path, e.size, "the source was changed after its copy and holds other bytes now")
 		return
 	}
 	c.fail(c.pass, contentDiffers, path, e.size, "SHA-256 is %x… on the source, %x… on the share", e.sums.SHA256[:8], e.share[:8])
+}
+
+// judgeAgain says which side is wrong, now that the source was read once more.
+func (c *comparing) judgeAgain(e *entry, r *digest.Result, path string) {
+	if r.Sums.SHA256 == e.sums.SHA256 {
+		c.differs(e, r.Kin, path)
+		return
+	}
+	e.flags |= spoiled
+	if !c.sameAsBefore(r) {
+		e.sums = r.Sums
+		c.fail(c.pass, sourceChanged, path, e.size, "the source was changed since it was read before")
+		return
+	}
+	holds := "what the disk holds now"
+	if r.Sums.SHA256 != e.share {
+		holds = "neither"
+	}
+	c.fail(c.pass, sourceRotted, path, e.size, "SHA-256 is %x… now, it was %x… on %s; size and dates are the same; the share holds %s",
+		r.Sums.SHA256[:8], e.sums.SHA256[:8], time.Unix(e.before, 0).Format(time.DateOnly), holds)
 }
 
 // describe writes what was done onto the card.
@@ -342,28 +422,66 @@ func (c *comparing) describe(files, bytes int64) {
 	t := c.pass
 	proven := c.proven.Load()
 	t.Fact("proven_files", proven, "Proven equal: %s of %s", checks.Count(proven), checks.Plural(files, "file"))
-	for _, s := range c.sides {
-		key := [...]string{"source", "share"}[s.Number]
-		t.Fact(key+"_bytes_read", s.Read.Load(), "Read from %s: %s", s.Name, checks.Bytes(s.Read.Load()))
-		if n := s.Known.Load(); n > 0 {
+	c.describeBefore()
+	for i, s := range c.sides {
+		key := [...]string{"source", "share"}[i]
+		t.Fact(key+"_bytes_read", s.Meter.Read.Load(), "Read from %s: %s", s.Name, checks.Bytes(s.Meter.Read.Load()))
+		if n := s.Known(); n > 0 {
 			t.Fact(key+"_known", n, "Known of %s from an earlier run, unchanged since: %s", s.Name, checks.Plural(n, "file"))
 		}
-		for _, way := range []string{digest.Direct, digest.Advice} {
-			if n := s.Ways[way]; n > 0 && way != "" {
-				t.Fact(key+"_past_cache_"+factKey(way), n, "Read from %s past this machine's cache, by %s: %s", s.Name, way, checks.Plural(n, "file"))
+		cached := int64(0)
+		for way, n := range s.Ways() {
+			if !way.Past() {
+				cached += n
+				continue
 			}
+			t.Fact(key+"_past_cache_"+factKey(way.By), n, "Read from %s past this machine's cache, by %s: %s", s.Name, way.By, checks.Plural(n, "file"))
 		}
-		if n := s.Ways[""]; n > 0 {
-			t.Fact(key+"_through_cache", n, "Read from %s through this machine's cache: %s", s.Name, checks.Plural(n, "file"))
-			if s.Number == digest.Share {
-				t.FlagJob(cacheNotPassed, "%s read through the cache", checks.Plural(n, "file"))
+		if cached > 0 {
+			t.Fact(key+"_through_cache", cached, "Read from %s through this machine's cache: %s", s.Name, checks.Plural(cached, "file"))
+			if i == shareSide {
+				t.FlagJob(cacheNotPassed, "%s read through the cache", checks.Plural(cached, "file"))
 			}
 		}
 	}
-	if digest.FlushCall != "" {
-		t.Fact("flushed", digest.FlushCall, "Flushed before and after reading: %s on the share", digest.FlushCall)
+	if c.facts.Network && c.sides[shareSide].Meter.Read.Load() > 0 {
+		t.FlagJob(unverifiableRead, "what the share gave back may have come from the memory of the appliance: no client can tell")
+	}
+	for _, err := range c.recall {
+		if err != nil {
+			t.Fact("journal_error", err.Error(), "What was read could not be remembered: %s", names.Quote(err.Error()))
+			break
+		}
+	}
+	if c.flushed != "" {
+		t.Fact("flushed", c.flushed, "Flushed before and after reading: %s on the share", c.flushed)
 	}
 	t.Summarize("%s of %s proven equal by SHA-256, %s.", checks.Count(proven), checks.Plural(files, "file"), checks.Bytes(bytes))
+}
+
+// describeBefore says what of the source was not read again, and since when.
+func (c *comparing) describeBefore() {
+	n, first, last := int64(0), int64(0), int64(0)
+	for _, chunk := range c.tree.files.Chunks {
+		for i := range chunk {
+			if e := &chunk[i]; e.flags&readBefore != 0 && e.flags&sourceRead != 0 {
+				n++
+				last = max(last, e.before)
+				if first == 0 || e.before < first {
+					first = e.before
+				}
+			}
+		}
+	}
+	from, to := time.Unix(first, 0).Format(time.DateOnly), time.Unix(last, 0).Format(time.DateOnly)
+	switch {
+	case n == 0:
+		c.pass.Fact("read_before", n, "Every file of the source was read now")
+	case from == to:
+		c.pass.Fact("read_before", n, "Read on %s and unchanged since, so not read again: %s of the source", from, checks.Plural(n, "file"))
+	default:
+		c.pass.Fact("read_before", n, "Read between %s and %s and unchanged since, so not read again: %s of the source", from, to, checks.Plural(n, "file"))
+	}
 }
 
 // factKey makes the name of a way past the cache part of the key of a fact.

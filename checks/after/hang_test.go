@@ -12,9 +12,11 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"loadline/checks"
+	"loadline/checks/internal/disk"
 	"loadline/checks/internal/fixture"
 )
 
@@ -27,33 +29,35 @@ func during(check string, f func()) func(checks.Event) {
 	}
 }
 
-// stall puts a FIFO in the place of a file, which open(2) waits for until somebody writes: it stands
-// for a server that is gone. At the end of the test the waiting call is let go.
-func stall(t *testing.T, path string) {
-	t.Helper()
-	fixture.Must(t, os.Remove(path))
-	fixture.Must(t, syscall.Mkfifo(path, 0o644))
-	t.Cleanup(func() {
-		if f, err := os.OpenFile(path, os.O_RDWR, 0); err == nil {
-			f.Close()
+// stalled opens files, but waits at one of them until the returned function is called: it stands for a server
+// that is gone.
+func stalled(path string) (open func(string) (*disk.Reader, error), free func()) {
+	wait := make(chan struct{})
+	return func(p string) (*disk.Reader, error) {
+		if p == path {
+			<-wait
 		}
-	})
+		return disk.OpenPast(p)
+	}, func() { close(wait) }
 }
 
 // A share that stops to answer leaves its check "Not checked", and what was proven before is kept.
 func TestSilentShare(t *testing.T) {
 	p := archive(t)
 	p.copy(t)
-	stuck := filepath.Join(p.share, "archive/day1/cam/A001.mov")
-	rep, err := p.check(t, func(o *Options) { o.Silence = 300 * time.Millisecond }, during("content", func() { stall(t, stuck) }))
-	fixture.Must(t, err)
-	c := result(t, rep, "content")
-	if c.Status != checks.Unknown || !strings.Contains(c.Reason, "does not answer") || rep.Manifest != "" || rep.Verdict != checks.Warned {
-		t.Errorf("content %v %q, verdict %v, manifest %q", c.Status, c.Reason, rep.Verdict, rep.Manifest)
-	}
-	if s := result(t, rep, "on-share"); s.Status != checks.Passed {
-		t.Errorf("on-share %v", s.Status)
-	}
+	synctest.Test(t, func(t *testing.T) {
+		open, free := stalled(filepath.Join(p.share, "archive/day1/cam/A001.mov"))
+		rep, err := p.check(t, func(o *Options) { o.Silence, o.open = time.Minute, open }, nil)
+		free()
+		fixture.Must(t, err)
+		c := result(t, rep, "content")
+		if c.Status != checks.Unknown || !strings.Contains(c.Reason, "does not answer") || rep.Manifest != "" || rep.Verdict != checks.Warned {
+			t.Errorf("content %v %q, verdict %v, manifest %q", c.Status, c.Reason, rep.Verdict, rep.Manifest)
+		}
+		if s := result(t, rep, "on-share"); s.Status != checks.Passed {
+			t.Errorf("on-share %v", s.Status)
+		}
+	})
 }
 
 // Stop works at once, however long the share may stay silent.
@@ -61,16 +65,17 @@ func TestStopWhileSilent(t *testing.T) {
 	p := archive(t)
 	p.copy(t)
 	ctx, cancel := context.WithCancel(t.Context())
-	stuck := filepath.Join(p.share, "archive/day1/cam/A001.mov")
+	open, free := stalled(filepath.Join(p.share, "archive/day1/cam/A001.mov"))
+	t.Cleanup(free)
 	done := make(chan error, 1)
-	s := New(Options{State: p.state, Silence: time.Hour})
+	s := New(Options{State: p.state, Silence: time.Hour, open: open})
 	s.a.onProven = func(n int64) {
 		if n == 5 { // all but the one that hangs will be
 			cancel()
 		}
 	}
 	go func() {
-		_, err := s.Run(ctx, p.job(), during("content", func() { stall(t, stuck) }))
+		_, err := s.Run(ctx, p.job(), nil)
 		done <- err
 	}()
 	select {

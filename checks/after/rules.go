@@ -91,6 +91,12 @@ var (
 		Fix:    "Nothing to do.",
 		Source: "inode(7)",
 	}
+	anotherForm = &checks.Rule{
+		ID: "another-form", Level: checks.Warn,
+		When:   "a file is on the share under another Unicode normal form of its name",
+		Fix:    "Nothing to do for the content, which is compared. Its key will have the form that the share has: the manifest holds both.",
+		Source: "UAX #15",
+	}
 	dateDiffers = &checks.Rule{
 		ID: "date-differs", Level: checks.Note, Counted: true,
 		When:   "the copy is dated otherwise than the file, by more than 2 s",
@@ -103,6 +109,18 @@ var (
 		When:   "the copy has the size of the file, but other bytes",
 		Fix:    "Copy this file again. If it happens again, look at cable, memory and disk before you trust any copy.",
 		Source: "FIPS 180-4 (SHA-256)",
+	}
+	sourceRotted = &checks.Rule{
+		ID: "source-rotted", Level: checks.Fail,
+		When:   "the source no longer holds what it held when it was read before, though its size and dates are the same",
+		Fix:    "Do not copy this file again: the disk has lost its content. If the share holds it as it was, save it from there; then replace the disk.",
+		Source: "common practice, no source",
+	}
+	unverifiableRead = &checks.Rule{
+		ID: "unverifiable-read", Level: checks.Note,
+		When:   "nothing that a client can see tells whether what was read back came from the disks of the appliance or from its memory",
+		Fix:    "To be sure, switch the appliance off and on again as its instructions say, mount the share, then read some files back against the manifest.",
+		Source: "exports(5), async",
 	}
 	shortOnShare = &checks.Rule{
 		ID: "short-on-share", Level: checks.Fail,
@@ -160,19 +178,20 @@ func checksOf(a *after) []*checks.Check {
 		Fix: "Copy what is missing or differs, then check again.",
 		Rules: []*checks.Rule{
 			noCopy, nothingToCheck, missingOnShare, sizeDiffers, kindDiffers, sourceChanged, unreadableSource,
-			unreadableOnShare, clutterLeftOut, leftOffList, listOutdated, missingFolder, linkNotChecked, specialNotChecked, dateDiffers,
+			unreadableOnShare, clutterLeftOut, leftOffList, listOutdated, missingFolder, linkNotChecked, specialNotChecked, anotherForm, dateDiffers,
 		},
-		Visit: a.visit, Finish: a.onShare,
+		Begin: a.begin, Visit: a.visit, Finish: a.onShare,
 	}
 	content := &checks.Check{
 		ID: "content", Title: "Every byte on the share is right", Group: checks.GroupCopy, NeedsShare: true,
 		Doc: "Reads every file on both sides in full and compares their SHA-256. The share is read past this " +
 			"machine's cache: what counts is what the appliance gives back, not what this machine remembers. " +
-			"If all agree, the checksums become the manifest, against which the arrival is checked.",
+			"A file of the source that was read before and is unchanged since is not read again, unless the two " +
+			"sides differ. If all agree, the checksums become the manifest, against which the arrival is checked.",
 		Fix: "Copy what differs again, then check again: what is proven is not read again.",
 		Rules: []*checks.Rule{
-			contentDiffers, shortOnShare, sourceChanged, stillCopying, unreadableSource, unreadableOnShare,
-			cacheNotPassed, flushFailed, manifestNotWritten,
+			contentDiffers, sourceRotted, shortOnShare, sourceChanged, stillCopying, unreadableSource, unreadableOnShare,
+			cacheNotPassed, unverifiableRead, flushFailed, manifestNotWritten,
 		},
 		Needs: []*checks.Check{onShare}, Finish: a.content,
 	}

@@ -9,8 +9,13 @@ import (
 	"iter"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
+	"time"
 
+	"loadline/checks"
 	"loadline/checks/digest"
+	"loadline/checks/internal/disk"
 	"loadline/checks/manifest"
 	"loadline/checks/names"
 	"loadline/checks/share"
@@ -29,8 +34,7 @@ func (c *comparing) seal(ctx context.Context) error {
 	}
 	fill := func(w io.Writer) error { return manifest.Write(w, h, c.proofs()) }
 	name := manifest.Name(h.Made)
-	c.meter.phase("Writing the manifest")
-	defer c.meter.phase("")
+	t.Phase(checks.Phase{Text: "Writing the manifest"})
 	// Both places are of this machine, as a rule; whoever chose a share that falls silent must not wait.
 	kept, err := share.Guard(ctx, flushPatience, func() (string, error) { return c.keep(name, fill) })
 	if ctx.Err() != nil {
@@ -57,7 +61,7 @@ func (c *comparing) seal(ctx context.Context) error {
 		return nil
 	}
 	place, err := patiently(ctx, c, func() (string, error) {
-		place, err := manifest.WriteNumbered(filepath.Join(c.beside(t.Job), name), fill)
+		place, err := disk.WriteNumbered(filepath.Join(c.beside(t.Job), name), fill)
 		if err == nil {
 			err = c.readBack(place, fill)
 		}
@@ -69,7 +73,7 @@ func (c *comparing) seal(ctx context.Context) error {
 	case ctx.Err() != nil:
 		return ctx.Err()
 	default:
-		t.FlagJob(manifestNotWritten, "on the share: %v", plain(err))
+		t.FlagJob(manifestNotWritten, "on the share: %s", checks.Reason(err))
 	}
 	return nil
 }
@@ -77,7 +81,7 @@ func (c *comparing) seal(ctx context.Context) error {
 // header returns the head of the manifest; false where not everything is proven.
 func (c *comparing) header() (*manifest.Header, bool) {
 	a, job := c.after, c.pass.Job
-	if a.flawed.Load() || a.travelling() == 0 || c.proven.Load() != a.travelling() {
+	if !c.sound() || a.travelling() == 0 || c.proven.Load() != a.travelling() {
 		return nil, false
 	}
 	h := &manifest.Header{
@@ -91,10 +95,25 @@ func (c *comparing) header() (*manifest.Header, bool) {
 	return h, true
 }
 
+// sound reports whether nothing that was found before speaks against a manifest. Where the share is not mounted,
+// or is the source's own disk, a copy may be whole, but it does not travel.
+func (c *comparing) sound() bool {
+	for _, r := range c.pass.Ended() {
+		if r.Status == checks.Failed || r.Status == checks.Unknown {
+			return false
+		}
+	}
+	worst, found := c.pass.Worst()
+	return !found || worst < checks.Fail
+}
+
 // proofs are the proven files in the order of a manifest.
 func (c *comparing) proofs() iter.Seq[*manifest.File] {
 	if c.byName == nil {
 		c.byName = c.tree.byName()
+		if len(c.forms) > 0 {
+			slices.SortStableFunc(c.byName, func(x, y int32) int { return strings.Compare(c.onShareAs(int(x)), c.onShareAs(int(y))) })
+		}
 	}
 	return func(yield func(*manifest.File) bool) {
 		var f manifest.File
@@ -103,7 +122,13 @@ func (c *comparing) proofs() iter.Seq[*manifest.File] {
 			if e.flags&leftOut != 0 {
 				continue
 			}
-			f = manifest.File{Path: []byte(c.tree.path(int(i))), Size: e.size, Sums: e.sums}
+			f = manifest.File{Path: []byte(c.onShareAs(int(i))), Size: e.size, Sums: e.sums}
+			if e.flags&readBefore != 0 {
+				f.Read = time.Unix(e.before, 0)
+			}
+			if e.flags&otherForm != 0 {
+				f.Disk = []byte(c.tree.path(int(i)))
+			}
 			if !yield(&f) {
 				return
 			}
@@ -111,11 +136,19 @@ func (c *comparing) proofs() iter.Seq[*manifest.File] {
 	}
 }
 
+// onShareAs returns the path that a file has in the folder of the copy.
+func (a *after) onShareAs(i int) string {
+	if p, ok := a.forms[i]; ok {
+		return p
+	}
+	return a.tree.path(i)
+}
+
 // keep writes the manifest on this machine and returns where.
 func (c *comparing) keep(name string, fill func(io.Writer) error) (string, error) {
 	switch {
 	case c.o.Manifest != "":
-		return c.o.Manifest, manifest.WriteNew(c.o.Manifest, fill)
+		return c.o.Manifest, disk.WriteNew(c.o.Manifest, fill)
 	case c.stateInSource:
 		return "", errStateInSource
 	case c.o.State != "":
@@ -124,7 +157,7 @@ func (c *comparing) keep(name string, fill func(io.Writer) error) (string, error
 			return "", err
 		}
 		manifest.Sweep(dir)
-		return manifest.WriteNumbered(filepath.Join(dir, name), fill)
+		return disk.WriteNumbered(filepath.Join(dir, name), fill)
 	}
 	return "", nil
 }
@@ -135,7 +168,7 @@ func (c *comparing) readBack(path string, fill func(io.Writer) error) error {
 	if err := fill(want); err != nil {
 		return err
 	}
-	got, err := digest.File(path)
+	got, err := digest.One(path, 0)
 	if err != nil {
 		return err
 	}

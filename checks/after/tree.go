@@ -10,6 +10,7 @@ import (
 	"loadline/checks/digest"
 	"loadline/checks/internal/compact"
 	"loadline/checks/internal/sums"
+	"loadline/checks/names"
 	"loadline/checks/walk"
 )
 
@@ -19,6 +20,7 @@ type tree struct {
 	mu      sync.Mutex
 	folders []folder
 	byPath  map[string]int32
+	forms   map[string]int32 // folders by the NFC of their paths, once a form is asked for
 	files   compact.List[entry]
 	names   compact.Strings
 
@@ -35,32 +37,33 @@ type folder struct {
 
 type entry struct {
 	size   int64
-	mtime  int64           // modification time of the source, nanoseconds since 1970, or the nearest there is
-	idents [2]digest.Ident // of both sides as they were when they were read in an earlier run
+	mtime  int64        // modification time of the source, nanoseconds since 1970, or the nearest there is
+	before int64        // when an earlier run read the source, seconds since 1970; 0 where none did, or it changed
+	kin    digest.Ident // what an earlier state of the source is known by
 	name   compact.Span
 	folder int32
-	rank   int32 // place among the files of its folder by inode number
 	flags  flags
-	sums   sums.Sums // of the source, once sourceRead
+	sums   sums.Sums // of the source, as it is or as an earlier run read it
 	share  [32]byte  // SHA-256 of the copy, once shareRead
 }
 
 type flags uint16
 
 const (
-	onShare     flags = 1 << iota // there is something of this name
-	sameSize                      // a file of the same size
-	newer                         // the source was modified after the copy
-	sourceKnown                   // sums, idents of an earlier run stand here, not yet trusted
-	shareKnown
-	sourceRead // sums hold
-	shareRead  // share holds
-	leftOut    // clutter that was not copied
-	spoiled    // a finding keeps it from being proven
+	onShare    flags = 1 << iota // there is something of this name
+	otherForm                    // its name there has another normal form
+	sameSize                     // a file of the same size
+	newer                        // the source was modified after the copy
+	readBefore                   // an earlier run read the source, and it is unchanged since
+	sourceRead                   // sums hold
+	shareRead                    // share holds
+	leftOut                      // clutter that was not copied
+	spoiled                      // a finding keeps it from being proven
 )
 
-// addFolder takes a folder of the source. Safe for concurrent use.
-func (t *tree) addFolder(d *walk.Dir) {
+// addFolder takes a folder of the source and returns what gives its files their numbers. Safe for
+// concurrent use.
+func (t *tree) addFolder(d *walk.Dir) (number func(name string) int) {
 	files := make([]*walk.Entry, 0, len(d.Entries))
 	links, others := int64(0), int64(0)
 	for i := range d.Entries {
@@ -76,28 +79,67 @@ func (t *tree) addFolder(d *walk.Dir) {
 		}
 	}
 	slices.SortFunc(files, func(a, b *walk.Entry) int { return cmp.Compare(a.Name, b.Name) })
-	byInode := make([]int32, len(files))
-	for i := range byInode {
-		byInode[i] = int32(i)
-	}
-	slices.SortStableFunc(byInode, func(x, y int32) int { return cmp.Compare(files[x].Inode, files[y].Inode) })
-	rank := make([]int32, len(files))
-	for place, i := range byInode {
-		rank[i] = int32(place)
-	}
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	t.links += links
 	t.others += others
 	id := int32(len(t.folders))
 	first := int32(t.files.Len())
-	for i, e := range files {
-		t.files.Add(entry{name: t.names.Add([]byte(e.Name)), folder: id, size: e.Size, rank: rank[i], mtime: nanoseconds(e)})
+	for _, e := range files {
+		t.files.Add(entry{name: t.names.Add([]byte(e.Name)), folder: id, size: e.Size, mtime: nanoseconds(e)})
 		t.count++
 		t.bytes += e.Size
 	}
 	t.folders = append(t.folders, folder{path: d.Path, first: first, last: first + int32(len(files))})
 	t.byPath[d.Path] = id
+	return func(name string) int {
+		i, ok := slices.BinarySearchFunc(files, name, func(e *walk.Entry, name string) int { return cmp.Compare(e.Name, name) })
+		if !ok {
+			return -1
+		}
+		return int(first) + i
+	}
+}
+
+// ofForm returns the folder whose path has the same NFC as a path, if there is one.
+func (t *tree) ofForm(path string) (id int32, ok bool) {
+	if isASCII(path) {
+		return 0, false
+	}
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.forms == nil {
+		t.forms = make(map[string]int32, len(t.folders))
+		for i := range t.folders {
+			t.forms[names.NFC(t.folders[i].path)] = int32(i)
+		}
+	}
+	id, ok = t.forms[names.NFC(path)]
+	return id, ok
+}
+
+// inForm returns the number of the file of a folder whose name has the same NFC as name and that others does
+// not hold, -1 if there is none.
+func (t *tree) inForm(id int32, name string, others func(name string) bool) int {
+	if isASCII(name) {
+		return -1
+	}
+	f, want := &t.folders[id], names.NFC(name)
+	for i := int(f.first); i < int(f.last); i++ {
+		if n := string(t.names.Get(t.files.At(i).name)); names.NFC(n) == want && !others(n) {
+			return i
+		}
+	}
+	return -1
+}
+
+func isASCII(s string) bool {
+	for i := range len(s) {
+		if s[i] >= 0x80 {
+			return false
+		}
+	}
+	return true
 }
 
 // path returns the path of a file relative to the source.
@@ -162,24 +204,4 @@ func (t *tree) compare(x, y int) int {
 		return c
 	}
 	return strings.Compare(t.path(x)[n:], t.path(y)[n:])
-}
-
-// byPosition returns the numbers of all files folder by folder, and in each by inode number: many
-// file systems lay out the files of a folder in that order, so the heads of a disk move less.
-func (t *tree) byPosition() []int32 {
-	folders := make([]int32, len(t.folders))
-	for i := range folders {
-		folders[i] = int32(i)
-	}
-	slices.SortFunc(folders, func(a, b int32) int { return strings.Compare(t.folders[a].path, t.folders[b].path) })
-	order := make([]int32, t.files.Len())
-	start := int32(0)
-	for _, id := range folders {
-		f := &t.folders[id]
-		for i := f.first; i < f.last; i++ {
-			order[start+t.files.At(int(i)).rank] = i
-		}
-		start += f.last - f.first
-	}
-	return order
 }

@@ -1,242 +1,540 @@
+// Package arrival compares what an object store lists with the manifest that was made when the copy was
+// proven: is every file an object, of the right size and content?
 package arrival
 
 import (
+	"bytes"
 	"context"
-	"encoding/binary"
 	"errors"
 	"fmt"
+	"maps"
+	"os"
 	"path"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"loadline/checks"
+	"loadline/checks/arrival/listing"
 	"loadline/checks/internal/compact"
-	"loadline/checks/internal/sums"
+	"loadline/checks/internal/meter"
 	"loadline/checks/manifest"
 	"loadline/checks/names"
 )
 
 // Options are the wishes of a caller; the zero value is useful.
 type Options struct {
-	// Columns overrides which column is read as what; see MatchColumns.
-	Columns map[string]string
+	// Columns are the person's own choice of columns; see listing.ParseColumns.
+	Columns listing.Columns
 	// Prefix, if HasPrefix, is what every key begins with: nothing is searched for.
 	Prefix    string
 	HasPrefix bool
-	Version   string
-	Now       func() time.Time // nil means time.Now
+	// Source is the folder of the disk: what the listing says of objects in parts is made again from its files.
+	// Empty: nothing is read.
+	Source string
+	// Also are further manifests: of other boxes that hold parts or copies of the archive.
+	Also []string
+	// State is the state folder of this machine, which remembers what was read and rechecked; empty: nothing.
+	State   string
+	Version string
+	Now     func() time.Time // nil means time.Now
 }
 
-// Run compares a manifest with one or several listings of the store and reports which files are
-// not, or not wholly, objects. Memory grows with the manifest only (see index). The listings are
-// read two or three times, so they must be files.
+// ErrListing wraps every reason why a listing cannot be used.
+var ErrListing = listing.ErrListing
+
+// Run compares a manifest with one or several listings of the store and reports which files are not, or not
+// wholly, objects. Memory grows with the manifest only (see manifest.Index). The listings are read twice or more,
+// so they must be files.
 //
-// A manifest or a listing that cannot be trusted is an error that wraps checks.ErrBadJob, and
-// manifest.ErrUnusable or ErrListing, never a report. If ctx ends, Run returns its error.
+// A manifest or a listing that cannot be trusted is a checks.JobError, and wraps manifest.ErrUnusable or
+// ErrListing. If ctx ends, the report is Interrupted and the error that of ctx.
 func Run(ctx context.Context, file string, listings []string, o Options, watch func(checks.Event)) (*checks.Report, error) {
-	if o.Now == nil {
-		o.Now = time.Now
-	}
-	if watch == nil {
-		watch = func(checks.Event) {}
-	}
-	if len(listings) == 0 {
-		return nil, fmt.Errorf("%w: no listing given; ask the store for a list of its objects with key and size", checks.ErrBadJob)
-	}
-	prefix, err := checks.CleanPrefix(o.Prefix)
-	if err != nil {
-		return nil, err
-	}
-	o.Prefix = prefix
+	job := checks.Job{Stage: checks.Arrival, Prefix: o.Prefix, Version: o.Version, Now: o.Now}
 	defer compact.Lean()()
-	a := &arrival{o: &o, listings: listings, began: time.Now()}
-	tell := a.pump(watch)
-	defer tell.stop()
-	rep := &checks.Report{
-		Stage: checks.Arrival, Version: o.Version, Started: o.Now(), Manifest: file, Verdict: checks.Warned,
-		Machine: checks.Machine(),
-	}
-	if err := a.load(ctx, file); err != nil {
-		return nil, badJob(ctx, err)
-	}
-	if err := a.find(ctx); err != nil {
-		return nil, badJob(ctx, err)
-	}
-	job := &checks.Job{Stage: checks.Arrival, Source: a.ix.head.Source, Prefix: a.ix.head.Prefix, Version: o.Version, Now: o.Now}
-	for _, c := range List() {
-		tell.event(checks.Event{Check: c})
-		t := checks.NewPass(c, job, 1)
-		t.State = a
-		if err := c.Finish(ctx, t); err != nil {
-			return nil, badJob(ctx, err)
-		}
-		res := t.Close("")
-		rep.Checks = append(rep.Checks, res)
-		tell.event(checks.Event{Check: c, Result: &res})
-	}
-	rep.Source = checks.Place{Path: a.ix.head.Source, Prefix: a.ix.head.Prefix, Free: -1, Total: -1}
-	rep.Totals = checks.Totals{Files: a.ix.head.Files, Bytes: a.ix.head.Bytes, Links: a.ix.head.Links, Others: a.ix.head.Others}
-	rep.Verdict = checks.Verdict(rep.Checks)
-	rep.Finished = o.Now()
-	return rep, nil
+	return checks.Run(ctx, job, New(file, listings, o), watch)
 }
 
-func badJob(ctx context.Context, err error) error {
-	if ctx.Err() != nil {
-		return ctx.Err()
+// List returns the checks after arrival, in their order, for those who only want to show them.
+func List() []*checks.Check { return New("", nil, Options{}) }
+
+// New returns the checks of one comparison, for checks.Run.
+func New(file string, listings []string, o Options) []*checks.Check {
+	a := &arrival{o: &o, listings: listings, compared: map[listing.Kind]int64{}}
+	for _, f := range append([]string{file}, o.Also...) {
+		a.archives = append(a.archives, &archive{file: f})
 	}
-	return fmt.Errorf("%w: %w", checks.ErrBadJob, err)
+	objects, keys := objectsCheck, keysCheck // copies: what they do belongs to one comparison
+	objects.Finish = a.objects
+	keys.Finish = a.keys
+	keys.Needs = []*checks.Check{&objects}
+	return []*checks.Check{&objects, &keys}
 }
 
 // An arrival is one comparison.
 type arrival struct {
 	o        *Options
+	pass     *checks.Pass
 	listings []string
-	formats  []*Format
-	ix       *index
-	want     mapping
-	m        mapping
-	began    time.Time
-	phase    atomic.Pointer[string]
-	rows     atomic.Int64 // of this pass
-	perPass  atomic.Int64 // rows of all listings; 0 until the first pass has ended
-	passed   atomic.Int64 // passes that have ended
+	set      *listing.Set
+	formats  []*listing.Format
+	archives []*archive
+	reading  listing.Reading
+	keep     manifest.Keep
+	kinds    map[listing.Kind]bool // of the checksums in the listings
 
-	outside, markers, repeated, extras, own int64
-	compared                                map[Kind]int64
-	multiPart, otherSum, bare               int64
-	nameOnly                                int64 // of the bare ones: no size either
-	tags                                    tagTally
-	forms                                   []formed
+	rows int64 // of all listings, once they were read
+
+	outside, markers, repeated, own int64
+	extras                          int64 // objects that belong to no file
+	named                           []extra
+	compared                        map[listing.Kind]int64
+	tags                            tagTally
+	pending                         compact.List[pendingSum]
+	forms                           []formed
+	newest                          time.Time // of the objects of the archive
+	verdict                         verdict
+	known                           manifest.Sums
+	fromDisk                        diskFacts
+}
+
+// An archive is one manifest, and what was found of it.
+type archive struct {
+	file    string
+	x       *manifest.Index
+	cursor  *manifest.Cursor
+	want    mapping
+	m       mapping
+	under   [len(listing.Readings)]mapping
+	state   []matched
+	how     []proof
+	deleted map[int]where // files whose object is said to be deleted
+}
+
+// matched is what became of a file of the manifest.
+type matched uint8
+
+const (
+	unmatched    matched = iota
+	matchedGood          // an object of its size, and of its checksum where that was compared
+	matchedBad           // an object that differs
+	matchedTwice         // listed more than once, and not alike
+)
+
+func (r *archive) count(m matched) int64 {
+	n := int64(0)
+	for _, s := range r.state {
+		if s == m {
+			n++
+		}
+	}
+	return n
+}
+
+func (a *arrival) count(m matched) int64 {
+	n := int64(0)
+	for _, r := range a.archives {
+		n += r.count(m)
+	}
+	return n
+}
+
+// files is how many files the manifests hold together.
+func (a *arrival) files() int64 {
+	n := int64(0)
+	for _, r := range a.archives {
+		n += int64(r.x.Len())
+	}
+	return n
+}
+
+// where is a row of the listings.
+type where struct {
+	part int32
+	at   int64
+}
+
+// String says it for people.
+func (a *arrival) at(w where) string {
+	s := a.formats[w.part].Unit + " " + checks.Count(w.at)
+	if len(a.set.Parts) > 1 {
+		s += " of " + names.QuoteShort(a.set.Parts[w.part].Path)
+	}
+	return s
+}
+
+// extra is an object that belongs to no file.
+type extra struct {
+	key, path string
+	size      int64
 }
 
 // formed is a file whose object was found under another form of its name.
 type formed struct {
-	file int
-	key  string
-}
-
-func (a *arrival) enter(phase string) {
-	a.phase.Store(&phase)
-	a.rows.Store(0)
-}
-
-// load reads the manifest.
-func (a *arrival) load(ctx context.Context, file string) error {
-	a.enter("Reading the manifest")
-	f, err := openFile(file)
-	if err != nil {
-		return fmt.Errorf("%w: %w", manifest.ErrUnusable, err)
-	}
-	defer f.Close()
-	a.ix = &index{}
-	a.ix.head, err = manifest.Read(f, func(f *manifest.File) error {
-		if a.rows.Add(1)%1024 == 0 && ctx.Err() != nil {
-			return ctx.Err()
-		}
-		return a.ix.add(f)
-	})
-	if err != nil {
-		return fmt.Errorf("%s: %w", names.Quote(file), err)
-	}
-	if a.ix.files.Len() == 0 {
-		return fmt.Errorf("%s: %w: it holds no file", names.Quote(file), manifest.ErrUnusable)
-	}
-	a.want = expected(a.ix.head.Prefix)
-	if a.o.HasPrefix {
-		a.want = expected(a.o.Prefix)
-	}
-	return nil
-}
-
-// find reads the listings once, to see that they can be read to their ends and how their keys
-// correspond to paths.
-func (a *arrival) find(ctx context.Context) error {
-	a.enter("Reading the listing")
-	f := newFinder(a.ix)
-	loose := newFinder(a.ix)
-	loose.sizes = false
-	for _, l := range a.listings {
-		format, err := ReadListingFile(ctx, l, a.o.Columns, func(r *Row) error {
-			a.rows.Add(1)
-			if r.Deleted {
-				return nil
-			}
-			f.look(r)
-			if len(f.votes) == 0 {
-				loose.look(r)
-			}
-			return nil
-		})
-		if err != nil {
-			return err
-		}
-		a.formats = append(a.formats, format)
-	}
-	a.perPass.Store(a.rows.Load())
-	a.passed.Add(1)
-	m, ok := f.best(a.want)
-	if !ok {
-		m, ok = loose.best(a.want)
-	}
-	if a.o.HasPrefix {
-		m.keyHead, m.pathHead = a.want.keyHead, ""
-	} else if !ok {
-		return fmt.Errorf("%w: none of its %s names a file of the manifest (made of %s on %s): it is the listing of another archive, or of another folder",
-			ErrListing, checks.Plural(f.keys, "key"), names.Quote(a.ix.head.Source), a.ix.head.Made.Format(time.DateOnly))
-	}
-	a.m = m
-	return nil
-}
-
-// pass reads all listings once more.
-func (a *arrival) pass(ctx context.Context, phase string, row func(*Row) error) error {
-	a.enter(phase)
-	for _, l := range a.listings {
-		if _, err := ReadListingFile(ctx, l, a.o.Columns, func(r *Row) error {
-			a.rows.Add(1)
-			return row(r)
-		}); err != nil {
-			return err
-		}
-	}
-	a.passed.Add(1)
-	if a.rows.Load() != a.perPass.Load() {
-		return fmt.Errorf("%w: it changed while it was read; check again", ErrListing)
-	}
-	return nil
-}
-
-// place finds the file of a row: its number, or -1 and the path it would have. counted is false
-// where the row is no object of the archive.
-func (a *arrival) place(row *Row) (i int, p string, counted bool) {
-	p, inside := a.m.path(row.Key)
-	if !inside {
-		return -1, p, false
-	}
-	if i = a.ix.find(p); i >= 0 {
-		return i, p, true
-	}
-	return -1, p, !strings.HasSuffix(p, "/") && p != "" && !manifest.IsName(path.Base(p))
+	archive *archive
+	file    int
+	key     string
 }
 
 // objects is the Finish of its check.
 func (a *arrival) objects(ctx context.Context, pass *checks.Pass) error {
-	a.compared = map[Kind]int64{}
-	err := a.pass(ctx, "Comparing the objects", func(row *Row) error {
-		i, p, counted := a.place(row)
+	a.pass = pass
+	if err := a.settle(ctx); err != nil {
+		return err
+	}
+	if err := a.load(ctx); err != nil {
+		return err
+	}
+	pass.Describe(a.describe)
+	if err := a.find(ctx); err != nil {
+		return a.badListing(ctx, err)
+	}
+	partial := a.set.Partial(a.formats, a.archives[0].m.keyHead)
+	if err := a.compareAll(ctx, len(partial) == 0); err != nil {
+		return a.badListing(ctx, err)
+	}
+	a.contradictions()
+	if err := a.prove(ctx); err != nil {
+		return err
+	}
+	a.tags.conclude(a)
+	a.conclude(len(partial) == 0)
+	if len(partial) > 0 {
+		return fmt.Errorf("the listing is not whole: %s; give all of its pages and files together", strings.Join(partial, "; "))
+	}
+	return nil
+}
+
+// settle looks at what was given before anything is read.
+func (a *arrival) settle(ctx context.Context) error {
+	for _, r := range a.archives {
+		if r.file == "" {
+			return &checks.JobError{Field: checks.FieldManifest, Err: errors.New("no manifest was given"), Hint: "choose the one that the check after copying wrote"}
+		}
+	}
+	if len(a.listings) == 0 {
+		return &checks.JobError{Field: checks.FieldListing, Err: errors.New("no listing was given"), Hint: "ask the store for a list of its objects with key, size and checksum"}
+	}
+	if err := a.settleSource(ctx); err != nil {
+		return err
+	}
+	var err error
+	if a.set, err = listing.Gather(a.listings); err != nil {
+		return a.badListing(ctx, err)
+	}
+	return nil
+}
+
+// badListing makes the error of a listing one of the job, with its hint apart.
+func (a *arrival) badListing(ctx context.Context, err error) error {
+	var job *checks.JobError
+	if ctx.Err() != nil || errors.As(err, &job) {
+		return err
+	}
+	hint := ""
+	var e *listing.Error
+	if errors.As(err, &e) {
+		hint = clause(e.Hint)
+	}
+	return &checks.JobError{Field: checks.FieldListing, Err: err, Hint: hint}
+}
+
+// clause makes a sentence one that follows a semicolon.
+func clause(s string) string {
+	s = strings.TrimSuffix(s, ".")
+	r, n := utf8.DecodeRuneInString(s)
+	if n == 0 || strings.HasPrefix(s, "Loadline") {
+		return s
+	}
+	return string(unicode.ToLower(r)) + s[n:]
+}
+
+// sampleRows is how many rows of a listing are looked at for the kinds of its checksums.
+const sampleRows = 200
+
+// load reads the manifests, with the checksums that the listings hold.
+func (a *arrival) load(ctx context.Context) error {
+	a.kinds = map[listing.Kind]bool{}
+	for i := range a.set.Parts {
+		if i >= 8 {
+			break // parts of one listing hold the same; what comes later is seen when all is read
+		}
+		// What is wrong with a listing is told when all of it is read.
+		_, rows, _ := a.set.Inspect(ctx, a.listingOptions(), i, sampleRows)
+		for k := range rows {
+			a.note(&rows[k])
+		}
+	}
+	return a.loadAll(ctx)
+}
+
+// note notes which kinds of checksums a row holds.
+func (a *arrival) note(row *listing.Row) {
+	for i := range row.Sums {
+		if k := row.Sums[i].Kind; k.Size() > 0 && (row.Sums[i].Parts == 0 || row.Sums[i].Parts == 1) {
+			a.kinds[k] = true
+		}
+	}
+}
+
+func (a *arrival) wanted() manifest.Keep {
+	// The disk is compared by SHA-256, and so are files of several manifests.
+	keep := manifest.Keep{SHA256: a.kinds[listing.SHA256] || a.o.Source != "" || len(a.archives) > 1}
+	for k, set := range kindSets {
+		if a.kinds[k] {
+			keep.Set |= set
+		}
+	}
+	return keep
+}
+
+func (a *arrival) loadAll(ctx context.Context) error {
+	a.keep = a.wanted()
+	seals := map[string]string{}
+	for _, r := range a.archives {
+		r.x, r.cursor = nil, nil // its memory goes before the new one comes
+		m := &meter.Meter{Name: "the manifest"}
+		m.Total.Store(max(fileSize(r.file), 1))
+		a.pass.Phase(checks.Phase{Text: "Reading the manifest", Meters: []*meter.Meter{m}})
+		x, err := manifest.Load(ctx, r.file, a.keep, func(n int) { m.Done.Add(int64(n)); m.Read.Add(int64(n)) })
+		if err != nil {
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			return &checks.JobError{Field: checks.FieldManifest, Err: err}
+		}
+		if x.Len() == 0 {
+			return &checks.JobError{Field: checks.FieldManifest, Err: fmt.Errorf("%s: %w: it holds no file", names.Quote(r.file), manifest.ErrUnusable)}
+		}
+		if other, twice := seals[x.Seal]; twice {
+			return &checks.JobError{Field: checks.FieldManifest, Err: fmt.Errorf("%s and %s are one and the same manifest", names.Quote(other), names.Quote(r.file)), Hint: "give each once"}
+		}
+		seals[x.Seal] = r.file
+		r.x, r.cursor = x, x.Cursor()
+		r.want = expected(x.Header.Prefix)
+		if a.o.HasPrefix {
+			r.want = expected(a.pass.Job.Prefix)
+		}
+		r.state, r.how = make([]matched, x.Len()), make([]proof, x.Len())
+	}
+	return nil
+}
+
+// fileSize is for the progress; where it cannot be had, reading tells why.
+func fileSize(file string) int64 {
+	info, err := os.Stat(file)
+	if err != nil {
+		return 0
+	}
+	return info.Size()
+}
+
+func (a *arrival) listingOptions() listing.Options { return listing.Options{Columns: a.o.Columns} }
+
+// read passes over all listings.
+func (a *arrival) read(ctx context.Context, phase string, row func(part int, r *listing.Row) error) error {
+	m := &meter.Meter{Name: "the listing"}
+	m.Total.Store(max(a.set.Bytes(), 1))
+	rows := &atomic.Int64{}
+	a.pass.Phase(checks.Phase{Text: phase, Meters: []*meter.Meter{m}, Entries: rows})
+	o := a.listingOptions()
+	o.Progress = func(n int64) {
+		m.Read.Add(n - m.Done.Load())
+		m.Done.Store(n)
+	}
+	n, told := int64(0), int64(0)
+	formats, err := a.set.Read(ctx, o, func(part int, r *listing.Row) error {
+		if n++; n-told == 1024 {
+			rows.Store(n)
+			told = n
+		}
+		return row(part, r)
+	})
+	if err != nil {
+		return err
+	}
+	if a.formats != nil && n != a.rows {
+		return &listing.Error{Err: errors.New("it changed while it was read"), Hint: "check again"}
+	}
+	a.rows = n
+	a.formats = formats
+	return nil
+}
+
+// find reads the listings once, to see that they can be read to their ends, what they hold, and how their keys
+// correspond to paths.
+func (a *arrival) find(ctx context.Context) error {
+	sized, loose := make([]*finder, len(a.archives)), make([]*finder, len(a.archives))
+	for i, r := range a.archives {
+		sized[i], loose[i] = newFinder(r.x, true), newFinder(r.x, false)
+	}
+	kinds := len(a.kinds)
+	var special coded
+	err := a.read(ctx, "Reading the listing", func(_ int, r *listing.Row) error {
+		a.note(r)
+		if r.Deleted {
+			return nil
+		}
+		plain := bytes.IndexByte(r.Key, '%') < 0 && bytes.IndexByte(r.Key, '+') < 0
+		if !plain {
+			special.add(r.Key)
+		}
+		for _, reading := range listing.Readings {
+			if plain && reading != listing.Raw {
+				break
+			}
+			key := reading.Decode(r.Key)
+			for i := range a.archives {
+				sized[i].look(key, r.Size, reading)
+				if len(sized[i].votes) == 0 {
+					loose[i].look(key, r.Size, reading)
+				}
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	found := false
+	for i, r := range a.archives {
+		for _, reading := range listing.Readings {
+			m, ok := sized[i].best(reading, r.want, len(a.archives) > 1)
+			if !ok {
+				m, ok = loose[i].best(reading, r.want, len(a.archives) > 1)
+			}
+			if a.o.HasPrefix {
+				m, ok = mapping{keyHead: r.want.keyHead}, true
+			}
+			found = found || ok
+			r.under[reading] = m
+		}
+	}
+	if !found {
+		return a.anotherArchive()
+	}
+	if err := a.chooseReading(ctx, &special); err != nil {
+		return err
+	}
+	for _, r := range a.archives {
+		r.m = r.under[a.reading]
+	}
+	if len(a.kinds) > kinds && a.wanted() != a.keep {
+		return a.loadAllAgain(ctx)
+	}
+	return nil
+}
+
+// loadAllAgain reads the manifests once more, where rows far down in the listing hold checksums of another kind.
+func (a *arrival) loadAllAgain(ctx context.Context) error {
+	found := make([]mapping, len(a.archives))
+	for i, r := range a.archives {
+		found[i] = r.m
+	}
+	err := a.loadAll(ctx)
+	for i, r := range a.archives {
+		r.m = found[i]
+	}
+	return err
+}
+
+func (a *arrival) anotherArchive() error {
+	n := int64(0)
+	for _, f := range a.formats {
+		n += f.Objects
+	}
+	h := a.archives[0].x.Header
+	return &listing.Error{
+		Err: fmt.Errorf("no file of the manifest (made of %[2]s on %[3]s) is among its %[1]s: it is the listing of another archive, of another folder, or of before the arrival",
+			checks.Plural(n, "object"), names.Quote(h.Source), h.Made.Format(time.DateOnly)),
+		Hint: "list all objects of the archive",
+	}
+}
+
+// chooseReading settles how the keys of all listings are read. Keys without a percent sign and without a plus
+// read alike, so the others decide.
+func (a *arrival) chooseReading(ctx context.Context, special *coded) error {
+	var found [len(listing.Readings)]int64
+	look := func(key []byte) {
+		for _, reading := range listing.Readings {
+			decoded := reading.Decode(key)
+			for _, r := range a.archives {
+				p, inside := r.under[reading].path(decoded)
+				if inside && r.cursor.Find(p) >= 0 {
+					found[reading]++
+					break
+				}
+			}
+		}
+	}
+	if special.over {
+		if err := a.read(ctx, "Finding how the keys are written", func(_ int, r *listing.Row) error {
+			if !r.Deleted && bytes.ContainsAny(r.Key, "%+") {
+				look(r.Key)
+			}
+			return nil
+		}); err != nil {
+			return err
+		}
+	} else {
+		special.each(look)
+	}
+	a.reading = listing.Best(found)
+	return nil
+}
+
+// place finds the file of a key: its archive and number, or nil and the path it would have. counted is false where
+// the key is none of the archive.
+func (a *arrival) place(key []byte, each func(r *archive, file int)) (p []byte, found, counted bool) {
+	key = a.reading.Decode(key)
+	shown := key
+	inside := false
+	for _, r := range a.archives {
+		p, in := r.m.path(key)
+		if !in {
+			continue
+		}
+		if !inside {
+			shown = p
+		}
+		inside = true
+		if i := r.cursor.Find(p); i >= 0 {
+			found = true
+			each(r, i)
+		}
+	}
+	if found || !inside {
+		return shown, found, found
+	}
+	return shown, false, len(shown) > 0 && shown[len(shown)-1] != '/' && !manifest.IsName(path.Base(string(shown)))
+}
+
+// compareAll reads the listings once more and compares every row with its file.
+func (a *arrival) compareAll(ctx context.Context, whole bool) error {
+	err := a.read(ctx, "Comparing the objects", func(part int, row *listing.Row) error {
+		w := where{int32(part), row.At}
+		p, found, counted := a.place(row.Key, func(r *archive, i int) {
+			if !row.Deleted {
+				a.compare(r, i, row, w)
+				return
+			}
+			if r.deleted == nil {
+				r.deleted = map[int]where{}
+			}
+			r.deleted[i] = w
+		})
 		switch {
-		case row.Deleted && i >= 0:
-			a.ix.files.At(i).deleted = row.Line
-		case row.Deleted:
-		case i >= 0:
-			a.compare(pass, row, i)
+		case found || row.Deleted:
 		case counted:
-			a.extras++
-		case p == "" || strings.HasSuffix(p, "/") && strings.HasPrefix(row.Key, a.m.keyHead):
+			if a.extras++; a.extras <= mostExtraObjects {
+				a.named = append(a.named, extra{string(row.Key), string(p), max(row.Size, 0)})
+			}
+		case len(p) == 0 || p[len(p)-1] == '/':
 			a.markers++ // stores show a folder by an empty object (common practice, no source)
-		case manifest.IsName(path.Base(p)):
+		case manifest.IsName(path.Base(string(p))):
 			a.own++
 		default:
 			a.outside++
@@ -246,208 +544,112 @@ func (a *arrival) objects(ctx context.Context, pass *checks.Pass) error {
 	if err != nil {
 		return err
 	}
-	if a.extras > 0 && a.ix.count(unmatched) > 0 {
-		if err := a.otherForms(ctx, pass); err != nil {
+	if a.extras > 0 && a.count(unmatched) > 0 {
+		if err := a.otherForms(ctx); err != nil {
 			return err
 		}
 	}
-	if a.ix.count(unmatched) == a.ix.head.Files {
-		return fmt.Errorf("%w: none of its keys, with %s taken off, names a file of the manifest: it is the listing of another archive, or the keys begin otherwise",
-			ErrListing, showHead(a.m.keyHead))
+	if a.count(unmatched) == a.files() {
+		if a.o.HasPrefix {
+			return &listing.Error{
+				Err:  fmt.Errorf("none of its keys, with %s taken off, names a file of the manifest: it is the listing of another archive, or the keys begin otherwise", showHead(a.archives[0].m.keyHead)),
+				Hint: "leave the prefix out, and it is looked for",
+			}
+		}
+		return a.anotherArchive()
 	}
-	missing := int64(0)
-	for i := range a.ix.files.Len() {
-		f := a.ix.files.At(i)
-		switch {
-		case f.state == unmatched:
-			missing++
-			pass.Add(checks.Finding{
-				Path: string(a.ix.path(i)), Rule: missingObject, Level: checks.Fail, Size: f.size,
-				Detail: "no object with the key " + names.Quote(a.keyOf(i)),
-			})
-		case f.deleted > 0 && f.state != matchedTwice:
-			f.state = matchedTwice
-			pass.Add(checks.Finding{
-				Path: string(a.ix.path(i)), Rule: listedTwice, Level: checks.Fail, Size: f.size,
-				Detail: fmt.Sprintf("line %d says that it was deleted", f.deleted),
-			})
+	for _, r := range a.archives {
+		for _, i := range slices.Sorted(maps.Keys(r.deleted)) {
+			if r.state[i] != unmatched && r.state[i] != matchedTwice {
+				a.flag(r, i, listedTwice, "%s says that it was deleted", a.at(r.deleted[i]))
+				r.state[i] = matchedTwice
+			}
 		}
 	}
-	a.tags.conclude(pass, a)
-	a.conclude(pass, missing)
 	return nil
 }
 
-func (a *arrival) keyOf(i int) string {
-	return a.m.keyHead + strings.TrimPrefix(string(a.ix.path(i)), a.m.pathHead)
+// flag records a finding about one file.
+func (a *arrival) flag(r *archive, i int, rule *checks.Rule, format string, args ...any) {
+	a.pass.Add(checks.Finding{Path: r.x.Path(i), Rule: rule, Level: rule.Level, Size: r.x.Size(i), Detail: fmt.Sprintf(format, args...)})
+}
+
+// keyOf is the key that a file should have.
+func (r *archive) keyOf(i int) string {
+	return r.m.keyHead + strings.TrimPrefix(r.x.Path(i), r.m.pathHead)
 }
 
 // compare judges one object against its file.
-func (a *arrival) compare(pass *checks.Pass, row *Row, i int) {
-	f := a.ix.files.At(i)
-	flag := func(r *checks.Rule, format string, args ...any) {
-		pass.Add(checks.Finding{Path: string(a.ix.path(i)), Rule: r, Level: r.Level, Size: f.size, Detail: fmt.Sprintf(format, args...)})
+func (a *arrival) compare(r *archive, i int, row *listing.Row, w where) {
+	size := r.x.Size(i)
+	r.x.Sums(i, &a.known)
+	if !a.keep.SHA256 {
+		a.known.SHA256 = [32]byte{}
 	}
-	var v verdict
-	v.judge(row, f)
-	if f.state != unmatched {
+	v := &a.verdict
+	v.judge(row, size, &a.known)
+	proven := v.proof()
+	before := r.state[i]
+	if before != unmatched {
 		// An object may be listed twice, in two files or as two versions; then the two must agree.
+		one, two := min(r.how[i], proven), max(r.how[i], proven)
 		switch {
-		case f.state == matchedTwice:
-		case f.state == matchedGood && v.good():
-			a.repeated++
-		default:
-			f.state = matchedTwice
-			flag(listedTwice, "listed again in line %d, and not alike", row.Line)
+		case before == matchedTwice || before == matchedBad && v.bad():
+			return
+		case before == matchedBad || v.bad() || one == byTag && two == byTagMD5:
+			r.state[i] = matchedTwice
+			a.flag(r, i, listedTwice, "listed again in %s, and not alike", a.at(w))
+			return
 		}
-		return
+		a.repeated++
+	} else {
+		r.state[i] = matchedGood
 	}
-	f.state = matchedGood
+	if row.Modified.After(a.newest) {
+		a.newest = row.Modified
+	}
 	if v.sizeDiffers {
-		f.state = matchedBad
-		flag(objectSize, "the object has %s bytes, the file has %s (line %d)", checks.Count(row.Size), checks.Count(f.size), row.Line)
+		r.state[i] = matchedBad
+		a.flag(r, i, objectSize, "the object has %s bytes, the file has %s (%s)", checks.Count(row.Size), checks.Count(size), a.at(w))
 	}
 	for _, d := range v.differs {
-		f.state = matchedBad
-		flag(objectChecksum, "the %s in the listing is %x, the file has %x (line %d)", d.Kind, d.Bytes[:d.Kind.size()], sumOf(&f.sums, d.Kind), row.Line)
+		r.state[i] = matchedBad
+		a.flag(r, i, objectChecksum, "the %s in the listing is %s, the file has %x (%s)", d.Kind, d, sumOf(&a.known, d.Kind), a.at(w))
 	}
-	for _, k := range v.equal {
-		a.compared[k]++
+	if r.state[i] == matchedBad {
+		return
+	}
+	if !r.how[i].content() {
+		for _, k := range v.equal {
+			a.compared[k]++
+		}
 	}
 	switch {
-	case f.state == matchedBad:
-	case v.proven:
+	case proven == byTag:
+		a.tags.differ(r, i, w)
 	case v.tagEqual:
 		a.tags.equal++
-	case v.tagDiffers:
-		a.tags.differ(i, row.Line)
-	case v.multi:
-		a.multiPart++
-	case v.other:
-		a.otherSum++
-	default:
-		a.bare++
-		if row.Size < 0 {
-			a.nameOnly++
+	}
+	r.how[i] = max(r.how[i], proven)
+	if !r.how[i].content() {
+		for _, d := range v.pending {
+			a.pending.Add(pendingSum{digest: *d, archive: int32(slices.Index(a.archives, r)), file: int32(i), where: w})
 		}
 	}
 }
 
-// A verdict is what one row says of its file.
-type verdict struct {
-	sizeDiffers          bool
-	differs              []*Digest // checksums of the content that are not the file's
-	equal                []Kind    // those that are
-	proven               bool      // one that is no tag agrees
-	tagEqual, tagDiffers bool
-	multi, other         bool // a tag of parts; a checksum that cannot be compared
-}
-
-func (v *verdict) judge(row *Row, f *indexed) {
-	v.sizeDiffers = row.Size >= 0 && row.Size != f.size
-	for k := range row.Sums {
-		d := &row.Sums[k]
-		comparable, equal := d.agrees(&f.sums)
-		switch {
-		case d.Kind == MultiPart:
-			v.multi = true
-		case !comparable:
-			v.other = true
-		case equal:
-			v.equal = append(v.equal, d.Kind)
-			v.proven = v.proven || !d.Tag
-			v.tagEqual = v.tagEqual || d.Tag
-		case d.Tag && d.Kind == MD5:
-			v.tagDiffers = true
-		default:
-			v.differs = append(v.differs, d)
-		}
+// describe fills in what the report as a whole says.
+func (a *arrival) describe(rep *checks.Report) {
+	h := a.archives[0].x.Header
+	rep.Source = checks.Place{Path: h.Source, Prefix: h.Prefix, Free: -1, Total: -1}
+	rep.Totals = checks.Totals{}
+	for _, r := range a.archives {
+		h := r.x.Header
+		rep.Totals.Files += h.Files
+		rep.Totals.Bytes += h.Bytes
+		rep.Totals.Links += h.Links
+		rep.Totals.Others += h.Others
 	}
-}
-
-func (v *verdict) good() bool { return !v.sizeDiffers && len(v.differs) == 0 && !v.tagDiffers }
-
-// sumOf returns the sum of a kind that the manifest holds.
-func sumOf(s *sums.Sums, k Kind) []byte {
-	switch k {
-	case SHA256:
-		return s.SHA256[:]
-	case MD5:
-		return s.MD5[:]
-	}
-	return binary.BigEndian.AppendUint32(nil, s.CRC32C)
-}
-
-// conclude writes what holds of all objects.
-func (a *arrival) conclude(pass *checks.Pass, missing int64) {
-	h := a.ix.head
-	proven := int64(0)
-	for _, k := range []Kind{SHA256, MD5, CRC32C} {
-		if n := a.compared[k]; n > 0 {
-			pass.Fact("compared_"+strings.ToLower(strings.NewReplacer("-", "").Replace(k.String())), n, "%s compared: %s of %s", k, checks.Count(n), checks.Plural(h.Files, "file"))
-			proven += n
-		}
-	}
-	if n := a.multiPart + a.otherSum; n > 0 {
-		what := "a multi-part tag, which is a digest of the digests of parts and no digest of the content"
-		if a.multiPart == 0 {
-			what = "a checksum that the manifest does not hold or that is no digest of the content"
-		}
-		have := "have"
-		if n == 1 {
-			have = "has"
-		}
-		pass.FlagJob(notComparable, "%s %s %s; for them only name and size were compared", checks.Plural(n, "object"), have, what)
-	}
-	if n := a.bare - a.nameOnly; n > 0 {
-		pass.FlagJob(noChecksums, "no checksum in the listing for %s of %s; for them only name and size were compared", checks.Count(n), checks.Plural(h.Files, "file"))
-	}
-	if n := a.nameOnly; n > 0 {
-		pass.FlagJob(noChecksums, "no checksum and no size in the listing for %s of %s; for them only the name was compared", checks.Count(n), checks.Plural(h.Files, "file"))
-	}
-	if h.Links+h.Others+h.Clutter+h.LeftOff > 0 {
-		level := checks.Note
-		if h.Links+h.Others+h.LeftOff > 0 {
-			level = checks.Warn
-		}
-		off := ""
-		if h.LeftOff > 0 {
-			off = "; left off the copy list, it did not travel: " + checks.Plural(h.LeftOff, "file")
-		}
-		pass.Add(checks.Finding{
-			Rule: notCovered, Level: level,
-			Detail: fmt.Sprintf("the source also held %s, %s, and %s of desktop clutter left out of the copy%s", checks.Plural(h.Links, "link"), checks.Plural(h.Others, "special file"), checks.Plural(h.Clutter, "file"), off),
-		})
-	}
-	pass.Fact("files", h.Files, "Files in the manifest: %s, %s", checks.Count(h.Files), checks.Bytes(h.Bytes))
-	pass.Fact("listed", a.perPass.Load(), "Rows in the listing: %s", checks.Count(a.perPass.Load()))
-	for i, f := range a.formats {
-		pass.Fact(fmt.Sprintf("listing_%d", i+1), f.String(), "Read %s as %s", names.Quote(a.listings[i]), f)
-		if f.Old > 0 {
-			pass.Fact(fmt.Sprintf("old_versions_%d", i+1), f.Old, "Passed over: %s", checks.Plural(f.Old, "old version"))
-		}
-	}
-	bad := a.ix.count(matchedBad) + a.ix.count(matchedTwice)
-	switch {
-	case missing > 0 || bad > 0:
-		pass.Summarize("%s: %s missing, %s different.", checks.Plural(h.Files, "file"), checks.Count(missing), checks.Count(bad))
-	case a.bare+a.multiPart+a.otherSum == 0:
-		pass.Summarize("Every one of %s is an object, of the right content.", checks.Plural(h.Files, "file"))
-	case a.nameOnly > 0:
-		pass.Summarize("Every one of %s has an object of its name; content was compared for %s.", checks.Plural(h.Files, "file"), checks.Count(h.Files-a.bare-a.multiPart-a.otherSum))
-	case proven == 0:
-		pass.Summarize("Every one of %s is an object of the right size. Only names and sizes were compared.", checks.Plural(h.Files, "file"))
-	default:
-		pass.Summarize("Every one of %s is an object of the right size; content was compared for %s.", checks.Plural(h.Files, "file"), checks.Count(h.Files-a.bare-a.multiPart-a.otherSum))
-	}
-}
-
-func finishArrival(f func(*arrival, context.Context, *checks.Pass) error) func(context.Context, *checks.Pass) error {
-	return func(ctx context.Context, pass *checks.Pass) error {
-		a, ok := pass.State.(*arrival)
-		if !ok {
-			return errors.New("this check runs as part of the stage after arrival only")
-		}
-		return f(a, ctx, pass)
-	}
+	rep.Manifest = a.archives[0].file
+	rep.Proof = a.proofWords(rep)
 }

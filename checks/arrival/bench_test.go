@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/internal/fixture"
 	"loadline/checks/internal/sums"
 	"loadline/checks/manifest"
@@ -22,8 +23,8 @@ func BenchmarkMillion(b *testing.B) {
 	}
 	h := &manifest.Header{Made: time.Unix(0, 0), Source: "/media/disk", Prefix: "archive", Files: n, Bytes: n * 1000}
 	m, l := filepath.Join(dir, "m.sha256"), filepath.Join(dir, "l.csv")
-	sums := sums.Sums{HasMD5: true}
-	if err := manifest.WriteNew(m, func(w io.Writer) error {
+	sums := sums.Sums{Has: sums.MD5}
+	if err := disk.WriteNew(m, func(w io.Writer) error {
 		return manifest.Write(w, h, func(yield func(*manifest.File) bool) {
 			for i := range n {
 				sums.MD5[0], sums.MD5[1], sums.MD5[2] = byte(i), byte(i>>8), byte(i>>16)
@@ -35,7 +36,7 @@ func BenchmarkMillion(b *testing.B) {
 	}); err != nil {
 		b.Fatal(err)
 	}
-	if err := manifest.WriteNew(l, func(w io.Writer) error {
+	if err := disk.WriteNew(l, func(w io.Writer) error {
 		if _, err := io.WriteString(w, "Key,Size,ETag\n"); err != nil {
 			return err
 		}

@@ -18,7 +18,7 @@ func filesOf(paths ...string) []*manifest.File {
 	files := make([]*manifest.File, len(paths))
 	for i, p := range paths {
 		content := "content of " + p
-		files[i] = &manifest.File{Path: []byte(p), Size: int64(len(content)), Sums: sums.Of([]byte(content))}
+		files[i] = &manifest.File{Path: []byte(p), Size: int64(len(content)), Sums: sums.Of(sums.MD5|sums.CRCs, []byte(content))}
 	}
 	return files
 }

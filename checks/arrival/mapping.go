@@ -1,10 +1,13 @@
 package arrival
 
 import (
+	"bytes"
 	"cmp"
-	"net/url"
 	"strings"
 
+	"loadline/checks/arrival/listing"
+	"loadline/checks/internal/compact"
+	"loadline/checks/manifest"
 	"loadline/checks/names"
 )
 
@@ -13,18 +16,18 @@ import (
 type mapping struct {
 	keyHead  string
 	pathHead string
-	coded    bool // the listing codes its keys with percent signs
 }
 
-// path returns the path that a key stands for; false where the key lies outside.
-func (m *mapping) path(key string) (string, bool) {
-	if m.coded {
-		if decoded, err := url.PathUnescape(key); err == nil {
-			key = decoded
-		}
+// path returns the path that a decoded key stands for; false where the key lies outside.
+func (m *mapping) path(key []byte) ([]byte, bool) {
+	if len(key) < len(m.keyHead) || string(key[:len(m.keyHead)]) != m.keyHead {
+		return key, false
 	}
-	rest, ok := strings.CutPrefix(key, m.keyHead)
-	return m.pathHead + rest, ok
+	rest := key[len(m.keyHead):]
+	if m.pathHead == "" {
+		return rest, true
+	}
+	return append([]byte(m.pathHead), rest...), true
 }
 
 // expected is the mapping that a copy into prefix should give.
@@ -38,24 +41,13 @@ func expected(prefix string) mapping {
 // A finder finds the mapping: every key is compared, by the ends of its path, with a sample of the
 // manifest, and votes for the mapping under which it would be one of them.
 type finder struct {
-	ends  map[string][]int32 // folded end of a sampled path, whole parts, to samples that have it
-	parts []sampled
-	votes map[heads]*ballot
-	sizes bool // only keys of the right size vote
-	keys  int64
+	ends    map[string][]int32  // folded end of a sampled path, whole parts, to samples that have it
+	last    map[uint64]struct{} // hashes of their folded last parts: most keys end otherwise, and are done with
+	sizes   map[int64]struct{}
+	samples []sampled
+	sized   bool // only keys of the right size vote
+	votes   map[mapping]*[len(listing.Readings)]int64
 }
-
-// heads is a mapping without its coding.
-type heads struct{ keyHead, pathHead string }
-
-// A ballot counts the votes for one pair of heads.
-type ballot struct {
-	plain   int // keys without a percent sign
-	raw     int // keys with one, taken as they are
-	decoded int // keys with one, decoded
-}
-
-func (b *ballot) total() int { return b.plain + max(b.raw, b.decoded) }
 
 type sampled struct {
 	path string
@@ -69,14 +61,18 @@ const (
 	deepestEnds = 64    // parts of a path that are compared
 )
 
-func newFinder(ix *index) *finder {
-	f := &finder{ends: map[string][]int32{}, votes: map[heads]*ballot{}, sizes: true}
-	n := ix.files.Len()
-	step := max(n/sampleSize, 1)
-	for i := 0; i < n; i += step {
-		s := sampled{string(ix.path(i)), ix.files.At(i).size}
-		id := int32(len(f.parts))
-		f.parts = append(f.parts, s)
+func newFinder(x *manifest.Index, sized bool) *finder {
+	f := &finder{
+		ends: map[string][]int32{}, last: map[uint64]struct{}{}, sizes: map[int64]struct{}{}, sized: sized,
+		votes: map[mapping]*[len(listing.Readings)]int64{},
+	}
+	step := max(x.Len()/sampleSize, 1)
+	for i := 0; i < x.Len(); i += step {
+		s := sampled{x.Path(i), x.Size(i)}
+		id := int32(len(f.samples))
+		f.samples = append(f.samples, s)
+		f.sizes[s.size] = struct{}{}
+		f.last[foldedHash([]byte(s.path))] = struct{}{}
 		folded := names.Fold(s.path)
 		for range deepestEnds {
 			if len(f.ends[folded]) < mostPerEnd {
@@ -91,45 +87,69 @@ func newFinder(ix *index) *finder {
 	return f
 }
 
-// look lets one row vote.
-func (f *finder) look(row *Row) {
-	f.keys++
-	if strings.IndexByte(row.Key, '%') < 0 {
-		f.vote(row.Key, row.Size, func(b *ballot) { b.plain++ })
-		return
+// foldedHash hashes the folded last part of a path (FNV-1a).
+func foldedHash(path []byte) uint64 {
+	name := path[bytes.LastIndexByte(path, '/')+1:]
+	h := uint64(fnvStart)
+	for _, c := range name {
+		if c >= 0x80 {
+			h = fnvStart
+			for _, c := range []byte(names.Fold(string(name))) {
+				h = (h ^ uint64(c)) * fnvPrime
+			}
+			return h
+		}
+		if c >= 'A' && c <= 'Z' {
+			c += 'a' - 'A'
+		}
+		h = (h ^ uint64(c)) * fnvPrime
 	}
-	f.vote(row.Key, row.Size, func(b *ballot) { b.raw++ })
-	if decoded, err := url.PathUnescape(row.Key); err == nil {
-		f.vote(decoded, row.Size, func(b *ballot) { b.decoded++ })
+	return h
+}
+
+const (
+	fnvStart = 14695981039346656037
+	fnvPrime = 1099511628211
+)
+
+// look lets one key vote, as it is read under a reading.
+func (f *finder) look(key []byte, size int64, r listing.Reading) {
+	if f.sized && size >= 0 {
+		if _, ok := f.sizes[size]; !ok {
+			return
+		}
+	}
+	if _, ok := f.last[foldedHash(key)]; ok {
+		f.vote(string(key), size, r)
 	}
 }
 
-func (f *finder) vote(key string, size int64, count func(*ballot)) {
+func (f *finder) vote(key string, size int64, r listing.Reading) {
 	end := names.Fold(key)
 	for dropped := range deepestEnds {
 		for _, id := range f.ends[end] {
-			s := &f.parts[id]
-			if f.sizes && size >= 0 && size != s.size {
+			s := &f.samples[id]
+			if f.sized && size >= 0 && size != s.size {
 				continue
 			}
-			h := heads{
+			m := mapping{
 				keyHead:  headOf(key, dropped),
 				pathHead: headOf(s.path, strings.Count(s.path, "/")-strings.Count(end, "/")),
 			}
 			// One of the two must be empty: where both sides call a folder differently,
 			// anything else would be guessing.
-			if h.keyHead != "" && h.pathHead != "" {
+			if m.keyHead != "" && m.pathHead != "" {
 				continue
 			}
-			b := f.votes[h]
-			if b == nil {
+			v := f.votes[m]
+			if v == nil {
 				if len(f.votes) == mostVotes {
 					continue
 				}
-				b = &ballot{}
-				f.votes[h] = b
+				v = new([len(listing.Readings)]int64)
+				f.votes[m] = v
 			}
-			count(b)
+			v[r]++
 		}
 		var more bool
 		if _, end, more = strings.Cut(end, "/"); !more {
@@ -147,27 +167,28 @@ func headOf(path string, n int) string {
 	return path[:at]
 }
 
-// best returns the mapping with the most votes. Between equals the wanted one wins, then the one
+// best returns the mapping with the most votes under a reading. Between equals the wanted one wins, then the one
 // with the shorter heads, then the first in bytewise order.
-func (f *finder) best(want mapping) (mapping, bool) {
-	wanted := heads{want.keyHead, want.pathHead}
-	var best heads
-	var won *ballot
-	for h, b := range f.votes {
-		if won == nil || cmp.Or(
-			cmp.Compare(b.total(), won.total()),
-			compareBool(h == wanted, best == wanted),
-			cmp.Compare(len(best.keyHead)+len(best.pathHead), len(h.keyHead)+len(h.pathHead)),
-			strings.Compare(best.keyHead, h.keyHead),
-			strings.Compare(best.pathHead, h.pathHead),
-		) > 0 {
-			best, won = h, b
+// Where several manifests may hold the same files, strict says that the wanted one wins as soon as it has a vote: the
+// files may be there under those of the others too.
+func (f *finder) best(r listing.Reading, want mapping, strict bool) (mapping, bool) {
+	if v := f.votes[want]; strict && v != nil && v[r] > 0 {
+		return want, true
+	}
+	var best mapping
+	won := int64(0)
+	for m, v := range f.votes {
+		if v[r] > 0 && (won == 0 || cmp.Or(
+			cmp.Compare(v[r], won),
+			compareBool(m == want, best == want),
+			cmp.Compare(len(best.keyHead)+len(best.pathHead), len(m.keyHead)+len(m.pathHead)),
+			strings.Compare(best.keyHead, m.keyHead),
+			strings.Compare(best.pathHead, m.pathHead),
+		) > 0) {
+			best, won = m, v[r]
 		}
 	}
-	if won == nil {
-		return mapping{}, false
-	}
-	return mapping{best.keyHead, best.pathHead, won.decoded > won.raw}, true
+	return best, won > 0
 }
 
 func compareBool(a, b bool) int {
@@ -178,4 +199,34 @@ func compareBool(a, b bool) int {
 		return 1
 	}
 	return -1
+}
+
+// coded holds the keys of which the readings may differ, as far as they fit.
+type coded struct {
+	keys  compact.Strings
+	spans compact.List[compact.Span]
+	bytes int
+	over  bool // there are more of them
+}
+
+const mostCoded = 64 << 20 // bytes
+
+func (c *coded) add(key []byte) {
+	if c.over {
+		return
+	}
+	if c.bytes += len(key); c.bytes > mostCoded {
+		*c = coded{over: true}
+		return
+	}
+	c.spans.Add(c.keys.Add(key))
+}
+
+// each passes all keys on.
+func (c *coded) each(look func(key []byte)) {
+	for _, chunk := range c.spans.Chunks {
+		for _, s := range chunk {
+			look(c.keys.Get(s))
+		}
+	}
 }

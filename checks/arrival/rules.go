@@ -4,7 +4,7 @@ import (
 	"loadline/checks"
 )
 
-// The checks after arrival. Their Finish takes the run as its state.
+// The rules of the checks after arrival.
 var (
 	missingObject = &checks.Rule{
 		ID: "missing-object", Level: checks.Fail,
@@ -22,7 +22,7 @@ var (
 		ID: "object-checksum", Level: checks.Fail,
 		When:   "the checksum of the object is not that of the file",
 		Fix:    "Do not erase the disk. Upload this file again.",
-		Source: "FIPS 180-4 (SHA-256), RFC 1321 (MD5), RFC 3720 appendix B.4 (CRC-32C)",
+		Source: "FIPS 180-4 (SHA-256, SHA-1), RFC 1321 (MD5), RFC 3720 appendix B.4 (CRC-32C), RFC 1952 (CRC-32), NVM Express (CRC-64, from memory); for objects in parts common practice, no source",
 	}
 	listedTwice = &checks.Rule{
 		ID: "listed-twice", Level: checks.Fail,
@@ -33,14 +33,26 @@ var (
 	noChecksums = &checks.Rule{
 		ID: "no-checksums", Level: checks.Warn,
 		When:   "the listing holds no checksums: only names and sizes were compared",
-		Fix:    "Ask the store for a listing with checksums (SHA-256, MD5 or CRC-32C), or read some objects back and compare.",
+		Fix:    "Ask the store for a listing with checksums (SHA-256, MD5 or a CRC), or fetch the objects back and recheck them.",
 		Source: "common practice, no source",
 	}
 	notComparable = &checks.Rule{
 		ID: "checksum-not-comparable", Level: checks.Warn,
-		When:   "the checksum in the listing is none of the content: a multi-part tag is a digest of the digests of parts",
-		Fix:    "Ask the store for SHA-256, MD5 or CRC-32C of whole objects, or read some of these objects back and compare.",
+		When:   "the checksum in the listing could not be compared: it is one of the checksums of parts, or of a kind that is not known",
+		Fix:    "Check again with the disk (-source), which proves objects in parts; or ask the store for SHA-256, MD5 or CRC-32C of whole objects; or fetch these objects back and recheck them.",
 		Source: "common practice, no source",
+	}
+	diskDiffers = &checks.Rule{
+		ID: "disk-differs", Level: checks.Warn,
+		When:   "the disk no longer holds this file as the manifest has it, so it cannot prove the object",
+		Fix:    "Keep the disk and look at this file. The object may be the better copy: fetch it back and recheck it.",
+		Source: "the manifest, made when the copy was proven",
+	}
+	listingOlder = &checks.Rule{
+		ID: "listing-older", Level: checks.Warn,
+		When:   "every object of the archive is dated before the manifest was made, so the listing may be one of before the arrival",
+		Fix:    "List the objects again, now. If the dates are those of the files and not of the objects, leave the column out: -columns ignore=COLUMN.",
+		Source: "the manifest, made when the copy was proven",
 	}
 	notCovered = &checks.Rule{
 		ID: "not-covered", Level: checks.Warn,
@@ -74,24 +86,19 @@ var (
 	}
 )
 
-var objectsCheck = &checks.Check{
+var objectsCheck = checks.Check{
 	ID: "objects", Title: "Every file is an object", Group: checks.GroupArrival,
 	Doc: "Compares the listing of the store with the manifest that was made when the copy was proven: " +
-		"every file must be an object of its size, and of its checksum where the listing holds one.",
-	Fix:    "Keep the disk. Upload the files that are missing or differ, list the objects again, and check again.",
-	Rules:  []*checks.Rule{missingObject, objectSize, objectChecksum, listedTwice, noChecksums, notComparable, notCovered},
-	Finish: finishArrival((*arrival).objects),
+		"every file must be an object of its size, and of its checksum where the listing holds one. " +
+		"What a listing holds of objects that were sent in parts is made again from the disk, if you give it.",
+	Fix:   "Keep the disk. Upload the files that are missing or differ, list the objects again, and check again.",
+	Rules: []*checks.Rule{missingObject, objectSize, objectChecksum, listedTwice, noChecksums, notComparable, diskDiffers, listingOlder, notCovered},
 }
 
-var keysCheck = &checks.Check{
+var keysCheck = checks.Check{
 	ID: "keys", Title: "Every key is the name of its file", Group: checks.GroupArrival,
 	Doc: "Looks whether the keys of the objects are the paths that the files had: shifted by a folder, " +
 		"spelled in another form, or two files in one object.",
-	Fix:    "Look up the keys before you erase the disk, so that every file can be found again.",
-	Rules:  []*checks.Rule{twoToOneKey, keyFormDiffers, shiftedPrefix, extraObject},
-	Needs:  []*checks.Check{objectsCheck},
-	Finish: finishArrival((*arrival).keys),
+	Fix:   "Look up the keys before you erase the disk, so that every file can be found again.",
+	Rules: []*checks.Rule{twoToOneKey, keyFormDiffers, shiftedPrefix, extraObject},
 }
-
-// List returns the checks after arrival, in their order.
-func List() []*checks.Check { return []*checks.Check{objectsCheck, keysCheck} }

@@ -11,7 +11,8 @@ func List() []*checks.Check {
 		ShareMounted, mountOptions, shareWrites, shareNames,
 		permissions, freeSpace,
 		nameLength, nameCharacters, nameTwins, pathDepth,
-		symlinks, fileKinds, clutter, stillChanging, metadata, folderLoad,
+		symlinks, fileKinds, clutter, stillChanging, metadata, clipsWhole,
+		everyByteReads, folderLoad,
 		copyTime,
 	}
 }

@@ -24,9 +24,10 @@ import (
 
 // Cases are trees in, reports out. Each file of testdata/cases holds, under a line on what it shows,
 //
-//	-- job --    KEY VALUE lines: prefix, key-bytes, object-bytes, portable, no-trial, link, uplink, battery
+//	-- job --    KEY VALUE lines: prefix, key-bytes, object-bytes, portable, no-trial, read, link, uplink, battery,
+//	             box, source-rate, source-usb
 //	-- share --  the share, where there is one: KEY VALUE lines for the mount (type, from, options,
-//	             free, total, inodes, name-limit, version, system, same-disk) and what the trial is to
+//	             free, total, inodes, name-limit, version, system, same-disk, platform, status) and what the trial is to
 //	             have measured (trial KEY VALUE)
 //	-- tree --   the source, in the notation of grow
 //	-- want --   every finding: CHECK RULE LEVEL PATH: DETAIL, then RULE: N for what is counted only
@@ -35,6 +36,8 @@ import (
 // NFS server have tests of their own.
 
 const casesDir = "../../testdata/cases"
+
+var update = flag.Bool("update", false, "write what the cases say anew")
 
 func TestCases(t *testing.T) {
 	files, err := filepath.Glob(casesDir + "/*.txtar")
@@ -83,7 +86,7 @@ func runCase(t *testing.T, file string) {
 		c.pretend(t)
 	}
 	got := []byte(summary(examine(t, c.job)))
-	if f := flag.Lookup("update"); f != nil && f.Value.String() == "true" {
+	if *update {
 		a.Files[want].Data = got
 		if err := os.WriteFile(file, txtar.Format(a), 0o644); err != nil {
 			t.Fatal(err)
@@ -176,12 +179,26 @@ func (c *aCase) set(t *testing.T, part, key, value string) (err error) {
 		j.Portable = true
 	case "no-trial":
 		j.NoTrial = true
+	case "read":
+		j.Read = true
 	case "link":
 		j.Link, err = checks.ParseRate(value)
 	case "uplink":
 		j.Uplink, err = checks.ParseRate(value)
 	case "battery":
 		j.Battery = duration()
+	case "box":
+		j.Box = number()
+	case "source-rate", "source-usb":
+		if j.StandInSource == nil {
+			j.StandInSource = &checks.SourceFacts{}
+		}
+		bits, e := checks.ParseRate(value)
+		if key == "source-usb" {
+			j.StandInSource.USB, err = bits, e
+		} else {
+			j.StandInSource.Rate, err = bits/8, e
+		}
 	default:
 		err = errors.New("no such key")
 	}
@@ -198,7 +215,7 @@ func (c *aCase) setShare(t *testing.T, key, value string, number func() int64) (
 		t.Cleanup(func() { os.RemoveAll(dir) })
 		c.job.Share = dir
 		c.job.StandIn = &share.Facts{
-			Path: dir, Network: true, Invented: "the share of a case",
+			Path: dir, Network: true, Invented: "the share of a case", Platform: share.Linux,
 			Mount: share.Mount{From: "appliance.invalid:/archive", Point: dir, Root: "/", Type: "nfs4", Options: []string{"rw", "hard", "proto=tcp", "timeo=600"}},
 			Space: share.Space{Free: 1e12, Total: 1e12, FreeInodes: 1e6, TotalInodes: 1e6, NameLimit: 255},
 		}
@@ -212,6 +229,10 @@ func (c *aCase) setShare(t *testing.T, key, value string, number func() int64) (
 		f.Mount.From = value
 	case "options":
 		f.Mount.Options = strings.Split(value, ",")
+	case "platform":
+		f.Platform = share.Platform(value)
+	case "status":
+		f.Mount.Status = append(f.Mount.Status, value)
 	case "version":
 		f.Version = value
 	case "free":
@@ -244,6 +265,8 @@ func (c *aCase) setTrial(key, value string) (err error) {
 	m := c.measured
 	switch key {
 	case "passes":
+	case "cached":
+		m.FromCache = true
 	case "cuts-short":
 		m.CutsShort = true
 	case "folds-case":
@@ -292,7 +315,6 @@ func (c *aCase) pretend(t *testing.T) {
 
 // seenBy are rules that no tree in a case can show, and the test that shows each.
 var seenBy = map[*checks.Rule]string{
-	shareSilent:        "TestSilentShare",
 	wirelessLink:       "TestLinkAndPower",
 	slowLink:           "TestLinkAndPower",
 	onBattery:          "TestLinkAndPower",
@@ -308,6 +330,10 @@ var seenBy = map[*checks.Rule]string{
 	leftOffList:        "TestLeftOffList",
 	disksCollide:       "TestDisksCollide",
 	attributesSampled:  "TestAttributesOfALargeDisk",
+	readFails:          "TestDamagedDisk",
+	slowReading:        "TestSlowReading",
+	diskErrors:         "TestDiskErrors",
+	datalessFile:       "TestFlagsOfAMac",
 }
 
 // TestEveryRuleHasACase finds rules without case or source, and cases of rules that are none.

@@ -1,6 +1,7 @@
 package before
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -8,6 +9,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/share"
+	"loadline/checks/walk"
 )
 
 var (
@@ -28,6 +30,12 @@ var (
 		When:   "the interface negotiated less than 1,000 Mb/s, or half duplex",
 		Fix:    "Use a cable of category 5e or better and a port of 1 Gb/s or more; a bad plug is enough to fall back.",
 		Source: "kernel documentation, sysfs-class-net speed and duplex",
+	}
+	slowSource = &checks.Rule{
+		ID: "slow-source", Level: checks.Warn,
+		When:   "the disk reads, or its USB link carries, less than the link to the share",
+		Fix:    "Plug the disk into a faster port with the cable that came with it, without a hub in between; if it is no faster then, allow the time.",
+		Source: "kernel documentation, sysfs-bus-usb speed; USB 2.0 specification: 480 Mb/s",
 	}
 	onBattery = &checks.Rule{
 		ID: "on-battery", Level: checks.Warn,
@@ -80,11 +88,13 @@ func AtLineRate(bytes int64, bits float64) time.Duration {
 
 var copyTime = &checks.Check{
 	ID: "copy-time", Title: "The copy ends in time", Group: checks.GroupTime,
-	Doc: "Divides the bytes by the rate that the trial measured and adds the measured time a small file for each " +
-		"file. Beside it stand what the cable could carry at best, what your uplink would need instead, and the " +
-		"battery of the appliance.",
+	Doc: "Takes the slowest of three: how fast the disk reads, what the link carries, and how fast the share took " +
+		"the trial's writes. To the bytes at that rate it adds the measured time that a small file takes, for each " +
+		"file. Beside it stand what your uplink would need instead, and the battery of the appliance.",
 	Fix:   "Keep everything on mains power and on a cable, and start early enough.",
-	Rules: []*checks.Rule{batteryTooShort, wirelessLink, slowLink, onBattery},
+	Rules: []*checks.Rule{batteryTooShort, wirelessLink, slowLink, slowSource, onBattery},
+	Begin: func(*checks.Pass) any { return &sample{} },
+	Visit: func(pass *checks.Pass, d *walk.Dir) { pass.State.(*sample).see(pass, d) },
 	Finish: func(ctx context.Context, pass *checks.Pass) error {
 		n := &pass.Tally().Copy
 		job := pass.Job
@@ -92,37 +102,47 @@ var copyTime = &checks.Check{
 			d := AtLineRate(n.Bytes, job.Uplink)
 			pass.Fact("uplink_seconds", d.Seconds(), "Over the uplink of %s instead: %s", checks.LineRate(job.Uplink), checks.Span(d))
 		}
-		link := job.Link
+		p := paces{bytes: n.Bytes, files: n.Files, link: job.Link}
 		m := checks.StateOf[ShareState](pass, ShareMounted)
 		if m != nil && m.Facts != nil && m.Usable {
-			if bits := judgeLinkTo(ctx, pass, m.Facts); link == 0 {
-				link = bits
+			if bits := judgeLinkTo(ctx, pass, m.Facts); p.link == 0 {
+				p.link = bits
 			}
 		}
+		p.source = speedOf(ctx, pass, pass.State.(*sample))
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		judgeSource(pass, &p)
 		if battery, known := share.OnBattery(); known {
 			pass.Fact("computer_on_battery", battery, "%s", choose(battery, "This computer runs on its battery", "This computer is on mains power"))
 			if battery && job.StandIn == nil {
 				pass.FlagJob(onBattery, "this computer is not plugged in")
 			}
 		}
-		e, how := estimate(pass, link)
-		if how == "" {
-			planWire(pass, n.Bytes)
+		// A stand-in's rate is that of a folder on this computer and says nothing of a share.
+		if got := checks.StateOf[share.Result](pass, shareWrites); got != nil && got.Rate > 0 && job.StandIn == nil {
+			p.trial = got
+		}
+		e, limit := p.estimate()
+		if p.trial == nil && p.link == 0 {
+			planWire(pass, &p)
 			if job.Share == "" {
 				return errors.New("no share chosen yet")
 			}
 			if job.StandIn != nil {
-				return errors.New("a stand-in has no rate that says anything of a share")
+				return errors.New("a stand-in has no rate that says anything about a share")
 			}
 			return errors.New("nothing was measured on the share, and the rate of the link is not known")
 		}
-		pass.Fact("estimate_low_seconds", e.Low.Seconds(), "Estimate: %s, %s", e, how)
+		pass.Fact("limited_by", limit, "%s", limitText[limit])
+		pass.Fact("estimate_low_seconds", e.Low.Seconds(), "Estimate: %s", e)
 		pass.Fact("estimate_high_seconds", e.High.Seconds(), "At the slow end: %s", checks.Span(e.High))
-		if link > 0 {
-			w := OnWire(n.Bytes, link)
-			pass.Fact("link_bits_per_second", link, "The link of %s could carry it in %s", checks.LineRate(link), w)
+		if p.link > 0 {
+			w := OnWire(n.Bytes, p.link)
+			pass.Fact("link_bits_per_second", p.link, "The link of %s carries it in %s", checks.LineRate(p.link), w)
 		}
-		pass.Summarize("%s, %s.", e, how)
+		pass.Summarize("%s. %s.", checks.Capitalize(e.String()), limitText[limit])
 		if job.Battery > 0 {
 			safe := time.Duration(float64(job.Battery) * batteryShare)
 			pass.Fact("battery_seconds", job.Battery.Seconds(), "Battery of the appliance: %s, of which %s are safe", checks.Span(job.Battery), checks.Span(safe))
@@ -131,51 +151,109 @@ var copyTime = &checks.Check{
 			}
 		}
 		if job.Share == "" {
-			planWire(pass, n.Bytes)
+			planWire(pass, &p)
 			return errors.New("no share chosen yet")
 		}
 		return nil
 	},
 }
 
-// estimate tells how long the copy takes and by what that is known, "" if by nothing.
-func estimate(pass *checks.Pass, link float64) (e Estimate, how string) {
-	n := &pass.Tally().Copy
-	got := checks.StateOf[share.Result](pass, shareWrites)
-	// A stand-in's rate is that of a folder on this computer and says nothing of a share.
-	if got != nil && got.Rate > 0 && pass.Job.StandIn == nil {
-		calls := float64(n.Files) * got.PerFile.Seconds()
-		fast, slow := got.RateHigh, got.RateLow
-		if fast <= 0 {
-			fast = got.Rate
-		}
-		if slow <= 0 {
-			slow = got.Rate
-		}
-		e = Estimate{seconds(float64(n.Bytes)/fast + calls), seconds(float64(n.Bytes)/slow + calls)}
-		how = "by the rate that the trial measured"
-	}
-	if link > 0 {
-		// No copy is faster than its cable: what a short trial measured may be a cache's rate.
-		w := OnWire(n.Bytes, link)
-		if how == "" {
-			return w, "if the link of " + checks.LineRate(link) + " is the slowest part"
-		}
-		e.Low, e.High = max(e.Low, w.Low), max(e.High, w.High)
-	}
-	return e, how
+// What a copy's time depends on.
+const (
+	limitSource = "source"
+	limitLink   = "link"
+	limitShare  = "share"
+)
+
+var limitText = map[string]string{
+	limitSource: "The source disk is the slowest part",
+	limitLink:   "The link to the share is the slowest part",
+	limitShare:  "The share is the slowest part, by what the write trial measured",
 }
 
-// planWire says what to expect while there is no share to measure.
-func planWire(pass *checks.Pass, bytes int64) {
-	one, ten := OnWire(bytes, gigabit), OnWire(bytes, tenGigabit)
-	pass.Fact("plan_1gbit_seconds", one.High.Seconds(), "On a wire of 1 Gb/s: %s", one)
-	pass.Fact("plan_10gbit_seconds", ten.High.Seconds(), "On a wire of 10 Gb/s: %s", ten)
+// paces are the rates of everything that a copy goes through; what is not known is zero.
+type paces struct {
+	bytes, files int64
+	source       sourceSpeed
+	link         float64       // bits a second
+	trial        *share.Result // what was measured on the share
+}
+
+// estimate tells how long the copy takes, as the slowest part does it, and which part that is.
+func (p *paces) estimate() (e Estimate, limit string) {
+	slower := func(by Estimate, what string) {
+		if by.High > e.High {
+			limit = what
+		}
+		e.Low, e.High = max(e.Low, by.Low), max(e.High, by.High)
+	}
+	if p.trial != nil {
+		calls := float64(p.files) * p.trial.PerFile.Seconds()
+		fast, slow := p.trial.RateHigh, p.trial.RateLow
+		if fast <= 0 {
+			fast = p.trial.Rate
+		}
+		if slow <= 0 {
+			slow = p.trial.Rate
+		}
+		slower(Estimate{seconds(float64(p.bytes)/fast + calls), seconds(float64(p.bytes)/slow + calls)}, limitShare)
+	}
+	if p.link > 0 {
+		// No copy is faster than its cable: what a short trial measured may be a cache's rate.
+		slower(OnWire(p.bytes, p.link), limitLink)
+	}
+	if rate := p.sourceRate(); rate > 0 {
+		d := seconds(float64(p.bytes) / rate)
+		slower(Estimate{d, d}, limitSource)
+	}
+	return e, cmp.Or(limit, limitShare)
+}
+
+// sourceRate is how fast the disk gives bytes at best, a second: as measured, or what its USB link
+// carries.
+func (p *paces) sourceRate() float64 {
+	if p.source.rate > 0 {
+		return p.source.rate
+	}
+	return p.source.usb / 8
+}
+
+// judgeSource compares the disk with the link to the share and tells which of cable, port and disk holds
+// the copy up.
+func judgeSource(pass *checks.Pass, p *paces) {
+	s := &p.source
+	if s.usb > 0 {
+		pass.Fact("source_usb_bits_per_second", s.usb, "The disk's USB link: %s", checks.LineRate(s.usb))
+	}
+	if s.rate > 0 {
+		pass.Fact("source_bytes_per_second", int64(s.rate), "The disk reads %s, by a sample of %s", checks.Rate(s.rate), checks.Bytes(s.bytes))
+		d := seconds(float64(p.bytes) / s.rate)
+		pass.Fact("source_seconds", d.Seconds(), "The disk alone needs %s", checks.Span(d))
+	}
+	link := cmp.Or(p.link, gigabit) // the least that is wanted
+	carries := link * goodputLow / 8
+	switch {
+	case s.usb > 0 && s.usb < link:
+		pass.FlagJob(slowSource, "its USB link runs at %s, the link to the share at %s: the cable, the port or a hub holds it up", checks.LineRate(s.usb), checks.LineRate(link))
+	case s.rate > 0 && s.rate < carries:
+		pass.FlagJob(slowSource, "the disk reads %s, the link of %s carries %s: the disk itself holds it up", checks.Rate(s.rate), checks.LineRate(link), checks.Rate(carries))
+	}
+}
+
+// planWire says what to allow while there is no share to measure.
+func planWire(pass *checks.Pass, p *paces) {
+	over := func(bits float64) Estimate {
+		e, _ := (&paces{bytes: p.bytes, source: p.source, link: bits}).estimate()
+		return e
+	}
+	one, ten := over(gigabit), over(tenGigabit)
+	pass.Fact("plan_1gbit_seconds", one.High.Seconds(), "At 1 Gb/s: %s", one)
+	pass.Fact("plan_10gbit_seconds", ten.High.Seconds(), "At 10 Gb/s: %s", ten)
 	uplink := ""
 	if u := pass.Job.Uplink; u > 0 {
-		uplink = fmt.Sprintf(", or %s over your uplink", checks.Span(AtLineRate(bytes, u)))
+		uplink = fmt.Sprintf(", or %s over your uplink", checks.Span(AtLineRate(p.bytes, u)))
 	}
-	pass.Summarize("Plan for %s on a wire of 1 Gb/s, %s at 10 Gb/s%s.", checks.Span(one.High), checks.Span(ten.High), uplink)
+	pass.Summarize("Allow %s at 1 Gb/s, %s at 10 Gb/s%s.", checks.Span(one.High), checks.Span(ten.High), uplink)
 }
 
 // judgeLinkTo looks at the interface that leads to the share and returns its rate in bits a second, 0

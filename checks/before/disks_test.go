@@ -64,8 +64,8 @@ func TestSeveralDisks(t *testing.T) {
 		t.Errorf("totals %+v, want %+v", both.Totals, want)
 	}
 	for _, key := range []string{"need_bytes", "need_inodes"} {
-		if sum := factOf(alone[0], key) + factOf(alone[1], key); factOf(both, key) != sum {
-			t.Errorf("%s is %d, of both alone %d", key, factOf(both, key), sum)
+		if sum := sumOf(alone[0], key) + sumOf(alone[1], key); sumOf(both, key) != sum {
+			t.Errorf("%s is %d, of both alone %d", key, sumOf(both, key), sum)
 		}
 	}
 	if got := both.Job.With[0]; both.Source.Path != a || len(both.Sources) != 2 || both.Sources[0] != (checks.Disk{Source: a, Prefix: "A"}) ||
@@ -93,7 +93,7 @@ func TestSeveralDisks(t *testing.T) {
 	}
 }
 
-func factOf(rep *checks.Report, key string) int64 {
+func sumOf(rep *checks.Report, key string) int64 {
 	for _, c := range rep.Checks {
 		for _, f := range c.Facts {
 			if f.Key == key {

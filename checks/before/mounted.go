@@ -1,15 +1,11 @@
 package before
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io/fs"
 	"path/filepath"
-	"slices"
-	"strconv"
-	"strings"
 	"syscall"
 
 	"loadline/checks"
@@ -53,9 +49,9 @@ var (
 	}
 	shareSilent = &checks.Rule{
 		ID: "share-silent", Level: checks.Fail,
-		When:   "the share does not answer within the deadline",
+		When:   "the share does not answer within the deadline, or the system says that its server is gone",
 		Fix:    "Look at cable, power and network of the appliance; then check again. Nothing is lost by waiting.",
-		Source: "nfs(5), option hard: a request is repeated until the server answers",
+		Source: "nfs(5), option hard: a request is repeated until the server answers; status flags of a mount, nfsstat.c of NFS-339",
 	}
 )
 
@@ -77,7 +73,11 @@ var ShareMounted = &checks.Check{
 			facts, err = lookAtShare(ctx, job)
 			if errors.Is(err, share.ErrSilent) || errors.Is(err, share.ErrBusy) {
 				s.Facts, s.Why = facts, "the share does not answer"
-				pass.FlagJob(shareSilent, "no answer within %s", checks.Span(job.Deadline))
+				detail := "no answer within " + checks.Span(job.Deadline)
+				if facts != nil && facts.Mount.Hangs() != "" {
+					detail += ", and the system says of its server: " + facts.Mount.Hangs()
+				}
+				pass.FlagJob(shareSilent, "%s", detail)
 				pass.Summarize("The share does not answer. Nothing else can be learned of it until it does.")
 				return nil
 			}
@@ -103,6 +103,13 @@ var ShareMounted = &checks.Check{
 		case !facts.Network:
 			pass.FlagJob(localFileSystem, "%s is mounted on %s with file system %s", names.Quote(m.From), names.Quote(m.Point), names.Quote(m.Type))
 			pass.Summarize("A local file system (%s) is mounted here, not a share.", names.Quote(m.Type))
+		case m.Hangs() != "":
+			s.Usable, s.Why = false, "the share does not answer"
+			pass.FlagJob(shareSilent, "the system says of its server: %s", m.Hangs())
+			pass.Summarize("The share does not answer. Nothing else can be learned of it until it does.")
+		}
+		if facts.System || !facts.Network {
+			tellToMount(pass, facts.On(), job.Share)
 		}
 		if same {
 			pass.FlagJob(sameDisk, "both are on %s", names.Quote(m.From))
@@ -126,6 +133,13 @@ var ShareMounted = &checks.Check{
 		}
 		return nil
 	},
+}
+
+// tellToMount gives the command that mounts a share on the chosen folder. What is not known of it stands in capitals.
+func tellToMount(pass *checks.Pass, on share.Platform, folder string) {
+	if c, err := share.MountTemplate(on, folder); err == nil && names.Quote(c.Line) == c.Line {
+		pass.Commands("mount_command", "To mount the share here, with the appliance's address and what it exports in place of SERVER:/EXPORT:", c.Line)
+	}
 }
 
 // describe says in the report what is mounted.
@@ -164,9 +178,9 @@ func lookAtPrefix(ctx context.Context, job *checks.Job, prefix string) (*share.F
 	at := names.Quote(filepath.Join(job.Share, filepath.FromSlash(prefix)))
 	switch {
 	case errors.Is(err, share.ErrNotFolder), errors.Is(err, syscall.ENOTDIR):
-		return inside, fmt.Errorf("%w: on the share, %s is a file or lies in one; choose the folder that holds the copy", checks.ErrBadJob, at)
+		return inside, &checks.JobError{Field: checks.FieldPrefix, Err: fmt.Errorf("on the share, %s is a file, or inside one", at), Hint: "choose the folder that holds the copy"}
 	case errors.Is(err, fs.ErrPermission):
-		return inside, fmt.Errorf("%w: you may not open %s on the share; run as a user who may, or change its permissions", checks.ErrBadJob, at)
+		return inside, &checks.JobError{Field: checks.FieldPrefix, Err: fmt.Errorf("you may not open %s on the share", at), Hint: "run as a user who may, or change its permissions"}
 	case err != nil:
 		return inside, err
 	}
@@ -217,174 +231,4 @@ func apart(ctx context.Context, job *checks.Job, facts *share.Facts) (nested str
 		same = same || a.same
 	}
 	return nested, same, nil
-}
-
-var (
-	mountSoft = &checks.Rule{
-		ID: "mount-soft", Level: checks.Fail,
-		When:   "the option soft or softerr is in force",
-		Fix:    "Mount again with the option hard: a soft mount gives up after a time-out and can lose what was written without a word.",
-		Source: "nfs(5): a soft timeout can cause silent data corruption",
-	}
-	mountUDP = &checks.Rule{
-		ID: "mount-udp", Level: checks.Fail,
-		When:   "the share is mounted over UDP",
-		Fix:    "Mount again with proto=tcp: over UDP, fragments of different packets can be joined into wrong data.",
-		Source: "nfs(5), using NFS over UDP on high-speed links",
-	}
-	mountReadOnly = &checks.Rule{
-		ID: "mount-read-only", Level: checks.Fail,
-		When:   "the share is mounted read-only",
-		Fix:    "Mount again with the option rw.",
-		Source: "mount(8), option ro",
-	}
-	nfsVersion = &checks.Rule{
-		ID: "nfs-version", Level: checks.Note,
-		When:   "version 2 of NFS holds no file over 2 GiB (fails); version 3 keeps no extended attributes and dates only from 1970 to 2106",
-		Fix:    "If the appliance offers it, mount with vers=4.2, or at least vers=3.",
-		Source: "RFC 1094 (from memory), RFC 1813",
-	}
-	smallTransferSize = &checks.Rule{
-		ID: "small-transfer-size", Level: checks.Warn,
-		When:   "rsize or wsize in force is under 131,072 bytes; 1,048,576 is the most",
-		Fix:    "Mount again with rsize=1048576,wsize=1048576: the server grants what it can.",
-		Source: "nfs(5) rsize, wsize; the threshold is common practice, no source",
-	}
-	attributeCacheOff = &checks.Rule{
-		ID: "attribute-cache-off", Level: checks.Warn,
-		When:   "noac, sync, actimeo=0 or lookupcache=none is in force: every file costs more calls",
-		Fix:    "Mount again without that option. You are the only writer.",
-		Source: "nfs(5); 2.8 times the calls, measured",
-	}
-	shortTimeout = &checks.Rule{
-		ID: "short-timeout", Level: checks.Note,
-		When:   "timeo is under 600 tenths of a second over TCP (warns on a soft mount)",
-		Fix:    "Mount again without timeo, or with timeo=600.",
-		Source: "nfs(5): defaults timeo=600, retrans=2",
-	}
-	noLocks = &checks.Rule{
-		ID: "no-locks", Level: checks.Note,
-		When:   "locks are kept on this computer only; harmless with one writer",
-		Fix:    "Nothing to do as long as this computer alone writes to the share.",
-		Source: "nfs(5) nolock, local_lock",
-	}
-)
-
-// The limits of the mount options.
-const (
-	leastTransfer = 131_072 // bytes (common practice, no source)
-	usualTimeout  = 600     // tenths of a second, nfs(5)
-)
-
-var mountOptions = &checks.Check{
-	ID: "mount-options", Title: "The mount options are safe for a long copy", Group: checks.GroupShare, NeedsShare: true,
-	Doc: "Reads the options that are really in force, not those that were asked for: the kernel and the " +
-		"server settle some of them between them. A few make a long copy slow, and a few can lose data " +
-		"without an error.",
-	Fix:   "Mount the share again with the options that its findings name.",
-	Rules: []*checks.Rule{mountSoft, mountUDP, mountReadOnly, nfsVersion, smallTransferSize, attributeCacheOff, shortTimeout, noLocks},
-	Needs: []*checks.Check{ShareMounted},
-	Finish: func(_ context.Context, pass *checks.Pass) error {
-		s := checks.StateOf[ShareState](pass, ShareMounted)
-		if s == nil || s.Facts == nil {
-			return errors.New("nothing is known of the mount")
-		}
-		if s.Facts.System {
-			return errors.New(s.Why + ", so there are no options to judge")
-		}
-		judgeOptions(pass, s.Facts)
-		return nil
-	},
-}
-
-func judgeOptions(pass *checks.Pass, f *share.Facts) {
-	m := &f.Mount
-	has := func(option string) bool { _, ok := m.Option(option); return ok }
-	number := func(option string) (int, bool) {
-		v, ok := m.Option(option)
-		if !ok {
-			return 0, false
-		}
-		n, err := strconv.Atoi(v)
-		return n, err == nil
-	}
-	soft := has("soft") || has("softerr")
-	if soft {
-		which := "soft"
-		if has("softerr") {
-			which = "softerr"
-		}
-		pass.FlagJob(mountSoft, "%s is in force", which)
-	}
-	proto, _ := m.Option("proto")
-	udp := proto == "udp" || proto == "udp6" || has("udp")
-	if udp {
-		pass.FlagJob(mountUDP, "proto=%s is in force", cmp.Or(proto, "udp"))
-	}
-	if slices.Contains(m.Options, "ro") {
-		pass.FlagJob(mountReadOnly, "ro is in force")
-	}
-	switch major, _, _ := strings.Cut(f.Version, "."); major {
-	case "2":
-		pass.Add(checks.Finding{
-			Rule: nfsVersion, Level: checks.Fail, Detail: "version 2 in force: no file over 2 GiB",
-			Remedy: "Mount again with vers=4.2, or at least vers=3.",
-		})
-	case "3":
-		pass.FlagJob(nfsVersion, "version 3 in force: no extended attributes, dates from 1970 to 2106 only")
-	}
-	for _, option := range []string{"rsize", "wsize"} {
-		if n, ok := number(option); ok && f.NFS {
-			pass.Fact(option, n, "%s in force: %s bytes; %s at most", option, checks.Count(int64(n)), checks.Count(1<<20))
-			if n < leastTransfer {
-				pass.FlagJob(smallTransferSize, "%s is %s bytes, at least %s are wanted", option, checks.Count(int64(n)), checks.Count(leastTransfer))
-			}
-		}
-	}
-	for _, option := range []string{"noac", "sync"} {
-		if has(option) {
-			pass.FlagJob(attributeCacheOff, "%s is in force", option)
-		}
-	}
-	if zeroCache(m) {
-		pass.FlagJob(attributeCacheOff, "actimeo=0 is in force")
-	}
-	if v, _ := m.Option("lookupcache"); v == "none" {
-		pass.FlagJob(attributeCacheOff, "lookupcache=none is in force")
-	}
-	if n, ok := number("timeo"); ok && f.NFS && !udp && n < usualTimeout {
-		level := checks.Note
-		if soft {
-			level = checks.Warn
-		}
-		pass.Add(checks.Finding{Rule: shortTimeout, Level: level, Detail: "timeo is " + strconv.Itoa(n) + " tenths of a second, the default is " + strconv.Itoa(usualTimeout)})
-	}
-	if v, ok := m.Option("local_lock"); has("nolock") || ok && v != "none" {
-		pass.FlagJob(noLocks, "%s in force", choose(v == "", "nolock", "local_lock="+v))
-	}
-	if len(m.Options) > 0 {
-		pass.Fact("options", m.Options, "In force: %s", names.Quote(strings.Join(m.Options, ", ")))
-	}
-	if !f.NFS {
-		pass.Summarize("Not an NFS mount: only the options that any file system has could be judged.")
-		return
-	}
-	hardness := "hard"
-	if soft {
-		hardness = "soft"
-	}
-	pass.Summarize("NFS version %s over %s, %s.", cmp.Or(f.Version, "unknown"), cmp.Or(proto, "an unknown protocol"), hardness)
-}
-
-// zeroCache knows the forms in which the kernel shows actimeo=0.
-func zeroCache(m *share.Mount) bool {
-	if v, ok := m.Option("actimeo"); ok && v == "0" {
-		return true
-	}
-	for _, option := range []string{"acregmin", "acregmax", "acdirmin", "acdirmax"} {
-		if v, ok := m.Option(option); !ok || v != "0" {
-			return false
-		}
-	}
-	return true
 }

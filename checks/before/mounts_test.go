@@ -15,6 +15,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"loadline/checks"
+	"loadline/checks/share"
 	"loadline/checks/walk"
 )
 
@@ -252,7 +253,7 @@ func TestVanishingShare(t *testing.T) {
 	grow(t, source, "a 10")
 	for _, at := range []*checks.Check{ShareMounted, mountOptions, shareWrites, shareNames, permissions} {
 		share := tmpfs(t, base, "share", "size=16m")
-		rep, err := checks.Run(t.Context(), checks.Job{Source: source, Share: share, Deadline: soon}, List(), func(e checks.Event) {
+		rep, err := checks.Run(t.Context(), checks.Job{Source: source, Share: share, Deadline: time.Hour}, List(), func(e checks.Event) {
 			if e.Check == at && e.Result == nil {
 				_ = unix.Unmount(share, unix.MNT_DETACH)
 			}
@@ -314,6 +315,62 @@ func TestHugeSizes(t *testing.T) {
 					t.Errorf("%s: %s", c.ID, f.Text)
 				}
 			}
+		}
+	}
+}
+
+// Where neither hard nor soft shows nothing is green, and what failed stays a failure.
+func TestNeitherHardNorSoft(t *testing.T) {
+	source, folder := realTemp(t), realTemp(t)
+	grow(t, source, "a 10")
+	for options, want := range map[string]checks.Status{
+		"rw,hard,proto=tcp": checks.Passed, "rw,proto=tcp": checks.Unknown, "ro,proto=tcp": checks.Failed, "rw,soft": checks.Failed, "": checks.Unknown,
+	} {
+		for _, on := range []share.Platform{share.Linux, share.MacOS, share.Windows} {
+			facts := &share.Facts{
+				Path: folder, Network: true, NFS: true, Version: "4.1", Platform: on, Invented: "a share of this test",
+				Mount: share.Mount{From: "box:/a", Point: folder, Type: "nfs4", Options: strings.Split(options, ",")},
+			}
+			rep := examine(t, checks.Job{Source: source, Share: folder, StandIn: facts, NoTrial: true})
+			res := resultOf(t, rep, mountOptions)
+			if res.Status != want {
+				t.Errorf("%s, %q: %s, want %s: %s", on, options, res.Status, want, res.Summary)
+			}
+			var again []string
+			for _, f := range res.Facts {
+				if f.Key == "mount_again" {
+					again = f.Commands
+				}
+			}
+			if (len(again) == 2) != (want != checks.Passed && on != share.Windows) {
+				t.Errorf("%s, %q: to mount again: %q", on, options, again)
+			}
+			var text strings.Builder
+			if err := rep.WriteText(&text); err != nil {
+				t.Fatal(err)
+			}
+			for _, line := range again {
+				if !strings.Contains(text.String(), "\n        "+line+"\n") {
+					t.Errorf("the text does not give %q on a line of its own", line)
+				}
+			}
+		}
+	}
+}
+
+// Where nothing is mounted the card gives the command that mounts the share on the chosen folder.
+func TestTellToMount(t *testing.T) {
+	source, folder := realTemp(t), realTemp(t)
+	grow(t, source, "a 10")
+	for on, want := range map[share.Platform]string{share.Linux: "hard,proto=tcp", share.MacOS: "vers=3,tcp,hard,intr"} {
+		facts := &share.Facts{
+			Path: folder, System: true, Platform: on, Invented: "a share of this test",
+			Mount: share.Mount{From: "/dev/disk3s5", Point: "/", Type: "apfs"},
+		}
+		rep := examine(t, checks.Job{Source: source, Share: folder, StandIn: facts, NoTrial: true})
+		got := fact[[]string](t, rep, ShareMounted, "mount_command")
+		if len(got) != 1 || !strings.Contains(got[0], want) || !strings.HasSuffix(got[0], "SERVER:/EXPORT "+share.ShellQuote(folder)) {
+			t.Errorf("%s: %q", on, got)
 		}
 	}
 }

@@ -9,15 +9,16 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/checks/share"
 	"loadline/checks/walk"
 )
 
 var (
 	pathTooLong = &checks.Rule{
 		ID: "path-too-long", Level: checks.Fail,
-		When:   "share path, prefix and relative path together have more than 4,095 bytes",
+		When:   "share path, prefix and relative path together have more than 4,095 bytes; on a Mac 1,023, and so the path on the source",
 		Fix:    "Shorten the longest folder names on its way.",
-		Source: "limits.h PATH_MAX 4,096 with the NUL that ends it; measured",
+		Source: "limits.h PATH_MAX 4,096 with the NUL that ends it; measured; bsd/sys/syslimits.h of xnu, PATH_MAX 1,024",
 	}
 	keyTooLong = &checks.Rule{
 		ID: "key-too-long", Level: checks.Fail,
@@ -47,8 +48,10 @@ var (
 
 // pathState holds what the walk adds up for paths.
 type pathState struct {
-	head    []int // bytes of share path and prefix with the slashes behind them, by source
-	prefix  []int // bytes of the prefix with the slash behind it, by source
+	head    []int // bytes of share path and prefix with the slashes behind them, by number of the source
+	prefix  []int // bytes of the prefix with the slash behind it, by number of the source
+	source  []int // bytes of the source's path with the slash behind it, where it counts
+	most    int   // longest whole path, bytes
 	longest atomic.Int64
 	deepest atomic.Int64
 	mu      sync.Mutex
@@ -64,21 +67,7 @@ var pathDepth = &checks.Check{
 		"the object store: the prefix, a slash, the path below the source.",
 	Fix:   "Shorten the longest folder names on the way of what is listed, or choose a shorter prefix.",
 	Rules: []*checks.Rule{pathTooLong, keyTooLong, longForWindows, overPosixPath, tooDeep},
-	Begin: func(pass *checks.Pass) any {
-		s := &pathState{below: map[placed]*below{}}
-		share := 0
-		if pass.Job.Share != "" {
-			share = len(strings.TrimSuffix(pass.Job.Share, "/")) + 1
-		}
-		for _, d := range pass.Job.Disks() {
-			prefix := 0
-			if d.Prefix != "" {
-				prefix = len(d.Prefix) + 1
-			}
-			s.prefix, s.head = append(s.prefix, prefix), append(s.head, share+prefix)
-		}
-		return s
-	},
+	Begin: func(pass *checks.Pass) any { return newPathState(pass.Job, copier(pass)) },
 	Visit: visitPaths,
 	Finish: func(_ context.Context, pass *checks.Pass) error {
 		s := pass.State.(*pathState)
@@ -95,10 +84,43 @@ var pathDepth = &checks.Check{
 	},
 }
 
+// macPathMax is the longest path that a program on a Mac can give to the system in one piece.
+const macPathMax = 1023
+
+// copier is the system that will make the copy: what it reads has its limits too.
+func copier(pass *checks.Pass) share.Platform {
+	if m := checks.StateOf[ShareState](pass, ShareMounted); m != nil && m.Facts != nil {
+		return m.Facts.On()
+	}
+	return share.ThisPlatform()
+}
+
+func newPathState(job *checks.Job, on share.Platform) *pathState {
+	s := &pathState{below: map[placed]*below{}, most: names.PathMax}
+	if on == share.MacOS {
+		s.most = macPathMax
+	}
+	top := 0
+	if job.Share != "" {
+		top = len(strings.TrimSuffix(job.Share, "/")) + 1
+	}
+	for _, d := range job.Disks() {
+		prefix, source := 0, 0
+		if d.Prefix != "" {
+			prefix = len(d.Prefix) + 1
+		}
+		if on == share.MacOS {
+			source = len(strings.TrimSuffix(d.Source, "/")) + 1
+		}
+		s.prefix, s.head, s.source = append(s.prefix, prefix), append(s.head, top+prefix), append(s.source, source)
+	}
+	return s
+}
+
 func visitPaths(pass *checks.Pass, d *walk.Dir) {
 	s := pass.State.(*pathState)
 	raise(&s.deepest, int64(d.Depth))
-	prefix, head := s.prefix[d.Source], s.head[d.Source]
+	prefix, head, source := s.prefix[d.Source], s.head[d.Source], s.source[d.Source]
 	at := 0 // bytes of the folder's path with the slash behind it
 	if d.Path != "" {
 		at = len(d.Path) + 1
@@ -117,11 +139,13 @@ func visitPaths(pass *checks.Pass, d *walk.Dir) {
 			continue
 		}
 		longest = max(longest, n)
-		if n <= names.WindowsPathMax && head+n <= names.PathMax && prefix+n <= pass.Job.KeyBytes {
+		if n <= names.WindowsPathMax && head+n <= s.most && source+n <= s.most && prefix+n <= pass.Job.KeyBytes {
 			continue
 		}
-		if full := head + n; full > names.PathMax {
-			pass.Flag(d, e, pathTooLong, "path is %s bytes on the share, %s are possible", checks.Count(int64(full)), checks.Count(names.PathMax))
+		if full := head + n; full > s.most {
+			pass.Flag(d, e, pathTooLong, "path is %s bytes on the share, %s are possible", checks.Count(int64(full)), checks.Count(int64(s.most)))
+		} else if full := source + n; full > s.most {
+			pass.Flag(d, e, pathTooLong, "path is %s bytes on the source, %s are possible", checks.Count(int64(full)), checks.Count(int64(s.most)))
 		}
 		if key := prefix + n; key > pass.Job.KeyBytes {
 			pass.Flag(d, e, keyTooLong, "key is %s bytes, %s are possible", checks.Count(int64(key)), checks.Count(int64(pass.Job.KeyBytes)))

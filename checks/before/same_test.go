@@ -3,6 +3,7 @@
 package before
 
 import (
+	"math"
 	"math/rand/v2"
 	"path/filepath"
 	"strings"
@@ -10,6 +11,7 @@ import (
 	"time"
 
 	"loadline/checks"
+	"loadline/checks/share"
 )
 
 // TestSameReport: one tree gives one report, byte for byte, times aside: whatever the number of workers
@@ -199,4 +201,28 @@ func FuzzTextReport(f *testing.F) {
 			t.Errorf("%d lines look like findings, there are %d", marked, want)
 		}
 	})
+}
+
+// TestSlowestPart: a copy takes as long as the slowest of disk, link and share. Arithmetic on 1 TB.
+func TestSlowestPart(t *testing.T) {
+	const terabyte = 1_000_000_000_000
+	trial := &share.Result{Rate: 100e6, RateLow: 80e6, RateHigh: 125e6}
+	for _, c := range []struct {
+		what      string
+		p         paces
+		low, high float64 // seconds
+		limit     string
+	}{
+		{"the share alone", paces{bytes: terabyte, trial: trial}, 8_000, 12_500, limitShare},
+		{"a slow disk", paces{bytes: terabyte, trial: trial, source: sourceSpeed{rate: 40e6}}, 25_000, 25_000, limitSource},
+		{"a fast disk", paces{bytes: terabyte, trial: trial, source: sourceSpeed{rate: 400e6}}, 8_000, 12_500, limitShare},
+		{"a disk between the ends", paces{bytes: terabyte, trial: trial, source: sourceSpeed{rate: 100e6}}, 10_000, 12_500, limitShare},
+		{"USB 2.0, not measured", paces{bytes: terabyte, trial: trial, source: sourceSpeed{usb: 480e6}}, 16_666, 16_667, limitSource},
+		{"a slow link", paces{bytes: terabyte, trial: trial, link: 100e6, source: sourceSpeed{rate: 40e6}}, 84_274, 84_973, limitLink},
+	} {
+		e, limit := c.p.estimate()
+		if math.Abs(e.Low.Seconds()-c.low) > 1 || math.Abs(e.High.Seconds()-c.high) > 1 || limit != c.limit {
+			t.Errorf("%s: %.0f to %.0f s by the %s, want %.0f to %.0f by the %s", c.what, e.Low.Seconds(), e.High.Seconds(), limit, c.low, c.high, c.limit)
+		}
+	}
 }

@@ -56,9 +56,15 @@ var (
 		Fix:    "Set this computer's clock by the network. Dates decide what a second copy run skips.",
 		Source: "common practice, no source",
 	}
+	cacheNotPassed = &checks.Rule{
+		ID: "cache-not-passed", Level: checks.Warn,
+		When:   "this system offers no way to read past its cache: what the trial read back may never have left this computer",
+		Fix:    "Nothing to do before copying. After copying, unmount the share, mount it again and only then check the copy.",
+		Source: "open(2) O_DIRECT, posix_fadvise(2), mincore(2), fcntl(2) F_NOCACHE",
+	}
 	trialLeftBehind = &checks.Rule{
 		ID: "trial-left-behind", Level: checks.Warn,
-		When:   "a trial folder of an earlier check lies on the share",
+		When:   "a trial folder lies on the share: of an earlier check, or of this one where it was stopped or the share fell silent",
 		Fix:    "Remove it (the command does with -clean-trial), or it will travel as part of the archive.",
 		Source: "own marker in the folder",
 	}
@@ -70,6 +76,9 @@ const (
 	skewFail = 300 * time.Second
 )
 
+// try is the write trial; tests step in between.
+var try = share.Try
+
 // noTrial is why nothing was tried where the person wants nothing written.
 var noTrial = &checks.NotAsked{Why: "Nothing was written on the share, as you asked (-no-trial)."}
 
@@ -79,7 +88,7 @@ var shareWrites = &checks.Check{
 		"back past this computer's cache, renames, dates and removes them, and measures how fast that " +
 		"goes. Mount tables and permission bits can be wrong; a write cannot. The folder is removed again.",
 	Fix:   "Set right what the findings name, then check again; copy nothing before this passes.",
-	Rules: []*checks.Rule{shareReadOnly, shareDenied, writeLost, shareFull, staleHandle, ownerNotKept, clockSkew, trialLeftBehind},
+	Rules: []*checks.Rule{shareReadOnly, shareDenied, writeLost, shareFull, staleHandle, ownerNotKept, clockSkew, cacheNotPassed, trialLeftBehind},
 	Needs: []*checks.Check{ShareMounted},
 	Begin: func(*checks.Pass) any { return &share.Result{} },
 	Finish: func(ctx context.Context, pass *checks.Pass) error {
@@ -110,7 +119,7 @@ var shareWrites = &checks.Check{
 				return err
 			}
 		}
-		got, err := share.Try(ctx, s.Facts.Path, wishes)
+		got, err := try(ctx, s.Facts.Path, wishes)
 		if got != nil {
 			pass.State = got
 			judgeTrial(pass, got)
@@ -140,6 +149,9 @@ func cleanTrials(ctx context.Context, pass *checks.Pass, folder string) error {
 		case err == nil:
 			removed = append(removed, p)
 		case ctx.Err() != nil, errors.Is(err, share.ErrSilent), errors.Is(err, share.ErrBusy):
+			for _, p := range left[len(removed)+len(kept):] {
+				pass.FlagJob(trialLeftBehind, "%s", names.Quote(p))
+			}
 			return fmt.Errorf("the earlier trial folder %s could not be removed: %w", names.Quote(p), err)
 		default:
 			kept = append(kept, checks.Plain(err.Error()))
@@ -189,6 +201,9 @@ func judgeTrial(pass *checks.Pass, got *share.Result) {
 	for _, p := range got.LeftBehind {
 		pass.FlagJob(trialLeftBehind, "%s", names.Quote(p))
 	}
+	if got.Own != "" {
+		pass.FlagJob(trialLeftBehind, "%s, of this check, which could not remove it", names.Quote(got.Own))
+	}
 	if got.Rate > 0 {
 		pass.Fact("write_bytes_per_second", int64(got.Rate), "Wrote %s at %s (%s to %s)",
 			checks.Bytes(got.Written), checks.Rate(got.Rate), checks.Rate(got.RateLow), checks.Rate(got.RateHigh))
@@ -199,11 +214,13 @@ func judgeTrial(pass *checks.Pass, got *share.Result) {
 	if got.Unit > 0 {
 		pass.Fact("allocation_unit", got.Unit, "Allocates in units of %s bytes", checks.Count(got.Unit))
 	}
-	past := "Read back from this computer's cache only: no way past it was found"
-	if got.PastCache != "" {
-		past = "Read back past this computer's cache by " + got.PastCache
+	switch {
+	case got.FromCache:
+		pass.FlagJob(cacheNotPassed, "what was read back may have come from this computer's memory")
+		pass.Fact("past_cache", "", "Read back from this computer's cache only: no way past it was found")
+	case got.PastCache != "":
+		pass.Fact("past_cache", got.PastCache, "Read back past this computer's cache by %s", got.PastCache)
 	}
-	pass.Fact("past_cache", got.PastCache, "%s", past)
 	switch {
 	case len(got.Problems) > 0:
 		pass.Summarize("The trial on the share went wrong.")

@@ -1,3 +1,5 @@
+// Package demo makes a small invented archive and what happens to it on its way, so that every stage can
+// be tried without a disk, a share or a store.
 package demo
 
 import (
@@ -10,18 +12,20 @@ import (
 	"time"
 
 	"loadline/checks"
+	"loadline/checks/manifest"
 	"loadline/checks/share"
 )
 
 // A Demo is a small invented archive with a stand-in for the share, in a temporary folder. Only the
 // mount facts of the stand-in are invented; every check computes its answer on the folders.
 type Demo struct {
-	Job    checks.Job // ready to run
+	Job    checks.Job // before copying, ready to run
+	Copied checks.Job // after copying: the archive as it was repaired, and its copy
+	State  string     // folder for what the stage after copying remembers
 	Folder string     // holds everything; Close removes it
-}
 
-// demoNameLimit is the stand-in's, shorter than a disk's so that a file can be too long for it.
-const demoNameLimit = 143
+	files []*manifest.File // of the repaired archive
+}
 
 var (
 	demoDate = time.Date(2026, 9, 12, 16, 30, 0, 0, time.UTC)
@@ -89,17 +93,20 @@ func New() (*Demo, error) {
 	d.Job = checks.Job{
 		Stage: checks.Before, Version: checks.Version,
 		Source: source, Share: dest, Prefix: "2026-tide-mill",
-		Uplink: 10e6, Battery: 6 * time.Hour,
+		Uplink: 16e6, Battery: 5 * time.Hour, StandInSource: &checks.SourceFacts{Rate: 132e6, USB: 5e9},
 		StandIn: &share.Facts{
 			Path: dest,
 			Mount: share.Mount{
 				From: "appliance.invalid:/archive", Point: dest, Root: "/", Type: "nfs",
-				Options: []string{"rw", "relatime", "vers=3", "rsize=65536", "wsize=65536", "namlen=143", "hard", "proto=tcp", "timeo=600", "retrans=2", "sec=sys", "local_lock=none"},
+				Options: []string{"rw", "relatime", "vers=3", "rsize=65536", "wsize=65536", "namlen=255", "hard", "proto=tcp", "timeo=600", "retrans=2", "sec=sys", "local_lock=none"},
 			},
-			Space:   share.Space{Free: 7_400_000_000_000, Total: 8_000_000_000_000, FreeInodes: 480_000_000, TotalInodes: 488_000_000, NameLimit: demoNameLimit, Block: 65_536, Magic: 0x6969},
+			Space:   share.Space{Free: 11_300_000_000_000, Total: 12_000_000_000_000, FreeInodes: 480_000_000, TotalInodes: 488_000_000, NameLimit: 255, Block: 65_536, Magic: 0x6969},
 			Network: true, NFS: true, Version: "3",
-			Invented: "the mount of the share (NFS version 3, 8 TB, names of up to 143 bytes); a temporary folder stands in for it",
+			Invented: "the mount of the share and the speed of the disk (NFS version 3, 12 TB); a temporary folder stands in for it",
 		},
+	}
+	if err := d.makeCopied(); err != nil {
+		return nil, errors.Join(fmt.Errorf("the demo could not be made: %w", err), d.Close())
 	}
 	return d, nil
 }
@@ -150,7 +157,7 @@ func demoFile(root, name string, size int) error {
 	if err := os.MkdirAll(filepath.Dir(p), 0o755); err != nil {
 		return err
 	}
-	return os.WriteFile(p, []byte(strings.Repeat("tide mill\n", size/10+1)[:size]), 0o644)
+	return os.WriteFile(p, content(name, size), 0o644)
 }
 
 // demoDates dates everything to the shoot, folders last, so that nothing looks as if it were being

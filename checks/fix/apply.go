@@ -1,18 +1,14 @@
 package fix
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
-	"path/filepath"
-	"slices"
-	"strings"
 	"syscall"
 	"time"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
 )
 
@@ -77,19 +73,29 @@ type Outcome struct {
 	Kept    []string // old paths of names that the disk spells in a way of its own, whatever it is told
 	Dates   []string // folders whose date could not be put back
 	Stayed  []Stay   // copies and archives that Undo did not take away
+	Cached  bool     // copies or archives may have been read back from this computer's memory only
+}
+
+// A Stay is a copy or an archive that undo leaves, because to remove it might lose something.
+type Stay struct {
+	Path string
+	Why  string
 }
 
 // Errors that callers tell apart with errors.Is.
 var (
 	// ErrBusy: another plan is being applied to the source right now.
-	ErrBusy = errors.New("another plan is at work on this source: wait until it has ended")
+	ErrBusy = errors.New("another plan is being applied to this source: wait for it to finish")
 	// ErrUnfinished: an earlier plan stopped midway. The text names its journal.
 	ErrUnfinished = errors.New("an earlier plan stopped midway: resume or undo it first")
 	// ErrChanged: the source is not as it was when the plan was made. Nothing was renamed.
 	ErrChanged = errors.New("the source has changed since the plan was made: make a new plan")
 	// ErrLater: a later plan must be undone first.
-	ErrLater = errors.New("a later plan was applied on top of this one: undo that first")
+	ErrLater = errors.New("a later plan was applied on top of this one: undo that one first")
 )
+
+// ErrRoom: the disk has no room for copies and archives. Nothing was changed.
+var ErrRoom = errors.New("there is too little room on the disk")
 
 // A StoppedError tells that the work stopped midway. Every file has its old name, its new one, or
 // one that the journal knows; Resume and Undo go on from there.
@@ -125,7 +131,7 @@ func (p *Plan) Apply(ctx context.Context, o Options) (*Outcome, error) {
 	if err := e.unfinished(""); err != nil {
 		return nil, err
 	}
-	e.j = p.journal()
+	e.j = p.newJournal()
 	e.j.hook = e.hook
 	if len(e.j.moves) == 0 {
 		return &Outcome{}, nil
@@ -138,7 +144,7 @@ func (p *Plan) Apply(ctx context.Context, o Options) (*Outcome, error) {
 		return nil, err
 	}
 	e.strict = true
-	return e.forward(ctx)
+	return e.apply(ctx)
 }
 
 // Resume goes on with a plan that stopped midway.
@@ -163,7 +169,7 @@ func Resume(ctx context.Context, journalPath string, o Options) (*Outcome, error
 	if err := e.survey(ctx); err != nil {
 		return nil, e.stopped(err)
 	}
-	return e.forward(ctx)
+	return e.apply(ctx)
 }
 
 // Undo gives every file its old name back and every folder its date, and removes the journal. It
@@ -180,114 +186,12 @@ func Undo(ctx context.Context, journalPath string, o Options) (*Outcome, error) 
 	if err := e.survey(ctx); err != nil {
 		return nil, e.stopped(err)
 	}
-	return e.back(ctx)
+	return e.undo(ctx)
 }
 
-// An engine works on one source.
-type engine struct {
-	root    *os.Root
-	dir     *os.File // the source folder, which carries the lock
-	j       *journal
-	o       Options
-	lasting bool // inode numbers tell files apart
-	strict  bool // a file must be as it was planned, to the byte count and date
-	plain   bool // the file system has no exclusive rename
-
-	began    time.Time // of the work itself
-	halves   int64     // bytes copied plus bytes read back
-	allBytes int64     // that the makings hold
-
-	byPath map[string]*move   // renames by old path
-	byDir  map[string][]*move // and by the folder that they stand in
-	dirs   []string           // those folders, deepest first
-	out    Outcome
-}
-
-func (e *engine) hook(point string) {
-	if e.o.test.hook != nil {
-		e.o.test.hook(point)
-	}
-}
-
-func open(source string, o Options) (*engine, error) {
-	root, err := os.OpenRoot(source)
-	if err != nil {
-		return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(source), explain(err))
-	}
-	dir, err := root.Open(".")
-	if err != nil {
-		root.Close()
-		return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(source), explain(err))
-	}
-	e := &engine{root: root, dir: dir, o: o, plain: o.test.plain, lasting: !o.test.passing && lastingInodes(dir)}
-	if err := lock(dir); err != nil {
-		dir.Close()
-		root.Close()
-		return nil, err
-	}
-	return e, nil
-}
-
-func reopen(journalPath string, o Options) (*engine, error) {
-	j, err := openJournal(journalPath, os.O_RDWR)
-	if err != nil {
-		return nil, err
-	}
-	source := j.source()
-	if !j.inRoot && o.Source != "" {
-		source = o.Source
-	}
-	e, err := open(source, o)
-	if err != nil {
-		j.file.Close()
-		return nil, err
-	}
-	j.hook = e.hook
-	e.j = j
-	e.index()
-	return e, nil
-}
-
-func (e *engine) close() {
-	if e.j != nil && e.j.file != nil {
-		e.j.file.Close()
-	}
-	unlock(e.dir)
-	e.dir.Close()
-	e.root.Close()
-}
-
-// unfinished refuses where a plan, other than the one given, stopped midway.
-func (e *engine) unfinished(but string) error {
-	all, err := Journals(e.root.Name(), e.o.StateDir)
-	if err != nil {
-		return err
-	}
-	for _, j := range all {
-		if j.Unfinished() && j.Path != but {
-			return fmt.Errorf("%w: %s", ErrUnfinished, names.Quote(j.Path))
-		}
-	}
-	return nil
-}
-
-// later refuses where another plan was applied after this one.
-func (e *engine) later() error {
-	all, err := Journals(e.root.Name(), e.o.StateDir)
-	if err != nil {
-		return err
-	}
-	for _, j := range all {
-		if j.Path != e.j.path && j.Started.After(e.j.head.Started) && (j.State == StateApplied || j.Unfinished()) {
-			return fmt.Errorf("%w: %s", ErrLater, names.Quote(j.Path))
-		}
-	}
-	return nil
-}
-
-// journal turns the steps into moves.
-func (p *Plan) journal() *journal {
-	j := &journal{head: head{
+// newJournal turns the steps into moves.
+func (p *Plan) newJournal() *journalFile {
+	j := &journalFile{head: head{
 		Loadline: journalMagic, Version: journalVersion, ID: newID(),
 		Started: time.Now().UTC(), Source: raw(p.Source), State: string(StatePlanned),
 	}}
@@ -309,175 +213,28 @@ func (p *Plan) journal() *journal {
 	return j
 }
 
-// index finds the renames of each folder.
-func (e *engine) index() {
-	e.byPath, e.byDir, e.dirs = map[string]*move{}, map[string][]*move{}, nil
-	for _, m := range e.j.moves {
-		if m.made != nil {
-			continue
-		}
-		e.byPath[join(m.dir, m.from)] = m
-		if e.byDir[m.dir] == nil {
-			e.dirs = append(e.dirs, m.dir)
-		}
-		e.byDir[m.dir] = append(e.byDir[m.dir], m)
-	}
-	slices.SortFunc(e.dirs, func(a, b string) int { return cmp.Or(cmp.Compare(depth(b), depth(a)), cmp.Compare(a, b)) })
-}
-
-func depth(path string) int {
-	if path == "" {
-		return 0
-	}
-	return 1 + strings.Count(path, "/")
-}
-
-// current returns where a folder is now that was at a path when the plan was made.
-func (e *engine) current(path string) string {
-	if path == "" {
-		return "."
-	}
-	now, then := "", ""
-	for name := range strings.SplitSeq(path, "/") {
-		then = join(then, name)
-		if m := e.byPath[then]; m != nil {
-			name = m.name(m.place)
-		}
-		now = join(now, name)
-	}
-	return now
-}
-
-func (m *move) name(place string) string {
-	switch place {
-	case atTemp:
-		return m.temp
-	case atNew:
-		return m.to
-	}
-	return m.from
-}
-
-// create writes the journal: beside what it speaks of, or in the state folder where that does not
-// work or is not wished.
-func (e *engine) create(source string, o Options) error {
-	data, err := e.j.encode()
-	if err != nil {
-		return fmt.Errorf("cannot write the journal: %w", err)
-	}
-	base := strings.TrimPrefix(journalPrefix, ".") + e.j.head.Started.Format("20060102T150405Z") + "-" + e.j.head.ID + journalSuffix
-	write := func(open func(string, int, fs.FileMode) (*os.File, error), path string, remove func(string) error) error {
-		e.hook("journal")
-		f, err := open(path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
-		if err != nil {
-			return err
-		}
-		_, err = f.Write(data)
-		if err = errors.Join(err, f.Sync()); err != nil {
-			f.Close()
-			return errors.Join(err, remove(path))
-		}
-		e.j.file = f
-		e.hook("journaled")
-		return nil
-	}
-	onDisk := errors.New("not wished")
-	if !o.InState {
-		e.j.inRoot = true
-		e.j.path = filepath.Join(source, "."+base)
-		if onDisk = write(e.root.OpenFile, "."+base, e.root.Remove); onDisk == nil {
-			return e.dir.Sync()
-		}
-		e.restoreRoot()
-	}
-	e.j.inRoot = false
-	dir := cmpOr(o.StateDir, StateDir())
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return fmt.Errorf("cannot make the folder for journals %s: %w", names.Quote(dir), explain(err))
-	}
-	e.j.path = filepath.Join(dir, base)
-	if err := write(os.OpenFile, e.j.path, os.Remove); err != nil {
-		if !o.InState {
-			err = onDisk
-		}
-		return fmt.Errorf("cannot write the journal: %w", explain(err))
-	}
-	return nil
-}
-
-// forget removes the journal.
-func (e *engine) forget() error {
-	e.hook("forget")
-	e.j.file.Close()
-	var err error
-	if e.j.inRoot {
-		err = e.root.Remove(filepath.Base(e.j.path))
-	} else {
-		err = os.Remove(e.j.path)
-	}
-	e.hook("forgotten")
-	if err != nil {
-		return fmt.Errorf("cannot remove the journal %s: %w", names.Quote(e.j.path), explain(err))
-	}
-	return nil
-}
-
-// begin starts the clock and counts the content that is to be copied, or compared.
-func (e *engine) begin() {
-	e.began = time.Now()
-	for _, m := range e.j.moves {
-		if m.made != nil {
-			e.allBytes += m.made.Of.Bytes
-		}
-	}
-}
-
-// tell tells how far the work is.
-func (e *engine) tell(path string) {
-	if e.o.Progress != nil {
-		e.o.Progress(Progress{
-			Done: e.out.Done + e.out.Made, Total: len(e.j.moves),
-			Bytes: e.halves / 2, AllBytes: e.allBytes, Path: path, Elapsed: time.Since(e.began),
-		})
-	}
-}
-
-func (e *engine) stopped(err error) error {
-	done, end, back := 0, atNew, e.j.head.State == string(StateUndoing)
-	if back {
-		end = atOld
-	}
-	for _, m := range e.j.moves {
-		if m.place == end {
-			done++
-		}
-	}
-	return &StoppedError{Journal: e.j.path, Done: done, Total: len(e.j.moves), Back: back, Err: err}
-}
-
 // explain puts what a disk answers into words that help.
 func explain(err error) error {
-	var no syscall.Errno
 	var outside *readError
-	if !errors.As(err, &no) || errors.As(err, &outside) {
+	if errors.As(err, &outside) {
 		return err
 	}
 	help := ""
-	switch no {
-	case syscall.EROFS:
-		help = "the disk is mounted read-only: take off its write protection, or copy with the skip list instead"
-	case syscall.ENOSPC, syscall.EDQUOT:
+	switch {
+	case disk.ReadOnly(err):
+		help = "the disk is read-only: switch off its write protection, or copy with the skip list instead"
+	case disk.Full(err):
 		help = "the disk is full: free some space"
-	case syscall.EIO, syscall.ENXIO, syscall.ENODEV, syscall.ENOTCONN, syscall.ESTALE, syscall.ESHUTDOWN:
-		help = "the disk does not answer any more: plug it in again"
-	case syscall.EACCES, syscall.EPERM:
-		help = "you may not change names here: the folder gives you no write permission"
-	case syscall.EEXIST, syscall.ENOTEMPTY:
-		help = "the new name is taken by now: move that file away"
-	case syscall.EBUSY:
+	case disk.Gone(err), disk.MediumError(err) && !disk.NameRefused(err), errors.Is(err, syscall.ENOTCONN), errors.Is(err, syscall.ESTALE):
+		help = "the disk has stopped responding: plug it in again"
+	case disk.InUse(err):
 		help = "it is in use, or another disk is mounted on it"
-	case syscall.ENAMETOOLONG:
-		help = "the disk takes no name that long"
+	case errors.Is(err, fs.ErrPermission):
+		help = "you may not change names here: you have no write permission for the folder"
+	case errors.Is(err, fs.ErrExist), errors.Is(err, syscall.ENOTEMPTY):
+		help = "something else has taken the new name: move it away"
+	case disk.NameRefused(err):
+		help = "the disk does not take this name"
 	default:
 		return err
 	}

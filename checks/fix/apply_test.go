@@ -149,7 +149,7 @@ func TestNeverOver(t *testing.T) {
 					}
 				}
 			}}})
-			if err == nil || !strings.Contains(err.Error(), "is taken by now") {
+			if err == nil || !strings.Contains(err.Error(), "has taken the new name") {
 				t.Errorf("plain=%v %s: got %v", plain, s, err)
 			}
 			if b, err := os.ReadFile(root + "/" + s); err != nil || string(b) != "precious" {

@@ -75,7 +75,7 @@ func (c *counter) Write(p []byte) (int, error) {
 }
 
 // pack writes the archive of a card and tells what it put in.
-func pack(ctx context.Context, w io.Writer, card, top string, told func(int64)) (t tally, err error) {
+func pack(ctx context.Context, w io.Writer, card, top string, told func(int64)) (t inventory, err error) {
 	r := reader{ctx: ctx}
 	out := tar.NewWriter(w)
 	err = r.walk(card, func(rel, path string, info fs.FileInfo) error {
@@ -90,7 +90,7 @@ func pack(ctx context.Context, w io.Writer, card, top string, told func(int64)) 
 		if h.Typeflag != tar.TypeReg {
 			return nil
 		}
-		return r.pour(out, path, info, told)
+		return r.copyTo(out, path, info, told)
 	})
 	if err != nil {
 		return t, err
@@ -101,9 +101,9 @@ func pack(ctx context.Context, w io.Writer, card, top string, told func(int64)) 
 // errNoArchive: a file is no archive of one folder.
 var errNoArchive = errors.New("not an archive of this folder")
 
-// tallyArchive tells what the archive of a folder holds by its headers. Content is passed
+// archiveInventory tells what the archive of a folder holds by its headers. Content is passed
 // over, and not read where f can seek.
-func tallyArchive(ctx context.Context, f io.Reader, top string) (t tally, err error) {
+func archiveInventory(ctx context.Context, f io.Reader, top string) (t inventory, err error) {
 	in := tar.NewReader(f)
 	for {
 		if err := ctx.Err(); err != nil {

@@ -2,6 +2,7 @@ package fix
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"errors"
@@ -11,8 +12,8 @@ import (
 	"os"
 	"slices"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
-	"loadline/checks/walk"
 )
 
 // build makes a copy or an archive under another name, waits until it has arrived on the disk, and
@@ -22,56 +23,48 @@ func (e *engine) build(ctx context.Context, m *move, temp string) error {
 	if err != nil {
 		return err
 	}
-	if err := flush(e.dir); err != nil {
+	if err := e.flush(); err != nil {
 		return err
 	}
 	e.hook("written")
 	if !m.made.archive() {
 		// By this a copy is told from other things after a crash, and when it is taken back.
-		if is, err := take(ctx, e.outer(temp), false, nil); err != nil {
+		if is, err := inventoryOf(ctx, e.fullPath(temp), false, nil); err != nil {
 			return err
 		} else if is != m.made.Of {
-			return fmt.Errorf("%w: %s", errKept, names.Quote(e.here(m, m.to)))
+			return fmt.Errorf("%w: %s", errKept, names.Quote(e.pathNow(m, m.to)))
 		}
 	}
 	back := sha256.New()
 	r := reader{ctx: ctx, fresh: true}
-	err = r.walk(e.outer(temp), func(rel, path string, info fs.FileInfo) error {
+	err = r.walk(e.fullPath(temp), func(rel, path string, info fs.FileInfo) error {
 		if info.IsDir() {
 			return nil
 		}
 		io.WriteString(back, rel+"\x00")
-		return r.pour(back, path, info, e.counting(m, 1))
+		return r.copyTo(back, path, info, e.counting(m, 1))
 	})
 	if here := (*readError)(nil); errors.As(err, &here) {
-		return fmt.Errorf("cannot read %s back: %w", names.Quote(e.here(m, m.to)), here.err) // the disk itself
+		return fmt.Errorf("cannot read %s back: %w", names.Quote(e.pathNow(m, m.to)), here.err) // the disk itself
 	}
 	if err != nil {
 		return err
 	}
+	e.out.Cached = e.out.Cached || r.cached
 	if !bytes.Equal(back.Sum(nil), wrote) {
-		return fmt.Errorf("%w: %s", errReadBack, names.Quote(e.here(m, m.to)))
+		return fmt.Errorf("%w: %s", errReadBack, names.Quote(e.pathNow(m, m.to)))
 	}
 	return nil
 }
 
-var errReadBack = errors.New("the disk gives back something else than was written to it, so it must not be trusted")
+var errReadBack = errors.New("the disk returned different data from what was written, so it must not be trusted")
 
-var errKept = errors.New("the disk does not keep names or dates as they are in what would be copied")
-
-// counting counts bytes of content, in halves: one for writing or reading, two for comparing.
-func (e *engine) counting(m *move, halves int64) func(int64) {
-	path := e.here(m, m.to)
-	return func(n int64) {
-		e.halves += n * halves
-		e.tell(path)
-	}
-}
+var errKept = errors.New("the disk does not keep the names or dates of what would be copied")
 
 // write returns a checksum of what it wrote: of each file, its path and its content.
 func (e *engine) write(ctx context.Context, m *move, temp string) ([]byte, error) {
 	sum := sha256.New()
-	var t tally
+	var t inventory
 	var err error
 	if m.made.archive() {
 		io.WriteString(sum, "\x00")
@@ -96,15 +89,15 @@ func (e *engine) fill(path string, perm fs.FileMode, write func(io.Writer) error
 		return err
 	}
 	err = write(f)
-	if !flushesAll || !e.lasting {
-		err = errors.Join(err, f.Sync())
+	if e.each || !e.lasting {
+		err = errors.Join(err, disk.Flush(f))
 	}
 	return errors.Join(err, f.Close())
 }
 
 // copyAll copies a file or a whole folder, dates and permissions included.
-func (e *engine) copyAll(ctx context.Context, m *move, temp string, sum io.Writer) (t tally, err error) {
-	here, err := e.root.Lstat(cmpOr(e.here(m, ""), "."))
+func (e *engine) copyAll(ctx context.Context, m *move, temp string, sum io.Writer) (t inventory, err error) {
+	here, err := e.root.Lstat(cmp.Or(e.pathNow(m, ""), "."))
 	if err != nil {
 		return t, err
 	}
@@ -126,26 +119,26 @@ func (e *engine) copyAll(ctx context.Context, m *move, temp string, sum io.Write
 		}
 		io.WriteString(sum, rel+"\x00")
 		err := e.fill(to, 0o600, func(w io.Writer) error {
-			return r.pour(io.MultiWriter(w, sum), path, info, e.counting(m, 1))
+			return r.copyTo(io.MultiWriter(w, sum), path, info, e.counting(m, 1))
 		})
 		if err != nil {
 			return err
 		}
-		return e.dress(to, info)
+		return e.copyAttributes(to, info)
 	})
 	if err != nil {
 		return t, err
 	}
 	for _, f := range slices.Backward(folders) {
-		if err := e.dress(f.path, f.info); err != nil {
+		if err := e.copyAttributes(f.path, f.info); err != nil {
 			return t, err
 		}
 	}
 	return t, nil
 }
 
-// dress gives a copy the permissions and dates of its original. Its owner can always read it.
-func (e *engine) dress(path string, info fs.FileInfo) error {
+// copyAttributes gives a copy the permissions and dates of its original. Its owner can always read it.
+func (e *engine) copyAttributes(path string, info fs.FileInfo) error {
 	perm := info.Mode().Perm() | 0o400
 	if info.IsDir() {
 		perm |= 0o700
@@ -155,122 +148,18 @@ func (e *engine) dress(path string, info fs.FileInfo) error {
 	if err := e.root.Chmod(path, perm); err != nil && !errors.Is(err, fs.ErrPermission) && !errors.Is(err, errors.ErrUnsupported) {
 		return err
 	}
-	err := e.setDates(path, accessTime(info), info.ModTime())
+	err := e.setDates(path, disk.AccessTime(info), info.ModTime())
 	if errors.Is(err, errDate) {
 		return nil // a coarser date will do; whether it does is looked at when all is written
 	}
 	return err
 }
 
-// prove compares what was made with its original, byte for byte, and says why it must stay; "" if
-// nothing would be lost with it.
-func (e *engine) prove(ctx context.Context, m *move, path string) (why string, err error) {
-	was, err := e.root.Lstat(path)
-	if err != nil {
-		return "", err
+// counting counts bytes of content, in halves: one for writing or reading, two for comparing.
+func (e *engine) counting(m *move, halves int64) func(int64) {
+	path := e.pathNow(m, m.to)
+	return func(n int64) {
+		e.halves += n * halves
+		e.reportProgress(path)
 	}
-	of, err := e.takeOriginal(ctx, m)
-	switch {
-	case ctx.Err() != nil:
-		return "", ctx.Err()
-	case err != nil:
-		return "what it was made from cannot be read any more: " + err.Error(), nil
-	case of != m.made.Of:
-		return "what it was made from has changed since", nil
-	}
-	if m.made.archive() {
-		err = e.compareArchive(ctx, m, path)
-	} else {
-		err = e.compareCopy(ctx, m, path)
-	}
-	switch {
-	case ctx.Err() != nil:
-		return "", ctx.Err()
-	case errors.Is(err, errDiffers):
-		return changedSince, nil
-	case err != nil:
-		return "it could not be compared with what it was made from: " + err.Error(), nil
-	}
-	// Comparing may have taken hours: is it still what was compared?
-	if now, err := e.root.Lstat(path); err != nil || identify(now) != identify(was) {
-		return changedSince, nil
-	}
-	return "", nil
-}
-
-func (e *engine) compareArchive(ctx context.Context, m *move, path string) error {
-	f, err := openIn(e.root, path)
-	if err != nil {
-		return err
-	}
-	defer f.Close()
-	c := &comparer{f: f}
-	if _, err := pack(ctx, c, e.original(m), m.from, e.counting(m, 2)); err != nil {
-		return err
-	}
-	return c.ended()
-}
-
-func (e *engine) compareCopy(ctx context.Context, m *move, path string) error {
-	is, err := take(ctx, e.outer(path), false, nil)
-	if err != nil {
-		return err
-	}
-	if is != m.made.Of {
-		return errDiffers
-	}
-	var of tally // of what is compared, and not of what there was before
-	r := reader{ctx: ctx, follow: true}
-	err = r.walk(e.original(m), func(rel, from string, info fs.FileInfo) error {
-		of.add(rel, kindOf(info.Mode()), info.Size(), info.ModTime(), "")
-		if kindOf(info.Mode()) != walk.File {
-			return nil
-		}
-		if rel != "" {
-			rel = "/" + rel
-		}
-		f, err := openIn(e.root, path+rel)
-		if err != nil {
-			return err
-		}
-		defer f.Close()
-		c := &comparer{f: f}
-		if err := r.pour(c, from, info, e.counting(m, 2)); err != nil {
-			return err
-		}
-		return c.ended()
-	})
-	if err == nil && of != m.made.Of {
-		err = fmt.Errorf("%w (%s)", ErrChanged, names.Quote(e.original(m)))
-	}
-	return err
-}
-
-var errDiffers = errors.New("the content differs")
-
-// A comparer takes what a file should hold.
-type comparer struct {
-	f   io.Reader
-	buf []byte
-}
-
-func (c *comparer) Write(p []byte) (int, error) {
-	if len(c.buf) < len(p) {
-		c.buf = make([]byte, len(p))
-	}
-	n, err := io.ReadFull(c.f, c.buf[:len(p)])
-	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) || err == nil && !bytes.Equal(c.buf[:n], p) {
-		return 0, errDiffers
-	}
-	if err != nil {
-		return 0, err
-	}
-	return len(p), nil
-}
-
-func (c *comparer) ended() error {
-	if n, _ := c.f.Read(make([]byte, 1)); n > 0 {
-		return errDiffers
-	}
-	return nil
 }

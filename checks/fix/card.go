@@ -29,7 +29,10 @@ type Card struct {
 }
 
 func (c *Card) why() string {
-	return "it belongs to " + c.Layout + " (" + c.Standard + "): a rename inside would break it"
+	if c.Standard == noSource {
+		return "it belongs to " + c.Layout + ": renaming anything inside would break it"
+	}
+	return "it belongs to " + c.Layout + " (" + c.Standard + "): renaming anything inside would break it"
 }
 
 // fixed reports whether the layout fixes the name of one of its folders.
@@ -54,6 +57,9 @@ func (c *Card) Command() string {
 	return "cd -- " + shellQuote(dir) + " && " + command
 }
 
+// noSource is the standard of what is a habit only.
+const noSource = "common practice, no source"
+
 // shellQuote makes one word for a POSIX shell (POSIX Shell Command Language, 2.2.2 single quotes).
 func shellQuote(s string) string {
 	if s != "" && strings.Trim(s, portable+"/") == "" {
@@ -64,7 +70,7 @@ func shellQuote(s string) string {
 
 // bundle is the card of a folder that its desktop shows as one file.
 func bundle() Card {
-	return Card{Layout: "a bundle, which its desktop shows as one file", Standard: "common practice, no source", Bundle: true}
+	return Card{Layout: "a bundle, which its desktop shows as one file", Standard: noSource, Bundle: true}
 }
 
 // cardOf returns the card that something in a folder belongs to, nil if to none. Itself is the folder that
@@ -119,12 +125,12 @@ func (p *Plan) findCards() {
 		if f.card == nil {
 			c := found[f]
 			p.Cards = append(p.Cards, &c)
-			f.seal(&c)
+			f.protect(&c)
 		}
 	}
 }
 
-func (f *folder) seal(c *Card) {
+func (f *folder) protect(c *Card) {
 	f.card = c
 	if f.parent != nil && c.fixed(f.path) {
 		if f.parent.fixed == nil {
@@ -133,7 +139,7 @@ func (f *folder) seal(c *Card) {
 		f.parent.fixed[f.name] = c
 	}
 	for _, k := range f.kids {
-		k.seal(c)
+		k.protect(c)
 	}
 }
 
@@ -209,11 +215,11 @@ func (p *Plan) isArchive(ctx context.Context, c *Card, path string) bool {
 	}
 	defer f.Close()
 	_, name := parent(c.Path)
-	has, err := tallyArchive(ctx, newSeekBuffer(f), name)
+	has, err := archiveInventory(ctx, newSeekBuffer(f), name)
 	if err != nil {
 		return false
 	}
-	is, err := take(ctx, p.root.Name()+"/"+c.Path, false, nil)
+	is, err := inventoryOf(ctx, p.root.Name()+"/"+c.Path, false, nil)
 	return err == nil && has == is
 }
 

@@ -17,9 +17,9 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// A disk is a real file system in a file, mounted through loop or FUSE. That needs root and the
+// A testDisk is a real file system in a file, mounted through loop or FUSE. That needs root and the
 // packages exfatprogs, exfat-fuse, ntfs-3g and fuse3; `go run ./cmd/dev test` installs them.
-type disk struct {
+type testDisk struct {
 	t     testing.TB
 	image string   // file, or the loop device on it
 	path  string   // where it is mounted
@@ -33,12 +33,12 @@ func run(t testing.TB, command ...string) {
 	}
 }
 
-func newDisk(t testing.TB, mib int, make, mount []string) *disk {
+func newDisk(t testing.TB, mib int, make, mount []string) *testDisk {
 	t.Helper()
 	if os.Geteuid() != 0 {
 		t.Fatal("this test mounts disks, so it must run as root")
 	}
-	d := &disk{t: t, image: filepath.Join(t.TempDir(), "image"), path: t.TempDir(), mount: mount}
+	d := &testDisk{t: t, image: filepath.Join(t.TempDir(), "image"), path: t.TempDir(), mount: mount}
 	if err := os.WriteFile(d.image, nil, 0o600); err != nil {
 		t.Fatal(err)
 	}
@@ -59,18 +59,18 @@ func newDisk(t testing.TB, mib int, make, mount []string) *disk {
 	return d
 }
 
-func (d *disk) plug(options ...string) {
+func (d *testDisk) plug(options ...string) {
 	d.t.Helper()
 	run(d.t, append(append(append([]string{}, d.mount...), options...), d.image, d.path)...)
 }
 
-func (d *disk) mounted() bool {
+func (d *testDisk) mounted() bool {
 	table, err := os.ReadFile("/proc/self/mountinfo")
 	return err != nil || strings.Contains(string(table), " "+d.path+" ")
 }
 
 // unplug unmounts and waits until the file system has let go of the image.
-func (d *disk) unplug() {
+func (d *testDisk) unplug() {
 	d.t.Helper()
 	if d.mounted() {
 		run(d.t, "umount", d.path)
@@ -81,7 +81,7 @@ func (d *disk) unplug() {
 }
 
 // daemons finds the FUSE program of this disk by its arguments.
-func (d *disk) daemons() (pids []int) {
+func (d *testDisk) daemons() (pids []int) {
 	procs, err := filepath.Glob("/proc/[0-9]*/cmdline")
 	if err != nil {
 		d.t.Fatal(err)
@@ -119,7 +119,7 @@ var diskKinds = map[string]struct{ make, mount []string }{
 	"ntfs":  {[]string{"mkfs.ntfs", "-q", "-F"}, []string{"ntfs-3g"}},
 }
 
-func eachDisk(t *testing.T, test func(t *testing.T, kind string, d *disk)) {
+func eachDisk(t *testing.T, test func(t *testing.T, kind string, d *testDisk)) {
 	for kind, with := range diskKinds {
 		t.Run(kind, func(t *testing.T) { test(t, kind, newDisk(t, 24, with.make, with.mount)) })
 	}
@@ -143,7 +143,7 @@ var diskMoves = [][2]string{
 // TestDisks renames on real file systems: changes of case and normal form only, chains, rings, and
 // back, with the disk unplugged in between.
 func TestDisks(t *testing.T) {
-	eachDisk(t, func(t *testing.T, kind string, d *disk) {
+	eachDisk(t, func(t *testing.T, kind string, d *testDisk) {
 		root := filepath.Join(d.path, "archive")
 		p := forced(t, root, diskMoves)
 		before := snapshot(t, root)
@@ -167,7 +167,7 @@ func TestDisks(t *testing.T) {
 
 // TestDiskPlan plans and applies on real file systems with names that they take.
 func TestDiskPlan(t *testing.T) {
-	eachDisk(t, func(t *testing.T, kind string, d *disk) {
+	eachDisk(t, func(t *testing.T, kind string, d *testDisk) {
 		root := filepath.Join(d.path, "archive")
 		tree := []string{" lead.mov", "-x.mov", "-x.xml", "con.mov", "e\u0301.mov", "sub \u202e/-y", "sub \u202e/nul"}
 		if kind == "ext4" {
@@ -189,7 +189,7 @@ func TestDiskPlan(t *testing.T) {
 // TestDiskCrash stops at a few points and unplugs the disk, on file systems whose inode numbers do
 // not last and that have no exclusive rename.
 func TestDiskCrash(t *testing.T) {
-	eachDisk(t, func(t *testing.T, kind string, d *disk) {
+	eachDisk(t, func(t *testing.T, kind string, d *testDisk) {
 		for i, point := range []int{5, 9, 17, 26, 38, 55, 70} {
 			root := filepath.Join(d.path, fmt.Sprint("archive", i))
 			p := forced(t, root, diskMoves)
@@ -318,7 +318,7 @@ func TestVanishing(t *testing.T) {
 }
 
 // kill ends the FUSE program of this disk, and no other process.
-func (d *disk) kill() {
+func (d *testDisk) kill() {
 	for _, pid := range d.daemons() {
 		if err := syscall.Kill(pid, syscall.SIGKILL); err != nil && !errors.Is(err, syscall.ESRCH) {
 			d.t.Fatal(err)

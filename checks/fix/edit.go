@@ -16,7 +16,7 @@ var ErrName = errors.New("this name can't be used")
 // ErrName and says what is wrong. It looks at nothing but memory. The files of a family take the new
 // stem too, so their names are judged as well.
 func (p *Plan) Holds(step int, name string) error {
-	_, err := p.try(step, name)
+	_, err := p.familyNames(step, name)
 	return err
 }
 
@@ -24,11 +24,11 @@ func (p *Plan) Holds(step int, name string) error {
 // family that kept their names so far become steps at the end of Steps; indexes stay. If the name
 // does not hold nothing changes; the error wraps ErrName.
 func (p *Plan) Edit(step int, name string) error {
-	to, err := p.try(step, name)
+	to, err := p.familyNames(step, name)
 	if err != nil {
 		return err
 	}
-	p.give(&p.Steps[step], to)
+	p.setNames(&p.Steps[step], to)
 	return nil
 }
 
@@ -36,18 +36,18 @@ func (p *Plan) Edit(step int, name string) error {
 // step was given the old name.
 func (p *Plan) Leave(step int) error {
 	s := &p.Steps[step]
-	to := s.entry.unit.names()
-	if err := p.collides(s, to); err != nil {
+	to := s.entry.family.names()
+	if err := p.checkFree(s, to); err != nil {
 		return err
 	}
-	p.give(s, to)
+	p.setNames(s, to)
 	return nil
 }
 
-// try judges a new name for a step and returns the names of the whole family.
-func (p *Plan) try(step int, name string) ([]string, error) {
+// familyNames judges a new name for a step and returns the names of the whole family.
+func (p *Plan) familyNames(step int, name string) ([]string, error) {
 	s := &p.Steps[step]
-	u := s.entry.unit
+	u := s.entry.family
 	to := make([]string, len(u.members))
 	at := 0
 	for i, e := range u.members {
@@ -57,7 +57,7 @@ func (p *Plan) try(step int, name string) ([]string, error) {
 		to[i] = e.to
 	}
 	if name == "" || name == "." || name == ".." || strings.ContainsAny(name, "/\x00") {
-		return nil, fmt.Errorf("%w: a name is not empty, not . or .., and holds no slash", ErrName)
+		return nil, fmt.Errorf("%w: a name can't be empty, . or .., or contain a slash", ErrName)
 	}
 	old := stemOf(u, at, s.entry.to)
 	if stem := stemOf(u, at, name); stem != old && !u.whole {
@@ -72,15 +72,15 @@ func (p *Plan) try(step int, name string) ([]string, error) {
 		if to[i] == e.to && i != at {
 			continue
 		}
-		if err := p.fits(s.folder, e, to[i]); err != nil {
+		if err := p.checkName(s.folder, e, to[i]); err != nil {
 			return nil, err
 		}
 	}
-	return to, p.collides(s, to)
+	return to, p.checkFree(s, to)
 }
 
-// fits judges one name by itself and by its path.
-func (p *Plan) fits(f *folder, e *entry, name string) error {
+// checkName judges one name by itself and by its path.
+func (p *Plan) checkName(f *folder, e *entry, name string) error {
 	if fault := p.limits.fault(name); fault != "" {
 		return fmt.Errorf("%w: %s", ErrName, fault)
 	}
@@ -95,14 +95,14 @@ func (p *Plan) fits(f *folder, e *entry, name string) error {
 			}
 		}
 	}
-	if room, _ := p.limits.room(); n > room && len(name) >= len(e.to) {
+	if room, _ := p.limits.pathRoom(); n > room && len(name) >= len(e.to) {
 		return fmt.Errorf("%w: the longest path would be %d bytes, %d fit: make the name %d bytes shorter", ErrName, n, room, n-room)
 	}
 	return nil
 }
 
-// collides judges names against all others of the folder.
-func (p *Plan) collides(s *Step, to []string) error {
+// checkFree judges names against all others of the folder.
+func (p *Plan) checkFree(s *Step, to []string) error {
 	f := s.folder
 	if f.used == nil {
 		f.used = map[string]int{}
@@ -110,7 +110,7 @@ func (p *Plan) collides(s *Step, to []string) error {
 			f.used[fold(e.to)]++
 		}
 	}
-	u := s.entry.unit
+	u := s.entry.family
 	mine := map[string]int{}
 	for _, e := range u.members {
 		mine[fold(e.to)]++
@@ -119,16 +119,16 @@ func (p *Plan) collides(s *Step, to []string) error {
 	for _, name := range to {
 		key := fold(name)
 		if fresh[key] || f.used[key]-mine[key] > 0 {
-			return fmt.Errorf("%w: %s is taken in this folder, capital and small letters counted as one", ErrName, names.Quote(name))
+			return fmt.Errorf("%w: %s is already taken in this folder (upper and lower case count as the same)", ErrName, names.Quote(name))
 		}
 		fresh[key] = true
 	}
 	return nil
 }
 
-// give sets the names of a step and its family.
-func (p *Plan) give(s *Step, to []string) {
-	f, u := s.folder, s.entry.unit
+// setNames sets the names of a step and its family.
+func (p *Plan) setNames(s *Step, to []string) {
+	f, u := s.folder, s.entry.family
 	for i, e := range u.members {
 		if f.used[fold(e.to)]--; f.used[fold(e.to)] == 0 {
 			delete(f.used, fold(e.to))

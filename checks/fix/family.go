@@ -10,9 +10,9 @@ import (
 	"loadline/checks/walk"
 )
 
-// A unit is what is renamed together: a folder, or the files of one folder that are tied by their
+// A family is what is renamed together: a folder, or the files of one folder that are tied by their
 // stem (clip, sidecar, thumbnail, sound).
-type unit struct {
+type family struct {
 	members []*entry
 	parts   []parts // of each member
 	whole   bool    // a folder: it has no ending
@@ -25,8 +25,8 @@ type parts struct{ prefix, stem, suffix string }
 
 const companion = "._" // AppleDouble companion of the file whose name follows (RFC 1740, from memory)
 
-// units groups the entries of a folder, in order of their first names.
-func units(entries []*entry) []*unit {
+// families groups the entries of a folder, in order of their first names.
+func families(entries []*entry) []*family {
 	files := map[string]bool{}
 	for _, e := range entries {
 		if e.kind != walk.Folder {
@@ -34,10 +34,10 @@ func units(entries []*entry) []*unit {
 		}
 	}
 	groups := map[string][]member{}
-	var all []*unit
+	var all []*family
 	for _, e := range entries {
 		if e.kind == walk.Folder {
-			all = append(all, newUnit([]member{{e, parts{stem: e.name}}}))
+			all = append(all, newFamily([]member{{e, parts{stem: e.name}}}))
 			continue
 		}
 		m := member{e, tieOf(e.name, files)}
@@ -46,10 +46,10 @@ func units(entries []*entry) []*unit {
 	}
 	for _, g := range groups {
 		for _, part := range separate(g) {
-			all = append(all, newUnit(part))
+			all = append(all, newFamily(part))
 		}
 	}
-	slices.SortFunc(all, func(a, b *unit) int { return cmp.Compare(a.members[0].name, b.members[0].name) })
+	slices.SortFunc(all, func(a, b *family) int { return cmp.Compare(a.members[0].name, b.members[0].name) })
 	return all
 }
 
@@ -119,11 +119,11 @@ func endAlike(g []member) bool {
 	return false
 }
 
-func newUnit(ms []member) *unit {
+func newFamily(ms []member) *family {
 	slices.SortFunc(ms, func(a, b member) int { return cmp.Compare(a.name, b.name) })
-	u := &unit{}
+	u := &family{}
 	for _, m := range ms {
-		m.unit = u
+		m.family = u
 		u.members = append(u.members, m.entry)
 		u.parts = append(u.parts, m.parts)
 	}
@@ -140,7 +140,7 @@ func newUnit(ms []member) *unit {
 }
 
 // propose returns new names for all members, kept apart from others by a number if it is over 1.
-func (l *limits) proposeUnit(u *unit, number int) []string {
+func (l *limits) proposeFamily(u *family, number int) []string {
 	mark := ""
 	if number > 1 {
 		mark = "-" + strconv.Itoa(number)
@@ -175,32 +175,32 @@ func (p *Plan) resolve(f *folder) {
 		e.to = e.name
 	}
 	c := claims{used: map[string]bool{}, stems: map[string]bool{}, next: map[string]int{}}
-	var change []*unit
-	all := units(f.entries)
+	var change []*family
+	all := families(f.entries)
 	for _, u := range all {
 		if f.keeps(u) {
-			c.take(u, u.names())
+			c.claim(u, u.names())
 		}
 	}
 	// Of twins the larger family keeps its names: that is the smaller change.
-	slices.SortStableFunc(all, func(a, b *unit) int { return cmp.Compare(len(b.members), len(a.members)) })
+	slices.SortStableFunc(all, func(a, b *family) int { return cmp.Compare(len(b.members), len(a.members)) })
 	for _, u := range all {
 		switch {
 		case f.keeps(u):
 		case !mustChange(u) && c.free(u.names(), nil):
-			c.take(u, u.names())
+			c.claim(u, u.names())
 		default:
 			change = append(change, u)
 		}
 	}
 	for _, u := range change {
-		p.settle(u, &c)
+		p.assignNames(u, &c)
 	}
 	f.finalLengths()
 }
 
-// keeps reports whether a member of the unit must keep its name, and with it the others.
-func (f *folder) keeps(u *unit) bool {
+// keeps reports whether a member of the family must keep its name, and with it the others.
+func (f *folder) keeps(u *family) bool {
 	return slices.ContainsFunc(u.members, func(e *entry) bool { return f.frozen(e) != "" })
 }
 
@@ -218,7 +218,7 @@ func (f *folder) finalLengths() {
 	}
 }
 
-func (u *unit) names() []string {
+func (u *family) names() []string {
 	out := make([]string, len(u.members))
 	for i, e := range u.members {
 		out[i] = e.name
@@ -226,8 +226,8 @@ func (u *unit) names() []string {
 	return out
 }
 
-// mustChange reports whether a unit cannot keep its names even where it is alone in its folder.
-func mustChange(u *unit) bool {
+// mustChange reports whether a family cannot keep its names even where it is alone in its folder.
+func mustChange(u *family) bool {
 	return slices.ContainsFunc(u.members, func(e *entry) bool {
 		return e.most > 0 && len(e.name) > e.most || len(e.flags) > 0 && e.flags[0].treat == treatRename
 	})
@@ -252,7 +252,7 @@ func (c *claims) free(names, stems []string) bool {
 	return !slices.ContainsFunc(stems, func(s string) bool { return c.stems[fold(s)] })
 }
 
-func (c *claims) take(u *unit, names []string) {
+func (c *claims) claim(u *family, names []string) {
 	for i, n := range names {
 		c.used[fold(n)] = true
 		c.stems[fold(stemOf(u, i, n))] = true
@@ -260,7 +260,7 @@ func (c *claims) take(u *unit, names []string) {
 }
 
 // stemOf returns the stem of a member under a new name.
-func stemOf(u *unit, i int, name string) string {
+func stemOf(u *family, i int, name string) string {
 	name = strings.TrimPrefix(name, u.parts[i].prefix)
 	if s, ok := strings.CutSuffix(name, u.parts[i].suffix); ok && s != "" {
 		return s
@@ -277,14 +277,14 @@ func fold(name string) string { return names.Fold(name) }
 // helps: then the name counts alone.
 const stemTries = 100
 
-// settle finds free names for a unit.
-func (p *Plan) settle(u *unit, c *claims) {
-	first := p.limits.proposeUnit(u, 1)
+// assignNames finds free names for a family.
+func (p *Plan) assignNames(u *family, c *claims) {
+	first := p.limits.proposeFamily(u, 1)
 	if len(first) > 1 && !new(claims).free(first, nil) {
 		// Endings that differed are alike when cured ("a.mov" and "a.mov."): no number keeps
 		// such names apart, so each goes its own way.
 		for i, e := range u.members {
-			p.settle(newUnit([]member{{e, u.parts[i]}}), c)
+			p.assignNames(newFamily([]member{{e, u.parts[i]}}), c)
 		}
 		return
 	}
@@ -295,7 +295,7 @@ func (p *Plan) settle(u *unit, c *claims) {
 	for n := start; ; n++ {
 		proposed := first
 		if n > 1 {
-			proposed = p.limits.proposeUnit(u, n)
+			proposed = p.limits.proposeFamily(u, n)
 		}
 		var stems []string
 		for i, s := range proposed {
@@ -318,7 +318,7 @@ func (p *Plan) settle(u *unit, c *claims) {
 			proposed, n = tied, tiedAt
 		}
 		c.next[key] = n + 1
-		c.take(u, proposed)
+		c.claim(u, proposed)
 		for i, e := range u.members {
 			e.to = proposed[i]
 		}

@@ -38,6 +38,7 @@ const (
 	ruleUnlisted   = "folder-unreadable"
 	ruleUnread     = "file-unreadable"
 	ruleRefused    = "refuses-character"
+	ruleVanished   = "vanished"
 	reasonSkipped  = "skipped"
 	reasonArchived = "archived"
 )
@@ -50,7 +51,7 @@ var treatments = map[string]treatment{
 	"same-normal-form": treatApart, "case-twins": treatApart,
 	rulePathLong: treatShorten, ruleKeyLong: treatShorten,
 	"too-deep":   treatAdvise,
-	ruleUnlisted: treatLeave, ruleUnread: treatLeave, "read-error": treatLeave, "vanished": treatLeave,
+	ruleUnlisted: treatLeave, ruleUnread: treatLeave, "read-error": treatLeave, ruleVanished: treatLeave,
 	"link-absolute": treatLeave, "link-outside": treatLeave, "link-loop": treatLeave, "link-dangling": treatLeave, "link-inside": treatLeave,
 	"special-file": treatLeave, "too-large": treatLeave, "folder-loop": treatLeave,
 	ruleClutter: treatLeave, "apple-double": treatLeave, "unfinished-file": treatLeave, ruleOwn: treatOwn,
@@ -67,17 +68,22 @@ func Checks(list []*checks.Check) []*checks.Check {
 		}
 	}
 	for _, c := range list {
-		if slices.ContainsFunc(c.Rules, func(r *checks.Rule) bool { return treatments[r.ID] != treatNone }) {
+		if acts(c) {
 			want(c)
 		}
 	}
 	return slices.DeleteFunc(slices.Clone(list), func(c *checks.Check) bool { return !wanted[c] })
 }
 
+// acts reports whether a plan acts on findings of a check.
+func acts(c *checks.Check) bool {
+	return slices.ContainsFunc(c.Rules, func(r *checks.Rule) bool { return treatments[r.ID] != treatNone })
+}
+
 // Errors about the report that a plan is made from. With either, check again and plan anew.
 var (
-	// ErrReport: the report does not say what a plan must know.
-	ErrReport = errors.New("the report does not say what a plan must know")
+	// ErrReport: the report does not say all that a plan needs.
+	ErrReport = errors.New("the report does not say all that a plan needs")
 	// ErrStale: the source is no longer as the report says.
 	ErrStale = errors.New("the source has changed since it was checked: check it again")
 )
@@ -95,21 +101,31 @@ func (f flag) harm() checks.Level { return max(f.Level, f.Spared) }
 type findings struct {
 	all     []flag          // by path; of one path those that speak of its name first
 	at      map[string]span // by path
-	folders map[string]bool // that hold a name which must change
-	own     int64           // files that Loadline keeps on the source
+	folders map[string]bool // that hold something flagged; true if a name must change
+	here    int64           // flagged paths that are on the source, but for what Loadline itself keeps
+	own     int64           // files that Loadline itself keeps
 }
+
+// seen reports whether an entry of a folder that has some is one of the flagged paths that are counted.
+func (f *findings) seen(path string) bool {
+	all := f.flagsOf(path)
+	return len(all) > 0 && all[0].counts()
+}
+
+// counts reports whether a flagged path is still there to be counted.
+func (f flag) counts() bool { return f.treat != treatOwn && f.Rule.ID != ruleVanished }
 
 type span struct{ from, to int32 }
 
-// of returns what is said of a path.
-func (f *findings) of(path string) []flag {
+// flagsOf returns what is said of a path.
+func (f *findings) flagsOf(path string) []flag {
 	s := f.at[path]
 	return f.all[s.from:s.to:s.to]
 }
 
 // names returns what is said of the name of a path, and could be cured by another.
 func (f *findings) names(path string) []flag {
-	all := f.of(path)
+	all := f.flagsOf(path)
 	n := 0
 	for n < len(all) && (all[n].treat == treatRename || all[n].treat == treatApart) {
 		n++
@@ -119,7 +135,7 @@ func (f *findings) names(path string) []flag {
 
 // has reports whether a path has a finding of one treatment.
 func (f *findings) has(path string, t treatment) bool {
-	return slices.ContainsFunc(f.of(path), func(g flag) bool { return g.treat == t })
+	return slices.ContainsFunc(f.flagsOf(path), func(g flag) bool { return g.treat == t })
 }
 
 // usable reports by ErrReport why a plan cannot be made from a report.
@@ -171,9 +187,10 @@ func newFindings(rep *checks.Report, l *limits) *findings {
 			j++
 		}
 		f.at[f.all[i].Path] = span{int32(i), int32(j)}
-		if f.all[i].treat == treatRename || f.all[i].treat == treatApart {
-			dir, _ := parent(f.all[i].Path)
-			f.folders[dir] = true
+		dir, _ := parent(f.all[i].Path)
+		f.folders[dir] = f.folders[dir] || f.all[i].treat == treatRename || f.all[i].treat == treatApart
+		if f.all[i].counts() {
+			f.here++
 		}
 		i = j
 	}

@@ -2,13 +2,12 @@ package fix
 
 import (
 	"errors"
-	"fmt"
 	"io/fs"
 	"os"
 	"strings"
 	"time"
 
-	"loadline/checks/names"
+	"loadline/checks/internal/disk"
 	"loadline/checks/walk"
 )
 
@@ -18,18 +17,18 @@ import (
 // crash left.
 func (e *engine) exclusive(here *os.File, dir, from, to string, kind walk.Kind, ours func(path string, info fs.FileInfo) bool) error {
 	if !e.plain {
-		err := renameExclusive(here, from, to)
+		err := disk.RenameNewAt(here, from, to)
 		if !errors.Is(err, errors.ErrUnsupported) {
 			return err
 		}
 		e.plain = true
 	}
 	target := join(dir, to)
-	if err := e.takeName(target, kind, ours); err != nil {
+	if err := e.guardName(target, kind, ours); err != nil {
 		return err
 	}
 	e.hook("guarded")
-	err := renameOver(here, from, to)
+	err := disk.RenameOverAt(here, from, to)
 	if errors.Is(err, errors.ErrUnsupported) {
 		if kind == walk.Folder {
 			// There a folder never takes the place of another, not even of an empty one.
@@ -46,23 +45,18 @@ func (e *engine) exclusive(here *os.File, dir, from, to string, kind walk.Kind, 
 	return nil
 }
 
-// guardText is what a file holds that keeps a name: after a crash it shows whose it is.
-func (e *engine) guardText() string {
-	return "loadline keeps this name for a rename " + e.j.head.ID + "\n"
-}
-
-func (e *engine) takeName(target string, kind walk.Kind, ours func(path string, info fs.FileInfo) bool) error {
-	err := e.tryName(target, kind)
+func (e *engine) guardName(target string, kind walk.Kind, ours func(path string, info fs.FileInfo) bool) error {
+	err := e.makeGuard(target, kind)
 	if errors.Is(err, fs.ErrExist) {
 		info, lerr := e.root.Lstat(target)
 		if lerr == nil && ours(target, info) && e.root.Remove(target) == nil {
-			err = e.tryName(target, kind)
+			err = e.makeGuard(target, kind)
 		}
 	}
 	return err
 }
 
-func (e *engine) tryName(target string, kind walk.Kind) error {
+func (e *engine) makeGuard(target string, kind walk.Kind) error {
 	e.hook("guard")
 	if kind == walk.Folder {
 		return e.root.Mkdir(target, 0o700)
@@ -78,6 +72,11 @@ func (e *engine) tryName(target string, kind walk.Kind) error {
 	return nil
 }
 
+// guardText is what a file holds that keeps a name: after a crash it shows whose it is.
+func (e *engine) guardText() string {
+	return "loadline keeps this name for a rename " + e.j.head.ID + "\n"
+}
+
 // holdsGuard reports whether a file is a guard, by its text.
 func (e *engine) holdsGuard(path string, info fs.FileInfo) bool {
 	text := e.guardText()
@@ -86,29 +85,6 @@ func (e *engine) holdsGuard(path string, info fs.FileInfo) bool {
 	}
 	b, err := e.root.ReadFile(path)
 	return err == nil && string(b) == text
-}
-
-// dropGuards removes the guards that a crash left in a folder.
-func (e *engine) dropGuards(now string, moves []*move, list map[string]bool, forms map[string]string, taken map[string]bool) error {
-	for _, m := range moves {
-		for _, name := range []string{m.temp, m.to, m.from} {
-			as := listedAs(name, list, forms)
-			if as == "" || taken[as] {
-				continue
-			}
-			path := join(dot(now), name)
-			info, err := e.root.Lstat(path)
-			if err != nil || !e.isGuard(m, path, info) {
-				continue
-			}
-			e.hook("drop")
-			if err := removed(e.root.Remove(path)); err != nil {
-				return fmt.Errorf("cannot remove %s: %w", names.Quote(path), explain(err))
-			}
-			delete(list, as)
-		}
-	}
-	return nil
 }
 
 // isGuard tells whether a name is held by a guard that a crash left. A file tells by its text. A
@@ -138,3 +114,19 @@ func (e *engine) isGuard(m *move, path string, info fs.FileInfo) bool {
 // guardSlack is how far the clock of a disk may be behind, dates in steps of 2 s included
 // (FAT, common practice).
 const guardSlack = 5 * time.Second
+
+// guardOfMade tells a guard that a crash left where a copy was about to take its place. What takes a
+// place is under the other name no more, so an empty folder there is the copy of one.
+func (e *engine) guardOfMade(m *move, path string, info fs.FileInfo) bool {
+	if m.at != copying && m.at != packing && m.at != linking {
+		return false
+	}
+	if _, err := e.root.Lstat(e.pathNow(m, m.temp)); err != nil {
+		return false
+	}
+	if !m.made.Folder {
+		return e.holdsGuard(path, info)
+	}
+	list, err := e.list(path)
+	return info.IsDir() && err == nil && len(list) == 0
+}

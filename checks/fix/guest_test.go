@@ -28,9 +28,9 @@ const (
 	qaNFC = "\u0915\u093c" // as it is in Normalization Form C, and as the disk stores it
 )
 
-func newHFSPlus(t *testing.T, caseSensitive bool) *disk {
+func newHFSPlus(t *testing.T, caseSensitive bool) *testDisk {
 	t.Helper()
-	d := &disk{
+	d := &testDisk{
 		t: t, image: filepath.Join(t.TempDir(), "image"), path: t.TempDir(),
 		mount: []string{"mount", "-t", "hfsplus", "-o", "loop"},
 	}
@@ -41,14 +41,14 @@ func newHFSPlus(t *testing.T, caseSensitive bool) *disk {
 	return d
 }
 
-func eachHFSPlus(t *testing.T, test func(t *testing.T, caseSensitive bool, d *disk)) {
+func eachHFSPlus(t *testing.T, test func(t *testing.T, caseSensitive bool, d *testDisk)) {
 	for name, sensitive := range map[string]bool{"HFS+": false, "HFSX": true} {
 		t.Run(name, func(t *testing.T) { test(t, sensitive, newHFSPlus(t, sensitive)) })
 	}
 }
 
 // replug takes the disk out and plugs it in again, with further options of mount.
-func (d *disk) replug(options ...string) {
+func (d *testDisk) replug(options ...string) {
 	d.t.Helper()
 	d.unplug()
 	d.plug(options...)
@@ -70,7 +70,7 @@ func listed(t *testing.T, folder string) []string {
 
 // TestGuestVolume: the volumes are what the other tests take them for.
 func TestGuestVolume(t *testing.T) {
-	eachHFSPlus(t, func(t *testing.T, sensitive bool, d *disk) {
+	eachHFSPlus(t, func(t *testing.T, sensitive bool, d *testDisk) {
 		var st unix.Statfs_t
 		if err := unix.Statfs(d.path, &st); err != nil || st.Type != 0x482b { // HFSPLUS_SUPER_MAGIC
 			t.Fatalf("type %#x, %v", st.Type, err)
@@ -110,7 +110,7 @@ var hfsMoves = append(slices.DeleteFunc(slices.Clone(diskMoves), func(m [2]strin
 // TestGuestMoves is TestDisks: changes of case only, chains, rings, and back, with the disk unplugged
 // in between.
 func TestGuestMoves(t *testing.T) {
-	eachHFSPlus(t, func(t *testing.T, _ bool, d *disk) {
+	eachHFSPlus(t, func(t *testing.T, _ bool, d *testDisk) {
 		root := filepath.Join(d.path, "archive")
 		p := forced(t, root, hfsMoves)
 		before := snapshot(t, root)
@@ -142,7 +142,7 @@ func TestGuestKept(t *testing.T) {
 		{"d/x " + qa + "/1", "2"},
 		{"d/plain", "still plain"},
 	}
-	eachHFSPlus(t, func(t *testing.T, _ bool, d *disk) {
+	eachHFSPlus(t, func(t *testing.T, _ bool, d *testDisk) {
 		root := filepath.Join(d.path, "archive")
 		p := forced(t, root, moves)
 		before := snapshot(t, root)
@@ -162,7 +162,7 @@ func TestGuestKept(t *testing.T) {
 
 // TestGuestCrash stops at a few points, unplugs the disk, and goes on or back.
 func TestGuestCrash(t *testing.T) {
-	eachHFSPlus(t, func(t *testing.T, _ bool, d *disk) {
+	eachHFSPlus(t, func(t *testing.T, _ bool, d *testDisk) {
 		for i, point := range []int{9, 31, 64, 90} {
 			root := filepath.Join(d.path, fmt.Sprint("archive", i))
 			p := forced(t, root, hfsMoves)
@@ -243,7 +243,7 @@ func TestGuestCrashKept(t *testing.T) {
 // TestGuestPlan plans and applies what NewPlan proposes on HFS+, and says of what stays that no
 // rename cures it, before and after alike.
 func TestGuestPlan(t *testing.T) {
-	eachHFSPlus(t, func(t *testing.T, sensitive bool, d *disk) {
+	eachHFSPlus(t, func(t *testing.T, sensitive bool, d *testDisk) {
 		root := filepath.Join(d.path, "archive")
 		tree := []string{
 			" lead.mov", "-x.mov", "-x.xml", "con.mov", "e\u0301.mov", "a:b", "two\nlines", "dot.", "sub \u202e/-y",

@@ -4,6 +4,7 @@ import (
 	"io/fs"
 	"time"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/walk"
 )
 
@@ -23,13 +24,19 @@ func (id identity) modTime() time.Time { return time.Unix(id.Sec, int64(id.Nsec)
 // say nothing: they change with what is renamed in it. Where inode numbers are made up while the
 // disk is mounted they say nothing either.
 func (id identity) unchanged(planned identity, lasting bool) bool {
-	if !id.same(planned, lasting) || lasting && planned.Device != 0 && id.Device != 0 && id.Device != planned.Device {
+	if !id.same(planned, lasting) || lasting && !id.sameDevice(planned) {
 		return false
 	}
 	if id.Kind != walk.File {
 		return true
 	}
 	return id.Size == planned.Size && id.Sec == planned.Sec && id.Nsec == planned.Nsec
+}
+
+// sameDevice reports whether both are on one device, as far as the system says. On macOS its number is one
+// of 32 bits with a sign, which is not widened in the same way everywhere.
+func (id identity) sameDevice(planned identity) bool {
+	return id.Device == 0 || planned.Device == 0 || uint32(id.Device) == uint32(planned.Device)
 }
 
 // same reports whether this is the same file, even if it was written to since. The device is not
@@ -39,6 +46,15 @@ func (id identity) same(planned identity, lasting bool) bool {
 		return false
 	}
 	return !lasting || id.Inode == 0 || planned.Inode == 0 || id.Inode == planned.Inode
+}
+
+// identify takes from what the system said of a file what tells it from others.
+func identify(info fs.FileInfo) identity {
+	state := disk.StateOf(info)
+	return identity{
+		Kind: kindOf(info.Mode()), Device: state.Device, Inode: state.Number, Size: info.Size(),
+		Sec: info.ModTime().Unix(), Nsec: int32(info.ModTime().Nanosecond()),
+	}
 }
 
 func kindOf(m fs.FileMode) walk.Kind {

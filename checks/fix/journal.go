@@ -3,45 +3,33 @@ package fix
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"crypto/rand"
-	"crypto/sha256"
 	"encoding/hex"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
+	"runtime"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
-	"unicode/utf8"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
 )
 
-// A journal is a text file of JSON lines: a head, the dates of folders, one line a rename, a
-// foot. It is written and flushed whole before the first rename; after that only words of fixed
-// width in it change in place, flushed before each step, so that going on and going back need no
-// new space on a full disk. The foot holds a checksum of all else: a bit that turned on the disk
-// gives no file a name that it never had.
-const (
-	journalMagic   = "renames"
-	journalVersion = 2 // 1 had no checksum
-	journalPrefix  = names.OwnPrefix + "renames-"
-	journalSuffix  = ".jsonl"
-	tempPrefix     = names.OwnPrefix + "moving-"
-	wordLen        = 8                 // of the words that change
-	wordAt         = len(`{"state":"`) // where they stand in their line
-	mostJournal    = 1 << 30           // bytes; a larger file is not ours
-	mostHead       = 1 << 16           // and none whose first line is longer
-)
-
-// Ours reports whether a name is that of a file that this package leaves on a source: a journal,
-// or a name on its way to another after a crash. Checks need not flag it.
-func Ours(name string) bool {
-	return strings.HasPrefix(name, tempPrefix) ||
-		strings.HasPrefix(name, journalPrefix) && strings.HasSuffix(name, journalSuffix)
+// A Journal tells of a plan that was applied or begun.
+type Journal struct {
+	Path    string
+	Source  string // as it was called then; where the journal lies in the source, its folder now
+	Started time.Time
+	State   State
+	Renames int
+	Copies  int  // copies in the place of links, and archives
+	InRoot  bool // it lies in the source folder
 }
 
 // State is how far a journal has come.
@@ -56,84 +44,88 @@ const (
 	StateUndone   State = "undone"   // all back
 )
 
-// Places where a renamed thing can be, and ways between them. A way stands in the journal before
-// the rename, the place after it.
-const (
-	atOld     = "old"
-	atTemp    = "temp"
-	atNew     = "new"
-	oldToTemp = "old>temp"
-	oldToNew  = "old>new"
-	tempToNew = "temp>new"
-	newToTemp = "new>temp"
-	newToOld  = "new>old"
-	tempToOld = "temp>old"
-	// Of what is made.
-	copying  = "copying"  // link to copy
-	linking  = "linking"  // copy to link
-	packing  = "packing"  // an archive is made
-	removing = "removing" // and taken away
-)
-
-var words = []string{
-	atOld, atTemp, atNew, oldToTemp, oldToNew, tempToNew, newToTemp, newToOld, tempToOld, copying, linking, packing, removing,
-	string(StatePlanned), string(StateApplying), string(StateApplied), string(StateUndoing), string(StateUndone),
+// Unfinished reports whether the plan stopped midway.
+func (j *Journal) Unfinished() bool {
+	// "": the word was half written, so something was about to begin or to end.
+	return j.State == StateApplying || j.State == StateUndoing || j.State == ""
 }
 
-// raw is a name or a path of any bytes. In JSON it is a string where it is UTF-8.
-type raw string
+// Ours reports whether a name is that of a file that this package leaves on a source: a journal,
+// or a name on its way to another after a crash. Checks need not flag it.
+func Ours(name string) bool {
+	return strings.HasPrefix(name, tempPrefix) ||
+		strings.HasPrefix(name, journalPrefix) && strings.HasSuffix(name, journalSuffix)
+}
 
-func (r raw) MarshalJSON() ([]byte, error) {
-	if utf8.ValidString(string(r)) {
-		return json.Marshal(string(r))
+// ReadJournal looks at one journal.
+func ReadJournal(path string) (*Journal, error) {
+	j, err := openJournal(path, os.O_RDONLY)
+	if err != nil {
+		return nil, err
 	}
-	return json.Marshal(map[string][]byte{"base64": []byte(r)})
+	defer j.file.Close()
+	return j.public(), nil
 }
 
-func (r *raw) UnmarshalJSON(b []byte) error {
-	if len(b) > 0 && b[0] == '{' {
-		var o struct {
-			Base64 []byte `json:"base64"`
+// Journals finds the journals of a source, in its folder and in the state folder ("" for the usual
+// one), oldest first. What cannot be read as a journal is left out.
+func Journals(source, stateDir string) ([]*Journal, error) {
+	source, err := filepath.Abs(source)
+	if err != nil {
+		return nil, err
+	}
+	settled, err := filepath.EvalSymlinks(source)
+	if err != nil {
+		return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(source), cause(err))
+	}
+	var out []*Journal
+	for _, dir := range []string{source, cmp.Or(stateDir, StateDir())} {
+		f, err := openAt(dir)
+		if err != nil {
+			if dir == source {
+				return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(dir), cause(err))
+			}
+			continue
 		}
-		err := json.Unmarshal(b, &o)
-		*r = raw(o.Base64)
-		return err
+		list, err := f.Readdirnames(-1)
+		f.Close()
+		if err != nil {
+			return nil, fmt.Errorf("cannot list the folder %s: %w", names.Quote(dir), cause(err))
+		}
+		for _, name := range list {
+			if !strings.HasSuffix(name, journalSuffix) || !strings.HasPrefix("."+strings.TrimPrefix(name, "."), journalPrefix) {
+				continue
+			}
+			if j, err := ReadJournal(filepath.Join(dir, name)); err == nil && (j.Source == settled || j.Source == source) {
+				out = append(out, j)
+			}
+		}
 	}
-	return json.Unmarshal(b, (*string)(r))
+	slices.SortFunc(out, func(a, b *Journal) int { return a.Started.Compare(b.Started) })
+	return out, nil
 }
 
-type head struct {
-	State    string    `json:"state"`
-	Loadline string    `json:"loadline"`
-	Version  int       `json:"version"`
-	ID       string    `json:"id"`
-	Started  time.Time `json:"started"`
-	Source   raw       `json:"source"`
+// StateDir returns the folder for journals that cannot lie on the disk: loadline/renames in
+// XDG_STATE_HOME (XDG Base Directory Specification), or where the system keeps such things.
+func StateDir() string {
+	dir := os.Getenv("XDG_STATE_HOME")
+	if !filepath.IsAbs(dir) {
+		home, err := os.UserHomeDir()
+		if err != nil {
+			home = os.TempDir()
+		}
+		dir = filepath.Join(home, ".local", "state")
+		switch runtime.GOOS {
+		case "darwin":
+			dir = filepath.Join(home, "Library", "Application Support")
+		case "windows":
+			dir = cmp.Or(os.Getenv("LOCALAPPDATA"), home)
+		}
+	}
+	return filepath.Join(dir, "loadline", "renames")
 }
 
-// line is any line but the head. Which it is, is told by what is set.
-type line struct {
-	State string `json:"state,omitempty"` // first, so that it stands at wordAt
-
-	// A rename: Dir is the folder as it was called when the plan was made.
-	Dir  raw `json:"dir,omitempty"`
-	From raw `json:"from,omitempty"`
-	To   raw `json:"to,omitempty"`
-	Temp raw `json:"temp,omitempty"`
-
-	Made *made `json:"made,omitempty"` // instead of a rename
-
-	// A folder whose date is kept.
-	Folder *raw `json:"folder,omitempty"`
-
-	ID *identity `json:"id,omitempty"`
-
-	// The foot: how many lines stand between, and the SHA-256 of all before it, its words in blanks.
-	Lines *int   `json:"lines,omitempty"`
-	Sum   string `json:"sha256,omitempty"`
-}
-
-type journal struct {
+type journalFile struct {
 	path    string
 	file    *os.File
 	head    head
@@ -165,191 +157,98 @@ func newID() string {
 	return hex.EncodeToString(b)
 }
 
-// word pads a word to the width of its place.
-func word(w string) string { return w + strings.Repeat(" ", wordLen-len(w)) }
-
-// encode renders the whole journal and notes where its words stand.
-func (j *journal) encode() ([]byte, error) {
-	var b bytes.Buffer
-	e := json.NewEncoder(&b)
-	e.SetEscapeHTML(false) // a word holds ">"
-	add := e.Encode
-	h := j.head
-	h.State = word(h.State)
-	errs := []error{add(h)}
-	n := 0
-	for _, f := range j.folders {
-		path := raw(f.path)
-		errs = append(errs, add(line{Folder: &path, ID: &f.id}))
-		n++
-	}
-	for _, m := range j.moves {
-		m.offset = int64(b.Len() + wordAt)
-		l := line{State: word(m.at), Dir: raw(m.dir), From: raw(m.from), To: raw(m.to), Temp: raw(m.temp), ID: &m.id}
-		l.Made = m.made
-		errs = append(errs, add(l))
-		n++
-	}
-	sum := sha256.New()
-	for text := range bytes.Lines(b.Bytes()) {
-		sum.Write(fixed(text))
-	}
-	errs = append(errs, add(line{Lines: &n, Sum: hex.EncodeToString(sum.Sum(nil))}))
-	return b.Bytes(), errors.Join(errs...)
-}
-
-// fixed returns a line as it stays: its word, if it has one, in blanks.
-func fixed(text []byte) []byte {
-	if !isWord(text) {
-		return text
-	}
-	return slices.Concat(text[:wordAt], []byte(word("")), text[wordAt+wordLen:])
-}
-
 // tempName is the name that a move gives to what is on its way.
-func (j *journal) tempName(number int) string {
+func (j *journalFile) tempName(number int) string {
 	return tempPrefix + j.head.ID + "-" + strconv.Itoa(number)
 }
 
-// ErrJournal wraps what makes a file no journal of ours.
-var ErrJournal = errors.New("not a journal that can be read")
-
-// errHalf is a journal that was still being written when its program ended: nothing was renamed.
-var errHalf = errors.New("the journal breaks off, so nothing was renamed yet")
-
-// decode reads a journal. It trusts nothing: names with a slash, paths that lead out of the source
-// and words out of place are refused.
-func decode(data []byte) (*journal, error) {
-	bad := func(n int, what string) error { return fmt.Errorf("%w: line %d %s", ErrJournal, n, what) }
-	j := &journal{}
-	r := bufio.NewReader(bytes.NewReader(data))
-	var at int64
-	foot := false
-	sum := sha256.New()
-	for n := 1; ; n++ {
-		text, err := r.ReadBytes('\n')
-		if errors.Is(err, io.EOF) {
-			if len(text) > 0 || !foot {
-				if n == 1 {
-					// The word is the first to be written, and a plan that was begun has another.
-					begin := `{"state":"` + word(string(StatePlanned))
-					if !strings.HasPrefix(string(text), begin) && !strings.HasPrefix(begin, string(text)) {
-						return nil, bad(1, "is not whole")
-					}
-					j.head.State = string(StatePlanned)
-				}
-				return j, errHalf // what lines there are is whole
-			}
-			return j, nil
-		}
-		if foot {
-			return nil, bad(n, "stands behind the end")
-		}
-		if n == 1 {
-			if err := json.Unmarshal(text, &j.head); err != nil || j.head.Loadline != journalMagic {
-				return nil, bad(n, "is not the head of a journal")
-			}
-			if j.head.Version != journalVersion {
-				return nil, fmt.Errorf("%w: it is of version %d, this program knows %d", ErrJournal, j.head.Version, journalVersion)
-			}
-			j.head.State = known(j.head.State)
-			if len(j.head.ID) != 8 || strings.Trim(j.head.ID, "0123456789abcdef") != "" {
-				return nil, bad(n, "has no valid id")
-			}
-			if !isWord(text) {
-				return nil, bad(n, "has its state out of place")
-			}
-			at += int64(len(text))
-			sum.Write(fixed(text))
-			continue
-		}
-		var l line
-		if err := json.Unmarshal(text, &l); err != nil {
-			return nil, bad(n, "cannot be read")
-		}
-		switch {
-		case l.Lines != nil:
-			if *l.Lines != n-2 {
-				return nil, bad(n, "tells of another number of lines")
-			}
-			if l.Sum != hex.EncodeToString(sum.Sum(nil)) {
-				return nil, bad(n, "tells of other lines: the disk, or somebody, has changed the journal since it was written")
-			}
-			foot = true
-		case l.Folder != nil:
-			if l.ID == nil || !inside(string(*l.Folder)) {
-				return nil, bad(n, "names no folder of the source")
-			}
-			j.folders = append(j.folders, dated{string(*l.Folder), *l.ID})
-		default:
-			m := &move{
-				dir: string(l.Dir), from: string(l.From), to: string(l.To), temp: string(l.Temp),
-				at: known(l.State), offset: at + int64(wordAt), made: l.Made,
-			}
-			if l.ID == nil || !inside(m.dir) || !plainName(m.from) || !plainName(m.to) ||
-				m.temp != j.tempName(len(j.moves)) || m.made != nil && !m.made.archive() && m.from != m.to {
-				return nil, bad(n, "names nothing on the source")
-			}
-			if !isWord(text) {
-				return nil, bad(n, "has its state out of place")
-			}
-			m.id = *l.ID
-			j.moves = append(j.moves, m)
-		}
-		at += int64(len(text))
-		sum.Write(fixed(text))
+func openJournal(path string, flag int) (*journalFile, error) {
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return nil, err
 	}
+	// Whoever filled the disk may have given the name to a pipe, which would be waited for for ever.
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("%s: %w: it is not a file", names.Quote(path), ErrJournal)
+	}
+	f, err := os.OpenFile(path, flag, 0)
+	if err != nil {
+		return nil, fmt.Errorf("cannot open the journal %s: %w", names.Quote(path), cause(err))
+	}
+	data, err := readJournal(f)
+	if err != nil {
+		f.Close()
+		return nil, fmt.Errorf("cannot read the journal %s: %w", names.Quote(path), cause(err))
+	}
+	j, err := decode(data)
+	half := errors.Is(err, errHalf)
+	if half && j.head.State != string(StatePlanned) {
+		half, err = false, fmt.Errorf("%w: its end is lost, though its plan was begun", ErrJournal)
+	}
+	if err != nil && !half {
+		f.Close()
+		return nil, fmt.Errorf("%s: %w", names.Quote(path), err)
+	}
+	if half {
+		j.moves = nil
+	}
+	j.path, j.file = path, f
+	j.inRoot = strings.HasPrefix(filepath.Base(path), ".")
+	return j, nil
 }
 
-// isWord reports whether a word stands where it can be changed in place.
-func isWord(text []byte) bool {
-	return len(text) > wordAt+wordLen && string(text[:wordAt]) == `{"state":"` && text[wordAt+wordLen] == '"'
-}
-
-// known returns a word that stands in a journal, "" for one that was half written: then only a
-// look at the disk tells.
-func known(w string) string {
-	w = strings.TrimRight(w, " ")
-	if slices.Contains(words, w) {
-		return w
+// readJournal reads a file, of one that does not begin like a journal only the beginning.
+func readJournal(f *os.File) ([]byte, error) {
+	r := bufio.NewReaderSize(f, mostHead)
+	begin, err := r.Peek(mostHead)
+	if err != nil && !errors.Is(err, io.EOF) {
+		return nil, err
 	}
-	return ""
-}
-
-func plainName(s string) bool {
-	return s != "" && s != "." && s != ".." && !strings.ContainsAny(s, "/\x00")
-}
-
-func inside(path string) bool {
-	if path == "" {
-		return true
+	if !bytes.Contains(begin, []byte("\n")) {
+		return begin, nil
 	}
-	for s := range strings.SplitSeq(path, "/") {
-		if !plainName(s) {
-			return false
+	return io.ReadAll(io.LimitReader(r, mostJournal))
+}
+
+func (j *journalFile) source() string {
+	if j.inRoot {
+		return filepath.Dir(j.path)
+	}
+	return string(j.head.Source)
+}
+
+func (j *journalFile) public() *Journal {
+	out := &Journal{
+		Path: j.path, Source: j.source(), Started: j.head.Started, State: State(j.head.State), InRoot: j.inRoot,
+	}
+	for _, m := range j.moves {
+		if m.made != nil {
+			out.Copies++
+		} else {
+			out.Renames++
 		}
 	}
-	return true
+	return out
 }
 
 // mark changes the word of a move and, where a rename follows, waits until it has arrived.
-func (j *journal) mark(m *move, w string, wait bool) error {
+func (j *journalFile) mark(m *move, w string, wait bool) error {
 	m.at = w
 	return j.set(m.offset, w, wait)
 }
 
-func (j *journal) state(s State) error {
+func (j *journalFile) state(s State) error {
 	j.head.State = string(s)
 	return j.set(int64(wordAt), string(s), true)
 }
 
-func (j *journal) set(offset int64, w string, wait bool) error {
+func (j *journalFile) set(offset int64, w string, wait bool) error {
 	j.hook("mark")
 	if _, err := j.file.WriteAt([]byte(word(w)), offset); err != nil {
 		return fmt.Errorf("cannot write the journal: %w", err)
 	}
 	if wait {
-		if err := j.file.Sync(); err != nil {
+		if err := disk.Flush(j.file); err != nil {
 			return fmt.Errorf("cannot flush the journal: %w", err)
 		}
 	}

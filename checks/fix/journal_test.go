@@ -16,14 +16,14 @@ import (
 	"loadline/checks/walk"
 )
 
-func sample() *journal {
-	return &journal{
+func sample() *journalFile {
+	return &journalFile{
 		head:    head{State: string(StateApplying), Loadline: journalMagic, Version: journalVersion, ID: "0123abcd", Source: "/media/disk", Started: time.Date(2026, 1, 2, 3, 4, 5, 0, time.UTC)},
 		folders: []dated{{"", identity{Kind: walk.Folder, Sec: 1}}, {"d\xff", identity{Kind: walk.Folder, Sec: 2}}},
 		moves: []*move{
 			{dir: "d\xff", from: "a\n\xfe", to: "a_", temp: tempPrefix + "0123abcd-0", at: oldToTemp, id: identity{Inode: 7, Size: 9}},
-			{dir: "", from: "l", to: "l", temp: tempPrefix + "0123abcd-1", at: copying, id: identity{Kind: walk.Link}, made: &made{Target: "x\xff", Folder: true, Of: tally{Files: 2, Bytes: 5, Listing: raw32{1, 2, 3, 1 << 63}}}},
-			{dir: "d\xff", from: "DCIM", to: "DCIM.tar", temp: tempPrefix + "0123abcd-2", at: packing, id: identity{Kind: walk.Folder}, made: &made{Size: 10240, Of: tally{Files: 1}}},
+			{dir: "", from: "l", to: "l", temp: tempPrefix + "0123abcd-1", at: copying, id: identity{Kind: walk.Link}, made: &made{Target: "x\xff", Folder: true, Of: inventory{Files: 2, Bytes: 5, Listing: raw32{1, 2, 3, 1 << 63}}}},
+			{dir: "d\xff", from: "DCIM", to: "DCIM.tar", temp: tempPrefix + "0123abcd-2", at: packing, id: identity{Kind: walk.Folder}, made: &made{Size: 10240, Of: inventory{Files: 1}}},
 		},
 	}
 }

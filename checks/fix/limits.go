@@ -71,8 +71,8 @@ func (l *limits) head() int {
 	return len(l.prefix) + 1
 }
 
-// room is how long a relative path may be, and the rule that it would break.
-func (l *limits) room() (bytes int, rule string) {
+// pathRoom is how long a relative path may be, and the rule that it would break.
+func (l *limits) pathRoom() (bytes int, rule string) {
 	key, path := l.key-l.head(), l.path-l.head()
 	if l.share != "" {
 		path -= len(l.share) + 1

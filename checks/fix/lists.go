@@ -36,32 +36,32 @@ type Lists struct {
 	Why map[string]Sum
 }
 
-// ErrLineBreak: a path holds a line break, so a list with one path a line cannot hold it.
-var ErrLineBreak = errors.New("a path holds a line break: end the paths with NUL instead (-0), or apply the plan first")
+// ErrLineBreak: a path contains a line break, so a list with one path a line cannot hold it.
+var ErrLineBreak = errors.New("a path contains a line break: end the paths with NUL instead (-0), or apply the plan first")
 
 // reasons are numbered for the spool; 0 is the copy list.
 type reasons struct {
-	all    []string
-	number map[string]uint8
-	paths  map[string]uint8 // what the report says of what would not arrive
+	all     []string
+	numbers map[string]uint8
+	paths   map[string]uint8 // what the report says of what would not arrive
 }
 
 func newReasons(f *findings) *reasons {
-	r := &reasons{all: []string{""}, number: map[string]uint8{}, paths: map[string]uint8{}}
+	r := &reasons{all: []string{""}, numbers: map[string]uint8{}, paths: map[string]uint8{}}
 	for _, g := range f.all {
 		if g.skipped() && r.paths[g.Path] == 0 {
-			r.paths[g.Path] = r.of(g.Rule.ID)
+			r.paths[g.Path] = r.number(g.Rule.ID)
 		}
 	}
 	return r
 }
 
-// of returns the number of a reason.
-func (r *reasons) of(reason string) uint8 {
-	n, ok := r.number[reason]
+// number returns the number of a reason.
+func (r *reasons) number(reason string) uint8 {
+	n, ok := r.numbers[reason]
 	if !ok {
 		n = uint8(len(r.all)) // the rules of treatments are far fewer
-		r.number[reason] = n
+		r.numbers[reason] = n
 		r.all = append(r.all, reason)
 	}
 	return n
@@ -98,10 +98,10 @@ func (p *Plan) WriteLists(ctx context.Context, copyTo, skipTo io.Writer, nul boo
 	o := walk.Options{}
 	o.Workers = o.Resolve(p.Source)
 	why := newReasons(p.found)
-	unlisted, unread := why.of(ruleUnlisted), why.of(ruleUnread)
-	totals := make([]checks.Totals, o.Workers)
+	unlisted, unread := why.number(ruleUnlisted), why.number(ruleUnread)
+	counts := make([]census, o.Workers)
 	o.Visit = func(d *walk.Dir) {
-		count(&totals[d.Worker], d)
+		counts[d.Worker].count(d, p.found)
 		s.put(d.Path, record(d, why, unlisted, unread))
 	}
 	if err := walk.Walk(ctx, p.Source, o); err != nil {
@@ -110,11 +110,7 @@ func (p *Plan) WriteLists(ctx context.Context, copyTo, skipTo io.Writer, nul boo
 	if s.err != nil {
 		return nil, fmt.Errorf("cannot keep the list for sorting: %w", s.err)
 	}
-	var all checks.Totals
-	for i := range totals {
-		addTotals(&all, &totals[i])
-	}
-	if err := p.fresh(&all); err != nil {
+	if err := p.fresh(counts); err != nil {
 		return nil, err
 	}
 	w := &lister{end: '\n', lists: Lists{Why: map[string]Sum{}}, why: why}
@@ -222,7 +218,7 @@ func (s *spool) emit(ctx context.Context, p *Plan, w *lister) error {
 		paths = append(paths, path)
 	}
 	slices.Sort(paths)
-	unlisted, skipped, archived := w.why.of(ruleUnlisted), w.why.of(reasonSkipped), w.why.of(reasonArchived)
+	unlisted, skipped, archived := w.why.number(ruleUnlisted), w.why.number(reasonSkipped), w.why.number(reasonArchived)
 	inherited := map[string]uint8{} // reasons of folders
 	archives := p.archives()
 	copied := map[string]bool{} // cards in whose place their archives are copied

@@ -15,16 +15,11 @@ import (
 	"time"
 
 	"golang.org/x/sys/unix"
+
+	"loadline/checks/internal/disk"
 )
 
-// What other programs, crashes and other makings do while something is made or taken away.
-
-func must(t testing.TB, errs ...error) {
-	t.Helper()
-	if err := errors.Join(errs...); err != nil {
-		t.Fatal(err)
-	}
-}
+// What other programs, crashes and other copies do while something is made or taken away.
 
 // nothingLeft looks for what was on its way, and for journals.
 func nothingLeft(t testing.TB, root string) {
@@ -153,8 +148,8 @@ func TestComparedMeanwhile(t *testing.T) {
 		}, changedSince},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			root, outside := plantMakings(t)
-			p := wantMakings(t, root, outside)
+			root, outside := plantCopies(t)
+			p := wantCopies(t, root, outside)
 			journal := mustApply(t, p).Journal
 			out, err := Undo(context.Background(), journal, Options{Progress: once(c.path, func() { c.do(t, root, outside) })})
 			must(t, err)
@@ -180,7 +175,7 @@ func TestComparedMeanwhile(t *testing.T) {
 // TestHalfOfNothing: while a half was on its way the link was removed. A half never takes a place.
 func TestHalfOfNothing(t *testing.T) {
 	for name, do := range map[string]func(context.Context, string, Options) (*Outcome, error){"resume": Resume, "undo": Undo} {
-		root, _ := plantMakings(t)
+		root, _ := plantCopies(t)
 		p := mustPlan(t, root, limits{})
 		must(t, p.Replace("outside", true))
 		crashing(1<<30, func(func(string)) {
@@ -209,7 +204,7 @@ func TestHalfOfNothing(t *testing.T) {
 // takes the place. It is left alone; the copy goes only if what it is of still holds it.
 func TestAsideAndTaken(t *testing.T) {
 	for _, lost := range []bool{false, true} {
-		root, outside := plantMakings(t)
+		root, outside := plantCopies(t)
 		p := mustPlan(t, root, limits{})
 		must(t, p.Replace("outside", true))
 		journal := mustApply(t, p).Journal
@@ -242,9 +237,9 @@ func TestAsideAndTaken(t *testing.T) {
 	}
 }
 
-// TestMakingsMeet: where one making lies in what another is made from, both are right, or the second
+// TestCopiesMeet: where one copy lies in what another is made from, both are right, or the second
 // is refused with the reason.
-func TestMakingsMeet(t *testing.T) {
+func TestCopiesMeet(t *testing.T) {
 	root := quick(t)
 	plant(t, root, "day/DCIM/100ABCDE/a.jpg", "day/one/b.mov", "day/in/l => ../one", "a-copy => day", "z-copy => day")
 	before := snapshot(t, root)
@@ -268,12 +263,12 @@ func TestMakingsMeet(t *testing.T) {
 	if err := p.Archive("DCIM", true); err == nil || !strings.Contains(err.Error(), "the link DCIM/l in it") {
 		t.Error(err)
 	}
-	if err := p.Archive("Pack?", true); err == nil || !strings.Contains(err.Error(), "gets a new name") {
+	if err := p.Archive("Pack?", true); err == nil || !strings.Contains(err.Error(), "this plan renames") {
 		t.Error(err)
 	}
 	step, _ := p.Find("bag.tar?")
 	must(t, p.Edit(step, "bag.tar"))
-	if err := p.Archive("bag", true); err == nil || !strings.Contains(err.Error(), "gets the name of the archive") {
+	if err := p.Archive("bag", true); err == nil || !strings.Contains(err.Error(), "the name of the archive") {
 		t.Error(err)
 	}
 }
@@ -378,17 +373,17 @@ func TestFarDates(t *testing.T) {
 
 // TestLookLeavesDates: a plan and its weight leave even the dates of reading as they are.
 func TestLookLeavesDates(t *testing.T) {
-	root, outside := plantMakings(t)
+	root, outside := plantCopies(t)
 	read := func() (dates []int64) {
-		for _, path := range []string{root, root + "/day", root + "/" + makingCard, root + "/d?", root + "/d?/takes", root + "/d?/target.mov", outside, outside + "/deep"} {
+		for _, path := range []string{root, root + "/day", root + "/" + copyCard, root + "/d?", root + "/d?/takes", root + "/d?/target.mov", outside, outside + "/deep"} {
 			info, err := os.Stat(path)
 			must(t, err)
-			dates = append(dates, accessTime(info).UnixNano())
+			dates = append(dates, disk.AccessTime(info).UnixNano())
 		}
 		return dates
 	}
 	before := read()
-	p := wantMakings(t, root, outside)
+	p := wantCopies(t, root, outside)
 	_, err := p.Estimate(context.Background())
 	must(t, err)
 	same(t, "dates of reading", read(), before)

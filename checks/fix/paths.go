@@ -20,7 +20,7 @@ const rounds = 6 // of shortening; a number or a hash can add some bytes again, 
 // fitPaths shortens the longest parts of paths that are too long, the tree seen as a whole: one
 // shorter folder helps all that is in it.
 func (p *Plan) fitPaths(ctx context.Context) error {
-	room, rule := p.limits.room()
+	room, rule := p.limits.pathRoom()
 	var over []long
 	for round := range rounds {
 		if err := ctx.Err(); err != nil {
@@ -63,7 +63,7 @@ func (p *Plan) pin(l long) {
 		if e == nil || len(e.to) <= len(e.name) || f.frozen(e) != "" {
 			return
 		}
-		for _, m := range e.unit.members {
+		for _, m := range e.family.members {
 			m.pinned = true
 		}
 		p.resolve(f)
@@ -84,7 +84,7 @@ func (p *Plan) leftLong(l long, room int, rule string) Left {
 		left.Size = l.entry.size
 	}
 	if c := l.folder.card; c != nil {
-		left.of(c)
+		left.belongTo(c)
 	}
 	return left
 }

@@ -125,7 +125,7 @@ type entry struct {
 	flags    []flag
 	long     []string // rules on paths that made it shorter
 	most     int      // longest name that its path leaves room for; 0 any
-	unit     *unit
+	family   *family
 	step     bool
 }
 
@@ -135,11 +135,11 @@ func (f *folder) frozen(e *entry) (why string) {
 	case f.card != nil:
 		return f.card.why()
 	case f.clutter:
-		return "it lies in system clutter, which need not be copied"
+		return "it is in system clutter, which need not be copied"
 	case e.mount:
 		return "another disk is mounted on it: unmount that first"
 	case e.pinned:
-		return "a better name would make a path too long: move it up by hand first"
+		return "a better name would make a path too long: move it to a folder further up first"
 	}
 	if c := f.fixed[e.name]; c != nil {
 		return c.why()
@@ -196,6 +196,55 @@ func parent(path string) (dir, name string) {
 // tree give the same plan. Progress may be nil. Memory grows with folders, with findings and with
 // the names in folders where something changes, not with files.
 func NewPlan(ctx context.Context, rep *checks.Report, w Wishes, progress *walk.Progress) (*Plan, error) {
+	return newPlan(ctx, rep, w, func(p *Plan) error { return p.readSource(ctx, progress) })
+}
+
+// Run runs those of a list of checks that a plan asks for, and makes the plan from their report. The
+// source is walked over once for both. Where the plan cannot be made the report is there all the same,
+// as far as the checks came.
+func Run(ctx context.Context, job checks.Job, list []*checks.Check, w Wishes, watch func(checks.Event)) (*Plan, *checks.Report, error) {
+	list = Checks(list)
+	s := &survey{folders: map[string]*folder{}, keep: w.mayCure}
+	at := len(list) - 1
+	for at >= 0 && list[at].Visit == nil {
+		at--
+	}
+	if at < 0 {
+		return nil, nil, fmt.Errorf("%w: no check looks at the source", ErrReport)
+	}
+	last := list[at] // it sees each folder after the others; what it needs, and who needs it, stays as it is
+	with := *last
+	with.Visit = func(pass *checks.Pass, d *walk.Dir) {
+		last.Visit(pass, d)
+		s.visit(d)
+	}
+	list[at] = &with
+	rep, err := checks.Run(ctx, job, list, watch)
+	if rep != nil && at < len(rep.Checks) {
+		rep.Checks[at].Check = last
+	}
+	if err != nil {
+		return nil, rep, err
+	}
+	p, err := newPlan(ctx, rep, w, func(p *Plan) error {
+		p.folders = s.folders
+		return nil
+	})
+	return p, rep, err
+}
+
+// mayCure guesses whether a folder has names that a plan will change: then its entries are worth keeping
+// while it is at hand. What it misses is read once more.
+func (w Wishes) mayCure(d *walk.Dir) bool {
+	traits := names.Traits(curable)
+	if w.Portable {
+		traits |= names.NotPortable
+	}
+	return slices.ContainsFunc(d.Entries, func(e walk.Entry) bool { return names.Look(e.Name).Any(traits) })
+}
+
+// newPlan makes a plan; readFolders finds out which folders there are.
+func newPlan(ctx context.Context, rep *checks.Report, w Wishes, readFolders func(*Plan) error) (*Plan, error) {
 	p := &Plan{
 		Source: rep.Job.Source, Unsure: unsure(rep), report: rep, limits: newLimits(rep, w), folders: map[string]*folder{},
 		skipped: map[string]bool{}, copies: map[string]*Copy{},
@@ -215,10 +264,16 @@ func NewPlan(ctx context.Context, rep *checks.Report, w Wishes, progress *walk.P
 	defer func() { p.root = nil }()
 	p.limits.respells = respells(root)
 	p.found = newFindings(rep, &p.limits)
-	if err := p.look(ctx, progress); err != nil {
+	if err := readFolders(p); err != nil {
 		return nil, err
 	}
-	p.tie()
+	if p.folders[""] == nil {
+		return nil, fmt.Errorf("cannot read the source: %w", os.ErrNotExist)
+	}
+	if err := p.takeFlags(ctx); err != nil {
+		return nil, err
+	}
+	p.linkFolders()
 	p.findCards()
 	if err := p.findArchives(ctx); err != nil {
 		return nil, err
@@ -240,15 +295,21 @@ func NewPlan(ctx context.Context, rep *checks.Report, w Wishes, progress *walk.P
 
 // unsure says why it is not known which names the share of a report refuses.
 func unsure(rep *checks.Report) string {
-	if rep.Job.Share == "" || rep.Trial != nil && rep.Trial.NamesTried {
+	if rep.Job.Share == "" {
 		return ""
 	}
+	first := ""
 	for i := range rep.Checks {
-		if r := &rep.Checks[i]; r.Reason != "" && r.Check != nil && r.Check.NeedsShare {
-			return "It is not known which names the share refuses. " + r.Reason
+		r := &rep.Checks[i]
+		if r.Check == nil || !r.Check.NeedsShare || r.Reason == "" {
+			continue
+		}
+		first = cmp.Or(first, r.Reason)
+		if acts(r.Check) {
+			return "It is not known which names the share refuses. " + first
 		}
 	}
-	return "It is not known which names the share refuses."
+	return ""
 }
 
 // cause takes the path out of an error whose sentence names it already.
@@ -260,8 +321,8 @@ func cause(err error) error {
 	return err
 }
 
-// tie links folders to those above them.
-func (p *Plan) tie() {
+// linkFolders links folders to those above them.
+func (p *Plan) linkFolders() {
 	for path, f := range p.folders {
 		if path == "" {
 			p.top = f
@@ -338,7 +399,7 @@ func (p *Plan) leftFrozen(f *folder, e *entry, why string) Left {
 		left.Size = e.size
 	}
 	if card := cmp.Or(f.card, f.fixed[e.name]); card != nil {
-		left.of(card)
+		left.belongTo(card)
 	}
 	return left
 }
@@ -368,8 +429,8 @@ func joined(a, b string) string {
 	return a + "; " + b
 }
 
-// of says that something left belongs to a card, and what follows from that.
-func (l *Left) of(c *Card) {
+// belongTo says that something left belongs to a card, and what follows from that.
+func (l *Left) belongTo(c *Card) {
 	l.Card = c
 	switch {
 	case c.Archived:
@@ -402,7 +463,7 @@ func (p *Plan) why(f *folder, e *entry) string {
 	why := e.says()
 	if len(e.long) > 0 {
 		path := "paths in it are too long"
-		for _, g := range p.found.of(join(f.path, e.name)) {
+		for _, g := range p.found.flagsOf(join(f.path, e.name)) {
 			if g.treat == treatShorten {
 				path = g.Detail
 			}
@@ -431,16 +492,16 @@ func (p *Plan) retarget() {
 
 // nameFamilies marks the steps that belong together.
 func (p *Plan) nameFamilies() {
-	first := map[*unit]int{}
+	first := map[*family]int{}
 	for i := range p.Steps {
 		s := &p.Steps[i]
-		if len(s.entry.unit.members) < 2 {
+		if len(s.entry.family.members) < 2 {
 			continue
 		}
-		if j, ok := first[s.entry.unit]; ok {
+		if j, ok := first[s.entry.family]; ok {
 			p.Steps[j].Family, s.Family = p.Steps[j].From, p.Steps[j].From
 		} else {
-			first[s.entry.unit] = i
+			first[s.entry.family] = i
 		}
 	}
 }

@@ -280,8 +280,8 @@ func force(t testing.TB, root string, moves [][2]string) *Plan {
 		if e == nil {
 			t.Fatalf("%q is not in %q", name, dir)
 		}
-		if e.unit == nil {
-			units(f.entries)
+		if e.family == nil {
+			families(f.entries)
 		}
 		e.to = m[1]
 		f.finalLengths()

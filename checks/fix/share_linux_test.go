@@ -1,8 +1,6 @@
 package fix
 
 import (
-	"bytes"
-	"context"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -59,7 +57,7 @@ func planFor(t *testing.T, at string, bad []string) {
 	if plan.Unsure != "" {
 		t.Fatal(plan.Unsure)
 	}
-	copied, skipped := bothLists(t, plan)
+	copied, skipped := listsOf(t, plan)
 	for _, path := range bad {
 		if !slices.Contains(skipped, path) {
 			t.Errorf("%q is not on the skip list", path)
@@ -76,19 +74,10 @@ func planFor(t *testing.T, at string, bad []string) {
 	if len(plan.Steps) > 0 {
 		t.Errorf("a second plan has the steps %q", steps(plan))
 	}
-	copied, skipped = bothLists(t, plan)
+	copied, skipped = listsOf(t, plan)
 	skipped = slices.DeleteFunc(skipped, Ours)
 	same(t, "still skipped", skipped, []string{".DS_Store", "half.part", "link.mov"})
 	arrives(t, source, filepath.Join(at, "after"), copied)
-}
-
-func bothLists(t *testing.T, p *Plan) (copied, skipped []string) {
-	t.Helper()
-	var copyList, skipList bytes.Buffer
-	if _, err := p.WriteLists(context.Background(), &copyList, &skipList, true); err != nil {
-		t.Fatal(err)
-	}
-	return lines(copyList.String()), lines(skipList.String())
 }
 
 // arrives copies files and compares the tree that came of it with what was asked: a share that refuses,

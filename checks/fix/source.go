@@ -4,11 +4,11 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 
 	"loadline/checks"
 	"loadline/checks/names"
@@ -16,100 +16,122 @@ import (
 	"loadline/checks/walk"
 )
 
-// scout is what one worker of the walk finds.
-type scout struct {
-	folders []*folder
-	flagged int // entries that the report flags
-	totals  checks.Totals
+// A survey is what a plan must know of the tree beside the report. It is made in a walk, by several workers
+// at a time.
+type survey struct {
+	keep    func(*walk.Dir) bool // whether the entries of a folder will probably be wanted
+	mu      sync.Mutex
+	folders map[string]*folder
 }
 
-// look walks over the source once.
-func (p *Plan) look(ctx context.Context, progress *walk.Progress) error {
-	o := walk.Options{Progress: progress}
-	o.Workers = o.Resolve(p.Source)
-	scouts := make([]scout, o.Workers)
-	o.Visit = func(d *walk.Dir) { scouts[d.Worker].visit(p, d) }
-	if err := walk.Walk(ctx, p.Source, o); err != nil {
-		return fmt.Errorf("cannot read the source: %w", err)
-	}
-	var totals checks.Totals
-	for i := range scouts {
-		for _, f := range scouts[i].folders {
-			p.folders[f.path] = f
-		}
-		addTotals(&totals, &scouts[i].totals)
-	}
-	if p.folders[""] == nil {
-		return fmt.Errorf("cannot read the source: %w", fs.ErrNotExist)
-	}
-	return p.fresh(&totals)
-}
-
-// count adds the entries of a folder, as the walk of the checks does, but for what Loadline itself
-// keeps: a list may be on its way there.
-func count(t *checks.Totals, d *walk.Dir) {
-	for i := range d.Entries {
-		switch e := &d.Entries[i]; e.Kind {
-		case walk.File:
-			if !names.Own(e.Name) {
-				t.Files++
-			}
-		case walk.Folder:
-			t.Folders++
-		case walk.Link:
-			t.Links++
-		case walk.Other:
-			t.Others++
-		}
-	}
-}
-
-func addTotals(t, more *checks.Totals) {
-	t.Files += more.Files
-	t.Folders += more.Folders
-	t.Links += more.Links
-	t.Others += more.Others
-}
-
-// fresh reports by ErrStale if there is more or less on the source than the report counted.
-func (p *Plan) fresh(now *checks.Totals) error {
-	then := p.report.Totals
-	if now.Files != then.Files-p.found.own || now.Folders != then.Folders || now.Links != then.Links || now.Others != then.Others {
-		return ErrStale
-	}
-	return nil
-}
-
-func (s *scout) visit(p *Plan, d *walk.Dir) {
-	f := &folder{path: d.Path, device: d.Device, clutter: p.found.has(d.Path, treatLeave) && p.isClutter(d.Path)}
-	s.folders = append(s.folders, f)
-	count(&s.totals, d)
-	flagged := p.found.folders[d.Path]
+// visit notes one folder.
+func (s *survey) visit(d *walk.Dir) {
+	f := &folder{path: strings.Clone(d.Path), device: d.Device}
+	keep := s.keep(d)
 	for i := range d.Entries {
 		e := &d.Entries[i]
 		f.marks.See(e.Name, e.Kind == walk.Folder)
 		if hasPath(e.Kind) {
 			f.longest = max(f.longest, len(e.Name))
 		}
-		if !flagged || d.Path == "" && Ours(e.Name) {
+		if !keep || d.Path == "" && Ours(e.Name) {
 			continue
 		}
-		f.entries = append(f.entries, p.entry(f, &entry{
+		f.entries = append(f.entries, &entry{
 			name: e.Name, to: e.Name, kind: e.Kind, size: e.Size, mount: e.MountRoot,
 			id: identity{Kind: e.Kind, Device: d.Device, Inode: e.Inode, Size: e.Size, Sec: e.Sec, Nsec: e.Nsec},
-		}))
+		})
 	}
 	f.order()
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.folders[f.path] = f
 }
 
-// entry gives an entry what the report says of its name.
-func (p *Plan) entry(f *folder, e *entry) *entry {
-	e.flags = p.found.names(join(f.path, e.name))
-	return e
+// A census counts what is on the source, as the checks did, but for what Loadline itself keeps: a list may
+// be on its way there.
+type census struct {
+	totals  checks.Totals
+	flagged int64 // entries that the report flags
 }
 
-func (p *Plan) isClutter(path string) bool {
-	return slices.ContainsFunc(p.found.of(path), func(g flag) bool { return g.Rule.ID == ruleClutter })
+// readSource walks over the source, and makes sure that it is as the report says.
+func (p *Plan) readSource(ctx context.Context, progress *walk.Progress) error {
+	o := walk.Options{Progress: progress}
+	counts := make([]census, o.Resolve(p.Source))
+	s := &survey{folders: p.folders, keep: func(d *walk.Dir) bool { return p.found.folders[d.Path] }}
+	o.Visit = func(d *walk.Dir) {
+		counts[d.Worker].count(d, p.found)
+		s.visit(d)
+	}
+	if err := walk.Walk(ctx, p.Source, o); err != nil {
+		return fmt.Errorf("cannot read the source: %w", err)
+	}
+	return p.fresh(counts)
+}
+
+// takeFlags gives the entries of all folders what the report says of their names. Entries that no name
+// needs are forgotten; those that are needed and were not kept are read.
+func (p *Plan) takeFlags(ctx context.Context) error {
+	for path, f := range p.folders {
+		f.clutter = path != "" && slices.ContainsFunc(p.found.flagsOf(path), func(g flag) bool { return g.Rule.ID == ruleClutter })
+		if !p.found.folders[path] {
+			f.entries = nil
+			continue
+		}
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if err := p.load(f); err != nil {
+			return fmt.Errorf("cannot read the source: %w", cause(err))
+		}
+		for _, e := range f.entries {
+			e.flags = p.found.names(join(path, e.name))
+		}
+	}
+	return nil
+}
+
+// count adds the entries of a folder.
+func (c *census) count(d *walk.Dir, found *findings) {
+	_, flagged := found.folders[d.Path]
+	for i := range d.Entries {
+		e := &d.Entries[i]
+		if flagged && found.seen(d.Join(e.Name)) {
+			c.flagged++
+		}
+		switch e.Kind {
+		case walk.File:
+			if !names.Own(e.Name) {
+				c.totals.Files++
+			}
+		case walk.Folder:
+			c.totals.Folders++
+		case walk.Link:
+			c.totals.Links++
+		case walk.Other:
+			c.totals.Others++
+		}
+	}
+}
+
+// fresh reports by ErrStale if what is on the source is not what the report counted and flagged.
+func (p *Plan) fresh(counts []census) error {
+	var now census
+	for i := range counts {
+		c := &counts[i]
+		now.flagged += c.flagged
+		now.totals.Files += c.totals.Files
+		now.totals.Folders += c.totals.Folders
+		now.totals.Links += c.totals.Links
+		now.totals.Others += c.totals.Others
+	}
+	then := p.report.Totals
+	then.Files, then.Bytes = then.Files-p.found.own, 0
+	if now.totals != then || now.flagged != p.found.here {
+		return ErrStale
+	}
+	return nil
 }
 
 // hasPath reports whether the length of its path matters of a kind: a folder's is covered by what is
@@ -123,7 +145,7 @@ func (f *folder) order() {
 // leave tells of what the report flags and no rename cures. What lies in clutter is told by the clutter.
 func (p *Plan) leave(ctx context.Context) error {
 	for i := 0; i < len(p.found.all); {
-		here := p.found.of(p.found.all[i].Path)
+		here := p.found.flagsOf(p.found.all[i].Path)
 		i += len(here)
 		if err := ctx.Err(); err != nil {
 			return err
@@ -158,7 +180,7 @@ func (p *Plan) leave(ctx context.Context) error {
 		}
 		if card != nil && card.Bundle && !copied {
 			l.Why = joined(card.why(), l.Why)
-			l.of(card)
+			l.belongTo(card)
 		}
 		p.Left = append(p.Left, l)
 	}
@@ -251,7 +273,7 @@ func (p *Plan) load(f *folder) error {
 		if err != nil {
 			return err
 		}
-		e := p.entry(f, &entry{name: name, to: name, id: identify(info)})
+		e := &entry{name: name, to: name, id: identify(info)}
 		e.kind, e.size = e.id.Kind, e.id.Size
 		e.mount = e.kind == walk.Folder && e.id.Device != 0 && f.device != 0 && e.id.Device != f.device
 		f.entries = append(f.entries, e)

@@ -49,6 +49,13 @@ func plant(t testing.TB, root string, tree ...string) {
 	age(t, root)
 }
 
+func must(t testing.TB, errs ...error) {
+	t.Helper()
+	if err := errors.Join(errs...); err != nil {
+		t.Fatal(err)
+	}
+}
+
 // quick returns a folder of the test on a disk in memory where there is one: flushing costs nothing
 // there, and a test that stops at every step flushes thousands of times.
 func quick(t testing.TB) string {

@@ -11,6 +11,7 @@ import (
 
 	"github.com/dustin/go-humanize"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/internal/sums"
 )
 
@@ -23,7 +24,7 @@ func WriteBag(dir string, h *Header, files iter.Seq[*File]) error {
 	}
 	withMD5 := true
 	for f := range files {
-		withMD5 = withMD5 && f.Sums.HasMD5
+		withMD5 = withMD5 && f.Sums.Has&sums.MD5 != 0
 	}
 	payload := func(digest func(*sums.Sums) []byte) func(io.Writer) error {
 		return func(w io.Writer) error {
@@ -60,12 +61,12 @@ func WriteBag(dir string, h *Header, files iter.Seq[*File]) error {
 	var list []byte
 	for _, t := range tags {
 		sum := sha256.New()
-		if err := WriteNew(filepath.Join(dir, t.name), func(w io.Writer) error { return t.fill(io.MultiWriter(w, sum)) }); err != nil {
+		if err := disk.WriteNew(filepath.Join(dir, t.name), func(w io.Writer) error { return t.fill(io.MultiWriter(w, sum)) }); err != nil {
 			return err
 		}
 		list = append(hex.AppendEncode(list, sum.Sum(nil)), "  "+t.name+"\n"...)
 	}
-	return WriteNew(filepath.Join(dir, "tagmanifest-sha256.txt"), func(w io.Writer) error {
+	return disk.WriteNew(filepath.Join(dir, "tagmanifest-sha256.txt"), func(w io.Writer) error {
 		_, err := w.Write(list)
 		return err
 	})

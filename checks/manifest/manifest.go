@@ -17,6 +17,7 @@ import (
 	"strings"
 	"time"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/internal/sums"
 	"loadline/checks/names"
 )
@@ -30,15 +31,19 @@ import (
 //	# files 2
 //	# bytes 1048579
 //	# not-covered links=0 others=0 clutter=0
-//	# size=3 crc32c=364b3fb7 md5=900150983cd24fb0d6963f7d28e17f72
+//	# size=3 crc32c=364b3fb7 md5=900150983cd24fb0d6963f7d28e17f72 crc32=352441c2 crc64nvme=… read=now
 //	ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad  a.txt
 //	…
 //	# seal 0d2c…
 //
 // sha256sum passes over lines that begin with "#", which no line with a digest does. Paths are
 // sorted bytewise. The last line is the SHA-256 of all bytes before it: a manifest that was cut or
-// edited is noticed here, while sha256sum -c still takes it. Where files were left off a copy list,
-// " left-off=N" follows clutter.
+// edited is noticed here, while sha256sum -c still takes it. Of the checksums after the size any may be
+// missing. read says when the source was read: "now", for the manifest, or the time of an earlier reading
+// since which it is unchanged; it is missing in manifests of older versions. Where the name on the disk has
+// another Unicode normal form than the path, which is that of the copy, disk="…" holds it at the end of the
+// line, quoted as Go does. Where files were left off a copy list, " left-off=N" follows clutter, and where
+// files could not be read whole " unread=N" follows that.
 
 // Header is what a manifest says of itself.
 type Header struct {
@@ -51,6 +56,7 @@ type Header struct {
 	// desktop clutter, and what was not on a copy list, may have been left out of the copy on purpose.
 	Links, Others, Clutter int64
 	LeftOff                int64 // files that were not on the copy list and not copied
+	Unread                 int64 // files that could not be read whole: of a baseline only
 }
 
 const (
@@ -68,6 +74,49 @@ type File struct {
 	Path []byte // relative to the source, "/" between parts, raw bytes
 	Size int64
 	Sums Sums
+	// Read is when an earlier run read the source, which is unchanged since; zero where it was read for this
+	// manifest. Of manifests of older versions it says nothing.
+	Read time.Time
+	// Disk is the path on the source where that has another Unicode normal form than Path, which then is that
+	// of the copy; nil where both are the same.
+	Disk []byte
+}
+
+// The digests that a line of facts holds beside the size, in their order.
+var factSums = []struct {
+	key   string
+	in    sums.Set
+	bytes int
+	get   func(*Sums) []byte
+	set   func(*Sums, []byte)
+}{
+	{"crc32c", sums.CRC32C, 4, func(s *Sums) []byte { return be32(s.CRC32C) }, func(s *Sums, b []byte) { s.CRC32C = binary.BigEndian.Uint32(b) }},
+	{"md5", sums.MD5, 16, func(s *Sums) []byte { return s.MD5[:] }, func(s *Sums, b []byte) { copy(s.MD5[:], b) }},
+	{"crc32", sums.CRC32, 4, func(s *Sums) []byte { return be32(s.CRC32) }, func(s *Sums, b []byte) { s.CRC32 = binary.BigEndian.Uint32(b) }},
+	{"crc64nvme", sums.CRC64NVME, 8, func(s *Sums) []byte { return binary.BigEndian.AppendUint64(nil, s.CRC64NVME) }, func(s *Sums, b []byte) { s.CRC64NVME = binary.BigEndian.Uint64(b) }},
+}
+
+func be32(c uint32) []byte { return binary.BigEndian.AppendUint32(nil, c) }
+
+// appendFacts appends the line before that of a digest.
+func appendFacts(line []byte, f *File) []byte {
+	line = strconv.AppendInt(append(line, "# size="...), f.Size, 10)
+	for _, k := range factSums {
+		if f.Sums.Has&k.in != 0 {
+			line = append(append(append(line, ' '), k.key...), '=')
+			line = hex.AppendEncode(line, k.get(&f.Sums))
+		}
+	}
+	line = append(line, " read="...)
+	if f.Read.IsZero() {
+		line = append(line, "now"...)
+	} else {
+		line = f.Read.UTC().AppendFormat(line, time.RFC3339)
+	}
+	if f.Disk != nil {
+		line = strconv.AppendQuoteToASCII(append(line, " disk="...), string(f.Disk))
+	}
+	return line
 }
 
 // Write writes a manifest. Files must come sorted by path, bytewise.
@@ -78,6 +127,9 @@ func Write(w io.Writer, h *Header, files iter.Seq[*File]) error {
 	if h.LeftOff > 0 {
 		off = " left-off=" + strconv.FormatInt(h.LeftOff, 10)
 	}
+	if h.Unread > 0 {
+		off += " unread=" + strconv.FormatInt(h.Unread, 10)
+	}
 	if _, err := fmt.Fprintf(out, "%s%s\n# made %s\n# source %s\n# prefix %s\n# files %d\n# bytes %d\n# not-covered links=%d others=%d clutter=%d%s\n",
 		first, hint, h.Made.UTC().Format(time.RFC3339), strconv.QuoteToASCII(h.Source), strconv.QuoteToASCII(h.Prefix),
 		h.Files, h.Bytes, h.Links, h.Others, h.Clutter, off); err != nil {
@@ -85,15 +137,7 @@ func Write(w io.Writer, h *Header, files iter.Seq[*File]) error {
 	}
 	line := make([]byte, 0, 512)
 	for f := range files {
-		line = append(line[:0], "# size="...)
-		line = strconv.AppendInt(line, f.Size, 10)
-		line = append(line, " crc32c="...)
-		line = hex.AppendEncode(line, binary.BigEndian.AppendUint32(nil, f.Sums.CRC32C))
-		if f.Sums.HasMD5 {
-			line = append(line, " md5="...)
-			line = hex.AppendEncode(line, f.Sums.MD5[:])
-		}
-		line = append(line, '\n')
+		line = append(appendFacts(line[:0], f), '\n')
 		line = AppendSumLine(line, f.Sums.SHA256[:], f.Path)
 		if _, err := out.Write(line); err != nil {
 			return err
@@ -239,6 +283,13 @@ func (m *reader) header() error {
 		{"files", func(s string) (err error) { h.Files, err = ParseSize(s); return err }},
 		{"bytes", func(s string) (err error) { h.Bytes, err = ParseSize(s); return err }},
 		{"not-covered", func(s string) error {
+			s, unread, any := strings.Cut(s, " unread=")
+			if any {
+				var err error
+				if h.Unread, err = ParseSize(unread); err != nil {
+					return err
+				}
+			}
 			s, off, any := strings.Cut(s, " left-off=")
 			if any {
 				var err error
@@ -285,34 +336,62 @@ func (m *reader) end(rest []byte) error {
 	return nil
 }
 
-// parseFacts reads the line before a digest: "# size=3 crc32c=364b3fb7 md5=…".
+// parseFacts reads the line before a digest.
 func parseFacts(line []byte, f *File) error {
 	rest, ok := bytes.CutPrefix(line, []byte("# size="))
 	if !ok {
 		return errors.New(`expected "# size=…" before the next file`)
 	}
-	size, rest, _ := bytes.Cut(rest, []byte(" "))
+	size, rest, more := bytes.Cut(rest, []byte(" "))
 	var err error
 	if f.Size, err = ParseSize(string(size)); err != nil {
 		return err
 	}
-	if rest, ok = bytes.CutPrefix(rest, []byte("crc32c=")); !ok {
-		return errors.New("expected crc32c=… after the size")
+	for more {
+		key, value, ok := bytes.Cut(rest, []byte("="))
+		if !ok {
+			return fmt.Errorf("expected key=value, not %s", names.QuoteShort(string(rest)))
+		}
+		if string(key) == "disk" {
+			path, err := strconv.Unquote(string(value))
+			if err != nil {
+				return errors.New("the path on the disk is not quoted as it should be")
+			}
+			f.Disk = []byte(path)
+			return cleanPath(f.Disk)
+		}
+		value, rest, more = bytes.Cut(value, []byte(" "))
+		if err := f.fact(string(key), value); err != nil {
+			return err
+		}
 	}
-	crc, rest, more := bytes.Cut(rest, []byte(" "))
-	var c [4]byte
-	if !sums.FromHex(c[:], crc) {
-		return errors.New("the CRC-32C is not 8 hexadecimal digits")
-	}
-	f.Sums.CRC32C = binary.BigEndian.Uint32(c[:])
-	if !more {
+	return nil
+}
+
+func (f *File) fact(key string, value []byte) error {
+	if key == "read" {
+		if string(value) == "now" {
+			return nil
+		}
+		var err error
+		if f.Read, err = time.Parse(time.RFC3339, string(value)); err != nil {
+			return fmt.Errorf("read=%s is neither now nor a time", names.QuoteShort(string(value)))
+		}
 		return nil
 	}
-	if rest, ok = bytes.CutPrefix(rest, []byte("md5=")); !ok || !sums.FromHex(f.Sums.MD5[:], rest) {
-		return errors.New("expected md5=… with 32 hexadecimal digits at the end of the line")
+	for _, k := range factSums {
+		if k.key != key {
+			continue
+		}
+		var b [16]byte
+		if f.Sums.Has&k.in != 0 || !sums.FromHex(b[:k.bytes], value) {
+			return fmt.Errorf("expected %s=… once, with %d hexadecimal digits", key, 2*k.bytes)
+		}
+		k.set(&f.Sums, b[:k.bytes])
+		f.Sums.Has |= k.in
+		return nil
 	}
-	f.Sums.HasMD5 = true
-	return nil
+	return fmt.Errorf("the fact %s is not known: the manifest was made by a newer version, so use that", names.QuoteShort(key))
 }
 
 // ParseSize reads a number of bytes: digits only.
@@ -358,3 +437,6 @@ func IsName(name string) bool {
 	rest, ok = strings.CutSuffix(rest, nameEnd)
 	return ok && strings.Trim(rest, "0123456789TZ-") == ""
 }
+
+// Sweep removes what writers of manifests that were cut off left in a folder. What cannot be removed stays.
+func Sweep(dir string) { disk.Sweep(dir, 0, time.Now(), IsName) }

@@ -4,8 +4,6 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
-	"io"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -22,7 +20,10 @@ func filesOf(paths ...string) []*File {
 	files := make([]*File, len(paths))
 	for i, p := range paths {
 		content := "content of " + p
-		files[i] = &File{Path: []byte(p), Size: int64(len(content)), Sums: sums.Of([]byte(content))}
+		files[i] = &File{Path: []byte(p), Size: int64(len(content)), Sums: sums.Of(sums.MD5|sums.CRCs, []byte(content))}
+		if i%3 == 1 {
+			files[i].Read, files[i].Disk = time.Date(2031, 4, 3, 2, 1, 0, 0, time.UTC), []byte("other "+p)
+		}
 	}
 	return files
 }
@@ -43,7 +44,7 @@ func TestManifestComesBack(t *testing.T) {
 	files := filesOf(paths...)
 	var got []File
 	h, err := Read(bytes.NewReader(manifestOf(t, "a b", files)), func(f *File) error {
-		got = append(got, File{bytes.Clone(f.Path), f.Size, f.Sums})
+		got = append(got, File{Path: bytes.Clone(f.Path), Size: f.Size, Sums: f.Sums, Read: f.Read, Disk: f.Disk})
 		return nil
 	})
 	fixture.Must(t, err)
@@ -51,7 +52,7 @@ func TestManifestComesBack(t *testing.T) {
 		t.Fatalf("head %+v with %d files", h, len(got))
 	}
 	for i, f := range files {
-		if string(got[i].Path) != string(f.Path) || got[i].Size != f.Size || got[i].Sums != f.Sums {
+		if string(got[i].Path) != string(f.Path) || got[i].Size != f.Size || got[i].Sums != f.Sums || !got[i].Read.Equal(f.Read) || string(got[i].Disk) != string(f.Disk) {
 			t.Errorf("%q comes back as %q %+v", f.Path, got[i].Path, got[i])
 		}
 	}
@@ -127,7 +128,7 @@ func TestManifestForged(t *testing.T) {
 // reseal puts a seal under a manifest that a test has changed.
 func reseal(m []byte) []byte {
 	at := bytes.LastIndex(m, []byte("# seal "))
-	sum := sums.Of(m[:at])
+	sum := sums.Of(sums.MD5|sums.CRCs, m[:at])
 	return append(m[:at:at], fmt.Sprintf("# seal %x\n", sum.SHA256)...)
 }
 
@@ -140,7 +141,7 @@ func FuzzManifest(f *testing.F) {
 		}
 		var files []*File
 		h, err := Read(bytes.NewReader(m), func(f *File) error {
-			files = append(files, &File{bytes.Clone(f.Path), f.Size, f.Sums})
+			files = append(files, &File{Path: bytes.Clone(f.Path), Size: f.Size, Sums: f.Sums, Read: f.Read, Disk: f.Disk})
 			return nil
 		})
 		if err != nil {
@@ -154,31 +155,26 @@ func FuzzManifest(f *testing.F) {
 	})
 }
 
-func TestWriteNewNeverReplaces(t *testing.T) {
-	dir := t.TempDir()
-	path := filepath.Join(dir, "m.sha256")
-	put := func(s string) (string, error) {
-		return WriteNumbered(path, func(w io.Writer) error { _, err := w.Write([]byte(s)); return err })
-	}
-	for i, want := range []string{"m.sha256", "m-2.sha256", "m-3.sha256"} {
-		got, err := put(fmt.Sprint(i))
-		if err != nil || filepath.Base(got) != want {
-			t.Errorf("put %d at %s, %v; want %s", i, got, err, want)
+// A manifest of an older version holds fewer checksums and says nothing of when the source was read.
+func TestOlderManifest(t *testing.T) {
+	const old = "# Loadline manifest 1. To verify: sha256sum -c THIS-FILE, in the folder of the copy.\n" +
+		"# made 2031-05-04T03:02:01Z\n# source \"/media/disk\"\n# prefix \"\"\n# files 2\n# bytes 6\n# not-covered links=0 others=0 clutter=0\n" +
+		"# size=3 crc32c=364b3fb7 md5=900150983cd24fb0d6963f7d28e17f72\n" +
+		"ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad  a\n" +
+		"# size=3 crc32c=364b3fb7\n" +
+		"ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad  b\n# seal \n"
+	abc := sums.Of(sums.MD5|sums.CRC32C, []byte("abc"))
+	n := 0
+	if _, err := Read(bytes.NewReader(reseal([]byte(old))), func(f *File) error {
+		want := abc
+		if n++; n == 2 {
+			want = sums.Of(sums.CRC32C, []byte("abc"))
 		}
-	}
-	// What fails leaves nothing behind.
-	broken := errors.New("broken")
-	if err := WriteNew(filepath.Join(dir, "never"), func(w io.Writer) error { _, _ = w.Write([]byte("half")); return broken }); !errors.Is(err, broken) {
-		t.Errorf("a fill that fails: %v", err)
-	}
-	names, err := os.ReadDir(dir)
-	fixture.Must(t, err)
-	if len(names) != 3 {
-		t.Errorf("left behind: %v", names)
-	}
-	for i, want := range []string{"m.sha256", "m-2.sha256", "m-3.sha256"} {
-		if b, _ := os.ReadFile(filepath.Join(dir, want)); string(b) != fmt.Sprint(i) {
-			t.Errorf("%s holds %q", want, b)
+		if f.Sums != want || !f.Read.IsZero() || f.Disk != nil {
+			t.Errorf("%s: %+v", f.Path, f)
 		}
+		return nil
+	}); err != nil || n != 2 {
+		t.Errorf("%d files, %v", n, err)
 	}
 }

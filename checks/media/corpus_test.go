@@ -130,7 +130,7 @@ func recipes() []recipe {
 		add("mxf/mpeg2"+slug(f)+".mxf", lavfi+"testsrc2=s=320x240:r=25:d=0.3 "+lavfi+"sine=d=0.3:r=48000 -c:v mpeg2video -c:a pcm_s16le "+f)
 		add("mxf/h264"+slug(f)+".mxf", lavfi+"testsrc2=s=320x240:r=25:d=0.3 "+lavfi+"sine=d=0.3:r=48000 -c:v libx264 -preset ultrafast -c:a pcm_s24le "+f)
 		add("mxf/dnx"+slug(f)+".mxf", hd+"-c:v dnxhd -b:v 60M -pix_fmt yuv422p -c:a pcm_s16le "+f)
-		add("mxf/prores"+slug(f)+".mxf", hd+"-c:v prores_ks -profile:v 2 -c:a pcm_s24le "+f)
+		add("mxf/prores"+slug(f)+".mxf", hd+"-c:v prores -c:a pcm_s24le "+f)
 		add("mxf/atom_video"+slug(f)+".mxf", hd+"-map 0:v -c:v dnxhd -b:v 60M -pix_fmt yuv422p -f mxf_opatom "+f)
 		add("mxf/atom_sound"+slug(f)+".mxf", hd+"-map 1:a -c:a pcm_s16le -f mxf_opatom "+f)
 	}

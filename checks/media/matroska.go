@@ -91,12 +91,13 @@ func isMatroska(head []byte) bool {
 	if !bytes.HasPrefix(head, []byte{0x1A, 0x45, 0xDF, 0xA3}) {
 		return false
 	}
-	at := bytes.Index(head[:min(len(head), 256)], []byte{idDocType >> 8, idDocType & 0xFF})
-	if at < 0 || at+3 > len(head) {
+	head = head[:min(len(head), 256)]
+	_, text, ok := bytes.Cut(head, []byte{idDocType >> 8, idDocType & 0xFF})
+	if !ok || len(text) == 0 {
 		return len(head) < 256 // cut off before it says
 	}
-	text := head[at+3:]
-	return startsLike(text, "matroska", "webm") || len(text) == 0
+	text = text[min(bits.LeadingZeros8(text[0])+1, len(text)):]
+	return len(text) == 0 || startsLike(text, "matroska", "webm")
 }
 
 func (s *scan) matroska() Verdict {

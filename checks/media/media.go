@@ -79,7 +79,7 @@ type Verdict struct {
 var ErrShrank = errors.New("the file became shorter while it was looked at")
 
 // Judge looks at a file of size bytes. A file that is no clip costs one read of 4 KiB, a clip of a
-// usual kind two to six reads, and no file more than 16,384 reads and 64 MiB. Name serves one thing
+// usual kind one to six reads, and no file more than a million headers, 16,384 reads and 32 MiB. Name serves one thing
 // only: MXF may begin up to 64 KiB into a file (SMPTE ST 377-1, run-in), and so far in it is looked
 // for only where the name ends in .mxf.
 //

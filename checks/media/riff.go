@@ -3,6 +3,7 @@ package media
 import (
 	"encoding/binary"
 	"math"
+	"slices"
 )
 
 // Sources: Multimedia Programming Interface and Data Specifications 1.0 (Microsoft and IBM, 1991): RIFF,
@@ -49,8 +50,7 @@ type chunk struct {
 	size uint64
 }
 
-// chunk returns the chunk at pos. It is not whole if the file ends in its header, and ok is false; or if
-// what stands there is no chunk at all.
+// chunk returns the chunk at pos; ok is false where the file ends in its header, and where no chunk stands.
 func (f form) chunk(pos int64) (c chunk, ok bool) {
 	h := f.s.peek(pos, 8)
 	if len(h) < 8 || !fourCC(h) {
@@ -59,7 +59,7 @@ func (f form) chunk(pos int64) (c chunk, ok bool) {
 	return chunk{string(h[:4]), pos + 8, uint64(f.order.Uint32(h[4:]))}, true
 }
 
-// over returns how far c runs past the end of the file.
+// past returns how far c runs past the end of the file.
 func (f form) past(c chunk) uint64 {
 	if left := f.s.left(c.at); c.size > left {
 		return c.size - left
@@ -67,14 +67,17 @@ func (f form) past(c chunk) uint64 {
 	return 0
 }
 
+// padded are chunks that may follow one of odd length.
+var padded = []string{"fmt ", "data", "LIST", "fact", "JUNK", "bext", "iXML", "axml", "chna", "id3 ", "ID3 ", "cue ", "COMM", "SSND", "NAME", "MARK", "idx1"}
+
 // next returns where the chunk after c begins: at an even place. Some writers leave the pad byte out,
-// which shows where a code begins at once.
+// and some do not make it zero.
 func (f form) next(c chunk) int64 {
 	pos := c.at + int64(c.size)
 	if c.size%2 == 0 {
 		return pos
 	}
-	if b := f.s.peek(pos, 5); fourCC(b) && len(b) == 5 && !fourCC(b[1:]) {
+	if b := f.s.peek(pos, 5); len(b) == 5 && fourCC(b) && !slices.Contains(padded, string(b[1:])) {
 		return pos
 	}
 	return pos + 1
@@ -121,7 +124,7 @@ func (s *scan) wave() Verdict {
 		switch {
 		case c.id == "ds64" && id != "RIFF" && !wide.seen:
 			wide = f.ds64(c)
-			if wide.form > 0 {
+			if f.end = 0; wide.form > 0 && wide.form < math.MaxInt64 {
 				f.end = 8 + wide.form
 			}
 		case c.id == "fmt ":
@@ -136,7 +139,7 @@ func (s *scan) wave() Verdict {
 			if !described {
 				break
 			}
-			if unfinished(c.size, block) && (!wide.seen || wide.data == 0) {
+			if unfinished(c.size, block) {
 				return Verdict{} // to the end of the file, wherever that is
 			}
 			if over := f.past(c); over > 0 {
@@ -182,7 +185,11 @@ func (f form) ds64(c chunk) ds64 {
 		return ds64{}
 	}
 	le := binary.LittleEndian
-	return ds64{true, le.Uint64(b), le.Uint64(b[8:]), f.s, c.at + 28, le.Uint32(b[24:])}
+	d := ds64{true, le.Uint64(b), le.Uint64(b[8:]), f.s, c.at + 28, le.Uint32(b[24:])}
+	if d.data > math.MaxInt64 {
+		d.data = 0 // not said
+	}
+	return d
 }
 
 // size returns the size of a chunk from the table, or otherwise if it is not there. Tables are short:

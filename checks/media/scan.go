@@ -11,7 +11,8 @@ const (
 	firstRead = 4 << 10  // one page: what a file that is no clip costs
 	maxWindow = 64 << 10 // of one read
 	maxReads  = 1 << 14  // of one file: four hours in fragments of a second
-	maxBytes  = 64 << 20 // of one file
+	maxBytes  = 32 << 20 // of one file
+	maxPeeks  = 1 << 20  // of one file: headers, more or less
 )
 
 // errTooMuch ends a look that has read as much of a file as it may.
@@ -27,6 +28,7 @@ type scan struct {
 	n      int   // bytes in buf
 	reads  int
 	read   int64
+	peeks  int
 	err    error
 	buf    [maxWindow]byte
 }
@@ -36,7 +38,7 @@ var scans = sync.Pool{New: func() any { return new(scan) }}
 func newScan(r io.ReaderAt, size int64) *scan {
 	s := scans.Get().(*scan)
 	s.r, s.size, s.window = r, size, firstRead
-	s.off, s.n, s.reads, s.read, s.err = 0, 0, 0, 0, nil
+	s.off, s.n, s.reads, s.read, s.peeks, s.err = 0, 0, 0, 0, 0, nil
 	return s
 }
 
@@ -50,6 +52,10 @@ func (s *scan) release() {
 // much as the last: many small parts in a row are cheap, and so is a jump across a gigabyte.
 func (s *scan) peek(pos int64, n int) []byte {
 	if s.err != nil || pos < 0 || pos >= s.size {
+		return nil
+	}
+	if s.peeks++; s.peeks > maxPeeks {
+		s.err = errTooMuch
 		return nil
 	}
 	n = int(min(int64(n), s.size-pos, maxWindow))

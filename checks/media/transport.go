@@ -44,41 +44,39 @@ func onGrid(b []byte, first, step int) bool {
 	return n >= minPacket
 }
 
-// transport looks at how the file ends. Its last packets are searched for anew, because a recording that
-// was joined from several may have lost the step of its beginning.
+// transport looks at how the file ends. Its last packets lie on the grid of the first, or on another
+// one if the recording was joined from several; then they are searched for.
 func (s *scan) transport() Verdict {
-	const window = 4 << 10
-	at := max(0, s.size-window)
-	b := s.peek(at, window)
-	if len(b) < 204 {
+	g, _ := findGrid(s.peek(0, firstRead))
+	b := s.peek(max(0, s.size-firstRead), firstRead)
+	if s.err != nil {
 		return Verdict{}
 	}
-	for _, g := range grids {
-		for tail := range g.step { // bytes after the last whole packet
-			last := len(b) - tail - g.step + g.offset
-			if last < 0 || b[last] != syncByte || !backwards(b, last, g.step) {
-				continue
+	rest := int((s.size - int64(g.phase)) % int64(g.step))
+	if !g.endsAt(b, len(b)-rest, 1) {
+		for rest = 0; !g.endsAt(b, len(b)-rest, minPacket); rest++ {
+			if rest == g.step {
+				return Verdict{} // no packets at the end: padding, or data that was appended
 			}
-			// The next packet would have begun here. Anything else is padding or was appended.
-			if rest := b[len(b)-tail:]; len(rest) > g.offset && rest[g.offset] == syncByte {
-				v := cutInside("a packet")
-				v.Missing = int64(g.step - tail)
-				return v
-			}
-			return Verdict{}
 		}
 	}
-	return Verdict{} // no packets at the end: padding, or data that was appended
+	// The next packet would have begun here. Anything else is padding or was appended.
+	if next := b[len(b)-rest:]; len(next) > g.offset && next[g.offset] == syncByte {
+		v := cutInside("a packet")
+		v.Missing = int64(g.step - rest)
+		return v
+	}
+	return Verdict{}
 }
 
-// backwards says whether packets stand at last and before it.
-func backwards(b []byte, last, step int) bool {
+// endsAt says whether the last bytes of b before end are packets, at least so many.
+func (g grid) endsAt(b []byte, end, atLeast int) bool {
 	n := 0
-	for at := last; at >= 0 && n < minPacket; at -= step {
+	for at := end - g.step + g.offset; at >= 0 && n < minPacket; at -= g.step {
 		if b[at] != syncByte || b[at+3]&0x30 == 0 {
 			return false
 		}
 		n++
 	}
-	return n >= minPacket
+	return n >= atLeast
 }

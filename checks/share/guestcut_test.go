@@ -17,31 +17,19 @@ import (
 // which only a killing signal ends.
 var hardMounts = []string{"/mnt/v3", "/mnt/v42"}
 
+// brief is how long a share that is gone is waited for: no call that can answer has this deadline.
 const brief = 700 * time.Millisecond
-
-// took fails where something took much longer than it should. It bounds what a person waits for,
-// not a speed: the bound is far above what is usual.
-func took(t testing.TB, what string, start time.Time, most time.Duration) {
-	t.Helper()
-	if d := time.Since(start); d > most {
-		t.Errorf("%s took %v, at most %v is wanted", what, d, most)
-	}
-}
 
 // The server is gone before anything is asked.
 func TestCutBefore(t *testing.T) {
 	for _, folder := range hardMounts {
 		t.Run(folder, func(t *testing.T) {
 			rig(t, "cut")
-			start := time.Now()
 			f, err := Look(t.Context(), folder, brief)
-			took(t, "Look", start, 5*time.Second)
 			if !errors.Is(err, ErrSilent) || f == nil || f.Mount.Point != folder || !f.NFS {
 				t.Errorf("Look = %+v, %v", f, err)
 			}
-			start = time.Now()
 			r, err := Try(t.Context(), folder, Wishes{Deadline: brief})
-			took(t, "Try", start, 5*time.Second)
 			if !errors.Is(err, ErrSilent) || len(r.Problems) > 0 {
 				t.Errorf("Try = %+v, %v", r, err)
 			}
@@ -50,14 +38,12 @@ func TestCutBefore(t *testing.T) {
 			done := make(chan error, 2)
 			go func() { _, err := Look(ctx, folder, time.Hour); done <- err }()
 			go func() { _, err := Try(ctx, folder, Wishes{Deadline: time.Hour}); done <- err }()
-			start = time.Now()
 			cancel()
 			for range 2 {
 				if err := <-done; !errors.Is(err, context.Canceled) {
 					t.Errorf("cancelled: %v", err)
 				}
 			}
-			took(t, "Stop", start, 3*time.Second)
 			// No more than eight calls hang, then nothing more is asked.
 			for range 2 * mostHanging {
 				_, err = Look(t.Context(), folder, brief/10)
@@ -75,7 +61,7 @@ func TestCutBefore(t *testing.T) {
 // again checks that a share is as good as new.
 func again(t *testing.T, folder string) {
 	t.Helper()
-	r, err := Try(t.Context(), folder, Wishes{Bytes: 100_000, Files: 2})
+	r, err := Try(t.Context(), folder, Wishes{Bytes: 100_000, Files: 2, Time: time.Hour, Deadline: time.Hour})
 	if err != nil || len(r.Problems) > 0 || len(r.LeftBehind) > 0 {
 		t.Errorf("after the server came back: %+v, %v", r, err)
 	}
@@ -95,21 +81,21 @@ func TestCutDuring(t *testing.T) {
 		for _, phase := range phases {
 			t.Run(folder+"/"+phase, func(t *testing.T) {
 				cut := false
-				start := time.Now()
+				overdue := make(chan struct{})
 				r, err := Try(t.Context(), folder, Wishes{
-					Bytes: 2 << 20, Files: 3, Deadline: brief,
+					Bytes: 2 << 20, Files: 3, Time: time.Hour, Deadline: time.Hour, overdue: overdue,
 					Progress: func(_ float64, doing string) {
 						if doing == phase && !cut {
 							cut = true
 							rig(t, "cut")
+							close(overdue)
 						}
 					},
 				})
-				took(t, "Try", start, 10*time.Second)
 				if !cut || !errors.Is(err, ErrSilent) || len(r.Problems) > 0 {
 					t.Errorf("Try = %+v, %v (cut: %v)", r, err, cut)
 				}
-				if err != nil && phase != "Making a trial folder" && !strings.Contains(err.Error(), "may be left") {
+				if err != nil && phase != "Making a trial folder" && (r.Own == "" || !strings.Contains(err.Error(), r.Own)) {
 					t.Errorf("the error does not say what may be left: %v", err)
 				}
 				rig(t, "heal")
@@ -124,20 +110,18 @@ func TestCutDuring(t *testing.T) {
 // says what that means. The write is lost for good though the server comes back.
 func TestCutSoft(t *testing.T) {
 	cut := false
-	r, err := Try(t.Context(), "/mnt/soft3", Wishes{Bytes: 2 << 20, Files: 3, Deadline: time.Minute, Progress: func(_ float64, doing string) {
+	r, err := Try(t.Context(), "/mnt/soft3", Wishes{Bytes: 2 << 20, Files: 3, Time: time.Hour, Deadline: time.Hour, Progress: func(_ float64, doing string) {
 		if doing == "Measuring the rate" && !cut {
 			cut = true
 			rig(t, "cut")
 		}
 	}})
-	if err != nil || rules(r) != "write-lost" || !strings.Contains(r.Problems[0].Detail, "soft mount") || len(r.LeftBehind) != 1 {
+	if err != nil || rules(r) != "write-lost" || !strings.Contains(r.Problems[0].Detail, "soft mount") || r.Own == "" {
 		t.Errorf("Try = %+v, %v", r, err)
 	}
 	rig(t, "heal")
-	for _, left := range r.LeftBehind {
-		if err := Remove(t.Context(), left); err != nil {
-			t.Error(err)
-		}
+	if err := Remove(t.Context(), r.Own); err != nil {
+		t.Error(err)
 	}
 	again(t, "/mnt/soft3")
 }
@@ -157,13 +141,11 @@ func TestCutEnds(t *testing.T) {
 				t.Fatal(err)
 			}
 			waitFor(t, bufio.NewScanner(out), "there")
-			start := time.Now()
 			in.Close()
 			_ = c.Wait() // its status is looked at below
 			if code := c.ProcessState.ExitCode(); code != 3 {
 				t.Errorf("%s, %s: the process ended with %d", folder, phase, code)
 			}
-			took(t, "the end of a process", start, 10*time.Second)
 			rig(t, "heal")
 			left(t, folder)
 		}
@@ -177,14 +159,12 @@ func TestCutEndsWithOpenFiles(t *testing.T) {
 		if err := os.WriteFile(folder+"/leave", []byte("x"), 0o644); err != nil {
 			t.Fatal(err)
 		}
-		start := time.Now()
 		c := helper(t, "leave", folder)
 		err := c.Run()
 		var exit *exec.ExitError
 		if !errors.As(err, &exit) || exit.ExitCode() != 3 {
 			t.Errorf("%s: %v", folder, err)
 		}
-		took(t, "the end of a process", start, 10*time.Second)
 		rig(t, "heal")
 	}
 }
@@ -218,7 +198,7 @@ func left(t *testing.T, folder string) {
 	if err != nil || len(found) != 1 {
 		t.Fatalf("LeftBehind(%s) = %q, %v", folder, found, err)
 	}
-	r, err := Try(t.Context(), folder, Wishes{Bytes: 100_000, Files: 2})
+	r, err := Try(t.Context(), folder, Wishes{Bytes: 100_000, Files: 2, Time: time.Hour, Deadline: time.Hour})
 	if err != nil || len(r.LeftBehind) != 1 || r.LeftBehind[0] != found[0] {
 		t.Errorf("Try = %+v, %v", r, err)
 	}

@@ -73,6 +73,37 @@ func TestTryFindsLies(t *testing.T) {
 	}
 }
 
+// An error that no rule names is no lost write, unless bytes were on their way: the trial could not judge.
+func TestTryMeetsTheUnknown(t *testing.T) {
+	for _, tc := range []struct {
+		op   uint32
+		name string
+		rule string // "": not judged
+	}{
+		{opMkdir, "", ""},
+		{opCreate, "probe", ""},
+		{opRename, "probe", ""},
+		{opCreate, "small-0", ""},
+		{opUnlink, "small-0", ""},
+		{opWrite, "probe", ruleLost},
+		{opFsync, "stream", ruleLost},
+		{opFlush, "small-0", ruleLost},
+		{opRead, "stream", ruleLost},
+	} {
+		dir := mountLiar(t, once(tc.op, tc.name, unix.EDOM))
+		if tc.name == "" {
+			dir = mountLiar(t, failing(tc.op, tc.name, unix.EDOM))
+		}
+		r, err := Try(t.Context(), dir, quick)
+		if ids(r) != tc.rule || (err == nil) != (tc.rule != "") || err != nil && !errors.Is(err, unix.EDOM) {
+			t.Errorf("request %d of %q: %q, want %q: %v", tc.op, tc.name, ids(r), tc.rule, err)
+		}
+		if left := listed(t, dir); len(left) > 0 {
+			t.Errorf("request %d of %q: left: %q", tc.op, tc.name, left)
+		}
+	}
+}
+
 // once fails one request only, as fsync(2) tells of lost bytes once.
 func once(op uint32, name string, errno unix.Errno) *liar {
 	var did atomic.Bool
@@ -160,45 +191,94 @@ func long(most int) func(uint32, string) unix.Errno {
 	}
 }
 
-// A share that hangs in the middle: silent after the deadline, at once where the person stops; and
-// when it goes on, what is left is taken away.
+// A share that hangs in the middle, in a call of any kind: it is silent after the deadline, or stopped at once where the
+// person stops. What may be left there is named, and when it goes on, it is taken away.
 func TestTryHangs(t *testing.T) {
-	for _, stopped := range []bool{false, true} {
-		ctx, cancel := context.WithCancel(t.Context())
-		hang := make(chan struct{})
-		var hung atomic.Bool
-		dir := mountLiar(t, &liar{fail: func(op uint32, name string) unix.Errno {
-			if op == opFsync && name == "stream" {
-				if hung.Store(true); stopped {
-					cancel()
+	for _, at := range []struct {
+		op   uint32
+		name string
+	}{
+		{opCreate, "probe"},
+		{opFsync, "probe"},
+		{opRename, "probe"},
+		{opMkdir, "names"},
+		{opWrite, "unit"},
+		{opFsync, "stream"},
+		{opUnlink, "stream"},
+		{opUnlink, markerName},
+		{opRmdir, trialPrefix}, // while it tidies up
+	} {
+		for _, stopped := range []bool{false, true} {
+			ctx, cancel := context.WithCancel(t.Context())
+			hang, overdue := make(chan struct{}), make(chan struct{})
+			var hung atomic.Bool
+			dir := mountLiar(t, &liar{fail: func(op uint32, name string) unix.Errno {
+				if op == at.op && strings.HasPrefix(name, at.name) && hung.CompareAndSwap(false, true) {
+					if stopped {
+						cancel()
+					} else {
+						close(overdue)
+					}
+					<-hang
 				}
-				<-hang
+				return 0
+			}})
+			w := quick
+			w.Deadline, w.overdue = time.Hour, overdue
+			want := ErrSilent
+			if stopped {
+				want = context.Canceled
+			}
+			r, err := Try(ctx, dir, w)
+			if !errors.Is(err, want) || !hung.Load() || !strings.HasPrefix(r.Own, dir+"/"+trialPrefix) || !strings.Contains(err.Error(), r.Own) {
+				t.Errorf("request %d of %s, stopped %v: %+v, %v", at.op, at.name, stopped, r, err)
+			}
+			close(hang)
+			settled(t)
+			if left := listed(t, dir); len(left) > 0 {
+				t.Errorf("request %d of %s: left: %q", at.op, at.name, left)
+			}
+			cancel()
+		}
+	}
+}
+
+// settled waits until nothing hangs any more.
+func settled(t *testing.T) {
+	t.Helper()
+	for range mostHanging {
+		if err := calls.enter(t.Context(), time.Hour); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for range mostHanging {
+		calls.leave(false)
+	}
+}
+
+// A share that takes nothing away any more: what stays is named, and why.
+func TestTryCannotCleanUp(t *testing.T) {
+	for _, at := range []uint32{opUnlink, opRmdir} {
+		var over atomic.Bool
+		dir := mountLiar(t, &liar{fail: func(op uint32, name string) unix.Errno {
+			if over.Load() && op == at && name != "names" {
+				return unix.EIO
 			}
 			return 0
 		}})
 		w := quick
-		w.Deadline = 300 * time.Millisecond
-		want := ErrSilent
-		if stopped {
-			w.Deadline, want = time.Hour, context.Canceled
-		}
-		r, err := Try(ctx, dir, w)
-		if !errors.Is(err, want) || !strings.Contains(err.Error(), "may be left") || !r.NamesTried || !hung.Load() {
-			t.Errorf("stopped %v: %+v, %v", stopped, r, err)
-		}
-		close(hang)
-		for range mostHanging { // places come back when nothing hangs any more
-			if err := calls.enter(t.Context(), time.Minute); err != nil {
-				t.Fatal(err)
+		w.Progress = func(_ float64, doing string) {
+			if doing == "Removing the trial folder" {
+				over.Store(true)
 			}
 		}
-		for range mostHanging {
-			calls.leave(false)
+		r, err := Try(t.Context(), dir, w)
+		if err != nil || ids(r) != ruleLost || !strings.HasPrefix(r.Own, dir+"/"+trialPrefix) || len(r.LeftBehind) > 0 {
+			t.Errorf("request %d: %+v, %v", at, r, err)
 		}
-		if left := listed(t, dir); len(left) > 0 {
-			t.Errorf("left: %q", left)
+		if left := listed(t, dir); len(left) != 1 || dir+"/"+left[0] != r.Own {
+			t.Errorf("left: %q, told %q", left, r.Own)
 		}
-		cancel()
 	}
 }
 
@@ -207,7 +287,7 @@ func TestTryReadsPastTheCacheAnotherWay(t *testing.T) {
 	for _, op := range []uint32{opOpen, opRead} {
 		dir := mountLiar(t, once(op, "probe", unix.EINVAL))
 		r, err := Try(t.Context(), dir, quick)
-		if err != nil || len(r.Problems) > 0 || r.PastCache != "fadvise" {
+		if err != nil || len(r.Problems) > 0 || r.PastCache != "posix_fadvise(POSIX_FADV_DONTNEED)" {
 			t.Errorf("request %d: %+v, %v", op, r, err)
 		}
 	}
@@ -224,5 +304,32 @@ func TestTryMeasuresTheClock(t *testing.T) {
 		if err != nil || !r.ClockKnown || (r.ClockAhead-off).Abs() > 5*time.Second {
 			t.Errorf("off by %v: %v, %v, %v", off, r.ClockAhead, r.ClockKnown, err)
 		}
+	}
+}
+
+// A share that takes its time shows it: what is measured follows from how long its answers take, by a clock that only
+// they move on.
+func TestTryMeasuresDelays(t *testing.T) {
+	const step = 10 * time.Millisecond
+	var passed atomic.Int64
+	dir := mountLiar(t, &liar{fail: func(op uint32, name string) unix.Errno {
+		switch {
+		case strings.HasPrefix(name, "small-") && (op == opCreate || op == opWrite || op == opFsync || op == opFlush):
+			passed.Add(int64(step))
+		case name == "stream" && op == opFsync:
+			passed.Add(int64(time.Second))
+		}
+		return 0
+	}})
+	began := time.Now()
+	w := quick
+	w.Bytes, w.clock = 4<<20, func() time.Time { return began.Add(time.Duration(passed.Load())) }
+	r, err := Try(t.Context(), dir, w)
+	if err != nil || len(r.Problems) > 0 || r.PerFile != 4*step {
+		t.Errorf("a small file takes %v, want %v: %+v, %v", r.PerFile, 4*step, r, err)
+	}
+	// The first rate took no time and says nothing, so the parts of the stream are the smallest: a second each.
+	if r.Written != 4<<20 || r.Rate != patternBytes || r.RateLow != patternBytes || r.RateHigh != patternBytes {
+		t.Errorf("%d bytes at %v (%v to %v), want %d", r.Written, r.Rate, r.RateLow, r.RateHigh, patternBytes)
 	}
 }

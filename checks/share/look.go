@@ -111,11 +111,12 @@ func explainLook(path string, err error) error {
 
 // gather puts together what the mount table and the system say.
 func gather(ctx context.Context, rows []Mount, s seen, deadline time.Duration) *Facts {
-	f := &Facts{Path: s.path, Space: s.space, Device: s.device}
+	f := &Facts{Path: s.path, Space: s.space, Device: s.device, Platform: ThisPlatform()}
 	m, found := rowOf(rows, s)
 	if !found {
 		m = Mount{From: s.from, Point: s.point, Root: "/", Type: s.fsType, Device: s.device}
 	}
+	settleType(&m, s.fsType)
 	f.Mount = m
 	f.Network = s.network || network(m.Type)
 	f.NFS = strings.HasPrefix(strings.ToLower(m.Type), "nfs") || s.space.Magic == magicNFS
@@ -134,6 +135,14 @@ func gather(ctx context.Context, rows []Mount, s seen, deadline time.Duration) *
 	return f
 }
 
+// settleType fills in what the table of mounts does not say of a file system and the file system does. Windows tells
+// of a drive only that it is remote.
+func settleType(m *Mount, fsType string) {
+	if m.Type == "" || m.Type == "smbfs" && strings.EqualFold(fsType, "nfs") {
+		m.Type = fsType
+	}
+}
+
 // rowOf finds the row of a folder: the one that the system names, else the one that covers it.
 func rowOf(rows []Mount, s seen) (Mount, bool) {
 	for i := len(rows) - 1; i >= 0; i-- {
@@ -147,7 +156,7 @@ func rowOf(rows []Mount, s seen) (Mount, bool) {
 // ownPlaces are the folders that lie on the system's own disks. Under sudo(8) the person is not the user
 // that the process runs as.
 func ownPlaces() []string {
-	places := []string{rootFolder()}
+	places := systemFolders()
 	if home, err := os.UserHomeDir(); err == nil && filepath.IsAbs(home) {
 		places = append(places, home)
 	}

@@ -3,11 +3,14 @@ package share
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io/fs"
 	"math"
 	"math/bits"
+	"os"
 	"os/exec"
+	"sync"
 	"syscall"
 
 	"golang.org/x/sys/unix"
@@ -16,27 +19,68 @@ import (
 // magicNFS: there is no such number here; the type has a name.
 const magicNFS = -1
 
-func rootFolder() string { return "/" }
+// systemFolders are on the volumes of the system: the sealed one and the one that holds the rest, where folders lie
+// that are left in /Volumes when nothing is mounted there any more.
+func systemFolders() []string { return []string{"/", dataVolume} }
 
-// mounts reads the table that mount prints, and the options in force that only nfsstat knows.
+// firmlinks are those of this system.
+var firmlinks = sync.OnceValue(func() []firmlink {
+	text, err := os.ReadFile("/usr/share/firmlinks")
+	if err != nil {
+		text = []byte(usualFirmlinks)
+	}
+	return parseFirmlinks(bytes.NewReader(text))
+})
+
+// mounts reads the kernel's table without asking any file system (getfsstat(2), MNT_NOWAIT), and the options in force
+// that only nfsstat knows.
 func mounts(ctx context.Context) ([]Mount, error) {
-	text, err := exec.CommandContext(ctx, "/sbin/mount").Output()
+	table, err := mountTable()
 	if err != nil {
 		return nil, fmt.Errorf("mount table: %w", err)
 	}
-	rows, err := ParseMountText(bytes.NewReader(text))
-	if err != nil {
-		return nil, err
-	}
-	// Without an NFS mount nfsstat has nothing to say, and says so with a status.
-	if text, err := exec.CommandContext(ctx, "/usr/bin/nfsstat", "-m").Output(); err == nil {
-		more, err := ParseNFSStat(bytes.NewReader(text))
-		if err != nil {
-			return nil, err
+	rows := make([]Mount, 0, len(table))
+	nfs := false
+	for i := range table {
+		st := &table[i]
+		m := Mount{
+			From:  unix.ByteSliceToString(st.Mntfromname[:]),
+			Point: unix.ByteSliceToString(st.Mntonname[:]),
+			Type:  unix.ByteSliceToString(st.Fstypename[:]),
+			Root:  "/", Options: macOptions(st.Flags),
 		}
-		mergeOptions(rows, more)
+		nfs = nfs || m.Type == "nfs"
+		rows = append(rows, m)
+	}
+	if nfs {
+		// It asks the kernel only. Where it fails the options are not known, and are said not to be.
+		if text, err := exec.CommandContext(ctx, "/usr/bin/nfsstat", "-m").Output(); err == nil {
+			more, err := ParseNFSStat(bytes.NewReader(text))
+			if err != nil {
+				return nil, err
+			}
+			mergeOptions(rows, more)
+		}
+	}
+	for i := range rows {
+		rows[i].Point = withoutFirmlink(firmlinks(), rows[i].Point)
 	}
 	return rows, nil
+}
+
+// mountTable asks for more rows than there are, until it is given fewer.
+func mountTable() ([]unix.Statfs_t, error) {
+	for room := 64; ; room *= 2 {
+		table := make([]unix.Statfs_t, room)
+		n, err := unix.Getfsstat(table, unix.MNT_NOWAIT)
+		switch {
+		case errors.Is(err, unix.EINTR):
+		case err != nil:
+			return nil, err
+		case n < room:
+			return table[:n], nil
+		}
+	}
 }
 
 func inspect(s *seen) error {
@@ -51,7 +95,7 @@ func inspect(s *seen) error {
 		}
 		break
 	}
-	s.point = unix.ByteSliceToString(st.Mntonname[:])
+	s.point = withoutFirmlink(firmlinks(), unix.ByteSliceToString(st.Mntonname[:]))
 	s.from = unix.ByteSliceToString(st.Mntfromname[:])
 	s.fsType = unix.ByteSliceToString(st.Fstypename[:])
 	s.network = st.Flags&unix.MNT_LOCAL == 0
@@ -62,8 +106,14 @@ func inspect(s *seen) error {
 		TotalInodes: times(st.Files, 1),
 		Block:       int64(st.Bsize),
 	}
+	if n, err := unix.Pathconf(s.path, pathconfNameMax); err == nil && n > 0 {
+		s.space.NameLimit = n
+	}
 	return nil
 }
+
+// pathconfNameMax is _PC_NAME_MAX of bsd/sys/unistd.h.
+const pathconfNameMax = 4
 
 // times multiplies; what does not fit is as much as fits.
 func times(n, unit uint64) int64 {

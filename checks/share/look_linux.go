@@ -16,7 +16,7 @@ import (
 // magicNFS is f_type of NFS (statfs(2)).
 const magicNFS = unix.NFS_SUPER_MAGIC
 
-func rootFolder() string { return "/" }
+func systemFolders() []string { return []string{"/"} }
 
 // mounts reads the table of this process. mountinfo leads; mountstats knows more of the options.
 func mounts(context.Context) ([]Mount, error) {

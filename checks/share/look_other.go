@@ -6,14 +6,13 @@ import (
 	"context"
 	"fmt"
 	"io/fs"
-	"os"
 
 	"github.com/shirou/gopsutil/v3/disk"
 )
 
 const magicNFS = -1
 
-func rootFolder() string { return "/" }
+func systemFolders() []string { return []string{"/"} }
 
 func mounts(ctx context.Context) ([]Mount, error) {
 	list, err := disk.PartitionsWithContext(ctx, true)
@@ -41,8 +40,3 @@ func inspect(s *seen) error {
 }
 
 func deviceOf(fs.FileInfo) uint64 { return 0 }
-
-func (p *place) pastCache(name string) (*os.File, string, error) {
-	f, err := p.reopen(name, 0)
-	return f, "", err
-}

@@ -16,13 +16,13 @@ import (
 // magicNFS: there is no such number here; the type has a name.
 const magicNFS = -1
 
-// rootFolder is the drive that Windows runs from.
-func rootFolder() string {
+// systemFolders is the drive that Windows runs from.
+func systemFolders() []string {
 	dir, err := windows.GetWindowsDirectory()
 	if err != nil {
-		return `C:\`
+		return []string{`C:\`}
 	}
-	return filepath.VolumeName(dir) + `\`
+	return []string{filepath.VolumeName(dir) + `\`}
 }
 
 // mounts lists the drives, and the options of those that the system's NFS client has mounted. It
@@ -44,8 +44,13 @@ func mounts(ctx context.Context) ([]Mount, error) {
 		}
 		rows = append(rows, m)
 	}
-	// The client is an optional part of Windows; without it there is no such command.
-	if text, err := exec.CommandContext(ctx, "mount.exe").Output(); err == nil {
+	// The client is an optional part of Windows; without it there is no such command. Whatever else has its name
+	// somewhere on the path is not asked.
+	system, err := windows.GetSystemDirectory()
+	if err != nil {
+		return nil, fmt.Errorf("the folder of the system: %w", err)
+	}
+	if text, err := exec.CommandContext(ctx, filepath.Join(system, "mount.exe")).Output(); err == nil {
 		more, err := ParseWindowsMount(bytes.NewReader(text))
 		if err != nil {
 			return nil, err

@@ -106,13 +106,15 @@ func parseDeviceLine(line string) (Mount, bool) {
 }
 
 // mergeOptions adds to every row the options that the rows of another source know of the same
-// mount. Of stacked mounts the newest ones belong together.
+// mount, and its status. Of stacked mounts the newest ones belong together. A text that cannot tell where the name of
+// one ends and the other begins may have cut them elsewhere.
 func mergeOptions(rows, more []Mount) {
 	used := make([]bool, len(rows))
 	for i := len(more) - 1; i >= 0; i-- {
 		for j := len(rows) - 1; j >= 0; j-- {
-			if !used[j] && rows[j].Point == more[i].Point && rows[j].From == more[i].From {
+			if !used[j] && rows[j].Point+" from "+rows[j].From == more[i].Point+" from "+more[i].From {
 				used[j] = true
+				rows[j].Status = addOptions(rows[j].Status, more[i].Status)
 				rows[j].Options = addOptions(rows[j].Options, more[i].Options)
 				break
 			}

@@ -7,11 +7,12 @@ import (
 )
 
 // ParseNFSStat reads what `nfsstat -m` prints, on Linux (a "Flags:" line a mount) or on macOS (a
-// block of "NFS parameters", those in force under "Current mount parameters"). Options that macOS
-// writes in a way of its own come back as Linux writes them: tcp as proto=tcp, vers=3.0 as vers=3.
+// block of "NFS parameters", those in force under "Current mount parameters", and "Status flags": nfsstat.c,
+// print_mountargs and print_mountinfo, of NFS-339). Options that macOS writes in a way of its own come back as
+// Linux writes them: tcp as proto=tcp, vers=3.0 as vers=3.
 func ParseNFSStat(r io.Reader) ([]Mount, error) {
 	var rows []Mount
-	current := false // below "Current mount parameters"
+	asked := false // below "Original mount options": what was asked for is not what is in force
 	err := eachLine(r, func(line string) error {
 		text := strings.TrimSpace(line)
 		if line[0] != ' ' && line[0] != '\t' {
@@ -19,7 +20,7 @@ func ParseNFSStat(r io.Reader) ([]Mount, error) {
 			if ok && strings.HasPrefix(point, "/") {
 				rows = append(rows, Mount{Point: point, From: from, Root: "/", Type: "nfs"})
 			}
-			current = false
+			asked = false
 			return nil
 		}
 		if len(rows) == 0 {
@@ -28,9 +29,12 @@ func ParseNFSStat(r io.Reader) ([]Mount, error) {
 		m := &rows[len(rows)-1]
 		switch {
 		case strings.HasPrefix(text, "-- "):
-			if current = strings.Contains(text, "Current"); current {
-				m.Options = nil // those that were asked for are not those in force
-			}
+			asked = strings.Contains(text, "Original")
+		case strings.HasPrefix(text, "Status flags:"):
+			// "0x3,dead,not responding": the names stand after the number, and after a comma each
+			_, names, _ := strings.Cut(text[len("Status flags:"):], ",")
+			m.Status = splitOptions(names)
+		case asked:
 		case strings.HasPrefix(text, "Flags:"):
 			m.Options = splitOptions(strings.TrimSpace(text[len("Flags:"):]))
 		case strings.HasPrefix(text, "NFS parameters:"):
@@ -65,7 +69,7 @@ func plainOptions(list []string) []string {
 			o = "sync"
 		case o == "asynchronous":
 			o = "async"
-		case o == "nolocks":
+		case o == "nolocks", o == "nolockd", o == "nonlm":
 			o = "nolock"
 		case (name == "vers" || name == "nfsvers") && strings.HasSuffix(value, ".0"):
 			o = "vers=" + strings.TrimSuffix(value, ".0")
@@ -75,39 +79,6 @@ func plainOptions(list []string) []string {
 		out = append(out, o)
 	}
 	return out
-}
-
-// ParseMountText reads what mount(8) prints: "FROM on POINT (nfs, nodev)" of macOS and the BSDs,
-// "FROM on POINT type nfs (rw,hard)" of Linux. Lines of another form are passed over. The text
-// does not escape names, so that a name with " on /" in it is cut at the first one.
-func ParseMountText(r io.Reader) ([]Mount, error) {
-	var rows []Mount
-	err := eachLine(r, func(line string) error {
-		head, list, ok := cutLast(line, " (")
-		if !ok || !strings.HasSuffix(list, ")") {
-			return nil
-		}
-		from, point, ok := strings.Cut(head, " on /")
-		if !ok || from == "" {
-			return nil
-		}
-		m := Mount{From: from, Point: "/" + point, Root: "/"}
-		var options []string
-		for o := range strings.SplitSeq(strings.TrimSuffix(list, ")"), ",") {
-			if o = strings.TrimSpace(o); o != "" {
-				options = append(options, o)
-			}
-		}
-		if point, kind, ok := cutLast(m.Point, " type "); ok && !strings.ContainsAny(kind, " /") && point != "" {
-			m.Point, m.Type = point, kind
-		} else if len(options) > 0 {
-			m.Type, options = options[0], options[1:]
-		}
-		m.Options = plainOptions(options)
-		rows = append(rows, m)
-		return nil
-	})
-	return rows, err
 }
 
 // ParseWindowsMount reads the table that `mount` of the Windows NFS client prints: drive, export

@@ -6,6 +6,8 @@ import (
 	"io"
 	"io/fs"
 	"os"
+
+	"loadline/checks/internal/disk"
 )
 
 // A place is a folder that is held open, so that whoever renames it or puts a link in its way
@@ -142,6 +144,12 @@ func (p *place) reopen(name string, extra int) (*os.File, error) {
 	return f, nil
 }
 
+// openPast opens a file that this place made so that reading it asks the server or the disk, not this
+// machine's cache, as far as the system can be made to.
+func (p *place) openPast(name string) (*disk.Reader, error) {
+	return disk.OpenPastWith(func(flags int) (*os.File, error) { return p.reopen(name, flags) })
+}
+
 // own says whether info is that of the file that was made under this name.
 func (p *place) own(name string, info fs.FileInfo) bool {
 	made, ok := p.made[name]
@@ -211,7 +219,7 @@ func (p *place) writeAll(name, text string) error {
 	}
 	_, err = io.WriteString(f, text)
 	if err == nil {
-		err = f.Sync()
+		err = disk.Flush(f)
 	}
 	if e := f.Close(); err == nil {
 		err = e

@@ -48,8 +48,4 @@ func TestInTheRig(t *testing.T) {
 			tests.Run(t, part, append(options[:len(options):len(options)], "--timeout", "400")...)
 		})
 	}
-	t.Run("TestDelayed", func(t *testing.T) {
-		t.Parallel()
-		tests.RunTwice(t, "^TestDelayed", append(options[:len(options):len(options)], "--timeout", "90")...)
-	})
 }

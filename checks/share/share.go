@@ -33,6 +33,18 @@ type Mount struct {
 	ID      int      // number of the row, 0 where the system has none
 	Parent  int
 	Device  uint64 // as st_dev says; 0 where unknown
+	// Status is what the system says of how the mount is at the moment: "not responding", "dead", "recovery".
+	Status []string
+}
+
+// Hangs returns what the system says of a mount whose server is gone, "" where it says nothing like it.
+func (m *Mount) Hangs() string {
+	for _, s := range m.Status {
+		if s == "not responding" || s == "dead" {
+			return s
+		}
+	}
+	return ""
 }
 
 // Option returns the value of an option in force ("1048576" of wsize), "" and true where it
@@ -68,9 +80,18 @@ type Facts struct {
 	Device   uint64 // st_dev of Path
 	Network  bool   // a network file system
 	NFS      bool
-	Version  string // of the protocol: "3", "4.2"; "" unknown
-	System   bool   // the row is the system's own: it covers "/" or the person's home
-	Invented string // not empty: the facts are a stand-in's, and this says which
+	Version  string   // of the protocol: "3", "4.2"; "" unknown
+	System   bool     // the row is the system's own: it covers "/" or the person's home
+	Platform Platform // whose client has mounted it; "" means this system's
+	Invented string   // not empty: the facts are a stand-in's, and this says which
+}
+
+// On is the platform whose client has mounted the share.
+func (f *Facts) On() Platform {
+	if f.Platform == "" {
+		return ThisPlatform()
+	}
+	return f.Platform
 }
 
 // Wishes bound the write trial; the zero value is useful.
@@ -81,6 +102,11 @@ type Wishes struct {
 	Deadline time.Duration // longest silence of one call; 0 means 10 s
 	// Progress, if set, is told how far the trial is, from 0 to 1, and what it does.
 	Progress func(done float64, doing string)
+
+	// overdue, for tests, ends the patience with the call that is under way once it is closed.
+	overdue <-chan struct{}
+	// clock, for tests, is what rates and times are taken from; nil means time.Now.
+	clock func() time.Time
 }
 
 // Result is what the write trial measured.
@@ -102,8 +128,10 @@ type Result struct {
 	Written    int64         // bytes of the stream
 	ClockAhead time.Duration // server's clock less ours
 	ClockKnown bool
-	PastCache  string   // how it was read past the client's cache: "O_DIRECT", "fadvise", "" not
+	PastCache  string   // the system's means of reading past its cache, such as "O_DIRECT"; "" none
+	FromCache  bool     // it was read back, and may have come from this machine's memory
 	LeftBehind []string // marked trial folders of earlier runs, paths on the share
+	Own        string   // the trial folder of this run where it may still be there: it could not be removed
 }
 
 // A Refusal is one character, or one habit of names, that the share does not keep.

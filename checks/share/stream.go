@@ -3,10 +3,14 @@ package share
 import (
 	"bytes"
 	"cmp"
+	"errors"
 	"fmt"
+	"io"
 	"os"
 	"slices"
 	"time"
+
+	"loadline/checks/internal/disk"
 )
 
 const (
@@ -21,13 +25,13 @@ func (t *trial) smallFiles() error {
 	content := make([]byte, min(smallBytes, t.bytes))
 	pattern(content, 2, 0)
 	var times []time.Duration
-	begun := time.Now()
+	begun := t.now()
 	for i := range t.wishes.Files {
-		if time.Since(begun) > t.wishes.Time {
+		if t.now().Sub(begun) > t.wishes.Time {
 			break
 		}
 		name := fmt.Sprintf("small-%d", i)
-		start := time.Now()
+		start := t.now()
 		var f *os.File
 		if err := t.call("making a file", func() (err error) { f, err = t.in.create(name); return err }); err != nil {
 			return t.fail("making a small file", err)
@@ -35,7 +39,7 @@ func (t *trial) smallFiles() error {
 		if err := t.finish(f, func() error { _, err := f.Write(content); return err }); err != nil {
 			return err
 		}
-		times = append(times, time.Since(start))
+		times = append(times, t.now().Sub(start))
 		if err := t.call("removing a file", func() error { return t.in.remove(name) }); err != nil {
 			return t.fail("removing a small file", err)
 		}
@@ -77,18 +81,18 @@ func (t *trial) stream(rate float64) error {
 			n := min(p.bytes-at, blockBytes)
 			b := block[:n]
 			pattern(b, seed, written)
-			start := time.Now()
+			start := t.now()
 			doing = "writing a stream"
 			err = t.call(doing, func() error { _, err := f.Write(b); return err })
-			p.took += time.Since(start)
+			p.took += t.now().Sub(start)
 			written += n
 			at += n
 		}
 		if err == nil {
-			start := time.Now()
+			start := t.now()
 			doing = "flushing a stream"
-			err = t.call("flushing", f.Sync)
-			p.took += time.Since(start)
+			err = t.call("flushing", func() error { return disk.Flush(f) })
+			p.took += t.now().Sub(start)
 		}
 		if err == nil {
 			parts = append(parts, p)
@@ -103,7 +107,7 @@ func (t *trial) stream(rate float64) error {
 		if isFull(err) {
 			doing = fmt.Sprintf("%s of %d bytes, where the share said that %d were free", doing, written, t.at.space.Free)
 		}
-		return t.fail(doing, err)
+		return t.failBytes(doing, err)
 	}
 	t.update(func(r *Result) {
 		r.Written = written
@@ -147,43 +151,40 @@ func rates(parts []part) (all, low, high float64) {
 // take; what is beyond that is only known to have been flushed.
 func (t *trial) readBack(seed uint64, written int64) error {
 	t.progress(0.85, "Reading back")
-	var f *os.File
-	var size int64
-	err := t.call("opening a file again", func() (err error) {
-		if f, _, err = t.in.pastCache("stream"); err != nil {
-			return err
-		}
-		info, err := f.Stat()
-		if err == nil {
-			size = info.Size()
-		}
-		return err
-	})
+	var f *disk.Reader
+	err := t.call("opening a file again", func() (err error) { f, err = t.in.openPast("stream"); return err })
 	if f != nil {
 		defer func() { _ = t.tidy("closing", f.Close) }() // nothing was written through it
 	}
 	if err != nil {
 		return t.fail("opening a stream again that was just written", err)
 	}
-	if size != written {
+	if size := f.Size(); size != written {
 		return t.lost(fmt.Sprintf("wrote %d bytes, flushed and closed; the file has %d", written, size))
 	}
-	buf, got, want := alignedBuffer(blockBytes), make([]byte, blockBytes), make([]byte, blockBytes)
-	begun := time.Now()
-	for at := int64(0); at < written && time.Since(begun) < t.wishes.Time; {
+	got, want := disk.Buffer(blockBytes), make([]byte, blockBytes)
+	begun := t.now()
+	for at := int64(0); at < written && t.now().Sub(begun) < t.wishes.Time; {
 		expect := want[:min(blockBytes, written-at)]
 		pattern(expect, seed, at)
 		n := 0
-		err := t.call("reading back", func() (err error) { n, err = readAligned(f, got[:len(expect)], buf); return err })
+		err := t.call("reading back", func() (err error) {
+			n, err = f.ReadAt(got, at)
+			if errors.Is(err, io.EOF) {
+				err = nil
+			}
+			return err
+		})
 		if err != nil {
-			return t.fail("reading back", err)
+			return t.failBytes("reading back", err)
 		}
-		if !bytes.Equal(got[:n], expect) {
+		if back := got[:n]; !bytes.Equal(back, expect) {
 			return t.lost(fmt.Sprintf("read back a stream of %d bytes: the block at byte %d is not what was written%s",
-				written, at, firstDifference(expect, got[:n])))
+				written, at, firstDifference(expect, back)))
 		}
 		at += int64(len(expect))
 		t.progress(0.85+0.13*float64(at)/float64(written), "Reading back")
 	}
+	t.update(func(r *Result) { r.passed(f) })
 	return nil
 }

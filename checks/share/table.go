@@ -20,6 +20,9 @@ func Mounts(ctx context.Context) ([]Mount, error) {
 // the newest.
 func Covering(mounts []Mount, path string) (Mount, bool) {
 	path = filepath.Clean(path)
+	if len(path) > 1 && path[1] == ':' && filepath.Separator == '\\' {
+		path = strings.ToUpper(path[:1]) + path[1:] // drives stand in capitals in the table
+	}
 	if m, ok := descend(mounts, path); ok {
 		return m, true
 	}

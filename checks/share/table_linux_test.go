@@ -1,7 +1,6 @@
 package share
 
 import (
-	"bytes"
 	"os/exec"
 	"slices"
 	"strings"
@@ -49,25 +48,4 @@ func TestMountsAgainstFindmnt(t *testing.T) {
 		return
 	}
 	t.Error("the mount table never stood still")
-}
-
-// What mount(8) of this system prints of a row says the same as the kernel's table.
-func TestParseMountTextAgainstTheKernel(t *testing.T) {
-	text, err := exec.Command("mount").Output()
-	if err != nil {
-		t.Fatal(err)
-	}
-	rows, err := ParseMountText(bytes.NewReader(text))
-	if err != nil {
-		t.Fatal(err)
-	}
-	table, err := Mounts(t.Context())
-	if err != nil {
-		t.Fatal(err)
-	}
-	printed, ok1 := Covering(rows, "/")
-	kernel, ok2 := Covering(table, "/")
-	if !ok1 || !ok2 || printed.Type != kernel.Type || printed.Point != kernel.Point {
-		t.Errorf("of / mount prints %+v, the kernel says %+v", printed, kernel)
-	}
 }

@@ -1,6 +1,7 @@
 package share
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"errors"
@@ -34,7 +35,8 @@ const (
 // machine lacks. The Result is never nil and holds what was found before.
 //
 // Cancelling ctx ends the trial at once: it tidies up for two seconds at most, and not at all where
-// the share does not answer. Then, and after ErrSilent, the error names the folder that may be left.
+// the share does not answer. Then, and after ErrSilent, Own names the folder that may be left, and so does the
+// error.
 func Try(ctx context.Context, folder string, w Wishes) (*Result, error) {
 	if w.Deadline <= 0 {
 		w.Deadline = DefaultDeadline
@@ -45,11 +47,11 @@ func Try(ctx context.Context, folder string, w Wishes) (*Result, error) {
 	if w.Files <= 0 {
 		w.Files = defaultFiles
 	}
-	t := &trial{folder: folder, wishes: w}
-	err := watch(ctx, w.Deadline, func(wk *worker) error {
-		t.worker = wk
-		return t.run()
-	})
+	if w.clock == nil {
+		w.clock = time.Now
+	}
+	t := &trial{worker: &worker{overdue: w.overdue}, folder: folder, wishes: w}
+	err := t.worker.watch(ctx, w.Deadline, func(*worker) error { return t.run() })
 	t.tell.Lock()
 	t.over = true // a worker that hangs must not call Progress any more
 	t.tell.Unlock()
@@ -59,6 +61,7 @@ func Try(ctx context.Context, folder string, w Wishes) (*Result, error) {
 	r.Problems = append([]Problem(nil), r.Problems...)
 	r.Refused = append([]Refusal(nil), r.Refused...)
 	r.LeftBehind = append([]string(nil), r.LeftBehind...)
+	r.Own = t.left()
 	if err != nil {
 		return &r, fmt.Errorf("the write trial: %w", err)
 	}
@@ -86,6 +89,9 @@ type trial struct {
 	done float64 // the last progress told: it never goes back
 }
 
+// now is the time by the clock of the measurements.
+func (t *trial) now() time.Time { return t.wishes.clock() }
+
 // update changes the result.
 func (t *trial) update(f func(*Result)) {
 	t.mu.Lock()
@@ -94,12 +100,26 @@ func (t *trial) update(f func(*Result)) {
 }
 
 // fail records a problem, the first of each rule: those that follow from it say nothing new. What it
-// returns ends the part of the trial that it came up in.
+// returns ends the part of the trial that it came up in. An error that no rule names says nothing of the share
+// that anybody knows: the trial then could not judge.
 func (t *trial) fail(doing string, err error) error {
+	rule := ruleOf(err)
+	if rule == "" && !errors.Is(err, errStopped) && !ownFault(err) {
+		return fmt.Errorf("%s: %w", doing, bare(err))
+	}
+	return t.record(rule, doing, err)
+}
+
+// failBytes is fail where bytes were on their way: whatever the error, they cannot be relied on.
+func (t *trial) failBytes(doing string, err error) error {
+	return t.record(cmp.Or(ruleOf(err), ruleLost), doing, err)
+}
+
+func (t *trial) record(rule, doing string, err error) error {
 	if errors.Is(err, errStopped) || ownFault(err) {
 		return err
 	}
-	p := trouble(doing, err, t.soft)
+	p := trouble(rule, doing, err, t.soft)
 	t.update(func(r *Result) {
 		if !slices.ContainsFunc(r.Problems, func(o Problem) bool { return o.Rule == p.Rule }) {
 			r.Problems = append(r.Problems, p)
@@ -277,7 +297,5 @@ func (t *trial) cleanUp() error {
 		t.worker.at("")
 		return nil
 	}
-	left := t.in.path
-	t.update(func(r *Result) { r.LeftBehind = append(r.LeftBehind, left) })
-	return t.fail(fmt.Sprintf("removing the trial folder %q", left), err)
+	return t.fail(fmt.Sprintf("removing the trial folder %q", t.in.path), err)
 }

@@ -27,6 +27,8 @@ type worker struct {
 	busy  bool // a call runs
 	stop  bool // no new calls but those that tidy up
 	place string
+
+	overdue <-chan struct{} // see Wishes
 }
 
 // call does one call to the file system, unless the worker was told to stop.
@@ -68,17 +70,27 @@ func (w *worker) at(place string) {
 	w.mu.Unlock()
 }
 
+// left is what lies on the share, "" nothing.
+func (w *worker) left() string {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.place
+}
+
 // watch runs f in a goroutine of its own and waits for it. It returns f's error; or an error that
 // wraps ErrSilent as soon as one call takes longer than deadline, ctx.Err() soon after ctx is
 // cancelled. Where it goes before f has ended, the error names what may still lie on the share.
 func watch(ctx context.Context, deadline time.Duration, f func(*worker) error) error {
+	return new(worker).watch(ctx, deadline, f)
+}
+
+func (w *worker) watch(ctx context.Context, deadline time.Duration, f func(*worker) error) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
 	if err := calls.enter(ctx, deadline); err != nil {
 		return err
 	}
-	w := &worker{}
 	var (
 		mu    sync.Mutex
 		ended bool
@@ -98,7 +110,7 @@ func watch(ctx context.Context, deadline time.Duration, f func(*worker) error) e
 
 	timer := time.NewTimer(deadline)
 	defer timer.Stop()
-	cancelled := ctx.Done()
+	cancelled, overdue := ctx.Done(), w.overdue
 	var since time.Time // when ctx was cancelled
 	for {
 		select {
@@ -112,6 +124,8 @@ func watch(ctx context.Context, deadline time.Duration, f func(*worker) error) e
 			w.mu.Lock()
 			w.stop = true
 			w.mu.Unlock()
+		case <-overdue:
+			overdue, deadline = nil, 0
 		case <-timer.C:
 		}
 		w.mu.Lock()

@@ -131,7 +131,7 @@ func (l *load) put(p *piece) {
 type round struct {
 	pieces []*piece
 	box    []int // of each piece
-	left   sum // what fits nowhere
+	left   sum   // what fits nowhere
 	opened map[*node]string
 }
 

@@ -146,7 +146,7 @@ func hostile(t *testing.T, deep int) string {
 // find asks find(1) of findutils for the same facts, and returns what it could not read.
 func find(t *testing.T, root string) (entries map[string]Entry, devices map[string]uint64, complaints string) {
 	t.Helper()
-	cmd := exec.Command("find", root, "-printf", `%P\0%y\0%s\0%b\0%i\0%T@\0%n\0%U\0%G\0%m\0%D\0`)
+	cmd := exec.Command("find", root, "-printf", `%P\0%y\0%s\0%b\0%i\0%T@\0%n\0%U\0%G\0%m\0%D\0%C@\0`)
 	cmd.Env = append(os.Environ(), "LC_ALL=C")
 	var out, complain bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &out, &complain
@@ -162,7 +162,7 @@ func find(t *testing.T, root string) (entries map[string]Entry, devices map[stri
 		}
 		return n
 	}
-	for ; len(fields) >= 11; fields = fields[11:] {
+	for ; len(fields) >= 12; fields = fields[12:] {
 		kind := Other
 		switch fields[1] {
 		case "f":
@@ -173,11 +173,12 @@ func find(t *testing.T, root string) (entries map[string]Entry, devices map[stri
 			kind = Link
 		}
 		sec, frac, _ := strings.Cut(fields[5], ".")
+		changed, part, _ := strings.Cut(fields[11], ".")
 		entries[fields[0]] = Entry{
 			Kind: kind, Size: number(fields[2], 10), Blocks: number(fields[3], 10),
 			Inode: uint64(number(fields[4], 10)), Sec: number(sec, 10), Nsec: int32(number(frac[:9], 10)),
 			Links: uint32(number(fields[6], 10)), UID: uint32(number(fields[7], 10)), GID: uint32(number(fields[8], 10)),
-			Perm: uint16(number(fields[9], 8)),
+			Perm: uint16(number(fields[9], 8)), Stamp: StampOf(number(changed, 10)*1e9 + number(part[:9], 10)),
 		}
 		devices[fields[0]] = uint64(number(fields[10], 10))
 	}

@@ -3,43 +3,42 @@ package walk
 import (
 	"runtime"
 	"time"
-)
 
-// A medium is what a folder lies on, as far as it bears on how to read it.
-type medium uint8
-
-const (
-	unknownMedium medium = iota
-	solid                // answers at once, wherever
-	spinning             // every seek costs milliseconds
-	network              // every call costs a round trip
+	"loadline/checks/internal/disk"
 )
 
 // DefaultWorkers returns how many folders of root to read at a time: few where every one more
 // makes a disk seek, many where each waits for a round trip, else what keeps all cores busy.
-// It asks the system, for at most two seconds.
+// It asks the system, for at most five seconds.
 func DefaultWorkers(root string) int {
-	answer := make(chan medium, 1)
-	go func() { answer <- mediumOf(root) }()
-	patience := time.NewTimer(2 * time.Second)
+	answer := make(chan disk.Medium, 1)
+	go func() { answer <- disk.MediumOf(root) }()
+	patience := time.NewTimer(5 * time.Second)
 	defer patience.Stop()
 	select {
 	case m := <-answer:
-		return workersFor(m, runtime.GOMAXPROCS(0))
+		return workersFor(&m, runtime.GOMAXPROCS(0))
 	case <-patience.C:
-		// Only a network file system keeps one waiting so long.
-		return workersFor(network, runtime.GOMAXPROCS(0))
+		// What keeps one waiting so long is a server, or a disk that has to start to turn. Few workers do
+		// little harm on the one, many do much on the other.
+		return seekingWorkers
 	}
 }
 
-func workersFor(m medium, cores int) int {
-	switch m {
-	case spinning:
-		return 2
-	case network:
-		return 32
-	case solid:
-		return min(max(cores, 2), 16)
+const (
+	seekingWorkers = 2
+	networkWorkers = 32
+	mostWorkers    = 16
+)
+
+func workersFor(m *disk.Medium, cores int) int {
+	switch {
+	case m.Network == disk.Yes:
+		return networkWorkers
+	case m.Seeks():
+		return seekingWorkers
+	case m.Memory || m.Rotates == disk.No:
+		return min(max(cores, 2), mostWorkers)
 	}
-	return min(max(cores, 4), 16)
+	return min(max(cores, 4), mostWorkers)
 }

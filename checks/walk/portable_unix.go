@@ -7,6 +7,8 @@ import (
 	"syscall"
 
 	"golang.org/x/sys/unix"
+
+	"loadline/checks/internal/disk"
 )
 
 const (
@@ -23,6 +25,8 @@ func fillSystem(e *Entry, info fs.FileInfo) (dev uint64) {
 	e.Blocks, e.BlockSize = int64(st.Blocks), int32(st.Blksize)
 	e.Inode, e.Links = uint64(st.Ino), uint32(st.Nlink)
 	e.UID, e.GID = st.Uid, st.Gid
+	e.Stamp = StampOf(disk.StateOf(info).Changed)
+	fillFlags(e, st)
 	return uint64(st.Dev)
 }
 

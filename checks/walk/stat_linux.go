@@ -17,7 +17,7 @@ type moreStat struct {
 
 // wanted is no more than Entry holds: file systems may have to ask for the rest.
 const wanted = unix.STATX_TYPE | unix.STATX_MODE | unix.STATX_NLINK | unix.STATX_UID | unix.STATX_GID |
-	unix.STATX_MTIME | unix.STATX_INO | unix.STATX_SIZE | unix.STATX_BLOCKS
+	unix.STATX_MTIME | unix.STATX_CTIME | unix.STATX_INO | unix.STATX_SIZE | unix.STATX_BLOCKS
 
 // stat looks at the entry name (which ends with NUL) of the folder dir, without following a link
 // and without mounting what is mounted on demand: a look must not, lstat(2) does not, and the walk
@@ -39,6 +39,7 @@ func (l *linuxLister) stat(dir int, name *byte, flags int, e *Entry) (moreStat, 
 	}
 	e.Size, e.Blocks, e.Inode = int64(st.Size), int64(st.Blocks), st.Ino
 	e.Sec, e.Nsec = st.Mtime.Sec, int32(st.Mtime.Nsec)
+	e.Stamp = StampOf(st.Ctime.Sec*1e9 + int64(st.Ctime.Nsec))
 	e.BlockSize, e.Links, e.UID, e.GID = int32(st.Blksize), st.Nlink, st.Uid, st.Gid
 	e.Perm, e.Kind = st.Mode&0o7777, kindOfMode(uint32(st.Mode))
 	e.Failed, e.MountRoot = false, false
@@ -70,7 +71,7 @@ func oldStat(dir int, name *byte, flags int, e *Entry) (moreStat, syscall.Errno)
 	}
 	*e = Entry{
 		Name: e.Name, Size: st.Size, Blocks: st.Blocks, Inode: st.Ino,
-		Sec: int64(st.Mtim.Sec), Nsec: int32(st.Mtim.Nsec), BlockSize: int32(st.Blksize),
+		Sec: int64(st.Mtim.Sec), Nsec: int32(st.Mtim.Nsec), Stamp: StampOf(st.Ctim.Nano()), BlockSize: int32(st.Blksize),
 		Links: uint32(st.Nlink), UID: st.Uid, GID: st.Gid,
 		Perm: uint16(st.Mode & 0o7777), Kind: kindOfMode(st.Mode),
 	}

@@ -31,14 +31,25 @@ type Entry struct {
 	BlockSize int32  // st_blksize
 	Links     uint32 // link count; 1 where the system does not say
 	UID, GID  uint32
+	Stamp     uint32 // of the status change time, see StampOf; 0 where the system does not say
 	Perm      uint16 // permission bits with set-uid, set-gid and sticky as in st_mode & 07777
 	Kind      Kind
 	Failed    bool // it was listed but could not be looked at: see Dir.Why. Only Name and Kind hold
 	MountRoot bool // another file system is mounted here
+
+	// Compressed: the file system keeps it smaller than it is. Dataless: its content lies elsewhere and comes only when it
+	// is read. Both make it take up less than its size without holes.
+	Compressed, Dataless bool
 }
 
 // ModTime returns the modification time.
 func (e *Entry) ModTime() time.Time { return time.Unix(e.Sec, int64(e.Nsec)) }
+
+// StampOf folds a status change time (nanoseconds since 1970) into what an Entry has room for. Another stamp
+// tells that a file was changed, even where its other dates were set back.
+func StampOf(changed int64) uint32 {
+	return max(uint32(uint64(changed)*0x9e3779b97f4a7c15>>32), 1)
+}
 
 // A Dir is one folder as its visitor sees it. Nothing in it may be kept after the visit, except
 // strings.

@@ -9,6 +9,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"loadline/checks/internal/disk"
 )
 
 func TestWalk(t *testing.T) {
@@ -74,20 +76,22 @@ func TestResolve(t *testing.T) {
 
 func TestWorkersFor(t *testing.T) {
 	for _, c := range []struct {
-		m           medium
+		m           disk.Medium
 		cores, want int
 	}{
-		{spinning, 1, 2},
-		{spinning, 64, 2},
-		{network, 2, 32},
-		{solid, 1, 2},
-		{solid, 8, 8},
-		{solid, 64, 16},
-		{unknownMedium, 1, 4},
-		{unknownMedium, 64, 16},
+		{disk.Medium{Rotates: disk.Yes}, 1, 2},
+		{disk.Medium{Rotates: disk.Yes}, 64, 2},
+		{disk.Medium{USB: disk.Yes}, 64, 2}, // nobody knows whether it rotates
+		{disk.Medium{USB: disk.Yes, Rotates: disk.No}, 8, 8},
+		{disk.Medium{Network: disk.Yes}, 2, 32},
+		{disk.Medium{Memory: true}, 8, 8},
+		{disk.Medium{Rotates: disk.No}, 1, 2},
+		{disk.Medium{Rotates: disk.No}, 64, 16},
+		{disk.Medium{}, 1, 4},
+		{disk.Medium{}, 64, 16},
 	} {
-		if got := workersFor(c.m, c.cores); got != c.want {
-			t.Errorf("medium %d, %d cores: %d, want %d", c.m, c.cores, got, c.want)
+		if got := workersFor(&c.m, c.cores); got != c.want {
+			t.Errorf("%+v, %d cores: %d, want %d", c.m, c.cores, got, c.want)
 		}
 	}
 }

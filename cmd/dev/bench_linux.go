@@ -37,11 +37,15 @@ func bench(ctx context.Context, args []string) (err error) {
 	quick := flags.Bool("quick", false, "small trees and three rounds, to see that it works")
 	dir := flags.String("dir", os.TempDir(), "build the trees below this `folder`")
 	runs := flags.Int("runs", 5, "number of rounds")
+	window := flags.Bool("window", false, "measure the window instead: at rest, at work, with a million findings")
 	if err := flags.Parse(args); err != nil {
 		return err
 	}
 	if *runs < 1 || flags.NArg() > 0 {
 		return errors.New("bench takes no arguments, and -runs must be at least 1")
+	}
+	if *window {
+		return benchWindow(ctx, *dir, *quick)
 	}
 	sizes := []int{300_000, 1_000_000}
 	if *quick {

@@ -5,6 +5,7 @@
 //	go run ./cmd/dev test -release         check what is released: packages, other systems
 //	go run ./cmd/dev bench [-quick]        measure the walk against find, du and a floor
 //	go run ./cmd/dev package -o DIR        make what people install
+//	go run ./cmd/dev bench -window         measure what the window costs at rest and at work
 //
 // It installs only what is missing, with the system's own package manager, and prints every
 // command before it runs it.
@@ -34,8 +35,8 @@ const usage = `usage: go run ./cmd/dev COMMAND
   test [-only STEP,…]   install what the tests need and run them all
   test -release [-only STEP,…]
                         the second set: packages and other systems (Debian)
-  bench [-quick] [-dir FOLDER]
-                        build trees and measure the walk (Linux)
+  bench [-quick] [-window] [-dir FOLDER]
+                        build trees and measure the walk, or the window (Linux)
   package -o DIR        make packages, archives and checksums in a new folder:
                         on Debian all but the window for macOS, on a Mac that`
 

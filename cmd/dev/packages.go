@@ -21,6 +21,7 @@ const (
 	needTests                // what the tests run
 	needPackages             // to make what people install
 	needRelease              // to check what is released
+	needWayland              // to build the window for Wayland
 )
 
 // A manager is a package manager of one family of systems.
@@ -52,8 +53,9 @@ var managers = []*manager{
 				mount util-linux dosfstools exfatprogs exfat-fuse ntfs-3g fuse3
 				coreutils findutils acl attr pax`),
 			needPackages: strings.Fields(`git gcc-mingw-w64-x86-64`),
+			needWayland:  strings.Fields(`libwayland-dev libxkbcommon-dev`),
 			needRelease: strings.Fields(`lintian desktop-file-utils appstream shared-mime-info rpm debootstrap mandoc zsh fish
-				wine wine64 libxml2-utils icnsutils weston xvfb xdotool imagemagick`),
+				wine wine64 libxml2-utils icnsutils unzip bsdextrautils libglib2.0-bin gcc-mingw-w64-x86-64 weston xvfb xdotool imagemagick`),
 		},
 		missing: notInstalledDebian,
 		install: func(p []string) []string {
@@ -114,8 +116,13 @@ func install(ctx context.Context, needs ...need) error {
 	}
 	var wanted []string
 	for _, n := range needs {
+		if len(m.packages[n]) == 0 {
+			return fmt.Errorf("what is released is made and checked on Debian: no packages of %s are known for that", m.name)
+		}
 		wanted = append(wanted, m.packages[n]...)
 	}
+	slices.Sort(wanted)
+	wanted = slices.Compact(wanted)
 	missing, err := m.missing(ctx, wanted)
 	if err != nil {
 		return fmt.Errorf("cannot ask %s what is installed: %w", m.name, err)

@@ -31,10 +31,10 @@ type step struct {
 var steps = []step{
 	{"format", "Go files are formatted (gofumpt)", nil, formatted},
 	{"vet", "go vet", []need{needWindow}, func(ctx context.Context) error {
-		return run(ctx, "go", "vet", "-tags", e2eTag, "./...")
+		return run(ctx, "go", "vet", "-tags", allTags, "./...")
 	}},
 	{"staticcheck", "staticcheck", []need{needWindow}, func(ctx context.Context) error {
-		return run(ctx, "go", houseTool("staticcheck", "-tags", e2eTag, "./...")...)
+		return run(ctx, "go", houseTool("staticcheck", "-tags", allTags, "./...")...)
 	}},
 	{"tidy", "Both go.mod files are tidy", nil, func(ctx context.Context) error {
 		return errors.Join(run(ctx, "go", "mod", "tidy", "-diff"), run(ctx, "go", "-C", path.Dir(toolsMod), "mod", "tidy", "-diff"))
@@ -56,22 +56,33 @@ var steps = []step{
 // e2eTag is the build tag of the tests that need a display of their own.
 const e2eTag = "e2e"
 
+// allTags are the build tags of all tests, for what reads the source.
+const allTags = e2eTag + "," + releaseTag
+
 // test installs what its steps need and runs them all, or those named. A step that fails does not
 // keep the others from running: all that is wrong is seen at once.
 func test(ctx context.Context, args []string) error {
 	flags := flag.NewFlagSet("test", flag.ContinueOnError)
 	var names []string
-	for _, s := range steps {
+	for _, s := range slices.Concat(steps, releaseSteps) {
 		names = append(names, s.name)
 	}
-	only := flags.String("only", "", "run these `steps`, with commas: "+strings.Join(names, ", "))
+	release := flags.Bool("release", false, "run the second set of steps, about what is released")
+	only := flags.String("only", "", "run these `steps` of either set, with commas: "+strings.Join(names, ", "))
 	if err := flags.Parse(args); err != nil {
 		return err
 	}
 	if flags.NArg() > 0 {
 		return fmt.Errorf("test takes no arguments, so not %q", flags.Arg(0))
 	}
-	chosen, err := choose(steps, *only)
+	set := steps
+	switch {
+	case *only != "":
+		set = slices.Concat(steps, releaseSteps)
+	case *release:
+		set = releaseSteps
+	}
+	chosen, err := choose(set, *only)
 	if err != nil {
 		return err
 	}

@@ -26,11 +26,26 @@ func runAfter(ctx context.Context, args []string, stdout, stderr io.Writer) int 
 	fs.BoolVar(&job.NoTrial, "no-trial", false, "write nothing on the share: the manifest stays on this machine only")
 	fs.BoolVar(&options.NoMD5, "no-md5", false, "leave MD5 out of the manifest: quicker on two cores, but most listings hold no better checksum")
 	fs.BoolVar(&options.Fresh, "fresh", false, "read everything again, whatever earlier runs have proven")
+	demo := fs.Bool("demo", false, demoUsage)
 	rest, err := parse(fs, args)
 	if err != nil {
 		return parsed(err)
 	}
-	if len(rest) != 2 {
+	switch {
+	case *demo && len(rest) > 0:
+		return fault(stderr, errDemoPlaces("SOURCE and SHARE"))
+	case *demo:
+		d, done, err := openDemo(stderr)
+		defer done()
+		if err != nil {
+			return fault(stderr, err)
+		}
+		rest = []string{d.Copied.Source, d.Copied.Share}
+		job.StandIn, options.State = d.Copied.StandIn, d.State
+		if job.Prefix == "" {
+			job.Prefix = d.Copied.Prefix
+		}
+	case len(rest) != 2:
 		fs.Usage()
 		return exitError
 	}

@@ -2,18 +2,26 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
+	"path/filepath"
+
+	"github.com/adrg/xdg"
 
 	"loadline/checks"
 	"loadline/checks/arrival"
+	"loadline/checks/arrival/listing"
 )
 
-const listings = `LISTING is a file made by the store, in any of these forms, compressed with gzip or not:
-  a table with a header (commas, tabs, semicolons or bars between) that has a key and a size or checksum
-  JSON lines: one object of the store a line
-  what sha256sum or md5sum prints
-Checksums are SHA-256, MD5 or CRC-32C, hexadecimal or base64. Of a list of versions the latest count.
+const listings = `LISTING is a file made by the store or its client, in any of these forms, compressed with gzip or zstd or not:
+  a table (commas, tabs, semicolons or bars between) with a key and a size or checksum; without a header its
+    columns are told by what they hold, or by the schema file that lies beside it
+  JSON lines: one object of the store a line; JSON or XML of any nesting
+  what sha256sum or md5sum prints; columns of text with date, size and key
+Several files are read as one listing: give all pages of it. Checksums are SHA-256, SHA-1, MD5, CRC-32, CRC-32C or
+CRC-64/NVME, of whole objects or of parts, hexadecimal, base64 or decimal. Of a list of versions the latest count.
+Exit status 2 also where the listing is not whole.
 `
 
 // runArrival compares the manifest with listings of the store.
@@ -24,22 +32,49 @@ func runArrival(ctx context.Context, args []string, stdout, stderr io.Writer) in
 		flags()
 		fmt.Fprint(stderr, listings)
 	}
-	options := arrival.Options{Version: checks.Version}
+	options := arrival.Options{Version: checks.Version, State: filepath.Join(xdg.StateHome, "loadline")}
 	var out output
 	out.register(fs)
 	fs.Func("prefix", "`FOLDER` that every key begins with (default: as the copy had it, else found)", func(s string) error {
 		options.Prefix, options.HasPrefix = s, true
 		return nil
 	})
-	fs.Func("columns", "which columns to read, as `LIST`: key=NAME,size=NAME,md5=NAME (or sha256, crc32c, checksum)", func(s string) (err error) {
-		options.Columns, err = arrival.ParseWish(s)
+	fs.Func("columns", "which columns to read, as `LIST` of names or numbers: key=NAME,size=2,md5=3 (or sha256, sha1, crc32, crc32c, crc64nvme, checksum, tag, modified, latest, deleted, ignore)", func(s string) (err error) {
+		if options.Columns != nil {
+			return errors.New("give -columns once, with commas between its parts")
+		}
+		options.Columns, err = listing.ParseColumns(s)
 		return err
 	})
+	fs.StringVar(&options.Source, "source", "", "the disk, as `FOLDER`: what the listing holds of objects in parts is made again from its files")
+	fs.Func("also", "a further `MANIFEST` of the archive, such as that of another box (repeatable)", func(s string) error {
+		options.Also = append(options.Also, s)
+		return nil
+	})
+	demo := fs.Bool("demo", false, demoUsage)
 	rest, err := parse(fs, args)
 	if err != nil {
 		return parsed(err)
 	}
-	if len(rest) < 2 {
+	switch {
+	case *demo && len(rest) > 0:
+		return fault(stderr, errDemoPlaces("MANIFEST and LISTING"))
+	case *demo:
+		d, done, err := openDemo(stderr)
+		defer done()
+		if err != nil {
+			return fault(stderr, err)
+		}
+		manifest, err := d.Manifest()
+		if err != nil {
+			return fault(stderr, err)
+		}
+		list, err := d.Listing(false)
+		if err != nil {
+			return fault(stderr, err)
+		}
+		rest, options.State = []string{manifest, list}, d.State
+	case len(rest) < 2:
 		fs.Usage()
 		return exitError
 	}
@@ -49,5 +84,5 @@ func runArrival(ctx context.Context, args []string, stdout, stderr io.Writer) in
 	watch, done := progressLine(stderr)
 	rep, err := arrival.Run(ctx, rest[0], rest[1:], options, watch)
 	done()
-	return out.conclude(ctx, rep, err, "stopped before the end", stdout, stderr)
+	return out.conclude(ctx, rep, err, "stopped before the end; what was read of the disk is remembered", stdout, stderr)
 }

@@ -6,14 +6,15 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 
 	"golang.org/x/term"
 
 	"loadline/checks"
+	"loadline/checks/names"
 	"loadline/checks/share"
 )
 
@@ -117,8 +118,8 @@ func (o *output) conclude(ctx context.Context, rep *checks.Report, err error, st
 	return fault(stderr, errors.New(stopped))
 }
 
-// statusOf returns the exit status that a report stands for. After copying, a check that could not
-// judge proves nothing, and a script that goes by the status must not ship on it.
+// statusOf returns the exit status that a report stands for. Once the box may ship or a disk be erased, a check
+// that could not judge proves nothing, and a script that goes by the status must not act on it.
 func statusOf(rep *checks.Report) int {
 	if rep.Interrupted {
 		return exitError
@@ -126,7 +127,7 @@ func statusOf(rep *checks.Report) int {
 	if rep.Verdict == checks.Failed {
 		return exitFail
 	}
-	if rep.Stage == checks.After && slices.ContainsFunc(rep.Checks, func(r checks.Result) bool { return r.Status == checks.Unknown }) {
+	if rep.Stage != checks.Before && slices.ContainsFunc(rep.Checks, func(r checks.Result) bool { return r.Status == checks.Unknown }) {
 		return exitError
 	}
 	return exitGood
@@ -137,28 +138,13 @@ func (o *output) write(stdout io.Writer, write func(io.Writer) error) error {
 	if o.file == "" {
 		return write(stdout)
 	}
-	return guarded(o.file, reportPatience, func() error { return writeFile(o.file, write) })
-}
-
-func writeFile(file string, write func(io.Writer) error) error {
-	f, err := os.CreateTemp(filepath.Dir(file), reportPattern)
-	if err != nil {
-		return err
-	}
-	defer os.Remove(f.Name())
-	if err := errors.Join(write(f), f.Chmod(0o644), f.Sync(), f.Close()); err != nil {
-		return err
-	}
-	// A link, unlike a rename, fails where a file has come to be since check; a file system
-	// without hard links gets the rename.
-	err = os.Link(f.Name(), file)
-	if err != nil && !errors.Is(err, os.ErrExist) {
-		if _, there := os.Lstat(file); there == nil {
-			return fmt.Errorf("%s exists", file)
+	return guarded(o.file, reportPatience, func() error {
+		err := checks.WriteNew(o.file, write)
+		if errors.Is(err, fs.ErrExist) {
+			err = fmt.Errorf("%s exists; choose another file, or remove that one", names.Quote(o.file))
 		}
-		err = os.Rename(f.Name(), file)
-	}
-	return err
+		return err
+	})
 }
 
 // progressLine shows progress on one line of a terminal, and nothing anywhere else.

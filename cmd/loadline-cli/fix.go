@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"flag"
@@ -17,7 +18,6 @@ import (
 	"loadline/checks/before"
 	"loadline/checks/fix"
 	"loadline/checks/names"
-	"loadline/checks/walk"
 )
 
 // fixer is what the flags of fix say, and what came of it.
@@ -25,6 +25,7 @@ type fixer struct {
 	out      output
 	job      checks.Job
 	options  fix.Options
+	demo     bool
 	apply    bool
 	undo     string
 	resume   string
@@ -46,7 +47,7 @@ type fixer struct {
 
 // runFix proposes names, applies them, takes them back, and writes lists of what to copy.
 func runFix(ctx context.Context, args []string, stdout, stderr io.Writer) int {
-	f := fixer{stdout: stdout, stderr: stderr, job: checks.Job{Stage: checks.Before, Version: checks.Version, NamesOnly: true}}
+	f := fixer{stdout: stdout, stderr: stderr, job: checks.Job{NamesOnly: true}}
 	fs := f.flags()
 	rest, err := parse(fs, args)
 	if err != nil {
@@ -65,10 +66,19 @@ func runFix(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		}
 		return f.goOn(ctx)
 	}
-	switch len(rest) {
-	case 1:
+	switch {
+	case f.demo:
+		d, done, err := openDemo(stderr)
+		defer done()
+		if err != nil {
+			return fault(stderr, err)
+		}
+		f.job.Source, f.job.Share = d.Job.Source, d.Job.Share
+		f.job.StandIn, f.job.StandInSource = d.Job.StandIn, d.Job.StandInSource
+		f.job.Prefix = cmp.Or(f.job.Prefix, d.Job.Prefix)
+	case len(rest) == 1:
 		f.job.Source = rest[0]
-	case 2:
+	case len(rest) == 2:
 		f.job.Source, f.job.Share = rest[0], rest[1]
 	default:
 		fs.Usage()
@@ -80,9 +90,8 @@ func runFix(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 func (f *fixer) flags() *flag.FlagSet {
 	fs := newFlags("fix", "SOURCE [SHARE]", f.stderr)
 	f.out.register(fs)
-	registerJob(fs, &f.job)
-	fs.BoolVar(&f.job.Portable, "portable", false, "also rename what has characters outside the portable set of POSIX")
-	fs.BoolVar(&f.job.NoTrial, "no-trial", false, "write nothing on the share; which names it refuses is then not known")
+	registerLimits(fs, &f.job)
+	fs.BoolVar(&f.demo, "demo", false, demoUsage)
 	fs.BoolVar(&f.apply, "apply", false, "do what is planned; a journal on the disk lets you go back")
 	fs.StringVar(&f.undo, "undo", "", "undo the plan of this `JOURNAL`")
 	fs.StringVar(&f.resume, "resume", "", "go on with the plan of this `JOURNAL`, which stopped midway")
@@ -104,6 +113,8 @@ func (f *fixer) flags() *flag.FlagSet {
 
 func (f *fixer) check(rest []string) error {
 	switch {
+	case f.demo && (len(rest) > 0 || f.undo != "" || f.resume != ""):
+		return errDemoPlaces("SOURCE, SHARE and journals")
 	case f.job.KeyBytes < 1:
 		return errors.New("-key-bytes must be at least 1")
 	case f.undo != "" && f.resume != "", (f.undo != "" || f.resume != "") && f.apply:
@@ -160,7 +171,7 @@ func (f *fixer) run(ctx context.Context) int {
 		}
 	}
 	if len(plan.Copies()) > 0 {
-		err := f.watched("Looking through what is to be copied", nil, func() (err error) {
+		err := f.watched("Looking through what is to be copied", func() (err error) {
 			f.estimate, err = plan.Estimate(ctx)
 			return err
 		})
@@ -210,20 +221,32 @@ func why(err error) string {
 // makePlan runs the checks that a plan needs, and makes it from their report.
 func (f *fixer) makePlan(ctx context.Context) error {
 	watch, done := progressLine(f.stderr)
-	rep, err := checks.Run(ctx, f.job, fix.Checks(before.List()), watch)
-	done()
+	defer done()
+	plan, rep, err := fix.Run(ctx, f.job, before.List(), fix.Wishes{Portable: f.job.Portable}, watch)
 	if err != nil {
-		return err
+		return stopped(rep, err)
 	}
-	var read walk.Progress
-	return f.watched("Reading names", &read, func() (err error) {
-		f.plan, err = fix.NewPlan(ctx, rep, fix.Wishes{Portable: f.job.Portable}, &read)
-		return err
-	})
+	f.plan = plan
+	return nil
 }
 
-// watched shows that something goes on, and how much was read, ten times a second.
-func (f *fixer) watched(phase string, read *walk.Progress, do func() error) error {
+// stopped adds to the reason why a run ended what it left behind on the share.
+func stopped(rep *checks.Report, err error) error {
+	if rep == nil {
+		return err
+	}
+	for i := range rep.Checks {
+		for _, f := range rep.Checks[i].Findings {
+			if f.Rule.ID == "trial-left-behind" {
+				err = fmt.Errorf("%w; on the share, a trial folder is left: %s", err, f.Detail)
+			}
+		}
+	}
+	return err
+}
+
+// watched shows that something goes on, ten times a second.
+func (f *fixer) watched(phase string, do func() error) error {
 	watch, done := progressLine(f.stderr)
 	defer done()
 	if watch == nil {
@@ -238,11 +261,7 @@ func (f *fixer) watched(phase string, read *walk.Progress, do func() error) erro
 		case err := <-ended:
 			return err
 		case <-tick.C:
-			e := checks.Event{Progress: checks.Progress{Phase: phase, Elapsed: time.Since(began), Done: -1, Left: -1}}
-			if read != nil {
-				e.Entries, e.Bytes = read.Entries.Load(), read.Bytes.Load()
-			}
-			watch(e)
+			watch(checks.Event{Progress: checks.Progress{Phase: phase, Elapsed: time.Since(began), Done: -1, Left: -1}})
 		}
 	}
 }
@@ -374,10 +393,13 @@ func (f *fixer) text(w io.Writer) error {
 			say("No longer there: %s", names.Quote(path))
 		}
 		for _, path := range o.Kept {
-			say("Not changed, since the disk stores letters with marks in a form of its own: %s", names.Quote(path))
+			say("Not changed, since the disk stores accented letters in a form of its own: %s", names.Quote(path))
 		}
 		for _, s := range o.Stayed {
 			say("Left in place: %s, because %s", names.Quote(s.Path), checks.Plain(s.Why))
+		}
+		if o.Cached {
+			say("What was copied could only be read back from this computer's memory, not from the disk: compare it once more after the disk was unplugged.")
 		}
 		for _, path := range o.Dates {
 			say("The folder's date could not be restored: %s", names.Quote(path))
@@ -436,7 +458,7 @@ func (f *fixer) planText(say func(string, ...any)) {
 	left := slices.DeleteFunc(slices.Clone(p.Left), func(l fix.Left) bool { return copies[l.Path] })
 	if len(left) > 0 {
 		say("")
-		say("%s left as they are:", count(len(left), "path is", "paths are"))
+		say("%s:", count(len(left), "path stays as it is", "paths stay as they are"))
 	}
 	for i := range left {
 		f.leftText(say, &left[i])

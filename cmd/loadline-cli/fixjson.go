@@ -82,7 +82,7 @@ func (f *fixer) json(w io.Writer) error {
 			why   string
 		}{
 			{&doc.Gone, f.outcome.Gone, "it is no longer there"},
-			{&doc.Kept, f.outcome.Kept, "the disk stores letters with marks in a form of its own"},
+			{&doc.Kept, f.outcome.Kept, "the disk stores accented letters in a form of its own"},
 			{&doc.Dates, f.outcome.Dates, "its date could not be restored"},
 		} {
 			for _, path := range told.paths {

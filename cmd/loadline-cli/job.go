@@ -14,6 +14,9 @@ import (
 	"loadline/checks/demo"
 )
 
+// demoUsage says what -demo does.
+const demoUsage = "run on a small invented archive, made in a temporary folder and removed at the end"
+
 // jobFlags are the flags that say what is to be checked before copying. The commands that run these
 // checks share them.
 type jobFlags struct {
@@ -23,13 +26,17 @@ type jobFlags struct {
 }
 
 func (j *jobFlags) register(fs *flag.FlagSet) {
-	job := &j.job
+	registerLimits(fs, &j.job)
+	fs.StringVar(&j.list, "copy-list", "", "follow the copy list in `FILE`, one path a line or each ended by NUL: space and time count what is on it, and what is flagged but not on it does no harm")
+	fs.BoolVar(&j.demo, "demo", false, demoUsage)
+}
+
+// registerLimits adds the flags that say what names and files must keep to.
+func registerLimits(fs *flag.FlagSet, job *checks.Job) {
 	job.Stage, job.Version = checks.Before, checks.Version
 	registerJob(fs, job)
 	fs.BoolVar(&job.Portable, "portable", false, "warn about every name outside the portable set of POSIX instead of noting it")
 	fs.BoolVar(&job.NoTrial, "no-trial", false, "write nothing on the share; the checks that need the write trial are then not judged")
-	fs.StringVar(&j.list, "copy-list", "", "follow the copy list in `FILE`, one path a line or each ended by NUL: space and time count what is on it, and what is flagged but not on it does no harm")
-	fs.BoolVar(&j.demo, "demo", false, "run on a small invented archive and a stand-in share, made in a temporary folder")
 }
 
 // registerJob registers what says where the copy will lie and what its store takes.
@@ -57,12 +64,13 @@ func (j *jobFlags) settle(args []string, stderr io.Writer) (done func(), err err
 		}
 		return done, nil
 	}
-	d, err := demo.New()
+	d, done, err := openDemo(stderr)
 	if err != nil {
 		return done, err
 	}
 	given := j.job
-	j.job.Source, j.job.Share, j.job.StandIn = d.Job.Source, d.Job.Share, d.Job.StandIn
+	j.job.Source, j.job.Share = d.Job.Source, d.Job.Share
+	j.job.StandIn, j.job.StandInSource = d.Job.StandIn, d.Job.StandInSource
 	if given.Prefix == "" {
 		j.job.Prefix = d.Job.Prefix
 	}
@@ -72,8 +80,26 @@ func (j *jobFlags) settle(args []string, stderr io.Writer) (done func(), err err
 	if given.Battery == 0 {
 		j.job.Battery = d.Job.Battery
 	}
+	return done, nil
+}
+
+// openDemo makes the demo, and what removes it.
+func openDemo(stderr io.Writer) (d *demo.Demo, done func(), err error) {
+	d, err = demo.New()
+	if err != nil {
+		return nil, func() {}, err
+	}
 	fmt.Fprintln(stderr, "This is a demo on invented files in", d.Folder, "(removed at the end).")
-	return func() { d.Close() }, nil
+	return d, func() {
+		if err := d.Close(); err != nil {
+			fmt.Fprintln(stderr, "loadline-cli: the demo's folder could not be removed:", checks.Plain(err.Error()))
+		}
+	}, nil
+}
+
+// errDemoPlaces is what is said of places beside -demo.
+func errDemoPlaces(places string) error {
+	return fmt.Errorf("-demo brings its own folders and files; leave out %s", places)
 }
 
 // places reports whether the arguments name a source and perhaps a share, as the checks before copying want
@@ -81,7 +107,7 @@ func (j *jobFlags) settle(args []string, stderr io.Writer) (done func(), err err
 func (j *jobFlags) places(args []string) (ok bool, err error) {
 	if j.demo {
 		if len(args) > 0 {
-			return false, errors.New("-demo brings its own folders; leave out SOURCE and SHARE")
+			return false, errDemoPlaces("SOURCE and SHARE")
 		}
 		return true, nil
 	}

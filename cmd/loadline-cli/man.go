@@ -46,7 +46,7 @@ func manPage(all []described) string {
 	if b := checks.ThisBuild(); !b.Date.IsZero() {
 		date = b.Date.UTC().Format(time.DateOnly)
 	}
-	fmt.Fprintf(&s, ".TH LOADLINE\\-CLI 1 \"%s\" \"Loadline %s\" \"User Commands\"\n", roff(date), checks.Version)
+	fmt.Fprintf(&s, ".TH LOADLINE\\-CLI 1 \"%s\" \"Loadline %s\" \"User Commands\"\n", date, checks.Version)
 	s.WriteString(".SH NAME\nloadline\\-cli \\- check a folder that travels on a transfer appliance\n.SH SYNOPSIS\n")
 	for i, c := range all {
 		if i > 0 {

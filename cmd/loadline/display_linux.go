@@ -1,3 +1,5 @@
+//go:build !wayland
+
 package main
 
 import (
@@ -7,6 +9,9 @@ import (
 	"github.com/jezek/xgb"
 	"github.com/jezek/xgb/xproto"
 )
+
+// native tells that the window speaks Wayland itself; this build speaks X11 and needs Xwayland there.
+const native = false
 
 // canConnect reports whether the display answers: the toolkit would panic where it does not.
 func canConnect() error {

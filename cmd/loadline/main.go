@@ -29,6 +29,7 @@ import (
 	"loadline/checks/share"
 	_ "loadline/cmd/loadline/locale" // before the toolkit's packages are initialised
 	"loadline/gui"
+	"loadline/gui/kit"
 )
 
 func main() {
@@ -105,12 +106,16 @@ func run(args []string, out io.Writer) int {
 		fmt.Println(checks.ThisBuild())
 		return 0
 	}
-	if why := noDisplay(runtime.GOOS, os.Getenv); why != "" {
+	place := os.Getenv("DISPLAY")
+	if native {
+		place = os.Getenv("WAYLAND_DISPLAY")
+	}
+	if why := noDisplay(runtime.GOOS, os.Getenv); why != "" && !(native && place != "") {
 		fmt.Fprintln(out, why)
 		return 2
 	}
 	if err := canConnect(); err != nil {
-		fmt.Fprintf(out, "No window can open: the display %s does not answer (%v). Use loadline-cli, which does the same checks without a window.\n", os.Getenv("DISPLAY"), err)
+		fmt.Fprintf(out, "No window can open: the display %s does not answer (%v). Use loadline-cli, which does the same checks without a window.\n", place, err)
 		return 2
 	}
 	// A report with a million findings fills some 300 MiB. The collector's usual rhythm would let
@@ -123,6 +128,7 @@ func run(args []string, out io.Writer) int {
 	})
 	log.SetOutput(&toolkitLog{out: out})
 	program := app.NewWithID("loadline")
+	fyne.SetCurrentApp(kit.Still(program))
 	win := program.NewWindow("Loadline")
 	desktop := gui.RealDesktop(win)
 	desktop.Version = checks.Version
@@ -139,7 +145,7 @@ func run(args []string, out io.Writer) int {
 				fmt.Fprintln(out, err)
 			}
 		}()
-		w.Demo(d.Job)
+		w.Demo(d)
 	} else if a.source != "" {
 		w.Open(a.source, a.share)
 	}

@@ -30,6 +30,7 @@ type Button struct {
 	height    float32
 	On        bool // of a toggle
 	OnTapped  func()
+	shorter   []string // other forms of the label, for where there is less room
 
 	off, hovered, focused bool
 	r                     *buttonRenderer
@@ -44,6 +45,30 @@ func NewButton(k ButtonKind, icon, label string, tap func()) *Button {
 
 // WithHeight sets another height than the usual one; it returns the button itself.
 func (b *Button) WithHeight(h float32) *Button { b.height = h; return b }
+
+// Shorter gives shorter forms of the label, the longest first; an empty one leaves the mark alone. A row
+// without room takes them. It returns the button itself.
+func (b *Button) Shorter(labels ...string) *Button { b.shorter = labels; return b }
+
+// Forms is how many forms of the label there are, WidthOf how wide the button is with one of them.
+func (b *Button) Forms() int { return 1 + len(b.shorter) }
+
+// WidthOf is how wide the button is with one form of its label, numbered from 0.
+func (b *Button) WidthOf(form int) float32 {
+	icon, text, gap := b.parts(b.form(form))
+	pad := float32(13)
+	if text == 0 {
+		pad = 8
+	}
+	return icon + text + gap + 2*pad
+}
+
+func (b *Button) form(i int) string {
+	if i == 0 {
+		return b.Label
+	}
+	return b.shorter[i-1]
+}
 
 // Set changes what the button says.
 func (b *Button) Set(icon, label string) {
@@ -143,7 +168,8 @@ func PassKey(o fyne.CanvasObject, e *fyne.KeyEvent) {
 // CreateRenderer implements fyne.Widget.
 func (b *Button) CreateRenderer() fyne.WidgetRenderer {
 	r := &buttonRenderer{b: b, ground: canvas.NewRectangle(color.Transparent), veil: canvas.NewRectangle(color.Transparent)}
-	r.mark = NewMark("open", ColText, 18)
+	r.ground.CornerRadius, r.veil.CornerRadius = 8, 8
+	r.mark = NewMark("open", ColText, markSide)
 	r.text = NewText("", SizeBody, ColText).Bold()
 	b.r = r
 	r.apply()
@@ -174,45 +200,54 @@ func (r *buttonRenderer) apply() {
 	case b.Kind == Toggle: // filled: the edge of a border around nothing is drawn dark
 		fill, fg = ColGround, ColMuted
 	}
-	for _, x := range []*canvas.Rectangle{r.ground, r.veil} {
-		x.CornerRadius = 8
-	}
-	r.ground.FillColor = Paint(fill)
-	r.ground.StrokeWidth = 0
+	SetFill(r.ground, fill)
+	border := float32(0)
 	if b.Kind == Toggle {
-		r.ground.StrokeColor, r.ground.StrokeWidth = Paint(ColLine), 1
+		border = 1
 	}
-	r.veil.FillColor = color.Transparent
+	SetStroke(r.ground, ColLine, border)
+	over := fyne.ThemeColorName("")
 	if b.hovered && !b.off {
-		r.veil.FillColor = Paint(theme.ColorNameHover)
+		over = theme.ColorNameHover
 	}
-	r.veil.StrokeWidth = 0
+	SetFill(r.veil, over)
+	ring, width := ColAccent, float32(0)
+	if b.Kind == Primary {
+		ring = ColText
+	}
 	if b.focused {
-		c := ColAccent
-		if b.Kind == Primary {
-			c = ColText
-		}
-		r.veil.StrokeColor, r.veil.StrokeWidth = Paint(c), 2
+		width = 2
 	}
-	r.text.Set(b.Label, fg)
+	SetStroke(r.veil, ring, width)
+	r.text.Set(r.label(b.Size().Width), fg)
 	tint := fg
 	if b.IconColor != "" && !b.off && (b.Kind != Toggle || b.On) {
 		tint = b.IconColor
 	}
-	if b.Icon == "" {
-		r.mark.Hide()
-	} else {
+	if b.Icon != "" {
 		r.mark.Set(b.Icon, tint)
-		r.mark.Show()
 	}
+	SetVisible(r.mark, b.Icon != "")
 }
 
-func (r *buttonRenderer) parts() (icon, text, gap float32) {
-	if r.b.Icon != "" {
-		icon = 18
+// label is the longest form of the label that fits into a width.
+func (r *buttonRenderer) label(w float32) string {
+	b := r.b
+	for form := range b.Forms() - 1 {
+		if w <= 0 || b.WidthOf(form) <= w+0.5 {
+			return b.form(form)
+		}
 	}
-	if r.b.Label != "" {
-		text = r.text.MinSize().Width
+	return b.form(b.Forms() - 1)
+}
+
+// parts returns the widths of the mark, of a label, and of the gap between them.
+func (b *Button) parts(label string) (icon, text, gap float32) {
+	if b.Icon != "" {
+		icon = markSide
+	}
+	if label != "" {
+		text = Measure(label, SizeBody, fyne.TextStyle{Bold: true}).Width
 	}
 	if icon > 0 && text > 0 {
 		gap = 7
@@ -220,30 +255,24 @@ func (r *buttonRenderer) parts() (icon, text, gap float32) {
 	return icon, text, gap
 }
 
+const markSide = 18
+
 func (r *buttonRenderer) Layout(s fyne.Size) {
-	r.ground.Resize(s)
-	r.veil.Resize(s)
-	icon, text, gap := r.parts()
+	SetBounds(r.ground, 0, 0, s.Width, s.Height)
+	SetBounds(r.veil, 0, 0, s.Width, s.Height)
+	r.text.Set(r.label(s.Width), "")
+	icon, text, gap := r.b.parts(r.text.Text)
 	x := (s.Width - icon - text - gap) / 2
-	SetBounds(r.mark, x, (s.Height-18)/2, 18, 18)
+	SetBounds(r.mark, x, (s.Height-markSide)/2, markSide, markSide)
 	h := r.text.MinSize().Height
 	SetBounds(r.text, x+icon+gap, (s.Height-h)/2, text, h)
 }
 
-func (r *buttonRenderer) MinSize() fyne.Size {
-	icon, text, gap := r.parts()
-	pad := float32(13)
-	if text == 0 {
-		pad = 8
-	}
-	return fyne.NewSize(icon+text+gap+2*pad, r.b.height)
-}
+func (r *buttonRenderer) MinSize() fyne.Size { return fyne.NewSize(r.b.WidthOf(0), r.b.height) }
 
 func (r *buttonRenderer) Refresh() {
 	r.apply()
 	r.Layout(r.b.Size())
-	r.ground.Refresh()
-	r.veil.Refresh()
 	r.mark.Refresh()
 	r.text.Refresh()
 }

@@ -27,32 +27,43 @@ func (d *Drawing) HeightFor(w float32) float32 { return d.high(w) }
 
 // CreateRenderer implements fyne.Widget.
 func (d *Drawing) CreateRenderer() fyne.WidgetRenderer {
-	r := &drawingRenderer{d}
+	r := &drawingRenderer{d: d}
 	r.Layout(d.Size())
 	return r
 }
 
-type drawingRenderer struct{ d *Drawing }
+type drawingRenderer struct {
+	d    *Drawing
+	size fyne.Size // that it was drawn for
+}
 
+// Layout draws only for another size: new shapes would have the toolkit lay out again, for ever.
 func (r *drawingRenderer) Layout(s fyne.Size) {
-	if s.Width <= 0 {
+	if s != r.size {
+		r.draw(s)
+	}
+}
+
+func (r *drawingRenderer) draw(s fyne.Size) {
+	r.size = s
+	if s.Width <= 0 || s.Height <= 0 { // not shown
+		r.d.objs = nil
 		return
 	}
 	p := &Pen{Width: s.Width, h: s.Height}
 	r.d.draw(p)
 	r.d.objs = p.objs
 }
-func (r *drawingRenderer) MinSize() fyne.Size           { return fyne.NewSize(120, r.d.high(400)) }
-func (r *drawingRenderer) Refresh()                     { r.Layout(r.d.Size()); fyneRefresh(r.d) }
+
+func (r *drawingRenderer) MinSize() fyne.Size { return fyne.NewSize(120, r.d.high(400)) }
+
+// Refresh draws anew what the data say now.
+func (r *drawingRenderer) Refresh() {
+	r.draw(r.d.Size())
+	canvas.Refresh(r.d)
+}
 func (r *drawingRenderer) Objects() []fyne.CanvasObject { return r.d.objs }
 func (r *drawingRenderer) Destroy()                     {}
-
-// fyneRefresh asks for the widget's area to be painted again.
-func fyneRefresh(o fyne.CanvasObject) {
-	if c := fyne.CurrentApp().Driver().CanvasForObject(o); c != nil {
-		c.Refresh(o)
-	}
-}
 
 // Pen draws in the colours of the theme.
 type Pen struct {
@@ -82,7 +93,7 @@ func (p *Pen) Word(x, y, room float32, s string, size float32, c fyne.ThemeColor
 
 // Mark draws a mark from assets.
 func (p *Pen) Mark(x, y, side float32, name string, c fyne.ThemeColorName) {
-	i := canvas.NewImageFromResource(art(name, c, ColSurface))
+	i := canvas.NewImageFromResource(art(name, c, ColSurface, side))
 	i.FillMode = canvas.ImageFillContain
 	SetBounds(i, x, y, side, side)
 	p.objs = append(p.objs, i)

@@ -17,7 +17,9 @@ type Field struct {
 	widget.Entry
 	OnShortcut func(fyne.Shortcut) bool // true if the window took it
 	OnDown     func()                   // the down arrow: on to what is below
-	frame      *Surface
+	scroll     *container.Scroll        // the toolkit's, that holds the text
+	cursor     *canvas.Rectangle
+	ring       *canvas.Rectangle
 	more       *Surface // hides the cut head of a text that is longer than the field
 	focused    bool
 }
@@ -31,8 +33,8 @@ func NewField(hint string) *Field {
 	return f
 }
 
-// Framed returns the field in a frame of our own, which a long text cannot run over, and without the
-// scroll bar and the shadows that Fyne draws over such a text.
+// Framed returns the field in a frame of our own, which a long text cannot run over. No theme of its own
+// does that: each would have the toolkit read all fonts again.
 func (f *Field) Framed() fyne.CanvasObject {
 	dots := NewText("…", SizeBody, ColMuted).Right()
 	dots.style = f.TextStyle
@@ -40,12 +42,21 @@ func (f *Field) Framed() fyne.CanvasObject {
 	f.more.Hide()
 	wheel := &wheel{}
 	wheel.ExtendBaseWidget(wheel)
-	inside := container.New(&fieldLayout{f}, container.NewThemeOverride(f, bareTheme{}), f.more, wheel)
-	f.frame = NewSurface(theme.ColorNameInputBackground, theme.ColorNameInputBorder, inside).Pad(3, 0).Round(7)
-	return f.frame
+	f.cursor, f.ring = canvas.NewRectangle(color.Transparent), canvas.NewRectangle(color.Transparent)
+	f.cursor.Hide()
+	f.ring.CornerRadius = fieldRadius
+	f.OnCursorChanged = f.placeCursor
+	inside := container.New(&fieldLayout{f}, f, f.more, wheel, f.cursor, f.ring)
+	return NewSurface(theme.ColorNameInputBackground, "", inside).Pad(fieldPad, 0).Round(fieldRadius)
 }
 
-// fieldLayout fills the frame with the field, and lays the ellipsis over the head of a long text.
+const (
+	fieldPad    = 3
+	fieldRadius = 7
+)
+
+// fieldLayout fills the frame with the field, and lays the ellipsis over the head of a long text, and
+// the ring over its edge.
 type fieldLayout struct{ f *Field }
 
 func (l *fieldLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
@@ -57,9 +68,38 @@ func (l *fieldLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	whole := float32(int((s.Width-pad-least)/glyph)) * glyph
 	SetBounds(o[1], 0, 2, s.Width-pad-whole, s.Height-4)
 	l.f.ellipsis()
+	l.f.placeCursor()
+	l.f.drawRing()
+	SetBounds(o[4], -fieldPad, 0, s.Width+2*fieldPad, s.Height)
 }
 
 func (*fieldLayout) MinSize(o []fyne.CanvasObject) fyne.Size { return o[0].MinSize() }
+
+// CreateRenderer implements fyne.Widget.
+func (f *Field) CreateRenderer() fyne.WidgetRenderer {
+	r := f.Entry.CreateRenderer()
+	for _, o := range r.Objects() {
+		if s, ok := o.(*container.Scroll); ok {
+			f.scroll = s
+			s.OnScrolled = func(fyne.Position) { f.placeCursor() }
+		}
+	}
+	return r
+}
+
+// placeCursor draws the cursor, which stands still. The toolkit's own blinks by an animation that has
+// the whole window drawn at the rate of the display, and it is as wide as the border, which is ours.
+func (f *Field) placeCursor() {
+	if f.cursor == nil || f.scroll == nil {
+		return
+	}
+	SetFill(f.cursor, ColAccent)
+	at := f.CursorPosition()
+	x := f.scroll.Position().X + at.X - f.scroll.Offset.X
+	h := Measure("Ag", SizeBody, f.TextStyle).Height
+	SetBounds(f.cursor, x, f.scroll.Position().Y+at.Y-f.scroll.Offset.Y, 2, h)
+	SetVisible(f.cursor, f.focused && !f.Disabled() && x >= 0 && x < f.Size().Width)
+}
 
 // wheel lies over a field and hands the mouse wheel to the page: Fyne's own field keeps it, and the
 // page would stand still as soon as a field comes under the pointer.
@@ -68,7 +108,7 @@ type wheel struct{ widget.BaseWidget }
 // Scrolled implements fyne.Scrollable.
 func (w *wheel) Scrolled(e *fyne.ScrollEvent) {
 	if pages := pagesOf(w); len(pages) > 0 {
-		pages[len(pages)-1].Scroll.Scrolled(e)
+		pages[len(pages)-1].Scrolled(e)
 	}
 }
 
@@ -84,11 +124,8 @@ func (f *Field) ellipsis() {
 		return
 	}
 	const pads = 16
-	if w := f.Size().Width; !f.focused && w > 0 && Measure(f.Text, SizeBody, f.TextStyle).Width > w-pads {
-		f.more.Show()
-	} else {
-		f.more.Hide()
-	}
+	w := f.Size().Width
+	SetVisible(f.more, !f.focused && w > 0 && Measure(f.Text, SizeBody, f.TextStyle).Width > w-pads)
 }
 
 // HeadHidden reports whether an ellipsis stands for the head of the text.
@@ -101,44 +138,24 @@ func (f *Field) ToEnd() {
 	f.ellipsis()
 }
 
-// ring shows that the field has the keyboard.
-func (f *Field) ring(on bool) {
-	if f.frame == nil {
+// drawRing shows whether the field has the keyboard.
+func (f *Field) drawRing() {
+	if f.ring == nil {
 		return
 	}
-	f.frame.stroke, f.frame.StrokeWidth = theme.ColorNameInputBorder, 1
-	if on {
-		f.frame.stroke, f.frame.StrokeWidth = ColAccent, 2
-	}
-	if f.frame.rect != nil {
-		f.frame.apply()
-		f.frame.rect.Refresh()
+	if f.focused {
+		SetStroke(f.ring, ColAccent, 2)
+	} else {
+		SetStroke(f.ring, theme.ColorNameInputBorder, 1)
 	}
 }
 
-type bareTheme struct{}
-
-func (bareTheme) Color(n fyne.ThemeColorName, v fyne.ThemeVariant) color.Color {
-	switch n {
-	case theme.ColorNameScrollBar, theme.ColorNameShadow, theme.ColorNameInputBackground:
-		return color.Transparent
-	}
-	return fyne.CurrentApp().Settings().Theme().Color(n, v)
-}
-
-func (bareTheme) Font(s fyne.TextStyle) fyne.Resource {
-	return fyne.CurrentApp().Settings().Theme().Font(s)
-}
-
-func (bareTheme) Icon(n fyne.ThemeIconName) fyne.Resource {
-	return fyne.CurrentApp().Settings().Theme().Icon(n)
-}
-
-func (bareTheme) Size(n fyne.ThemeSizeName) float32 {
-	if n == theme.SizeNameInputBorder {
-		return 0
-	}
-	return fyne.CurrentApp().Settings().Theme().Size(n)
+// Refresh implements fyne.Widget.
+func (f *Field) Refresh() {
+	f.Entry.Refresh()
+	f.ellipsis()
+	f.placeCursor()
+	f.drawRing()
 }
 
 // TypedShortcut implements fyne.Shortcutable.
@@ -165,8 +182,9 @@ func (f *Field) TypedKey(e *fyne.KeyEvent) {
 func (f *Field) FocusGained() {
 	f.focused = true
 	f.Entry.FocusGained()
-	f.ring(true)
+	f.drawRing()
 	f.ellipsis()
+	f.placeCursor()
 	Reveal(f)
 }
 
@@ -174,6 +192,7 @@ func (f *Field) FocusGained() {
 func (f *Field) FocusLost() {
 	f.focused = false
 	f.Entry.FocusLost()
-	f.ring(false)
+	f.drawRing()
 	f.ToEnd()
+	f.placeCursor()
 }

@@ -26,12 +26,6 @@ func HeightOf(o fyne.CanvasObject, w float32) float32 {
 	return o.MinSize().Height
 }
 
-// SetBounds moves and sizes a thing.
-func SetBounds(o fyne.CanvasObject, x, y, w, h float32) {
-	o.Move(fyne.NewPos(x, y))
-	o.Resize(fyne.NewSize(w, h))
-}
-
 // column stacks things from the top, each as wide as the column and as high as it wants. What wants
 // no height gets no gap either.
 type column struct{ gap float32 }
@@ -84,42 +78,82 @@ func (c *column) MinSize(o []fyne.CanvasObject) fyne.Size {
 	return s
 }
 
-// row puts things beside each other, centred, each at its own width; those whose index stands in
-// stretch share what is left.
+// row puts things beside each other, centred, each at its own width; one of them may take what is
+// left. Where there is too little room, those that have a shorter form take it.
 type row struct {
 	gap     float32
-	stretch map[int]bool
+	stretch int     // index of what takes the rest; -1 for none
+	least   float32 // what must be left for it before others take a shorter form
+}
+
+// shrinking has forms of less and less width, numbered from 0.
+type shrinking interface {
+	Forms() int
+	WidthOf(form int) float32
 }
 
 // NewRow makes a row in which nothing stretches.
 func NewRow(gap float32, o ...fyne.CanvasObject) *fyne.Container {
-	return container.New(&row{gap: gap}, o...)
+	return container.New(&row{gap: gap, stretch: -1}, o...)
 }
 
 // NewStretch makes a row in which the thing at index i takes what is left.
 func NewStretch(gap float32, i int, o ...fyne.CanvasObject) *fyne.Container {
-	return container.New(&row{gap: gap, stretch: map[int]bool{i: true}}, o...)
+	return container.New(&row{gap: gap, stretch: i, least: 24}, o...)
 }
 
-func (r *row) widths(o []fyne.CanvasObject, w float32) []float32 {
-	ws := make([]float32, len(o))
-	left, n, shown := w, 0, 0
+// NewStretchLeast is NewStretch, where others take a shorter form so that at least so much is left.
+func NewStretchLeast(gap float32, i int, least float32, o ...fyne.CanvasObject) *fyne.Container {
+	return container.New(&row{gap: gap, stretch: i, least: least}, o...)
+}
+
+// RowWidth returns the width of a row made by NewRow with its things in a form.
+func RowWidth(c *fyne.Container, form int) float32 {
+	return c.Layout.(*row).width(c.Objects, form)
+}
+
+func widthOf(o fyne.CanvasObject, form int) float32 {
+	if s, ok := o.(shrinking); ok {
+		return s.WidthOf(min(form, s.Forms()-1))
+	}
+	return o.MinSize().Width
+}
+
+// width is what the row wants with its things in a form.
+func (r *row) width(o []fyne.CanvasObject, form int) float32 {
+	w, shown := float32(0), 0
 	for i, x := range o {
 		if !x.Visible() {
 			continue
 		}
 		shown++
-		if r.stretch[i] {
-			n++
-			continue
+		if i == r.stretch {
+			w += r.least
+		} else {
+			w += widthOf(x, form)
 		}
-		ws[i] = x.MinSize().Width
-		left -= ws[i]
 	}
-	left -= r.gap * float32(max(shown-1, 0))
-	for i := range o {
-		if r.stretch[i] && n > 0 {
-			ws[i] = max(left/float32(n), 0)
+	return w + r.gap*float32(max(shown-1, 0))
+}
+
+func (r *row) widths(o []fyne.CanvasObject, w float32) []float32 {
+	form, forms := 0, 1
+	for _, x := range o {
+		if s, ok := x.(shrinking); ok && x.Visible() {
+			forms = max(forms, s.Forms())
+		}
+	}
+	for form < forms-1 && r.width(o, form) > w+0.5 {
+		form++
+	}
+	ws := make([]float32, len(o))
+	left := w - r.width(o, form) + r.least
+	for i, x := range o {
+		switch {
+		case i == r.stretch:
+			ws[i] = max(left, 0)
+		case x.Visible():
+			ws[i] = widthOf(x, form)
 		}
 	}
 	return ws
@@ -162,6 +196,26 @@ func (r *row) MinSize(o []fyne.CanvasObject) fyne.Size {
 	return s
 }
 
+// stack gives everything in it all the room.
+type stack struct{}
+
+// NewStack lays things over each other.
+func NewStack(o ...fyne.CanvasObject) *fyne.Container { return container.New(stack{}, o...) }
+
+func (stack) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	for _, x := range o {
+		SetBounds(x, 0, 0, s.Width, s.Height)
+	}
+}
+
+func (stack) MinSize(o []fyne.CanvasObject) fyne.Size {
+	var s fyne.Size
+	for _, x := range o {
+		s = s.Max(x.MinSize())
+	}
+	return s
+}
+
 // inset keeps a distance around one thing.
 type inset struct{ left, top, right, bottom float32 }
 
@@ -201,15 +255,6 @@ func (f *sized) HeightFor(o []fyne.CanvasObject, w float32) float32 {
 
 func (f *sized) MinSize(o []fyne.CanvasObject) fyne.Size {
 	return o[0].MinSize().Max(fyne.NewSize(f.w, f.h))
-}
-
-// SetVisible shows or hides a thing.
-func SetVisible(o fyne.CanvasObject, on bool) {
-	if on {
-		o.Show()
-	} else {
-		o.Hide()
-	}
 }
 
 // sideBySide puts two things beside each other, or one under the other where it is narrow.

@@ -43,7 +43,7 @@ func (m *Mark) Set(name string, shape fyne.ThemeColorName) {
 
 // CreateRenderer implements fyne.Widget.
 func (m *Mark) CreateRenderer() fyne.WidgetRenderer {
-	m.img = canvas.NewImageFromResource(art(m.name, m.shape, m.Inner))
+	m.img = canvas.NewImageFromResource(art(m.name, m.shape, m.Inner, m.side))
 	m.img.FillMode = canvas.ImageFillContain
 	return &markRenderer{m}
 }
@@ -56,8 +56,11 @@ func (r *markRenderer) Layout(s fyne.Size) {
 }
 func (r *markRenderer) MinSize() fyne.Size { return fyne.NewSquareSize(r.m.side) }
 func (r *markRenderer) Refresh() {
-	r.m.img.Resource = art(r.m.name, r.m.shape, r.m.Inner)
-	r.m.img.Refresh()
+	a := art(r.m.name, r.m.shape, r.m.Inner, r.m.side)
+	if a != r.m.img.Resource {
+		r.m.img.Resource = a
+		r.m.img.Refresh()
+	}
 }
 func (r *markRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.m.img} }
 func (r *markRenderer) Destroy()                     {}
@@ -67,17 +70,18 @@ func css(n fyne.ThemeColorName) string {
 	return fmt.Sprintf("#%02x%02x%02x", r>>8, g>>8, b>>8)
 }
 
-// art returns a mark in two colours of the current theme. The name of the resource holds the
-// colours, since Fyne caches what it drew by that name.
-func art(name string, shape, on fyne.ThemeColorName) fyne.Resource {
-	a, b := css(shape), css(on)
-	key := name + a[1:] + b[1:] + ".svg"
-	if r, ok := artCache.Load(key); ok {
+// art returns a mark in two colours of the current theme. The name of the resource holds colours and
+// size: the toolkit keeps one raster by name, and asked for another size it would draw it again.
+func art(name string, shape, inner fyne.ThemeColorName, side float32) fyne.Resource {
+	a, b := css(shape), css(inner)
+	key := fmt.Sprintf("%s%s%s-%g.svg", name, a[1:], b[1:], side)
+	if r, ok := drawn.Load(key); ok {
 		return r.(fyne.Resource)
 	}
 	r := fyne.NewStaticResource(key, assets.Mark(name, a, b))
-	artCache.Store(key, r)
+	drawn.Store(key, r)
 	return r
 }
 
-var artCache sync.Map
+// drawn holds every mark that was asked for, by its key: a few dozen.
+var drawn sync.Map

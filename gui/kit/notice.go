@@ -44,7 +44,6 @@ func (n *Notice) Offer(label string, do func()) {
 func (n *Notice) relayout() {
 	if c := fyne.CurrentApp().Driver().CanvasForObject(n.Box); c != nil && c.Content() != nil {
 		Relayout(c.Content())
-		c.Content().Refresh()
 	}
 }
 

@@ -3,93 +3,227 @@ package kit
 import (
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
+	"fyne.io/fyne/v2/widget"
 )
 
-// Page scrolls one thing whose height follows from its width, centred and never too wide.
+// Page scrolls one thing whose height follows from its width, centred and never too wide. What stands
+// above it keeps its place while there is room, and scrolls along where the page is low.
 type Page struct {
-	Scroll  *container.Scroll
-	Content *fyne.Container
-	layout  *pageLayout
-	slot    *fyne.Container // above the thing: empty but on low windows
+	widget.BaseWidget
+	above, body fyne.CanvasObject
+	fixedFrom   float32 // height of the page from which what stands above keeps its place
+	bare        bool    // no space beside and below
+
+	offset float32 // how far it is scrolled
+	total  float32 // height of all that scrolls
+	low    bool
+
+	fixed, content *fyne.Container
+	clip           *container.Clip
+	bar            *scrollBar
 }
 
+// Widths of a page.
+const (
+	pageEdge = 28
+	pageTop  = 18
+	PageMost = 1224 // wider lines are hard to follow
+	PageWide = 900  // narrower: what stands in the margin goes above
+)
+
 // NewPage makes a page that scrolls one thing.
-func NewPage(o fyne.CanvasObject) *Page {
-	p := &Page{layout: &pageLayout{most: PageMost}, slot: NewColumn(0)}
-	p.Content = container.New(p.layout, NewColumn(GapMid, p.slot, o))
-	p.Scroll = container.NewVScroll(p.Content)
-	p.layout.page = p
+func NewPage(body fyne.CanvasObject) *Page {
+	p := &Page{body: body, fixed: container.NewWithoutLayout()}
+	p.content = container.New(&pageContent{p}, body)
+	p.clip = container.NewClip(p.content)
+	p.clip.ExtendBaseWidget(p.clip) // or it is not refreshed before it is drawn
+	p.bar = newScrollBar(p)
+	p.ExtendBaseWidget(p)
 	return p
 }
 
 // NewBarePage makes a page without space beside and below, for a sheet.
-func NewBarePage(o fyne.CanvasObject) *Page {
-	p := NewPage(o)
-	p.layout.bare = true
+func NewBarePage(body fyne.CanvasObject) *Page {
+	p := NewPage(body)
+	p.bare = true
 	return p
 }
 
-// SetAbove puts things above the page's own, which then scroll with it; none takes them away.
-func (p *Page) SetAbove(o ...fyne.CanvasObject) {
-	p.slot.Objects = o
-	p.layout.w = 0
+// SetAbove puts something above. From a height of the page on it keeps its place; on a lower page it
+// scrolls with the rest.
+func (p *Page) SetAbove(o fyne.CanvasObject, from float32) {
+	p.above, p.fixedFrom = o, from
+	p.setLow(p.Size().Height > 0 && p.Size().Height < from)
 }
 
-// Reflow is called when heights have changed.
-func (p *Page) Reflow() {
-	w := p.Content.Size().Width
-	if w <= 0 {
+func (p *Page) setLow(low bool) {
+	p.low = low
+	p.fixed.Objects, p.content.Objects = nil, []fyne.CanvasObject{p.body}
+	switch {
+	case p.above == nil:
+	case low:
+		p.content.Objects = []fyne.CanvasObject{p.above, p.body}
+	default:
+		p.fixed.Objects = []fyne.CanvasObject{p.above}
+	}
+}
+
+// Edge is the space beside everything: less where there is little.
+func Edge(w float32) float32 {
+	if w < PageWide+2*pageEdge {
+		return 18
+	}
+	return pageEdge
+}
+
+func (p *Page) inner(w float32) float32 {
+	if p.bare {
+		return w
+	}
+	return min(w-2*Edge(w), PageMost)
+}
+
+// Children and Arrange implement Parent.
+func (p *Page) Children() []fyne.CanvasObject {
+	return []fyne.CanvasObject{p.fixed, p.clip}
+}
+
+// Arrange places everything anew, as its height follows from the present width.
+func (p *Page) Arrange() {
+	s := p.Size()
+	if s.Width <= 0 || s.Height <= 0 {
 		return
 	}
-	size := fyne.NewSize(w, max(p.layout.height(p.Content.Objects[0], w), p.Scroll.Size().Height))
-	if size == p.Content.Size() {
-		p.layout.Layout(p.Content.Objects, size)
-	} else {
-		p.Content.Resize(size)
+	if low := s.Height < p.fixedFrom; p.above != nil && low != p.low {
+		p.setLow(low)
 	}
-	// Columns inside lay out only when their size changes, so those that keep it are told.
-	Relayout(p.Content.Objects[0])
-	p.Scroll.Refresh()
+	y, w := float32(0), p.inner(s.Width)
+	if p.above != nil && !p.low {
+		h := HeightOf(p.above, w)
+		y = h + pageTop + 10
+		SetBounds(p.fixed, 0, 0, s.Width, y)
+		SetBounds(p.above, (s.Width-w)/2, pageTop, w, h)
+	}
+	SetBounds(p.clip, 0, y, s.Width, s.Height-y)
+	(&pageContent{p}).Layout(p.content.Objects, p.clip.Size())
+	SetBounds(p.bar, s.Width-scrollW+2, y+2, scrollW, s.Height-y-4)
+	p.bar.update()
 }
 
-// Relayout lays out containers again, from the top down.
-func Relayout(o fyne.CanvasObject) {
-	switch x := o.(type) {
-	case *fyne.Container:
-		if x.Layout != nil {
-			x.Layout.Layout(x.Objects, x.Size())
-		}
-		for _, c := range x.Objects {
-			Relayout(c)
-		}
-	case Parent:
-		x.Arrange()
-		for _, c := range x.Children() {
-			Relayout(c)
-		}
+// pageContent places what scrolls, as far up as the page is scrolled.
+type pageContent struct{ p *Page }
+
+func (l *pageContent) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	p := l.p
+	w := p.inner(s.Width)
+	top, between, foot := float32(6), float32(GapMid), float32(24)
+	switch {
+	case p.bare:
+		top, foot = 0, 4
+	case p.low && p.above != nil:
+		top = pageTop
+	}
+	heights := make([]float32, len(o))
+	p.total = top + foot - between
+	for i, x := range o {
+		heights[i] = HeightOf(x, w)
+		p.total += heights[i] + between
+	}
+	p.offset = p.within(p.offset, s.Height)
+	y := top - p.offset
+	for i, x := range o {
+		SetBounds(x, (s.Width-w)/2, y, w, heights[i])
+		y += heights[i] + between
 	}
 }
 
-// Parent is a widget that shows things which are not its own, so that a walk over a page finds them.
-type Parent interface {
-	fyne.CanvasObject
-	Children() []fyne.CanvasObject
-	Arrange() // puts them in their places again, at the present size
+func (*pageContent) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(1, 1) }
+
+func (p *Page) within(y, view float32) float32 { return min(max(y, 0), max(p.total-view, 0)) }
+
+// Reflow is called when heights have changed.
+func (p *Page) Reflow() { Relayout(p) }
+
+// Offset is how far the page is scrolled; MaxOffset is how far it can be.
+func (p *Page) Offset() float32 { return p.offset }
+
+// MaxOffset is how far the page can be scrolled.
+func (p *Page) MaxOffset() float32 { return max(p.total-p.clip.Size().Height, 0) }
+
+// ScrollTo scrolls to a distance from the top, or as far as there is something.
+func (p *Page) ScrollTo(y float32) {
+	if y = p.within(y, p.clip.Size().Height); y != p.offset {
+		p.offset = y
+		(&pageContent{p}).Layout(p.content.Objects, p.clip.Size())
+		p.bar.update()
+	}
 }
+
+// ScrollPages turns by most of what is seen, down for a positive number.
+func (p *Page) ScrollPages(pages float32) {
+	p.ScrollTo(p.offset + pages*max(p.clip.Size().Height-60, 40))
+}
+
+// Scrolled implements fyne.Scrollable.
+func (p *Page) Scrolled(e *fyne.ScrollEvent) { p.ScrollTo(p.offset - e.Scrolled.DY) }
+
+// Viewport is the part of the page in which it scrolls.
+func (p *Page) Viewport() fyne.CanvasObject { return p.clip }
+
+// Scrolls reports whether a thing stands among what scrolls.
+func (p *Page) Scrolls(o fyne.CanvasObject) bool { return wayTo(p.content, o) != nil }
+
+// extent, view, at and setAt implement scrolling.
+func (p *Page) extent() float64 { return float64(p.total) }
+func (p *Page) view() float64   { return float64(p.clip.Size().Height) }
+func (p *Page) at() float64     { return float64(p.offset) }
+func (p *Page) setAt(v float64) { p.ScrollTo(float32(v)) }
+func (p *Page) page() float64   { return float64(max(p.clip.Size().Height-60, 40)) }
 
 // show scrolls so that a thing is in view.
 func (p *Page) show(o fyne.CanvasObject) {
+	if !p.Scrolls(o) {
+		return
+	}
 	d := fyne.CurrentApp().Driver()
-	y := d.AbsolutePositionForObject(o).Y - d.AbsolutePositionForObject(p.Content).Y
+	y := d.AbsolutePositionForObject(o).Y - d.AbsolutePositionForObject(p.clip).Y + p.offset
 	h := min(o.Size().Height, 120)
-	view := p.Scroll.Size().Height
-	switch off := p.Scroll.Offset.Y; {
-	case y < off+8:
-		p.Scroll.ScrollToOffset(fyne.NewPos(0, max(y-30, 0)))
-	case y+h > off+view-8:
-		p.Scroll.ScrollToOffset(fyne.NewPos(0, y+h-view+16))
+	view := p.clip.Size().Height
+	switch {
+	case y < p.offset+8:
+		p.ScrollTo(max(y-30, 0))
+	case y+h > p.offset+view-8:
+		p.ScrollTo(y + h - view + 16)
 	}
 }
+
+// CreateRenderer implements fyne.Widget.
+func (p *Page) CreateRenderer() fyne.WidgetRenderer { return &pageRenderer{p} }
+
+type pageRenderer struct{ p *Page }
+
+func (r *pageRenderer) Layout(fyne.Size) { r.p.Arrange() }
+func (r *pageRenderer) MinSize() fyne.Size {
+	w := float32(100)
+	for _, o := range []fyne.CanvasObject{r.p.above, r.p.body} {
+		if o != nil {
+			w = max(w, o.MinSize().Width+2*18)
+		}
+	}
+	return fyne.NewSize(w, 60)
+}
+
+func (r *pageRenderer) Refresh() {
+	r.p.Arrange()
+	r.p.fixed.Refresh()
+	r.p.clip.Refresh()
+	r.p.bar.Refresh()
+}
+
+func (r *pageRenderer) Objects() []fyne.CanvasObject {
+	return []fyne.CanvasObject{r.p.fixed, r.p.clip, r.p.bar}
+}
+func (r *pageRenderer) Destroy() {}
 
 // Reveal scrolls what has the keyboard into view, on every page that it stands on.
 func Reveal(o fyne.CanvasObject) {
@@ -110,104 +244,9 @@ func pagesOf(o fyne.CanvasObject) []*Page {
 	}
 	var pages []*Page
 	for _, at := range wayTo(root, o) {
-		if s, ok := at.(*fyne.Container); ok {
-			if l, ok := s.Layout.(*pageLayout); ok {
-				pages = append(pages, l.page)
-			}
+		if p, ok := at.(*Page); ok {
+			pages = append(pages, p)
 		}
 	}
 	return pages
-}
-
-// wayTo returns what leads from a root to a thing, both included; nil where it stands elsewhere.
-func wayTo(root, o fyne.CanvasObject) []fyne.CanvasObject {
-	if root == o {
-		return []fyne.CanvasObject{o}
-	}
-	var inside []fyne.CanvasObject
-	switch x := root.(type) {
-	case *fyne.Container:
-		inside = x.Objects
-	case *container.Scroll:
-		inside = []fyne.CanvasObject{x.Content}
-	case *container.ThemeOverride:
-		inside = []fyne.CanvasObject{x.Content}
-	case Parent:
-		inside = x.Children()
-	}
-	for _, c := range inside {
-		if way := wayTo(c, o); way != nil {
-			return append([]fyne.CanvasObject{root}, way...)
-		}
-	}
-	return nil
-}
-
-// Holds reports whether a thing stands somewhere in a tree.
-func Holds(tree, o fyne.CanvasObject) bool { return wayTo(tree, o) != nil }
-
-type pageLayout struct {
-	page *Page
-	most float32
-	bare bool // no space beside and below
-	w    float32
-}
-
-// Widths of a page.
-const (
-	pageEdge = 28
-	PageTop  = 18
-	PageMost = 1224 // wider lines are hard to follow
-	PageWide = 900  // narrower: what stands in the margin goes above
-)
-
-func (l *pageLayout) inner(w float32) float32 {
-	if l.bare {
-		return w
-	}
-	return min(w-2*Edge(w), l.most)
-}
-
-// Edge is the space beside everything: less where there is little.
-func Edge(w float32) float32 {
-	if w < PageWide+2*pageEdge {
-		return 18
-	}
-	return pageEdge
-}
-
-func (l *pageLayout) top() float32 {
-	switch {
-	case l.bare:
-		return 0
-	case len(l.page.slot.Objects) > 0:
-		return PageTop
-	}
-	return 6
-}
-
-func (l *pageLayout) height(o fyne.CanvasObject, w float32) float32 {
-	if l.bare {
-		return HeightOf(o, w) + 4
-	}
-	return HeightOf(o, l.inner(w)) + 30
-}
-
-func (l *pageLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	w := l.inner(s.Width)
-	SetBounds(o[0], (s.Width-w)/2, l.top(), w, HeightOf(o[0], w))
-	if s.Width != l.w {
-		l.w = s.Width
-		if h := max(l.height(o[0], s.Width), l.page.Scroll.Size().Height); h != s.Height {
-			l.page.Content.Resize(fyne.NewSize(s.Width, h))
-		}
-	}
-}
-
-func (l *pageLayout) MinSize(o []fyne.CanvasObject) fyne.Size {
-	w := l.w
-	if w <= 0 {
-		w = 800
-	}
-	return fyne.NewSize(o[0].MinSize().Width+2*18, l.height(o[0], w))
 }

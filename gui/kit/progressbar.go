@@ -34,9 +34,10 @@ func (m *ProgressBar) Set(v float64) {
 
 // SetUnknown shows that the end is unknown; at tells where the piece is.
 func (m *ProgressBar) SetUnknown(at float64) {
-	m.Value = -1
-	m.sweep = math.Abs(math.Mod(at, 2) - 1) // to and fro
-	m.Refresh()
+	if sweep := math.Abs(math.Mod(at, 2) - 1); m.Value != -1 || sweep != m.sweep { // to and fro
+		m.Value, m.sweep = -1, sweep
+		m.Refresh()
+	}
 }
 
 // CreateRenderer implements fyne.Widget.
@@ -56,7 +57,7 @@ func (r *progressBarRenderer) Layout(s fyne.Size) {
 		return
 	}
 	v := min(r.m.Value, 1)
-	w := s.Width * float32(v)
+	w := float32(math.Round(float64(s.Width) * v))
 	if v > 0 {
 		w = max(w, 6)
 	}
@@ -64,10 +65,9 @@ func (r *progressBarRenderer) Layout(s fyne.Size) {
 }
 func (r *progressBarRenderer) MinSize() fyne.Size { return fyne.NewSize(60, 6) }
 func (r *progressBarRenderer) Refresh() {
-	r.m.bed.FillColor, r.m.run.FillColor = Paint(ColLine), Paint(ColAccent)
+	SetFill(r.m.bed, ColLine)
+	SetFill(r.m.run, ColAccent)
 	r.Layout(r.m.Size())
-	r.m.bed.Refresh()
-	r.m.run.Refresh()
 }
 
 func (r *progressBarRenderer) Objects() []fyne.CanvasObject {

@@ -6,41 +6,59 @@ import (
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
-	"fyne.io/fyne/v2/theme"
 	"fyne.io/fyne/v2/widget"
 )
 
-// scrollBar shows where in the rows the table stands. Its place is a share of their number, so it
-// is exact for any number.
+// scrolling is what a scroll bar stands for, in units of its own: rows, or points.
+type scrolling interface {
+	extent() float64 // of everything
+	view() float64   // of what is seen
+	at() float64     // how far it is scrolled
+	setAt(v float64) // scrolls there, or as far as there is something
+	page() float64   // how far a press beside the thumb scrolls
+}
+
+// scrollBar shows where something is scrolled to. Its place is a share of the whole, so it is exact
+// for any number of rows.
 type scrollBar struct {
 	widget.BaseWidget
-	t     *Table
+	of    scrolling
 	thumb *canvas.Rectangle
 }
 
-// CreateRenderer implements fyne.Widget.
-func (b *scrollBar) CreateRenderer() fyne.WidgetRenderer {
-	b.thumb = canvas.NewRectangle(color.Transparent)
+func newScrollBar(of scrolling) *scrollBar {
+	b := &scrollBar{of: of, thumb: canvas.NewRectangle(color.Transparent)}
 	b.thumb.CornerRadius = 4
-	return &scrollBarRenderer{b}
+	b.thumb.Hidden = true
+	b.ExtendBaseWidget(b)
+	return b
 }
 
-// span returns where the thumb begins and how long it is; no length where all rows are shown.
+// span returns where the thumb begins and how long it is; no length where everything is seen.
 func (b *scrollBar) span() (y, long float32) {
-	n, high := float64(b.t.rows()), float64(b.Size().Height)
-	seen := b.t.VisibleRows()
-	if n <= seen || n == 0 {
+	all, seen, high := b.of.extent(), b.of.view(), float64(b.Size().Height)
+	if all <= seen || all == 0 {
 		return 0, 0
 	}
-	l := math.Max(36, high*seen/n)
-	return float32((high - l) * b.t.Top / b.t.lastTop()), float32(l)
+	l := math.Max(36, high*seen/all)
+	return float32((high - l) * b.of.at() / (all - seen)), float32(l)
+}
+
+// update moves the thumb to where it belongs.
+func (b *scrollBar) update() {
+	y, l := b.span()
+	SetFill(b.thumb, colThumb)
+	SetVisible(b.thumb, l > 0) // a bar of no length is drawn as a dash
+	if l > 0 {
+		SetBounds(b.thumb, 2, y, 8, l)
+	}
 }
 
 // Dragged implements fyne.Draggable.
 func (b *scrollBar) Dragged(e *fyne.DragEvent) {
 	_, l := b.span()
 	if free := float64(b.Size().Height - l); l > 0 && free > 0 {
-		b.t.setTop(b.t.Top + float64(e.Dragged.DY)/free*b.t.lastTop())
+		b.of.setAt(b.of.at() + float64(e.Dragged.DY)/free*(b.of.extent()-b.of.view()))
 	}
 }
 
@@ -53,23 +71,19 @@ func (b *scrollBar) Tapped(e *fyne.PointEvent) {
 	switch {
 	case l == 0:
 	case e.Position.Y < y:
-		b.t.setTop(b.t.Top - b.t.VisibleRows() + 1)
+		b.of.setAt(b.of.at() - b.of.page())
 	case e.Position.Y > y+l:
-		b.t.setTop(b.t.Top + b.t.VisibleRows() - 1)
+		b.of.setAt(b.of.at() + b.of.page())
 	}
 }
+
+// CreateRenderer implements fyne.Widget.
+func (b *scrollBar) CreateRenderer() fyne.WidgetRenderer { return &scrollBarRenderer{b} }
 
 type scrollBarRenderer struct{ b *scrollBar }
 
-func (r *scrollBarRenderer) Layout(fyne.Size)             { r.Refresh() }
+func (r *scrollBarRenderer) Layout(fyne.Size)             { r.b.update() }
 func (r *scrollBarRenderer) MinSize() fyne.Size           { return fyne.NewSize(scrollW, 36) }
+func (r *scrollBarRenderer) Refresh()                     { r.b.update() }
 func (r *scrollBarRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.b.thumb} }
 func (r *scrollBarRenderer) Destroy()                     {}
-func (r *scrollBarRenderer) Refresh() {
-	y, l := r.b.span()
-	r.b.thumb.FillColor = Paint(theme.ColorNameScrollBar)
-	if r.b.thumb.Hidden = l == 0; l > 0 { // a bar of no length is drawn as a dash
-		SetBounds(r.b.thumb, 2, y, 8, l)
-	}
-	r.b.thumb.Refresh()
-}

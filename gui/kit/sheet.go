@@ -12,11 +12,10 @@ type Sheet struct {
 	popup   *fyne.Container
 	box     *Surface
 	Field   *Field
-	Scroll  *container.Scroll // what Page Up and Page Down turn; nil for none
+	Page    *Page // what Page Up and Page Down turn; nil for none
 	Yes, No *Button
 	before  fyne.Focusable
 	canvas  fyne.Canvas
-	closed  func()
 }
 
 // sheetLayout dims the window and puts the sheet a little above its middle.
@@ -54,7 +53,6 @@ func (s *Sheet) Open(c fyne.Canvas, content fyne.CanvasObject, first fyne.Focusa
 func (s *Sheet) Fit() {
 	if s.popup != nil {
 		Relayout(s.popup)
-		s.popup.Refresh()
 	}
 }
 
@@ -67,8 +65,5 @@ func (s *Sheet) Close() {
 	s.popup = nil
 	if s.before != nil {
 		s.canvas.Focus(s.before)
-	}
-	if s.closed != nil {
-		s.closed()
 	}
 }

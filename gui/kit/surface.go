@@ -37,12 +37,12 @@ func (s *Surface) HeightFor(w float32) float32 {
 
 func (s *Surface) apply() {
 	s.rect.CornerRadius = s.radius
-	s.rect.FillColor = Paint(s.fill)
-	s.rect.StrokeColor = Paint(s.stroke)
-	s.rect.StrokeWidth = s.StrokeWidth
+	SetFill(s.rect, s.fill)
+	width := s.StrokeWidth
 	if s.stroke == "" {
-		s.rect.StrokeWidth = 0
+		width = 0
 	}
+	SetStroke(s.rect, s.stroke, width)
 }
 
 // Children and Arrange implement Parent.
@@ -63,14 +63,14 @@ func (s *Surface) CreateRenderer() fyne.WidgetRenderer {
 type surfaceRenderer struct{ s *Surface }
 
 func (r *surfaceRenderer) Layout(sz fyne.Size) {
-	r.s.rect.Resize(sz)
+	SetBounds(r.s.rect, 0, 0, sz.Width, sz.Height)
 	r.s.Arrange()
 }
 
 func (r *surfaceRenderer) MinSize() fyne.Size {
 	return r.s.content.MinSize().AddWidthHeight(2*r.s.padX, 2*r.s.padY)
 }
-func (r *surfaceRenderer) Refresh() { r.s.apply(); r.s.rect.Refresh(); r.s.content.Refresh() }
+func (r *surfaceRenderer) Refresh() { r.s.apply(); r.s.content.Refresh() }
 func (r *surfaceRenderer) Objects() []fyne.CanvasObject {
 	return []fyne.CanvasObject{r.s.rect, r.s.content}
 }
@@ -97,9 +97,9 @@ func (l *rule) CreateRenderer() fyne.WidgetRenderer {
 
 type ruleRenderer struct{ l *rule }
 
-func (r *ruleRenderer) Layout(s fyne.Size)           { r.l.rect.Resize(fyne.NewSize(s.Width, 1)) }
+func (r *ruleRenderer) Layout(s fyne.Size)           { SetBounds(r.l.rect, 0, 0, s.Width, 1) }
 func (r *ruleRenderer) MinSize() fyne.Size           { return fyne.NewSize(8, 1) }
-func (r *ruleRenderer) Refresh()                     { r.l.rect.FillColor = Paint(ColLine); r.l.rect.Refresh() }
+func (r *ruleRenderer) Refresh()                     { SetFill(r.l.rect, ColLine) }
 func (r *ruleRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.l.rect} }
 func (r *ruleRenderer) Destroy()                     {}
 
@@ -126,8 +126,8 @@ func (g *background) CreateRenderer() fyne.WidgetRenderer {
 
 type backgroundRenderer struct{ g *background }
 
-func (r *backgroundRenderer) Layout(s fyne.Size)           { r.g.rect.Resize(s) }
+func (r *backgroundRenderer) Layout(s fyne.Size)           { SetBounds(r.g.rect, 0, 0, s.Width, s.Height) }
 func (r *backgroundRenderer) MinSize() fyne.Size           { return fyne.NewSize(1, 1) }
-func (r *backgroundRenderer) Refresh()                     { r.g.rect.FillColor = Paint(ColGround); r.g.rect.Refresh() }
+func (r *backgroundRenderer) Refresh()                     { SetFill(r.g.rect, ColGround) }
 func (r *backgroundRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.g.rect} }
 func (r *backgroundRenderer) Destroy()                     {}

@@ -73,6 +73,13 @@ func NewTable(cols []Column, rows func() int, cell func(row, col int) Cell) *Tab
 func (t *Table) VisibleRows() float64 { return float64((t.Size().Height - headHigh) / rowHigh) }
 func (t *Table) lastTop() float64     { return math.Max(0, float64(t.rows())-t.VisibleRows()) }
 
+// extent, view, at, setAt and page implement scrolling, in rows.
+func (t *Table) extent() float64 { return float64(t.rows()) }
+func (t *Table) view() float64   { return t.VisibleRows() }
+func (t *Table) at() float64     { return t.Top }
+func (t *Table) setAt(v float64) { t.setTop(v) }
+func (t *Table) page() float64   { return t.VisibleRows() - 1 }
+
 func (t *Table) setTop(v float64) {
 	v = math.Min(math.Max(0, v), t.lastTop())
 	if v != t.Top {
@@ -145,6 +152,13 @@ func (t *Table) MouseDown(e *desktop.MouseEvent) {
 		c.Focus(t)
 	}
 	if r := t.rowAt(e.Position); r >= 0 {
+		t.Choose(r)
+	}
+}
+
+// Tapped implements fyne.Tappable; the press itself has chosen the row already.
+func (t *Table) Tapped(e *fyne.PointEvent) {
+	if r := t.rowAt(e.Position); r >= 0 && r != t.Chosen {
 		t.Choose(r)
 	}
 }
@@ -261,8 +275,7 @@ func (t *Table) CreateRenderer() fyne.WidgetRenderer {
 	t.r = r
 	r.body = container.NewWithoutLayout()
 	r.clip = container.NewClip(r.body)
-	r.bar = &scrollBar{t: t}
-	r.bar.ExtendBaseWidget(r.bar)
+	r.bar = newScrollBar(t)
 	r.objects = []fyne.CanvasObject{r.line, r.clip}
 	t.headButton = nil
 	for i := range t.cols {
@@ -277,10 +290,10 @@ func (t *Table) CreateRenderer() fyne.WidgetRenderer {
 }
 
 func (r *tableRenderer) colours() {
-	r.line.FillColor = Paint(ColLine)
+	SetFill(r.line, ColLine)
 	r.ring.CornerRadius = radius
 	for _, w := range r.rows {
-		w.line.FillColor = Paint(theme.ColorNameSeparator)
+		SetFill(w.line, theme.ColorNameSeparator)
 	}
 }
 
@@ -314,7 +327,7 @@ func (r *tableRenderer) Layout(s fyne.Size) {
 		x += r.widths[i]
 	}
 	SetBounds(r.clip, 0, headHigh, s.Width-scrollW, s.Height-headHigh)
-	r.body.Resize(r.clip.Size())
+	SetBounds(r.body, 0, 0, r.clip.Size().Width, r.clip.Size().Height)
 	SetBounds(r.bar, s.Width-scrollW, headHigh+2, scrollW, s.Height-headHigh-4)
 	need := int(math.Ceil(float64((s.Height-headHigh)/rowHigh))) + 1
 	for len(r.rows) < need {
@@ -353,11 +366,11 @@ func (r *tableRenderer) arrange(all bool) {
 	n, first := t.rows(), int(t.Top)
 	dy := -float32(t.Top-float64(first)) * rowHigh
 	w := r.clip.Size().Width
-	r.ring.StrokeWidth = 0
+	ring := float32(0)
 	if t.focused {
-		r.ring.StrokeColor, r.ring.StrokeWidth = Paint(ColAccent), 2
+		ring = 2
 	}
-	r.ring.Refresh()
+	SetStroke(r.ring, ColAccent, ring)
 	for i := range r.rows {
 		row := first + i
 		v := r.rows[row%len(r.rows)]
@@ -368,17 +381,14 @@ func (r *tableRenderer) arrange(all bool) {
 		}
 		y := dy + float32(i)*rowHigh
 		SetBounds(v.bg, 4, y+1, w-8, rowHigh-2)
-		fill := color.Color(color.Transparent)
+		fill := fyne.ThemeColorName("")
 		switch row {
 		case t.Chosen:
-			fill = Paint(colChip)
+			fill = colChip
 		case t.hover:
-			fill = Paint(theme.ColorNameHover)
+			fill = theme.ColorNameHover
 		}
-		if v.bg.FillColor != fill {
-			v.bg.FillColor = fill
-			v.bg.Refresh()
-		}
+		SetFill(v.bg, fill)
 		SetBounds(v.line, cellPad, y+rowHigh-1, w-2*cellPad, 1)
 		fresh := all || v.row != row
 		x := float32(0)
@@ -392,7 +402,7 @@ func (r *tableRenderer) arrange(all bool) {
 		v.show(true)
 		v.row = row
 	}
-	r.bar.Refresh()
+	r.bar.update()
 }
 
 // fill gives one cell its text and mark.
@@ -415,19 +425,9 @@ func (v *tableRow) put(c int, x, y, w float32, fresh bool) {
 		SetBounds(v.marks[c], left, y+(rowHigh-15)/2, 15, 15)
 		left += 22
 	}
-	if v.marks[c].Visible() != (v.marked[c] && v.bg.Visible()) {
-		if v.marks[c].Hidden {
-			v.marks[c].Show()
-		} else {
-			v.marks[c].Hide()
-		}
-	}
+	SetVisible(v.marks[c], v.marked[c] && v.bg.Visible())
 	text := v.cells[c]
-	text.Move(fyne.NewPos(left, y))
-	size := fyne.NewSize(x+w-cellPad-left, rowHigh)
-	if text.Size() != size {
-		text.Resize(size)
-	}
+	SetBounds(text, left, y, x+w-cellPad-left, rowHigh)
 	if fresh {
 		text.Refresh()
 	}
@@ -445,11 +445,7 @@ func (v *tableRow) show(on bool) {
 		}
 	}
 	for _, o := range objects {
-		if on {
-			o.Show()
-		} else {
-			o.Hide()
-		}
+		SetVisible(o, on)
 	}
 }
 
@@ -463,12 +459,10 @@ func (r *tableRenderer) Refresh() {
 		h.Refresh()
 	}
 	for _, w := range r.rows {
-		w.line.Refresh()
 		for _, m := range w.marks {
 			m.Refresh()
 		}
 	}
-	r.line.Refresh()
 	r.arrange(true)
 }
 

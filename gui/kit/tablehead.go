@@ -83,19 +83,16 @@ func (r *headCellRenderer) apply() {
 		name = "down"
 	}
 	h.arrow.Set(name, c)
-	if h.t.Sorted == h.col && h.sortable() {
-		h.arrow.Show()
-	} else {
-		h.arrow.Hide()
-	}
-	h.veil.FillColor = color.Transparent
+	SetVisible(h.arrow, h.t.Sorted == h.col && h.sortable())
+	over, width := fyne.ThemeColorName(""), float32(0)
 	if h.hovered {
-		h.veil.FillColor = Paint(theme.ColorNameHover)
+		over = theme.ColorNameHover
 	}
-	h.veil.StrokeWidth = 0
 	if h.focused {
-		h.veil.StrokeColor, h.veil.StrokeWidth = Paint(ColAccent), 2
+		width = 2
 	}
+	SetFill(h.veil, over)
+	SetStroke(h.veil, ColAccent, width)
 }
 
 func (r *headCellRenderer) Layout(s fyne.Size) {
@@ -115,7 +112,6 @@ func (r *headCellRenderer) MinSize() fyne.Size { return fyne.NewSize(40, headHig
 func (r *headCellRenderer) Refresh() {
 	r.apply()
 	r.Layout(r.h.Size())
-	r.h.veil.Refresh()
 	r.h.text.Refresh()
 	r.h.arrow.Refresh()
 }

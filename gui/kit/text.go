@@ -1,6 +1,7 @@
 package kit
 
 import (
+	"image/color"
 	"strings"
 
 	"fyne.io/fyne/v2"
@@ -70,10 +71,13 @@ func Measure(s string, size float32, style fyne.TextStyle) fyne.Size {
 	return sz
 }
 
-func (r *textRenderer) apply(w float32) {
+// apply takes over what is to be shown at a width, and tells whether that is something else.
+func (r *textRenderer) apply(w float32) bool {
 	t := r.t
+	was := *t.draw
 	t.draw.Color, t.draw.TextSize, t.draw.TextStyle, t.draw.Alignment = Paint(t.Color), t.size, t.style, t.align
 	t.draw.Text = Fit(t.Text, w, t.cut, func(s string) float32 { return Measure(s, t.size, t.style).Width })
+	return t.draw.Text != was.Text || t.draw.Color != was.Color
 }
 
 // Fit cuts a text to a width. It cuts between runes and needs a dozen measurements at most.
@@ -108,11 +112,12 @@ func cutRunes(runes []rune, keep int, cut elide) string {
 }
 
 func (r *textRenderer) Layout(s fyne.Size) {
-	r.apply(s.Width)
+	changed := r.apply(s.Width)
 	h := r.t.draw.MinSize().Height
-	r.t.draw.Move(fyne.NewPos(0, (s.Height-h)/2))
-	r.t.draw.Resize(fyne.NewSize(s.Width, h))
-	r.t.draw.Refresh()
+	SetBounds(r.t.draw, 0, (s.Height-h)/2, s.Width, h)
+	if changed {
+		r.t.draw.Refresh()
+	}
 }
 
 func (r *textRenderer) MinSize() fyne.Size {
@@ -123,7 +128,7 @@ func (r *textRenderer) MinSize() fyne.Size {
 	return s
 }
 
-func (r *textRenderer) Refresh()                     { r.apply(r.t.Size().Width); r.t.draw.Refresh() }
+func (r *textRenderer) Refresh()                     { r.Layout(r.t.Size()) }
 func (r *textRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.t.draw} }
 func (r *textRenderer) Destroy()                     {}
 
@@ -136,7 +141,7 @@ type Paragraph struct {
 	style fyne.TextStyle
 	most  int // lines; 0 for any number
 	lines []*canvas.Text
-	width float32
+	known map[brokenKey][]string
 }
 
 // NewParagraph makes text that wraps.
@@ -179,7 +184,7 @@ func (p *Paragraph) Set(s string, c fyne.ThemeColorName) {
 		c = p.Color
 	}
 	if s != p.Text || c != p.Color {
-		p.Text, p.Color, p.width = s, c, 0
+		p.Text, p.Color = s, c
 		p.Refresh()
 	}
 }
@@ -229,23 +234,52 @@ func (p *Paragraph) HeightFor(w float32) float32 {
 	if p.Text == "" {
 		return 0
 	}
-	p.flow(w)
-	return float32(len(p.lines)) * p.leading()
+	return float32(len(p.broken(w))) * p.leading()
 }
 
-func (p *Paragraph) flow(w float32) {
-	if w == p.width && len(p.lines) > 0 || w <= 0 {
-		return
+// broken returns the lines of the text at a width; those of the last few widths are remembered.
+func (p *Paragraph) broken(w float32) []string {
+	key := brokenKey{p.Text, w}
+	if lines, ok := p.known[key]; ok {
+		return lines
 	}
-	p.width = w
-	p.lines = p.lines[:0]
+	if p.known == nil || len(p.known) >= 4 {
+		p.known = map[brokenKey][]string{}
+	}
+	lines := p.wrapped(w)
+	p.known[key] = lines
+	return lines
+}
+
+type brokenKey struct {
+	text  string
+	width float32
+}
+
+// flow fills the lines; those that stay as they are keep what was drawn. Without a height nothing is
+// shown.
+func (p *Paragraph) flow(s fyne.Size) {
+	var lines []string
+	if s.Width > 0 && s.Height > 0 && p.Text != "" {
+		lines = p.broken(s.Width)
+	}
 	h := p.leading()
-	for i, s := range p.wrapped(w) {
-		c := canvas.NewText(s, Paint(p.Color))
-		c.TextSize, c.TextStyle = p.size, p.style
-		c.Move(fyne.NewPos(0, float32(i)*h))
-		c.Resize(fyne.NewSize(w, h))
-		p.lines = append(p.lines, c)
+	for i, line := range lines {
+		if i == len(p.lines) {
+			c := canvas.NewText("", color.Transparent)
+			c.TextSize, c.TextStyle = p.size, p.style
+			p.lines = append(p.lines, c)
+		}
+		c := p.lines[i]
+		SetBounds(c, 0, float32(i)*h, s.Width, h)
+		if fill := Paint(p.Color); c.Text != line || c.Color != fill {
+			c.Text, c.Color = line, fill
+			c.Refresh()
+		}
+	}
+	if len(lines) < len(p.lines) {
+		p.lines = p.lines[:len(lines)]
+		Repaint(p)
 	}
 }
 
@@ -254,19 +288,10 @@ func (p *Paragraph) CreateRenderer() fyne.WidgetRenderer { return &paragraphRend
 
 type paragraphRenderer struct{ p *Paragraph }
 
-func (r *paragraphRenderer) Layout(s fyne.Size) { r.p.flow(s.Width) }
-func (r *paragraphRenderer) MinSize() fyne.Size {
-	return fyne.NewSize(40, r.p.leading())
-}
-
-func (r *paragraphRenderer) Refresh() {
-	r.p.width = 0
-	r.p.flow(r.p.Size().Width)
-	for _, l := range r.p.lines {
-		l.Refresh()
-	}
-}
-
+func (r *paragraphRenderer) Layout(s fyne.Size) { r.p.flow(s) }
+func (r *paragraphRenderer) MinSize() fyne.Size { return fyne.NewSize(40, r.p.leading()) }
+func (r *paragraphRenderer) Destroy()           {}
+func (r *paragraphRenderer) Refresh()           { r.p.known = nil; r.p.flow(r.p.Size()) }
 func (r *paragraphRenderer) Objects() []fyne.CanvasObject {
 	out := make([]fyne.CanvasObject, len(r.p.lines))
 	for i, l := range r.p.lines {
@@ -274,7 +299,6 @@ func (r *paragraphRenderer) Objects() []fyne.CanvasObject {
 	}
 	return out
 }
-func (r *paragraphRenderer) Destroy() {}
 
 // FullWidth is the width of the whole text.
 func (t *Text) FullWidth() float32 { return Measure(t.Text, t.size, t.style).Width }

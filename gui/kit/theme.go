@@ -25,7 +25,12 @@ const (
 )
 
 // Theme is the whole look: colours, sizes and fonts.
-type Theme struct{ Mode Mode }
+type Theme struct {
+	Mode Mode
+	// Dialog shows scroll bars and shadows of the toolkit's own dialogs. Else they are not drawn: they
+	// would lie over every text field whose text is longer than the field.
+	Dialog bool
+}
 
 var _ fyne.Theme = (*Theme)(nil)
 
@@ -50,6 +55,9 @@ func (t *Theme) variant(v fyne.ThemeVariant) fyne.ThemeVariant {
 
 // Color implements fyne.Theme.
 func (t *Theme) Color(n fyne.ThemeColorName, v fyne.ThemeVariant) color.Color {
+	if (n == theme.ColorNameScrollBar || n == theme.ColorNameShadow) && !t.Dialog {
+		return color.Transparent
+	}
 	v = t.variant(v)
 	p := darkPalette
 	if v == theme.VariantLight {
@@ -92,6 +100,8 @@ func (t *Theme) Size(n fyne.ThemeSizeName) float32 {
 		return 4
 	case theme.SizeNameInnerPadding:
 		return 8
+	case theme.SizeNameInputBorder: // fields have a frame of their own
+		return 0
 	case theme.SizeNameInputRadius:
 		return 7
 	case theme.SizeNameSelectionRadius:

@@ -72,23 +72,6 @@ func (b *Tests) Run(t *testing.T, pattern string, options ...string) {
 	}
 }
 
-// RunTwice is Run, but where the time runs out it boots once more. It is for tests that delay packets:
-// on a busy machine the guest's own timer of delayed packets was seen to spin, in 2 of 23 boots.
-func (b *Tests) RunTwice(t *testing.T, pattern string, options ...string) {
-	t.Helper()
-	out, err := b.run(t, pattern, options)
-	var exit *exec.ExitError
-	if errors.As(err, &exit) && exit.ExitCode() == timeRanOut {
-		t.Logf("the time ran out, once more\n%s", out)
-		out, err = b.run(t, pattern, options)
-	}
-	if err != nil {
-		t.Fatalf("%v\n%s", err, out)
-	}
-}
-
-const timeRanOut = 124 // exit status of the rig
-
 func (b *Tests) run(t *testing.T, pattern string, options []string) (out []byte, err error) {
 	t.Helper()
 	list, err := exec.Command(b.binary, "-test.list", pattern).Output()

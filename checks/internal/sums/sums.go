@@ -3,78 +3,141 @@ package sums
 
 import (
 	"crypto/md5"
+	"crypto/sha1"
 	"crypto/sha256"
 	"encoding/hex"
 	"hash"
 	"hash/crc32"
+
+	"github.com/minio/crc64nvme"
 )
 
-// Sums are the digests of one file's content. CRC-32C costs a sixtieth of SHA-256 and is always
-// there; MD5 costs twice as much as SHA-256 with instructions of its own, so it can be left out.
+// A Set says which digests there are besides SHA-256, which is always made.
+type Set uint8
+
+// The digests. CRCs cost a sixtieth of SHA-256 each; MD5 costs twice as much as SHA-256 with
+// instructions of its own.
+const (
+	MD5       Set = 1 << iota // RFC 1321
+	SHA1                      // FIPS 180-4
+	CRC32                     // ISO 3309, as in gzip (RFC 1952)
+	CRC32C                    // RFC 3720 appendix B.4
+	CRC64NVME                 // NVM Express, "NVM Command Set": polynomial 0x9a6c9329ac4bc9b5, reflected (from memory)
+
+	CRCs = CRC32 | CRC32C | CRC64NVME
+)
+
+// Sums are the digests of one file's content. Has says which hold besides SHA-256.
 type Sums struct {
-	SHA256 [sha256.Size]byte // FIPS 180-4
-	MD5    [md5.Size]byte    // RFC 1321; only if HasMD5
-	CRC32C uint32            // RFC 3720 appendix B.4
-	HasMD5 bool
+	SHA256    [sha256.Size]byte // FIPS 180-4
+	MD5       [md5.Size]byte
+	SHA1      [sha1.Size]byte
+	CRC64NVME uint64
+	CRC32     uint32
+	CRC32C    uint32
+	Has       Set
 }
 
+// Castagnoli is the table of CRC-32C.
 var Castagnoli = crc32.MakeTable(crc32.Castagnoli)
 
 // A Summer makes the Sums of one stream after the other.
 type Summer struct {
-	sha hash.Hash
-	md5 hash.Hash // nil: leave MD5 out
-	crc uint32
+	set   Set
+	sha   hash.Hash
+	md5   hash.Hash // made when it is first wanted
+	sha1  hash.Hash
+	crc   uint32
+	crcC  uint32
+	crc64 uint64
 }
 
-func New(withMD5 bool) *Summer {
+// New returns a Summer whose first stream gets the digests of a set.
+func New(set Set) *Summer {
 	s := &Summer{sha: sha256.New()}
-	if withMD5 {
-		s.md5 = md5.New()
-	}
+	s.Begin(set)
 	return s
 }
 
-// Write takes the next block. MD5, the slowest, runs beside the others.
-func (s *Summer) Write(p []byte) {
-	if s.md5 == nil {
-		s.fast(p)
-		return
+// Begin forgets what was written and begins a stream that gets the digests of a set.
+func (s *Summer) Begin(set Set) {
+	s.set = set
+	s.sha.Reset()
+	s.crc, s.crcC, s.crc64 = 0, 0, 0
+	if set&MD5 != 0 {
+		s.md5 = begun(s.md5, md5.New)
 	}
-	if len(p) < besideFrom {
-		s.fast(p)
-		s.md5.Write(p)
-		return
+	if set&SHA1 != 0 {
+		s.sha1 = begun(s.sha1, sha1.New)
 	}
-	done := make(chan struct{})
-	go func() {
-		s.md5.Write(p)
-		close(done)
-	}()
-	s.fast(p)
-	<-done
+}
+
+func begun(h hash.Hash, make func() hash.Hash) hash.Hash {
+	if h == nil {
+		return make()
+	}
+	h.Reset()
+	return h
 }
 
 // besideFrom is the size from which a goroutine costs little beside the hashing, bytes.
-const besideFrom = 256 << 10
+const besideFrom = 128 << 10
 
-func (s *Summer) fast(p []byte) {
-	s.sha.Write(p)
-	s.crc = crc32.Update(s.crc, Castagnoli, p)
+// Write takes the next block. MD5, the slowest, runs beside the others.
+func (s *Summer) Write(p []byte) {
+	switch {
+	case s.set&MD5 == 0:
+		s.others(p)
+	case len(p) < besideFrom:
+		s.others(p)
+		s.md5.Write(p)
+	default:
+		done := make(chan struct{})
+		go func() {
+			s.md5.Write(p)
+			close(done)
+		}()
+		s.others(p)
+		<-done
+	}
 }
 
-// Take returns the sums of what was written and starts anew.
-func (s *Summer) Take() Sums {
-	var r Sums
+func (s *Summer) others(p []byte) {
+	s.sha.Write(p)
+	if s.set&SHA1 != 0 {
+		s.sha1.Write(p)
+	}
+	if s.set&CRC32 != 0 {
+		s.crc = crc32.Update(s.crc, crc32.IEEETable, p)
+	}
+	if s.set&CRC32C != 0 {
+		s.crcC = crc32.Update(s.crcC, Castagnoli, p)
+	}
+	if s.set&CRC64NVME != 0 {
+		s.crc64 = crc64nvme.Update(s.crc64, p)
+	}
+}
+
+// Sums returns the sums of what was written.
+func (s *Summer) Sums() Sums {
+	r := Sums{Has: s.set, CRC32: s.crc, CRC32C: s.crcC, CRC64NVME: s.crc64}
 	s.sha.Sum(r.SHA256[:0])
-	s.sha.Reset()
-	r.CRC32C, s.crc = s.crc, 0
-	if s.md5 != nil {
-		r.HasMD5 = true
+	if s.set&MD5 != 0 {
 		s.md5.Sum(r.MD5[:0])
-		s.md5.Reset()
+	}
+	if s.set&SHA1 != 0 {
+		s.sha1.Sum(r.SHA1[:0])
 	}
 	return r
+}
+
+// Of returns the sums of a content that is in memory.
+func Of(set Set, p ...[]byte) Sums {
+	s := New(set)
+	for _, b := range p {
+		s.Write(b)
+	}
+	return s.Sums()
 }
 
 // FromHex reads as many hexadecimal digits as dst takes, no more and no fewer.
@@ -84,13 +147,4 @@ func FromHex(dst, src []byte) bool {
 	}
 	_, err := hex.Decode(dst, src)
 	return err == nil
-}
-
-// Of returns the sums of a content that is in memory.
-func Of(p ...[]byte) Sums {
-	s := New(true)
-	for _, b := range p {
-		s.Write(b)
-	}
-	return s.Take()
 }

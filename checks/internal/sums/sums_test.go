@@ -17,7 +17,7 @@ func TestSHA256Vectors(t *testing.T) {
 		{"abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq", "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1"},
 		{strings.Repeat("a", 1_000_000), "cdc76e5c9914fb9281a1c7e284d73e67f1809a48a497200e046d39ccc7112cd0"},
 	} {
-		if got := Of([]byte(tc.in)); hex.EncodeToString(got.SHA256[:]) != tc.want {
+		if got := Of(MD5|SHA1|CRCs, []byte(tc.in)); hex.EncodeToString(got.SHA256[:]) != tc.want {
 			t.Errorf("SHA-256 of %d bytes = %x, want %s", len(tc.in), got.SHA256, tc.want)
 		}
 	}
@@ -34,7 +34,7 @@ func TestMD5Vectors(t *testing.T) {
 		"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789": "d174ab98d277d9f5a5611c2c9f419d9f",
 		strings.Repeat("1234567890", 8):                                  "57edf4a22be3c955ac49da2e2107b67a",
 	} {
-		if got := Of([]byte(in)); hex.EncodeToString(got.MD5[:]) != want || !got.HasMD5 {
+		if got := Of(MD5|SHA1|CRCs, []byte(in)); hex.EncodeToString(got.MD5[:]) != want || got.Has&MD5 == 0 {
 			t.Errorf("MD5(%q) = %x, want %s", in, got.MD5, want)
 		}
 	}
@@ -57,7 +57,7 @@ func TestCRC32CVectors(t *testing.T) {
 		{down, 0x113fdb5c},
 		{[]byte("123456789"), 0xe3069283},
 	} {
-		if got := Of(tc.in); got.CRC32C != tc.want {
+		if got := Of(MD5|SHA1|CRCs, tc.in); got.CRC32C != tc.want {
 			t.Errorf("CRC-32C(%x) = %08x, want %08x", tc.in, got.CRC32C, tc.want)
 		}
 	}
@@ -69,33 +69,46 @@ func TestSumsOfPieces(t *testing.T) {
 	for i := range data {
 		data[i] = byte(i * 7)
 	}
-	want := Of(data)
+	want := Of(MD5|SHA1|CRCs, data)
 	if want.SHA256 != sha256.Sum256(data) {
 		t.Fatal("SHA-256 of one piece is wrong")
 	}
 	for _, at := range []int{0, 1, besideFrom - 1, besideFrom, besideFrom + 1, len(data)} {
-		if got := Of(data[:at], data[at:]); got != want {
+		if got := Of(MD5|SHA1|CRCs, data[:at], data[at:]); got != want {
 			t.Errorf("cut at %d: %+v, want %+v", at, got, want)
 		}
 	}
-	plain := New(false)
+	plain := New(CRC32C)
 	plain.Write(data)
-	if got := plain.Take(); got.HasMD5 || got.SHA256 != want.SHA256 || got.CRC32C != want.CRC32C {
-		t.Errorf("without MD5: %+v", got)
+	if got := plain.Sums(); got.Has != CRC32C || got.SHA256 != want.SHA256 || got.CRC32C != want.CRC32C || got.CRC32 != 0 {
+		t.Errorf("CRC-32C only: %+v", got)
 	}
+	plain.Begin(0)
 	plain.Write([]byte("abc"))
-	if got := plain.Take(); fmt.Sprintf("%x", got.SHA256[:4]) != "ba7816bf" {
-		t.Errorf("a second file starts anew: %x", got.SHA256)
+	if got := plain.Sums(); fmt.Sprintf("%x", got.SHA256[:4]) != "ba7816bf" || got.Has != 0 || got.CRC32C != 0 {
+		t.Errorf("a second file starts anew: %+v", got)
 	}
 }
 
-// What hashing costs on one core, MB/s: the ground for having MD5 and CRC-32C in the same pass.
+// The usual check values of the CRCs (common practice: the CRC of "123456789"), and FIPS 180-4's SHA-1 of
+// "abc" (from memory, compared with sha1sum).
+func TestCheckValues(t *testing.T) {
+	got := Of(MD5|SHA1|CRCs, []byte("1234"), []byte("56789"))
+	if got.CRC32 != 0xcbf43926 || got.CRC32C != 0xe3069283 || got.CRC64NVME != 0xae8b14860a799888 {
+		t.Errorf("CRC-32 %08x, CRC-32C %08x, CRC-64/NVME %016x", got.CRC32, got.CRC32C, got.CRC64NVME)
+	}
+	if got := Of(SHA1, []byte("abc")); fmt.Sprintf("%x", got.SHA1) != "a9993e364706816aba3e25717850c26c9cd0d89d" {
+		t.Errorf("SHA-1 %x", got.SHA1)
+	}
+}
+
+// What hashing costs on one core, MB/s: the ground for which digests are made in one pass.
 func BenchmarkSums(b *testing.B) {
-	block := make([]byte, 4<<20)
-	for name, withMD5 := range map[string]bool{"SHA256+CRC32C": false, "SHA256+CRC32C+MD5": true} {
+	block := make([]byte, 1<<20)
+	for name, set := range map[string]Set{"SHA256": 0, "SHA256+CRCs": CRCs, "SHA256+CRCs+MD5": CRCs | MD5, "SHA256+SHA1": SHA1} {
 		b.Run(name, func(b *testing.B) {
-			b.SetBytes(4 << 20)
-			s := New(withMD5)
+			b.SetBytes(int64(len(block)))
+			s := New(set)
 			for b.Loop() {
 				s.Write(block)
 			}

@@ -8,10 +8,10 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"sync"
 	"syscall"
-	"testing"
 	"time"
 
 	"github.com/jezek/xgb"
@@ -27,7 +27,7 @@ const ShotsEnv = "LOADLINE_SHOTS"
 
 // A Display is an X server of one test, without a window manager.
 type Display struct {
-	t     testing.TB
+	t     T
 	name  string // ":7"
 	home  string
 	conn  *xgb.Conn
@@ -44,7 +44,7 @@ var shotsFolder = sync.OnceValues(func() (string, error) {
 })
 
 // NewDisplay starts an X server with a screen of the given size. It ends with the test.
-func NewDisplay(t testing.TB, width, height int) *Display {
+func NewDisplay(t T, width, height int) *Display {
 	t.Helper()
 	for _, p := range []string{"Xvfb", "xdotool", "import"} {
 		if _, err := exec.LookPath(p); err != nil {
@@ -149,6 +149,28 @@ func (d *Display) Shot(name string) string {
 	return path
 }
 
+// Keep puts a picture that another program took beside those of Shot. It returns the path.
+func (d *Display) Keep(picture, name string) string {
+	d.t.Helper()
+	b, err := os.ReadFile(picture)
+	if err != nil {
+		d.t.Fatal(err)
+	}
+	d.count++
+	path := filepath.Join(d.shots, fmt.Sprintf("%s-%d-%s.png", strings.ReplaceAll(d.t.Name(), "/", "-"), d.count, name))
+	if err := os.WriteFile(path, b, 0o644); err != nil {
+		d.t.Fatal(err)
+	}
+	return path
+}
+
+// Press clicks a place of the screen and presses keys: for what runs on the display but whose window is no
+// window of it.
+func (d *Display) Press(x, y int, keys ...string) {
+	d.t.Helper()
+	d.xdotool(append([]string{"mousemove", strconv.Itoa(x), strconv.Itoa(y), "sleep", "0.1", "click", "1", "key", "--delay", "60"}, keys...)...)
+}
+
 // xdotool sends clicks and keys.
 func (d *Display) xdotool(args ...string) {
 	d.t.Helper()
@@ -167,7 +189,7 @@ func dieWithUs(cmd *exec.Cmd) {
 // A logFile takes what a program says, so that a failure can show the end of it.
 type logFile struct{ path string }
 
-func (l *logFile) open(t testing.TB) *os.File {
+func (l *logFile) open(t T) *os.File {
 	t.Helper()
 	f, err := os.Create(l.path)
 	if err != nil {

@@ -35,10 +35,12 @@
 //	scale    pixels of the screen for one unit of the canvas
 //	at       name of every element that is on screen now, to its rectangle [x, y, width, height] in
 //	         pixels, from the top left corner of the window's content
+//	lag_ms   the longest wait so far until the window did what was asked of it, up to the next 10
 //
 // # Names of elements
 //
-//	source, source-choose   text field of the source; the button that opens the folder dialog
+//	source, source-choose   text field of the source, or while the set-up is folded the line that stands
+//	                        for it; the button that opens the folder dialog
 //	share, share-choose     the same of the share
 //	prefix                  text field: folder on the share
 //	check, stop             Check before copying; Stop (whichever is shown)

@@ -30,6 +30,7 @@ type State struct {
 	Theme   string            `json:"theme,omitempty"`
 	Scale   float32           `json:"scale,omitempty"`
 	At      map[string]Rect   `json:"at,omitempty"`
+	Lag     int64             `json:"lag_ms,omitempty"`
 }
 
 // A Rect is where an element is: left, top, width and height in pixels of the window.
@@ -38,8 +39,8 @@ type Rect [4]float32
 // Center is the middle of it, in whole pixels.
 func (r Rect) Center() (x, y int) { return int(r[0] + r[2]/2), int(r[1] + r[3]/2) }
 
-// readTrace returns every whole line of a trace; none if the file is not there yet.
-func readTrace(path string) ([]State, error) {
+// ReadTrace returns every whole line of a trace; none if the file is not there yet.
+func ReadTrace(path string) ([]State, error) {
 	b, err := os.ReadFile(path)
 	if os.IsNotExist(err) {
 		return nil, nil

@@ -24,7 +24,7 @@ func TestReadTrace(t *testing.T) {
 			if err := os.WriteFile(path, []byte(c.text), 0o600); err != nil {
 				t.Fatal(err)
 			}
-			all, err := readTrace(path)
+			all, err := ReadTrace(path)
 			if (err != nil) != c.bad || len(all) != c.lines {
 				t.Fatalf("got %d lines and error %v, want %d lines", len(all), err, c.lines)
 			}
@@ -33,7 +33,7 @@ func TestReadTrace(t *testing.T) {
 			}
 		})
 	}
-	if all, err := readTrace(path + "-not-there"); err != nil || len(all) != 0 {
+	if all, err := ReadTrace(path + "-not-there"); err != nil || len(all) != 0 {
 		t.Errorf("a trace that does not exist yet gave %v, %v", all, err)
 	}
 }

@@ -96,7 +96,7 @@ func (w *Window) State() State {
 // Trace is everything that the window showed so far.
 func (w *Window) Trace() []State {
 	w.t.Helper()
-	all, err := readTrace(w.trace)
+	all, err := ReadTrace(w.trace)
 	if err != nil {
 		w.t.Fatal(err)
 	}
@@ -177,7 +177,12 @@ func (w *Window) Where(element string) (x, y int) {
 // a motion.
 func (w *Window) Click(element string) {
 	w.t.Helper()
-	x, y := w.Where(element)
+	w.ClickAt(w.Where(element))
+}
+
+// ClickAt clicks a point of the screen.
+func (w *Window) ClickAt(x, y int) {
+	w.t.Helper()
 	w.xdotool("mousemove", strconv.Itoa(x+1), strconv.Itoa(y), "mousemove", strconv.Itoa(x), strconv.Itoa(y),
 		"sleep", "0.1", "click", "1")
 }
@@ -229,3 +234,6 @@ func (w *Window) Ended() {
 
 // Said is the end of what the program wrote to its standard output and error.
 func (w *Window) Said() string { return w.log.tail() }
+
+// Process is the number of the program's process.
+func (w *Window) Process() int { return w.cmd.Process.Pid }

@@ -118,7 +118,8 @@ func linuxTree(m *made, window, cli string) (tree, error) {
 		{path: "usr/share/zsh/vendor-completions/_" + command, mode: 0o644, content: m.completion["zsh"]},
 		{path: "usr/share/fish/vendor_completions.d/" + command + ".fish", mode: 0o644, content: m.completion["fish"]},
 		{path: doc + "/handbook.html", mode: 0o644, content: m.handbook},
-		{path: doc + "/copyright", mode: 0o644, content: m.licences},
+		{path: doc + "/copyright", mode: 0o644, content: slices.Concat(text("copyright.txt"), m.licence)},
+		{path: doc + "/built-in.txt", mode: 0o644, content: m.licences},
 	}
 	for _, size := range iconSizes {
 		picture, err := drawIcon(size)
@@ -205,13 +206,13 @@ func (p *Packer) packages(ctx context.Context, done string, t tree, window strin
 
 // debianExtra is what Debian wants beside: a change log and reasons for what its checker says.
 func debianExtra(when time.Time) tree {
-	log, err := gzipped([]byte(fmt.Sprintf("%s (%s) unstable; urgency=medium\n\n  * Version %s; what is new is told in the release notes.\n\n -- The Loadline authors <%s>  %s\n",
+	log, err := gzipped([]byte(fmt.Sprintf("%s (%s-1) unstable; urgency=medium\n\n  * Version %s; what is new is told in the release notes.\n\n -- The Loadline authors <%s>  %s\n",
 		program, version, version, mail, when.Format(time.RFC1123Z))))
 	if err != nil {
 		panic(err) // into memory
 	}
 	return tree{
-		{path: doc + "/changelog.gz", mode: 0o644, content: log},
+		{path: doc + "/changelog.Debian.gz", mode: 0o644, content: log},
 		{path: "usr/share/lintian/overrides/" + program, mode: 0o644, content: text("lintian-overrides")},
 	}
 }

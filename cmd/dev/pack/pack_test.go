@@ -46,6 +46,7 @@ func TestLinuxTree(t *testing.T) {
 		usr/bin/loadline-cli
 		usr/share/applications/loadline.desktop
 		usr/share/bash-completion/completions/loadline-cli
+		usr/share/doc/loadline/built-in.txt
 		usr/share/doc/loadline/copyright
 		usr/share/doc/loadline/handbook.html
 		usr/share/fish/vendor_completions.d/loadline-cli.fish

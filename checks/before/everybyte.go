@@ -1,0 +1,610 @@
+package before
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"math"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"loadline/checks"
+	"loadline/checks/digest"
+	"loadline/checks/internal/disk"
+	"loadline/checks/internal/meter"
+	"loadline/checks/internal/sums"
+	"loadline/checks/manifest"
+	"loadline/checks/names"
+	"loadline/checks/share"
+	"loadline/checks/walk"
+)
+
+var (
+	readFails = &checks.Rule{
+		ID: "read-fails", Level: checks.Fail,
+		When:   "a read of the file ends in an error, or before its last byte",
+		Fix:    "Save this file from another copy if there is one. Copy everything else off this disk before you ask it for this file again.",
+		Source: "read(2); 8.5 % of nearline disks developed latent sector errors in 32 months (An Analysis of Latent Sector Errors in Disk Drives, SIGMETRICS 2007)",
+	}
+	slowReading = &checks.Rule{
+		ID: "slow-reading", Level: checks.Warn,
+		When:   "64 MiB or more read at under a tenth of the usual rate, twice over",
+		Fix:    "The disk may be retrying: copy this file first, and plan to replace the disk.",
+		Source: "common practice, no source",
+	}
+	knownChecksumDiffers = &checks.Rule{
+		ID: "known-checksum-differs", Level: checks.Fail,
+		When:   "a checksum list on the disk has another checksum for the file",
+		Fix:    "Look which is right: the file may be damaged, or it was changed on purpose after the list was made. Then restore the file or make the list anew.",
+		Source: "GNU coreutils documentation, sha256sum; RFC 8493 section 3",
+	}
+	knownChecksumMissing = &checks.Rule{
+		ID: "known-checksum-missing", Level: checks.Warn,
+		When:   "a checksum list on the disk names a file that is not there",
+		Fix:    "Look where the file is: it may have been moved, renamed or lost since the list was made.",
+		Source: "RFC 8493 section 3, \"complete\"",
+	}
+	sameContent = &checks.Rule{
+		ID: "same-content", Level: checks.Note,
+		When:   "the file has 1 MiB or more and the same content as another",
+		Fix:    "Nothing has to be done. To save space and time, leave all but one of them off the copy list.",
+		Source: "FIPS 180-4 (SHA-256)",
+	}
+	diskErrors = &checks.Rule{
+		ID: "disk-errors", Level: checks.Warn,
+		When:   "the system has counted errors of this disk or its file system, or the disk says that it is failing",
+		Fix:    "Copy everything off this disk soon, most important first, and do not use it for anything else.",
+		Source: "kernel documentation of ext4 sysfs, errors_count; Pinheiro et al., Failure Trends in a Large Disk Drive Population, FAST 2007",
+	}
+)
+
+// sameContentFrom is from which size on equal files are worth a word, bytes (common practice, no source).
+const sameContentFrom = 1 << 20
+
+// A Reading is what the check that reads every file learned, for the checks and pages after it.
+type Reading struct {
+	Rate float64 // bytes a second that the disk gave over the whole run; 0 where nothing was read
+	read everyByte
+}
+
+var everyByteReads = &checks.Check{
+	ID: "every-byte-reads", Title: "Every file reads to its last byte", Group: checks.GroupFiles,
+	Doc: "Reads every file that is to be copied, past the cache and in the order of the disk: what cannot be read " +
+		"shows now, days before the copy, and not in the middle of it. The checksums that this makes are remembered, so " +
+		"that the check after copying need not read the disk again; they are compared with the checksum lists that are " +
+		"on the disk already. It takes hours, so it has to be asked for.",
+	Fix:   "Save what cannot be read from another copy, and copy the rest off this disk first.",
+	Rules: []*checks.Rule{readFails, slowReading, knownChecksumDiffers, knownChecksumMissing, sameContent, diskErrors},
+	Begin: beginReading,
+	Visit: func(pass *checks.Pass, d *walk.Dir) {
+		if len(pass.Job.With) == 0 {
+			pass.State.(*Reading).read.visit(pass, d)
+		}
+	},
+	Finish: func(ctx context.Context, pass *checks.Pass) error {
+		r := pass.State.(*Reading)
+		defer r.read.close()
+		if len(pass.Job.With) > 0 {
+			// What is remembered and what is written down is of one disk each.
+			return &checks.NotAsked{Optional: true, Why: "Several disks are checked as one job; to read every file, check them one at a time."}
+		}
+		return r.finish(ctx, pass)
+	},
+}
+
+// everyByte is the state of one run.
+type everyByte struct {
+	places   *digest.Places
+	memory   *digest.Memory
+	recalled error // why nothing is remembered, or can be
+
+	list  digest.List // of what is to be read
+	lists knownLists
+
+	mu           sync.Mutex
+	files, bytes int64 // seen whole, now or before
+	remembered   int64 // of them before
+	first, last  int64 // when, seconds since 1970
+	failed       int64
+	unstable     []string // changed or vanished while they were read
+	closed       int64    // may not be opened
+	same         map[[16]byte][]string
+	sizes        map[[16]byte]int64
+	slow         []suspect
+	rates        []float64
+	badAt        []int64
+}
+
+// A suspect is a stretch of a file that may be slow.
+type suspect struct {
+	path string
+	digest.Stretch
+}
+
+func beginReading(pass *checks.Pass) any {
+	r := &Reading{read: everyByte{same: map[[16]byte][]string{}, sizes: map[[16]byte]int64{}}}
+	e, job := &r.read, pass.Job
+	places, err := digest.At(context.Background(), job.Source, job.Deadline)
+	if err != nil {
+		e.recalled = err
+		return r
+	}
+	e.places = places
+	if job.State == "" {
+		return r
+	}
+	if in, err := share.Guard(context.Background(), job.Deadline, func() (bool, error) { return share.Inside(job.Source, job.State) }); err == nil && in {
+		e.recalled = errors.New("the folder where this computer keeps its records is in the source, where nothing may be changed")
+		return r
+	}
+	e.memory, e.recalled = digest.Recall(job.State, places.ID())
+	return r
+}
+
+func (e *everyByte) close() {
+	e.list.Close()
+	_ = e.memory.Close() // told where it was written
+}
+
+// visit takes the files of a folder that are to be copied.
+func (e *everyByte) visit(pass *checks.Pass, d *walk.Dir) {
+	e.lists.see(d)
+	if pass.Job.Read {
+		e.list.Add(d, func(f *walk.Entry) (int, bool) { return 0, pass.Copied(d, f) })
+		return
+	}
+	if e.memory.Known() == 0 {
+		return
+	}
+	for i := range d.Entries {
+		f := &d.Entries[i]
+		if f.Kind != walk.File || f.Failed || !pass.Copied(d, f) {
+			continue
+		}
+		rec, ok := e.memory.Find(e.places.IdentIn(d, f))
+		if !ok {
+			continue
+		}
+		if path := d.Join(f.Name); rec.Whole() {
+			e.whole(path, f.Size, &rec.Sums, rec.When, true)
+		} else {
+			e.mu.Lock()
+			e.failed++
+			e.mu.Unlock()
+			pass.FlagFinding(d, checks.Finding{
+				Path: strings.Clone(path), Rule: readFails, Level: checks.Fail, Size: f.Size,
+				Detail: fmt.Sprintf("on %s it could not be read from byte %s on; %s lost", rec.When.Format(time.DateOnly), checks.Count(rec.Bad), lost(rec.Lost)),
+				Part:   &checks.Part{Offset: rec.Bad, Length: rec.Lost},
+			})
+		}
+	}
+}
+
+// lost says how many bytes are lost.
+func lost(n int64) string {
+	if n == 1 {
+		return "1 byte is"
+	}
+	return checks.Count(n) + " bytes are"
+}
+
+// whole counts a file that was read to its last byte, now or before.
+func (e *everyByte) whole(path string, size int64, s *sums.Sums, when time.Time, before bool) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	e.files++
+	e.bytes = walk.AddSizes(e.bytes, size)
+	if before {
+		e.remembered++
+		at := when.Unix()
+		e.last = max(e.last, at)
+		if e.first == 0 || at < e.first {
+			e.first = at
+		}
+	}
+	if size >= sameContentFrom {
+		key := [16]byte(s.SHA256[:16])
+		e.same[key] = append(e.same[key], strings.Clone(path))
+		e.sizes[key] = size
+	}
+}
+
+// finish reads, or says what is remembered.
+func (r *Reading) finish(ctx context.Context, pass *checks.Pass) error {
+	e := &r.read
+	if pass.Job.StandIn == nil {
+		e.askDisk(ctx, pass)
+	}
+	n := pass.Tally().Copy
+	if n.Files == 0 {
+		return &checks.NotAsked{Why: "There is no file to be read.", Optional: true}
+	}
+	var err error
+	if pass.Job.Read {
+		err = r.readAll(ctx, pass)
+	} else {
+		pass.Phase(checks.Phase{Text: "Comparing with checksum lists"})
+		err = e.lists.recall(ctx, pass, e)
+	}
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	e.flagSame(pass)
+	e.describe(pass)
+	switch {
+	case err != nil:
+		return err
+	case !pass.Job.Read:
+		return e.notAsked(pass, &n)
+	case len(e.unstable) > 0:
+		return fmt.Errorf("%s changed or vanished while being read, %s among them; close every program that works on the disk, then read again: only these are read",
+			checks.Plural(int64(len(e.unstable)), "file"), names.Quote(slices.Min(e.unstable)))
+	case e.closed > 0:
+		return fmt.Errorf("%s may not be opened by you: see “%s”", checks.Plural(e.closed, "file"), permissions.Title)
+	}
+	return nil
+}
+
+// askDisk reports bad signs that the system and the disk know of.
+func (e *everyByte) askDisk(ctx context.Context, pass *checks.Pass) {
+	var asked []string
+	for _, ask := range []func() ([]disk.Trouble, []string, error){
+		func() ([]disk.Trouble, []string, error) { return disk.Troubles(pass.Job.Source) },
+		func() ([]disk.Trouble, []string, error) { return disk.Health(ctx, pass.Job.Source) },
+	} {
+		type answer struct {
+			found []disk.Trouble
+			asked []string
+		}
+		a, err := share.Guard(ctx, pass.Job.Deadline, func() (answer, error) {
+			found, asked, err := ask()
+			return answer{found, asked}, err
+		})
+		if err != nil {
+			continue // nothing is known, and nothing is made of it
+		}
+		for _, t := range a.found {
+			pass.FlagJob(diskErrors, "%s", checks.Plain(t.String()))
+		}
+		asked = append(asked, a.asked...)
+	}
+	if len(asked) > 0 {
+		pass.Fact("disk_signs", strings.Join(asked, ", "), "Asked for bad signs of the disk: %s", checks.Plain(strings.Join(asked, ", ")))
+	}
+}
+
+// usualRate is what a carried disk reads where nothing better is known, bytes a second, and usbRate what a USB
+// 2.0 link of 480 Mb/s leaves of that (common practice, no source).
+const (
+	usualRate = 150e6
+	usbRate   = 38e6
+)
+
+// notAsked says what is not known yet and how long it would take to know it; nil where all is remembered.
+func (e *everyByte) notAsked(pass *checks.Pass, n *checks.CopyTotals) error {
+	if e.files == n.Files || e.files+e.failed == n.Files {
+		return nil
+	}
+	rate := usualRate
+	if f := pass.Job.StandInSource; f != nil && f.Rate > 0 {
+		rate = f.Rate
+	} else if usb, err := share.Guard(context.Background(), pass.Job.Deadline, func() (int, error) { return disk.USBSpeed(pass.Job.Source), nil }); err == nil && usb > 0 && usb <= 480 {
+		rate = usbRate
+	}
+	left := max(n.Bytes-e.bytes, 0)
+	takes := fmt.Sprintf("%s at %s", checks.Span(seconds(math.Ceil(float64(left)/rate))), checks.Rate(rate))
+	if e.files == 0 {
+		return &checks.NotAsked{Optional: true, Why: fmt.Sprintf("Nothing was read yet: reading %s takes about %s.", checks.Bytes(left), takes)}
+	}
+	return &checks.NotAsked{Optional: true, Why: fmt.Sprintf("%s of %s read before; reading the other %s takes about %s.",
+		checks.Count(e.files), checks.Plural(n.Files, "file"), checks.Bytes(left), takes)}
+}
+
+// readAll reads what is to be copied.
+func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
+	e, job := &r.read, pass.Job
+	if release, means, err := disk.Awake("Reading the whole disk"); err != nil {
+		pass.Fact("kept_awake", false, "This computer could not be kept from going to sleep: %s", checks.Plain(checks.Reason(err)))
+	} else {
+		defer release()
+		pass.Fact("kept_awake", true, "This computer was kept awake meanwhile: %s", means)
+	}
+	pass.Phase(checks.Phase{Text: "Looking for checksum lists"})
+	if err := e.lists.read(ctx, pass); err != nil {
+		return err
+	}
+	in := &digest.Reading{
+		Root: job.Source, Name: "the disk", Deadline: max(job.Deadline, readPatience), Places: e.places, Memory: e.memory,
+		Want: e.lists.want, Meter: &meter.Meter{Name: "the disk"}, Stretch: everyByteStretch,
+	}
+	var seeks bool
+	in.Lanes, seeks = digest.LanesOn(job.Source)
+	in.Meter.Total.Store(e.list.Bytes)
+	files := e.list.All()
+	if seeks {
+		files = e.list.InDiskOrder(ctx, job.Source, in.Deadline)
+	}
+	pass.Phase(checks.Phase{Text: "Reading every file", Meters: []*meter.Meter{in.Meter}})
+	began := time.Now()
+	err := in.Run(ctx, files, func(f *digest.Result) { e.take(pass, f) })
+	took := time.Since(began)
+	if read := in.Meter.Read.Load(); read > 0 && took > 0 {
+		r.Rate = float64(read) / took.Seconds()
+		pass.Fact("bytes_read", read, "Read: %s in %s, %s", checks.Bytes(read), checks.Span(took), checks.Rate(r.Rate))
+	} else {
+		pass.Fact("bytes_read", int64(0), "Read: nothing, since all of it was read before")
+	}
+	e.tellWays(pass, in)
+	if curve := in.Curve(); len(curve) > 1 {
+		pass.Fact("rates", curve, "%s", rateText(curve))
+		pass.Fact("bad_at", e.badAt, "%s", choose(len(e.badAt) == 0, "No bad place on the way", "Bad places on the way: "+checks.Count(int64(len(e.badAt)))))
+	}
+	if ctx.Err() == nil && err == nil {
+		err = e.confirmSlow(ctx, pass, in)
+	}
+	if closed := e.memory.Close(); closed != nil && e.recalled == nil {
+		e.recalled = closed
+	}
+	switch {
+	case ctx.Err() != nil:
+		return ctx.Err()
+	case errors.Is(err, digest.ErrDying):
+		return fmt.Errorf("%w; it was asked for nothing more. Copy what still reads to another disk first, the most important first, and only then read on: what was read is remembered", err)
+	case errors.Is(err, digest.ErrGone), digest.Silent(err):
+		return fmt.Errorf("%w; look at its cable and power, then read on: what was read is remembered", err)
+	case err != nil:
+		return err
+	}
+	if err := e.lists.missing(ctx, pass); err != nil {
+		return err
+	}
+	return e.writeBaseline(ctx, pass)
+}
+
+// readPatience is how long a disk may stay silent: it may try for long before it gives up on a block (common
+// practice, no source).
+const readPatience = 2 * time.Minute
+
+// mostMarks is how many bad places the line of the rate shows.
+const mostMarks = 1000
+
+// For tests: everyByteFile, if set, is told how many files were read; everyByteStretch, if not 0, is from how many
+// bytes on a slow reading is told.
+var (
+	everyByteFile    func(n int64)
+	everyByteStretch int64
+)
+
+// take judges what became of one file.
+func (e *everyByte) take(pass *checks.Pass, f *digest.Result) {
+	defer func() {
+		if everyByteFile != nil {
+			e.mu.Lock()
+			n := e.files + e.failed
+			e.mu.Unlock()
+			everyByteFile(n)
+		}
+	}()
+	if f.Whole() {
+		before := int64(0)
+		if f.Known {
+			before = f.When.Unix()
+		}
+		e.list.Mark(&f.File, digest.Mark{Done: true, SHA256: f.Sums.SHA256, Before: before})
+		e.whole(f.Path, f.Size, &f.Sums, f.When, f.Known)
+		e.lists.compare(pass, f.Path, f.Size, &f.Sums)
+		e.mu.Lock()
+		defer e.mu.Unlock()
+		for _, s := range f.Stretches {
+			e.rates = append(e.rates, s.Rate())
+			e.slow = append(e.slow, suspect{f.Path, s})
+		}
+		return
+	}
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	switch {
+	case errors.Is(f.Err, fs.ErrPermission):
+		if names.ClutterAbove(f.Path) == "" {
+			e.closed++
+		}
+		return
+	case errors.Is(f.Err, fs.ErrNotExist), f.Changed, f.Err == nil && f.Length != f.Size:
+		e.unstable = append(e.unstable, f.Path)
+		return
+	}
+	e.failed++
+	found := checks.Finding{Path: f.Path, Rule: readFails, Level: checks.Fail, Size: f.Size}
+	switch {
+	case len(f.Bad) > 0:
+		at, n := f.Bad[0].Offset, f.Lost()
+		found.Part = &checks.Part{Offset: at, Length: n}
+		found.Detail = fmt.Sprintf("cannot be read from byte %s on: %s; %s lost", checks.Count(at), checks.Reason(f.Err), lost(n))
+		switch {
+		case f.Cut:
+			found.Detail = fmt.Sprintf("cannot be read from byte %s on: %s; nothing came any more, so the rest was not asked for", checks.Count(at), checks.Reason(f.Err))
+		case len(f.Bad) > 1:
+			found.Detail += fmt.Sprintf(", in %s places", checks.Count(int64(len(f.Bad))))
+		}
+	case f.Err != nil:
+		found.Detail = checks.Reason(f.Err)
+		found.Part = &checks.Part{Offset: f.Got, Length: f.Size - f.Got}
+	default:
+		found.Part = &checks.Part{Offset: f.Got, Length: f.Length - f.Got}
+		found.Detail = fmt.Sprintf("ends after %s of %s bytes", checks.Count(f.Got), checks.Count(f.Length))
+	}
+	if len(e.badAt) < mostMarks {
+		e.badAt = append(e.badAt, f.At)
+	}
+	pass.Add(found)
+}
+
+const (
+	slowShare = 0.1 // of the median rate
+	// mostSuspects is how many slow stretches are read a second time.
+	mostSuspects = 100
+)
+
+// confirmSlow reads again what was slow, and flags what is so again.
+func (e *everyByte) confirmSlow(ctx context.Context, pass *checks.Pass, in *digest.Reading) error {
+	if len(e.rates) == 0 {
+		return nil
+	}
+	slices.Sort(e.rates)
+	usual := e.rates[len(e.rates)/2]
+	again := 0
+	for _, s := range e.slow {
+		if !slowerThan(&s.Stretch, slowShare*usual) || again >= mostSuspects {
+			continue
+		}
+		if again++; again == 1 {
+			pass.Phase(checks.Phase{Text: "Reading again what was slow"})
+		}
+		second, err := in.Reread(ctx, s.path, s.Part)
+		if ctx.Err() != nil || digest.Silent(err) {
+			return err
+		}
+		if err == nil && slowerThan(&second, slowShare*usual) {
+			pass.Add(checks.Finding{
+				Path: s.path, Rule: slowReading, Level: checks.Warn, Part: &checks.Part{Offset: s.Offset, Length: s.Length},
+				Detail: fmt.Sprintf("%s from byte %s on came at %s, then at %s; usual was %s", checks.Bytes(s.Length), checks.Count(s.Offset), checks.Rate(s.Rate()), checks.Rate(second.Rate()), checks.Rate(usual)),
+			})
+		}
+	}
+	return nil
+}
+
+func slowerThan(s *digest.Stretch, rate float64) bool {
+	return float64(s.Length) < s.Took.Seconds()*rate
+}
+
+// rateText says in words what the line of the rate shows.
+func rateText(curve []digest.Point) string {
+	rates := make([]float64, len(curve))
+	for i, p := range curve {
+		rates[i] = p.Rate
+	}
+	slices.Sort(rates)
+	return fmt.Sprintf("Rate over the disk: %s in the middle, %s at its slowest, %s at its fastest", checks.Rate(rates[len(rates)/2]), checks.Rate(rates[0]), checks.Rate(rates[len(rates)-1]))
+}
+
+// tellWays says how the cache was passed.
+func (e *everyByte) tellWays(pass *checks.Pass, in *digest.Reading) {
+	past, cached := int64(0), int64(0)
+	for way, n := range in.Ways() {
+		if way.Past() {
+			past += n
+		} else {
+			cached += n
+		}
+	}
+	if past > 0 {
+		pass.Fact("past_cache", past, "Read past this computer's cache: %s", checks.Plural(past, "file"))
+	}
+	if cached > 0 {
+		pass.Fact("through_cache", cached, "Read through this computer's cache, so perhaps not from the disk: %s", checks.Plural(cached, "file"))
+	}
+}
+
+// flagSame reports files of equal content.
+func (e *everyByte) flagSame(pass *checks.Pass) {
+	saved := int64(0)
+	for key, paths := range e.same {
+		if len(paths) < 2 {
+			continue
+		}
+		slices.Sort(paths)
+		for _, p := range paths[1:] {
+			saved = walk.AddSizes(saved, e.sizes[key])
+			pass.Add(checks.Finding{Path: p, Rule: sameContent, Level: checks.Note, Size: e.sizes[key], Detail: "the same content as " + names.Quote(paths[0])})
+		}
+	}
+	if saved > 0 {
+		pass.Fact("same_content_bytes", saved, "Could be saved by copying equal files once: %s", checks.Bytes(saved))
+	}
+}
+
+// describe writes what was done onto the card.
+func (e *everyByte) describe(pass *checks.Pass) {
+	n := pass.Tally().Copy
+	now := e.files - e.remembered
+	if pass.Job.Read {
+		pass.Fact("files_read", now, "Read to the last byte now: %s of %s", checks.Count(now), checks.Plural(n.Files, "file"))
+	}
+	switch from, to := time.Unix(e.first, 0).Format(time.DateOnly), time.Unix(e.last, 0).Format(time.DateOnly); {
+	case e.remembered == 0 && pass.Job.Read:
+		pass.Fact("remembered", e.remembered, "Remembered from an earlier reading: none")
+	case e.remembered == 0:
+	case from == to:
+		pass.Fact("remembered", e.remembered, "Read on %s and unchanged since: %s", from, checks.Plural(e.remembered, "file"))
+	default:
+		pass.Fact("remembered", e.remembered, "Read between %s and %s and unchanged since: %s", from, to, checks.Plural(e.remembered, "file"))
+	}
+	e.lists.describe(pass)
+	if e.recalled != nil && (pass.Job.Read || e.memory != nil) {
+		pass.Fact("memory_error", e.recalled.Error(), "What was read could not be remembered: %s", checks.Plain(checks.Reason(e.recalled)))
+	}
+	switch {
+	case e.failed > 0:
+		pass.Summarize("%s of %s cannot be read to the last byte.", checks.Count(e.failed), checks.Plural(n.Files, "file"))
+	case pass.Job.Read && e.remembered > 0:
+		pass.Summarize("%s read to the last byte, %s; %s of them before.", checks.Plural(e.files, "file"), checks.Bytes(e.bytes), checks.Count(e.remembered))
+	case e.files > 0:
+		pass.Summarize("%s read to the last byte, %s.", checks.Plural(e.files, "file"), checks.Bytes(e.bytes))
+	}
+}
+
+// writeBaseline writes what was read whole as a manifest.
+func (e *everyByte) writeBaseline(ctx context.Context, pass *checks.Pass) error {
+	job := pass.Job
+	if job.Baseline == "" {
+		return nil
+	}
+	pass.Phase(checks.Phase{Text: "Writing the baseline"})
+	t := pass.Tally()
+	h := &manifest.Header{
+		Made: job.Now(), Source: job.Source, Prefix: job.Prefix, Links: t.Links, Others: t.Others,
+		LeftOff: t.Files - t.Copy.Files, Unread: t.Copy.Files - e.files,
+	}
+	for f, m := range e.list.Sorted() {
+		if m.Done {
+			h.Files++
+			h.Bytes += f.Size
+		}
+	}
+	_, err := share.Guard(ctx, flushPatience, func() (struct{}, error) {
+		return struct{}{}, disk.WriteNew(job.Baseline, func(w io.Writer) error {
+			return manifest.Write(w, h, func(yield func(*manifest.File) bool) {
+				var out manifest.File
+				for f, m := range e.list.Sorted() {
+					if !m.Done {
+						continue
+					}
+					out = manifest.File{Path: []byte(f.Path), Size: f.Size, Sums: sums.Sums{SHA256: m.SHA256}}
+					if m.Before != 0 {
+						out.Read = time.Unix(m.Before, 0)
+					}
+					if !yield(&out) {
+						return
+					}
+				}
+			})
+		})
+	})
+	if err != nil {
+		return fmt.Errorf("the baseline could not be written to %s: %s; what was read is remembered, so reading again with another file takes no time", names.Quote(filepath.Base(job.Baseline)), checks.Reason(err))
+	}
+	pass.Fact("baseline", job.Baseline, "Baseline: %s, %s", names.Quote(job.Baseline), checks.Plural(h.Files, "file"))
+	if h.Unread > 0 {
+		pass.Fact("baseline_unread", h.Unread, "Not in it, since they could not be read whole: %s", checks.Plural(h.Unread, "file"))
+	}
+	return nil
+}
+
+// flushPatience is how long writing the baseline may take.
+const flushPatience = 15 * time.Minute

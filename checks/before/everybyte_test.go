@@ -1,0 +1,284 @@
+//go:build linux
+
+package before
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"loadline/checks"
+	"loadline/checks/digest"
+	"loadline/checks/internal/fixture"
+	"loadline/checks/manifest"
+)
+
+// reading is a job that reads a folder and remembers what it read.
+func reading(source, state string) checks.Job {
+	return checks.Job{Source: source, Read: true, State: state, Now: func() time.Time { return treeNow }}
+}
+
+// everyByteOf runs the check alone.
+func everyByteOf(t testing.TB, job checks.Job) *checks.Result {
+	t.Helper()
+	rep, err := checks.Run(t.Context(), job, []*checks.Check{everyByteReads}, nil)
+	fixture.Must(t, err)
+	for i := range rep.Checks {
+		if rep.Checks[i].Check == everyByteReads {
+			return &rep.Checks[i]
+		}
+	}
+	t.Fatal("the check did not run")
+	return nil
+}
+
+func factOf(r *checks.Result, key string) any {
+	for _, f := range r.Facts {
+		if f.Key == key {
+			return f.Value
+		}
+	}
+	return nil
+}
+
+// told lists the findings of the check, notes apart, as "rule path offset length".
+func told(r *checks.Result) (list []string) {
+	for _, f := range r.Findings {
+		if f.Level == checks.Note || f.Rule == diskErrors {
+			continue
+		}
+		s := f.Rule.ID + " " + f.Path
+		if f.Part != nil {
+			s += fmt.Sprintf(" %d %d", f.Part.Offset, f.Part.Length)
+		}
+		list = append(list, s)
+	}
+	return list
+}
+
+// archiveOf fills a folder with files of known content.
+func archiveOf(t testing.TB, root string) map[string][]byte {
+	t.Helper()
+	files := map[string][]byte{}
+	for i, size := range []int{0, 1, 4096, 5000, 700_001, 3 << 20} {
+		name := fmt.Sprintf("day%d/clip %d.mov", i%2, i)
+		files[name] = fixture.Noise(byte(i+1), size)
+		fixture.WriteFile(t, filepath.Join(root, name), string(files[name]))
+	}
+	return files
+}
+
+// While nobody asked for it the check says how long it would take, and the verdict stays; asked for, it reads
+// all and remembers; then it is good without reading, until something changes.
+func TestReadAndRemember(t *testing.T) {
+	dir, state := realTemp(t), t.TempDir()
+	files := archiveOf(t, dir)
+	job := reading(dir, state)
+	job.Read = false
+	r := everyByteOf(t, job)
+	if r.Status != checks.Unknown || !r.Optional || !strings.Contains(r.Reason, "Nothing was read yet") || factOf(r, "remembered") != nil {
+		t.Errorf("not asked: %v %q", r.Status, r.Reason)
+	}
+	if list, _ := os.ReadDir(state); len(list) > 0 {
+		t.Errorf("not asked, but something was written: %v", list)
+	}
+	all := int64(len(files))
+	read := func(want, before int64) {
+		t.Helper()
+		r := everyByteOf(t, reading(dir, state))
+		if r.Status != checks.Passed || factOf(r, "files_read") != want || factOf(r, "remembered") != before {
+			t.Errorf("%v, %v read, %v remembered, %q; want %d, %d", r.Status, factOf(r, "files_read"), factOf(r, "remembered"), r.Reason, want, before)
+		}
+	}
+	read(all, 0)
+	read(0, all)
+	if r = everyByteOf(t, job); r.Status != checks.Passed || factOf(r, "remembered") != all {
+		t.Errorf("remembered: %v %q, %v", r.Status, r.Reason, factOf(r, "remembered"))
+	}
+	fixture.WriteFile(t, filepath.Join(dir, "day0/clip 2.mov"), "another take")
+	if r = everyByteOf(t, job); r.Status != checks.Unknown || !r.Optional || factOf(r, "remembered") != all-1 || !strings.Contains(r.Reason, "5 of 6 files read before") {
+		t.Errorf("one changed: %v %q, %v", r.Status, r.Reason, factOf(r, "remembered"))
+	}
+	read(1, all-1)
+	// By another name of the folder: a bind mount is another mount of the same disk.
+	if !fixture.Room(t) {
+		return
+	}
+	elsewhere := filepath.Join(t.TempDir(), "elsewhere")
+	fixture.Mount(t, elsewhere, "--bind", dir)
+	dir = elsewhere
+	read(0, all)
+}
+
+// A copy list says what is read.
+func TestReadCopyList(t *testing.T) {
+	dir := realTemp(t)
+	archiveOf(t, dir)
+	job := reading(dir, "")
+	var err error
+	job.CopyList, err = checks.ReadCopyList(strings.NewReader("day0/clip 4.mov\nday1/clip 1.mov\n"))
+	fixture.Must(t, err)
+	if r := everyByteOf(t, job); r.Status != checks.Passed || factOf(r, "files_read") != int64(2) || factOf(r, "bytes_read") != int64(700_002) {
+		t.Errorf("%v, %v files, %v bytes", r.Status, factOf(r, "files_read"), factOf(r, "bytes_read"))
+	}
+}
+
+// The lists of sha256sum, sha1sum and md5sum, in both their forms and over names with every byte, agree with
+// what was read, and so do the manifests of a bag; a changed file does not. A list that turns up after the
+// reading has its files read again.
+func TestChecksumListsOfTools(t *testing.T) {
+	dir, state := fixture.TempDir(t), t.TempDir()
+	root, paths := fixture.Hostile(t)
+	fixture.Command(t, root, "cp", "-R", ".", filepath.Join(dir, "h"))
+	list := func(program string, args ...string) string {
+		for i, p := range paths {
+			if i < 300 {
+				args = append(args, "./"+p)
+			}
+		}
+		return fixture.Command(t, root, program, args...)
+	}
+	fixture.WriteFile(t, filepath.Join(dir, "h", "SHA256SUMS"), list("sha256sum"))
+	fixture.WriteFile(t, filepath.Join(dir, "h", "list.sha1"), list("sha1sum", "--tag"))
+	r := everyByteOf(t, reading(dir, state))
+	if r.Status != checks.Passed || factOf(r, "known_checksums") != int64(600) {
+		t.Errorf("%v %q, %v agree: %q", r.Status, r.Reason, factOf(r, "known_checksums"), told(r))
+	}
+	fixture.WriteFile(t, filepath.Join(dir, "h", "list.md5"), list("md5sum", "-b"))
+	r = everyByteOf(t, reading(dir, state))
+	if r.Status != checks.Passed || factOf(r, "known_checksums") != int64(900) || factOf(r, "files_read") != int64(301) {
+		t.Errorf("%v, %v agree, %v read again", r.Status, factOf(r, "known_checksums"), factOf(r, "files_read"))
+	}
+	fixture.Flip(t, filepath.Join(dir, "h", paths[7]), 3)
+	for _, again := range []bool{true, false} {
+		job := reading(dir, state)
+		job.Read = again
+		r = everyByteOf(t, job)
+		if got := told(r); r.Status != checks.Failed || len(got) != 3 || got[0] != "known-checksum-differs h/"+paths[7] {
+			t.Errorf("read %v: %v %q", again, r.Status, got)
+		}
+	}
+}
+
+// The baseline is a manifest that sha256sum verifies; it is never written over anything, nor without a reading,
+// nor by a reading that was stopped.
+func TestBaseline(t *testing.T) {
+	dir := realTemp(t)
+	files := archiveOf(t, dir)
+	fixture.WriteFile(t, filepath.Join(dir, "day0.txt"), "between")
+	out := filepath.Join(t.TempDir(), "baseline.sha256")
+	job := reading(dir, t.TempDir())
+	job.Baseline = out
+	r := everyByteOf(t, job)
+	if r.Status != checks.Passed || factOf(r, "baseline") != out {
+		t.Fatalf("%v %q", r.Status, r.Reason)
+	}
+	fixture.Command(t, dir, "sha256sum", "-c", "--strict", "--warn", out)
+	text, err := os.ReadFile(out)
+	fixture.Must(t, err)
+	var paths []string
+	h, err := manifest.Read(bytes.NewReader(text), func(f *manifest.File) error {
+		paths = append(paths, string(f.Path))
+		if f.Sums.Has != 0 || !f.Read.IsZero() {
+			t.Errorf("%s: %+v", f.Path, f)
+		}
+		return nil
+	})
+	fixture.Must(t, err)
+	if len(paths) != len(files)+1 || h.Source != dir || h.Unread != 0 || !slices.IsSorted(paths) {
+		t.Errorf("%+v with %q", h, paths)
+	}
+	for name, tc := range map[string]struct {
+		change func(*checks.Job)
+		want   string
+	}{
+		"exists":            {func(*checks.Job) {}, "exists and is left alone"},
+		"nothing is read":   {func(j *checks.Job) { j.Read, j.Baseline = false, out+"2" }, "-read"},
+		"in the source":     {func(j *checks.Job) { j.Baseline = filepath.Join(dir, "day0", "b") }, "is in the source"},
+		"in no folder":      {func(j *checks.Job) { j.Baseline = filepath.Join(dir, "none", "b") }, "there is no folder"},
+		"in a file's place": {func(j *checks.Job) { j.Baseline = filepath.Join(out, "b") }, "there is no folder"},
+	} {
+		job := job
+		tc.change(&job)
+		var at *checks.JobError
+		if rep, err := checks.Run(t.Context(), job, []*checks.Check{everyByteReads}, nil); rep != nil || !errors.As(err, &at) || at.Field != checks.FieldBaseline || !strings.Contains(err.Error(), tc.want) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	if now, err := os.ReadFile(out); err != nil || !bytes.Equal(now, text) {
+		t.Errorf("the baseline was touched: %v", err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	stopped := reading(dir, t.TempDir())
+	stopped.Baseline = out + ".stopped"
+	rep, err := checks.Run(ctx, stopped, []*checks.Check{everyByteReads}, func(e checks.Event) {
+		if strings.HasPrefix(e.Phase, "Reading every file") || e.Check == everyByteReads && e.Result == nil {
+			cancel()
+		}
+	})
+	if !errors.Is(err, context.Canceled) || !rep.Interrupted {
+		t.Errorf("stopped: %v", err)
+	}
+	if _, err := os.Stat(stopped.Baseline); !errors.Is(err, fs.ErrNotExist) {
+		t.Errorf("stopped, and there is a baseline: %v", err)
+	}
+}
+
+// A state folder that cannot be written, or is in the source, keeps nobody from reading: it is told.
+func TestReadWithoutMemory(t *testing.T) {
+	dir := realTemp(t)
+	archiveOf(t, dir)
+	blocked := t.TempDir()
+	fixture.WriteFile(t, filepath.Join(blocked, "read"), "a file where a folder should be")
+	for name, state := range map[string]string{"blocked": blocked, "in the source": filepath.Join(dir, "day0")} {
+		before := fixture.Tree(t, dir)
+		r := everyByteOf(t, reading(dir, state))
+		if why, _ := factOf(r, "memory_error").(string); r.Status != checks.Passed || why == "" {
+			t.Errorf("%s: %v, %q", name, r.Status, why)
+		}
+		if now := fixture.Tree(t, dir); now != before {
+			t.Errorf("%s: the source was changed:\n%s", name, now)
+		}
+	}
+}
+
+// A stretch that is slow twice is flagged, one that was slow once is not. The clock is the test's: the second
+// reading of the one takes as long as the first.
+func TestSlowReading(t *testing.T) {
+	dir := realTemp(t)
+	fixture.WriteFile(t, filepath.Join(dir, "slow"), strings.Repeat("x", 1<<20))
+	fixture.WriteFile(t, filepath.Join(dir, "once"), strings.Repeat("x", 1<<20))
+	stretch := func(path string, took time.Duration) suspect {
+		return suspect{path, digest.Stretch{Part: digest.Part{Length: 64 << 20}, Took: took}}
+	}
+	var pass *checks.Pass
+	e := everyByte{slow: []suspect{stretch("slow", 10*time.Second), stretch("once", 10*time.Second)}}
+	for range 20 {
+		e.slow = append(e.slow, stretch("usual", 500*time.Millisecond))
+	}
+	for _, s := range e.slow {
+		e.rates = append(e.rates, s.Rate())
+	}
+	now := time.Unix(0, 0)
+	in := &digest.Reading{Root: dir, Deadline: time.Minute}
+	pass = checks.NewPass(everyByteReads, &checks.Job{Source: dir, Deadline: time.Minute, Now: time.Now}, 1)
+	step := time.Minute // for the first file that is read again
+	in.Now = func() time.Time {
+		now = now.Add(step)
+		step = map[bool]time.Duration{true: time.Minute}[now.Before(time.Unix(60, 1))]
+		return now
+	}
+	fixture.Must(t, e.confirmSlow(t.Context(), pass, in))
+	res := pass.Close("")
+	if got := told(&res); !slices.Equal(got, []string{"slow-reading slow 0 67108864"}) {
+		t.Errorf("%q", got)
+	}
+}

@@ -1,0 +1,460 @@
+package before
+
+import (
+	"bufio"
+	"bytes"
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"hash/maphash"
+	"io"
+	"io/fs"
+	"os"
+	"path"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+
+	"loadline/checks"
+	"loadline/checks/digest"
+	"loadline/checks/internal/disk"
+	"loadline/checks/internal/sums"
+	"loadline/checks/manifest"
+	"loadline/checks/names"
+	"loadline/checks/share"
+	"loadline/checks/walk"
+)
+
+// knownLists are the checksum lists that are on a disk already. In memory they take 32 bytes a line.
+type knownLists struct {
+	mu    sync.Mutex
+	lists []string // paths
+	lines []knownLine
+	seed  maphash.Seed
+	root  string
+
+	good, outside, unread int64
+}
+
+// A knownLine is one line of one list. The line itself is read again when it is needed.
+type knownLine struct {
+	hash  uint64 // of the path that it names
+	at    int64  // where the line begins
+	list  int32
+	kind  sums.Set // 0: SHA-256
+	found bool     // the file is there
+}
+
+const (
+	longestKnown = 64 << 10 // bytes of a line
+	largestKnown = 64 << 20 // bytes of a list
+)
+
+// isKnownList tells by its name whether a file may be a checksum list, and whether it is the manifest of a bag
+// (RFC 8493 section 2.1.3; the other names are common practice, no source).
+func isKnownList(name string) (list, bag bool) {
+	n := strings.ToLower(name)
+	if rest, ok := strings.CutPrefix(strings.TrimPrefix(n, "tag"), "manifest-"); ok && strings.HasSuffix(rest, ".txt") {
+		switch strings.TrimSuffix(rest, ".txt") {
+		case "md5", "sha1", "sha256":
+			return true, true
+		}
+		return false, false
+	}
+	switch path.Ext(n) {
+	case ".md5", ".sha1", ".sha256", ".md5sum", ".sha1sum", ".sha256sum", ".md5sums", ".sha1sums", ".sha256sums":
+		return true, false
+	}
+	switch strings.TrimSuffix(n, ".txt") {
+	case "md5sum", "md5sums", "sha1sum", "sha1sums", "sha256sum", "sha256sums", "checksum", "checksums":
+		return true, false
+	}
+	return false, false
+}
+
+// see takes the lists of a folder.
+func (k *knownLists) see(d *walk.Dir) {
+	for i := range d.Entries {
+		e := &d.Entries[i]
+		if e.Kind != walk.File || e.Failed || e.Size == 0 || e.Size > largestKnown {
+			continue
+		}
+		if list, _ := isKnownList(e.Name); list {
+			k.mu.Lock()
+			k.lists = append(k.lists, strings.Clone(d.Join(e.Name)))
+			k.mu.Unlock()
+		}
+	}
+}
+
+// read reads the lists.
+func (k *knownLists) read(ctx context.Context, pass *checks.Pass) error {
+	k.root, k.seed = pass.Job.Source, maphash.MakeSeed()
+	slices.Sort(k.lists)
+	for i, list := range k.lists {
+		type read struct {
+			lines   []knownLine
+			outside int64
+		}
+		got, err := share.Guard(ctx, readPatience, func() (read, error) {
+			lines, outside, err := k.parse(list, int32(i))
+			return read{lines, outside}, err
+		})
+		if ctx.Err() != nil || digest.Silent(err) {
+			return err
+		}
+		if err != nil {
+			k.unread++ // whether it can be read shows when it is read as a file
+			continue
+		}
+		k.lines = append(k.lines, got.lines...)
+		k.outside += got.outside
+	}
+	slices.SortFunc(k.lines, func(a, b knownLine) int {
+		return cmp.Or(cmp.Compare(a.hash, b.hash), cmp.Compare(a.list, b.list), cmp.Compare(a.at, b.at))
+	})
+	return nil
+}
+
+// parse reads one list. A file of which most lines are of another kind is none, whatever its name.
+func (k *knownLists) parse(list string, number int32) (lines []knownLine, outside int64, err error) {
+	f, err := os.Open(filepath.Join(k.root, filepath.FromSlash(list)))
+	if err != nil {
+		return nil, 0, err
+	}
+	defer f.Close()
+	_, bag := isKnownList(path.Base(list))
+	in := bufio.NewReaderSize(f, longestKnown)
+	other := 0
+	for at := int64(0); ; {
+		line, err := in.ReadSlice('\n')
+		here := at
+		at += int64(len(line))
+		if errors.Is(err, bufio.ErrBufferFull) {
+			return nil, 0, errNoList
+		}
+		if len(line) > 0 {
+			known, ok := parseKnown(line, bag)
+			switch {
+			case ok && known.name == "":
+			case !ok:
+				other++
+			default:
+				if file, inside := k.resolve(list, known.name); inside {
+					lines = append(lines, knownLine{hash: k.hash(file), at: here, list: number, kind: known.kind})
+				} else {
+					outside++
+				}
+			}
+		}
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return nil, 0, err
+		}
+	}
+	if other > len(lines)+int(outside) {
+		return nil, 0, errNoList
+	}
+	return lines, outside, nil
+}
+
+var errNoList = errors.New("not a checksum list")
+
+func (k *knownLists) hash(file string) uint64 { return maphash.String(k.seed, file) }
+
+// resolve returns the path of a file that a list names, relative to the source; false where it leads out.
+func (k *knownLists) resolve(list, name string) (file string, inside bool) {
+	if path.IsAbs(name) {
+		return "", false
+	}
+	file = path.Join(path.Dir(list), name)
+	if file == ".." || strings.HasPrefix(file, "../") {
+		return "", false
+	}
+	if strings.Contains(name, `\`) && !k.there(file) {
+		// Made on Windows, where that is what stands between the parts of a path.
+		if other := path.Join(path.Dir(list), strings.ReplaceAll(name, `\`, "/")); k.there(other) {
+			return other, true
+		}
+	}
+	return file, true
+}
+
+func (k *knownLists) there(file string) bool {
+	_, err := os.Lstat(filepath.Join(k.root, filepath.FromSlash(file)))
+	return err == nil
+}
+
+// A known is what one line says.
+type known struct {
+	name   string // "" where the line says nothing
+	kind   sums.Set
+	digest [32]byte
+	size   int // of the digest, bytes
+}
+
+// parseKnown reads a line of sha256sum, sha1sum or md5sum, plain or as BSD writes it, or of the manifest of a bag.
+func parseKnown(line []byte, bag bool) (k known, ok bool) {
+	line = bytes.TrimRight(bytes.Clone(line), "\r\n")
+	if len(bytes.TrimSpace(line)) == 0 || line[0] == '#' || line[0] == ';' {
+		return known{}, true
+	}
+	if bag {
+		digest, name, ok := strings.Cut(string(line), " ")
+		if !ok {
+			digest, name, ok = strings.Cut(string(line), "\t")
+		}
+		if name = strings.TrimLeft(name, " \t"); !ok || name == "" {
+			return known{}, false
+		}
+		k.name = bagDecoder.Replace(name)
+		return k, k.take(digest)
+	}
+	if tag, rest, tagged := bytes.Cut(line, []byte(" (")); tagged && len(tag) <= len(`\SHA256`) {
+		if k, ok := parseTagged(string(tag), rest); ok {
+			return k, true
+		}
+	}
+	s, err := manifest.ParseSumLine(line)
+	if err != nil {
+		return known{}, false
+	}
+	k.name = string(s.Name)
+	return k, k.take(string(s.Digest))
+}
+
+// bagDecoder takes back what RFC 8493 section 2.1.3 codes in a path, in either case of letters.
+var bagDecoder = strings.NewReplacer("%0A", "\n", "%0a", "\n", "%0D", "\r", "%0d", "\r", "%25", "%")
+
+// parseTagged reads the rest of "SHA256 (NAME) = DIGEST". Where a name is escaped the line begins with a
+// backslash (GNU coreutils, "cksum output modes").
+func parseTagged(tag string, rest []byte) (k known, ok bool) {
+	at := bytes.LastIndex(rest, []byte(") = "))
+	if at < 0 {
+		return known{}, false
+	}
+	name, escaped := string(rest[:at]), false
+	if tag, escaped = strings.CutPrefix(tag, `\`); escaped {
+		name = strings.NewReplacer(`\\`, `\`, `\n`, "\n", `\r`, "\r").Replace(name)
+	}
+	k.name = name
+	if !k.take(string(rest[at+len(") = "):])) || name == "" {
+		return known{}, false
+	}
+	return k, tag == map[sums.Set]string{0: "SHA256", sums.SHA1: "SHA1", sums.MD5: "MD5"}[k.kind]
+}
+
+// take reads a digest; its length tells its kind.
+func (k *known) take(text string) bool {
+	switch len(text) {
+	case 64:
+		k.kind = 0
+	case 40:
+		k.kind = sums.SHA1
+	case 32:
+		k.kind = sums.MD5
+	default:
+		return false
+	}
+	k.size = len(text) / 2
+	return sums.FromHex(k.digest[:k.size], []byte(text))
+}
+
+// of returns the digest of a kind.
+func (k *known) of(s *sums.Sums) []byte {
+	switch k.kind {
+	case sums.MD5:
+		return s.MD5[:]
+	case sums.SHA1:
+		return s.SHA1[:]
+	}
+	return s.SHA256[:]
+}
+
+// naming returns the lines that may name a file: k.lines[from:to].
+func (k *knownLists) naming(file string) (from, to int) {
+	h := k.hash(file)
+	from, _ = slices.BinarySearchFunc(k.lines, h, func(l knownLine, h uint64) int { return cmp.Compare(l.hash, h) })
+	for to = from; to < len(k.lines) && k.lines[to].hash == h; to++ {
+	}
+	return from, to
+}
+
+// want says which digests the lists have of a file, and notes that it is there.
+func (k *knownLists) want(f *digest.File) (set sums.Set) {
+	if len(k.lines) == 0 {
+		return 0
+	}
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	from, to := k.naming(f.Path)
+	for i := from; i < to; i++ {
+		set |= k.lines[i].kind
+		k.lines[i].found = true
+	}
+	return set
+}
+
+// compare holds the sums of a file against what the lists say of it.
+func (k *knownLists) compare(pass *checks.Pass, file string, size int64, s *sums.Sums) {
+	if len(k.lines) == 0 {
+		return
+	}
+	from, to := k.naming(file)
+	for _, l := range k.lines[from:to] {
+		if s.Has&l.kind != l.kind {
+			continue
+		}
+		list := k.lists[l.list]
+		known, err := share.Guard(context.Background(), readPatience, func() (known, error) { return k.line(&l) })
+		if err != nil {
+			continue // the list cannot be read any more, which shows when it is read as a file
+		}
+		if named, inside := k.resolve(list, known.name); !inside || named != file {
+			continue // another path of the same hash
+		}
+		if want := known.digest[:known.size]; !bytes.Equal(known.of(s), want) {
+			pass.Add(checks.Finding{
+				Path: file, Rule: knownChecksumDiffers, Level: checks.Fail, Size: size,
+				Detail: fmt.Sprintf("its %s is %x…, %s has %x…", kindName(known.kind), known.of(s)[:8], names.Quote(list), want[:8]),
+			})
+			continue
+		}
+		k.mu.Lock()
+		k.good++
+		k.mu.Unlock()
+	}
+}
+
+func kindName(kind sums.Set) string {
+	switch kind {
+	case sums.MD5:
+		return "MD5"
+	case sums.SHA1:
+		return "SHA-1"
+	}
+	return "SHA-256"
+}
+
+// line reads a line again.
+func (k *knownLists) line(l *knownLine) (known, error) {
+	list := k.lists[l.list]
+	f, err := os.Open(filepath.Join(k.root, filepath.FromSlash(list)))
+	if err != nil {
+		return known{}, err
+	}
+	defer f.Close()
+	if _, err := f.Seek(l.at, io.SeekStart); err != nil {
+		return known{}, err
+	}
+	text, err := bufio.NewReaderSize(f, 4096).ReadBytes('\n')
+	if err != nil && !errors.Is(err, io.EOF) {
+		return known{}, err
+	}
+	_, bag := isKnownList(path.Base(list))
+	if known, ok := parseKnown(text, bag); ok && known.name != "" {
+		return known, nil
+	}
+	return known{}, errNoList
+}
+
+// missing reports what the lists name and is not there: each file, or a list of which nothing is there, once.
+func (k *knownLists) missing(ctx context.Context, pass *checks.Pass) error {
+	type sum struct{ all, gone int64 }
+	byList := make([]sum, len(k.lists))
+	gone := map[int32][]string{}
+	for i := range k.lines {
+		l := &k.lines[i]
+		byList[l.list].all++
+		if l.found {
+			continue
+		}
+		file, err := share.Guard(ctx, readPatience, func() (string, error) {
+			known, err := k.line(l)
+			if err != nil {
+				return "", nil // the list has changed
+			}
+			file, _ := k.resolve(k.lists[l.list], known.name)
+			if _, err := os.Lstat(filepath.Join(k.root, filepath.FromSlash(file))); errors.Is(err, fs.ErrNotExist) {
+				return file, nil
+			}
+			return "", nil
+		})
+		if err != nil {
+			return err
+		}
+		if file != "" {
+			byList[l.list].gone++
+			gone[l.list] = append(gone[l.list], file)
+		}
+	}
+	for i, list := range k.lists {
+		if s := byList[i]; s.gone == s.all && s.gone > 1 {
+			pass.Add(checks.Finding{
+				Path: list, Rule: knownChecksumMissing, Level: checks.Warn,
+				Detail: fmt.Sprintf("names %s, of which none is where the list says", checks.Plural(s.all, "file")),
+				Remedy: "If the list was made in another folder, move it there; else look where these files are.",
+			})
+			continue
+		}
+		for _, file := range gone[int32(i)] {
+			pass.Add(checks.Finding{Path: file, Rule: knownChecksumMissing, Level: checks.Warn, Detail: "named in " + names.Quote(list) + ", and not there"})
+		}
+	}
+	return nil
+}
+
+// recall holds the lists against what is remembered, without reading any file.
+func (k *knownLists) recall(ctx context.Context, pass *checks.Pass, e *everyByte) error {
+	if e.memory.Known() == 0 || len(k.lists) == 0 {
+		return nil
+	}
+	if err := k.read(ctx, pass); err != nil {
+		return err
+	}
+	for i := range k.lines {
+		l := &k.lines[i]
+		type state struct {
+			file string
+			disk.State
+		}
+		s, err := share.Guard(ctx, readPatience, func() (state, error) {
+			known, err := k.line(l)
+			if err != nil {
+				return state{}, nil
+			}
+			file, _ := k.resolve(k.lists[l.list], known.name)
+			s, err := disk.Lstat(filepath.Join(k.root, filepath.FromSlash(file)))
+			if err != nil {
+				return state{}, nil // what is missing is told by a reading
+			}
+			return state{file, s}, nil
+		})
+		if err != nil {
+			return err
+		}
+		if rec, ok := e.memory.Find(e.places.IdentOf(s.file, &s.State)); ok && s.file != "" && rec.Whole() && !l.found {
+			from, to := k.naming(s.file)
+			for i := from; i < to; i++ {
+				k.lines[i].found = true // all lines of one file at once
+			}
+			k.compare(pass, s.file, s.Size, &rec.Sums)
+		}
+	}
+	return nil
+}
+
+// describe writes what was compared onto the card.
+func (k *knownLists) describe(pass *checks.Pass) {
+	if len(k.lines) == 0 {
+		return
+	}
+	pass.Fact("known_checksums", k.good, "Agree with checksum lists on the disk: %s, in %s", checks.Plural(k.good, "file"), checks.Plural(int64(len(k.lists)), "list"))
+	if k.outside > 0 {
+		pass.Fact("known_outside", k.outside, "Named by such lists, but not in this folder: %s", checks.Plural(k.outside, "file"))
+	}
+}

@@ -1,0 +1,308 @@
+package digest
+
+import (
+	"bufio"
+	"cmp"
+	"crypto/sha256"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"hash/crc32"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"sync"
+	"time"
+
+	"loadline/checks/internal/sums"
+)
+
+// A Memory is what was read of one disk or share, in earlier runs and in this one: which state of a file
+// had which sums, or where it could not be read. It lies in a file that is only ever added to; a record
+// that was cut or damaged does not count. Its methods may be called on nil, and concurrently.
+//
+// In memory it takes 16 bytes a record; the file has 128 bytes each.
+type Memory struct {
+	name  string
+	index []remembered // by ident; of equal ones the newest is last
+
+	mu     sync.Mutex
+	in     *os.File // nil: nothing was remembered
+	kin    map[Ident]int64
+	file   *os.File // opened by the first Add
+	out    *bufio.Writer
+	synced time.Time
+	Every  time.Duration // how much time of reading a crash may cost
+	err    error
+}
+
+type remembered struct {
+	ident Ident
+	at    int64 // number of the record in the file
+}
+
+// A Record is what was found of one state of a file.
+type Record struct {
+	Ident Ident
+	Kin   Ident // of the file in whatever state; see Places.KinOf
+	When  time.Time
+	Sums  sums.Sums
+	// Of a file that could not be read: where that began and how many bytes are lost. Lost is 0 for one that
+	// was read whole.
+	Bad, Lost int64
+}
+
+// Whole reports whether the file was read to its last byte.
+func (r *Record) Whole() bool { return r.Lost == 0 }
+
+const (
+	memoryFirst = "loadline read 2\n"
+	recordSize  = 128
+	// rememberEvery is how much time of reading a crash may cost.
+	rememberEvery = 5 * time.Second
+)
+
+// Recall opens what is remembered of a disk or share in the state folder of this machine. Nothing is
+// written before the first Add. The error says why what was remembered cannot be used; the Memory can be
+// used all the same.
+func Recall(state, id string) (*Memory, error) {
+	if state == "" {
+		return nil, nil
+	}
+	sum := sha256.Sum256([]byte(id))
+	m := &Memory{name: filepath.Join(state, "read", fmt.Sprintf("%x.log", sum[:8])), Every: rememberEvery, synced: time.Now()}
+	f, err := os.Open(m.name)
+	if errors.Is(err, fs.ErrNotExist) {
+		return m, nil
+	}
+	if err != nil {
+		return m, err
+	}
+	if err := m.load(f); err != nil {
+		return m, errors.Join(err, f.Close())
+	}
+	m.in = f
+	return m, nil
+}
+
+// load reads the index.
+func (m *Memory) load(f *os.File) error {
+	info, err := f.Stat()
+	if err != nil {
+		return err
+	}
+	in := bufio.NewReaderSize(f, 1<<18)
+	first := make([]byte, len(memoryFirst))
+	if _, err := io.ReadFull(in, first); err != nil || string(first) != memoryFirst {
+		return nil // another version: forgotten
+	}
+	index := make([]remembered, 0, info.Size()/recordSize)
+	var b [recordSize]byte
+	for at := int64(0); ; at++ {
+		if _, err := io.ReadFull(in, b[:]); err != nil {
+			if !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
+				return err
+			}
+			break
+		}
+		if id, ok := identIn(&b); ok {
+			index = append(index, remembered{id, at})
+		}
+	}
+	slices.SortFunc(index, func(x, y remembered) int { return cmp.Or(cmp.Compare(x.ident, y.ident), cmp.Compare(x.at, y.at)) })
+	m.index = index
+	return nil
+}
+
+// Known is how many records there were in the beginning.
+func (m *Memory) Known() int {
+	if m == nil {
+		return 0
+	}
+	return len(m.index)
+}
+
+// Find returns the newest record of earlier runs.
+func (m *Memory) Find(id Ident) (r Record, ok bool) {
+	if m == nil || id == 0 {
+		return Record{}, false
+	}
+	i, _ := slices.BinarySearchFunc(m.index, id, func(e remembered, id Ident) int { return cmp.Compare(e.ident, id) })
+	for i+1 < len(m.index) && m.index[i+1].ident == id {
+		i++
+	}
+	if i == len(m.index) || m.index[i].ident != id {
+		return Record{}, false
+	}
+	return m.record(m.index[i].at)
+}
+
+// Earlier returns the newest record of earlier runs of a file in whatever state. It reads all that is remembered,
+// once.
+func (m *Memory) Earlier(kin Ident) (r Record, ok bool) {
+	if m.Known() == 0 || kin == 0 {
+		return Record{}, false
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.kin == nil {
+		m.kin = make(map[Ident]int64, len(m.index))
+		for _, e := range m.index {
+			if r, ok := m.record(e.at); ok && e.at >= m.kin[r.Kin] {
+				m.kin[r.Kin] = e.at
+			}
+		}
+	}
+	at, ok := m.kin[kin]
+	if !ok {
+		return Record{}, false
+	}
+	return m.record(at)
+}
+
+// record reads a record of an earlier run.
+func (m *Memory) record(at int64) (Record, bool) {
+	var b [recordSize]byte
+	if m.in == nil {
+		return Record{}, false
+	}
+	if _, err := m.in.ReadAt(b[:], int64(len(memoryFirst))+at*recordSize); err != nil {
+		return Record{}, false
+	}
+	return decodeRecord(&b)
+}
+
+// Add remembers a record. Where that fails the reading goes on: it is only slower the next time, and Err
+// and Close tell.
+func (m *Memory) Add(r *Record) {
+	if m == nil || r.Ident == 0 {
+		return
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.err == nil && m.file == nil {
+		m.err = m.open()
+	}
+	if m.err != nil {
+		return
+	}
+	b := encodeRecord(r)
+	if _, m.err = m.out.Write(b[:]); m.err == nil && time.Since(m.synced) > m.Every {
+		m.err = m.out.Flush()
+		m.synced = time.Now()
+	}
+}
+
+// open makes the file, or sees that what is added begins at a whole record.
+func (m *Memory) open() error {
+	if err := os.MkdirAll(filepath.Dir(m.name), 0o700); err != nil {
+		return err
+	}
+	f, err := os.OpenFile(m.name, os.O_RDWR|os.O_CREATE|os.O_APPEND, 0o600)
+	if err != nil {
+		return err
+	}
+	err = beginMemory(f)
+	if err != nil {
+		return errors.Join(err, f.Close())
+	}
+	m.file, m.out = f, bufio.NewWriterSize(f, 512*recordSize)
+	return nil
+}
+
+func beginMemory(f *os.File) error {
+	info, err := f.Stat()
+	if err != nil {
+		return err
+	}
+	first := make([]byte, len(memoryFirst))
+	if n, _ := f.ReadAt(first, 0); string(first[:n]) != memoryFirst {
+		if err := f.Truncate(0); err != nil {
+			return err
+		}
+		_, err = f.WriteString(memoryFirst)
+		return err
+	}
+	if over := (info.Size() - int64(len(memoryFirst))) % recordSize; over > 0 {
+		_, err = f.Write(make([]byte, recordSize-over)) // a record that was cut must not shift the next ones
+	}
+	return err
+}
+
+// Err is why nothing more can be remembered, nil where all is well.
+func (m *Memory) Err() error {
+	if m == nil {
+		return nil
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.err
+}
+
+// Close writes what was added and returns Err.
+func (m *Memory) Close() error {
+	if m == nil {
+		return nil
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.file != nil {
+		if m.err == nil {
+			m.err = m.out.Flush()
+		}
+		m.err = errors.Join(m.err, m.file.Close())
+		m.file = nil
+	}
+	if m.in != nil {
+		_ = m.in.Close() // nothing was written
+		m.in, m.index, m.kin = nil, nil, nil
+	}
+	return m.err
+}
+
+// A record, all numbers with the most significant byte first: ident, time in nanoseconds since 1970, first
+// bad byte, bytes lost, SHA-256, MD5, SHA-1, CRC-64/NVME, CRC-32, CRC-32C, which of them hold, 56 bits of
+// kin, CRC-32C of all before.
+func encodeRecord(r *Record) (b [recordSize]byte) {
+	be := binary.BigEndian
+	be.PutUint64(b[0:], uint64(r.Ident))
+	be.PutUint64(b[8:], uint64(r.When.UnixNano()))
+	be.PutUint64(b[16:], uint64(r.Bad))
+	be.PutUint64(b[24:], uint64(r.Lost))
+	copy(b[32:], r.Sums.SHA256[:])
+	copy(b[64:], r.Sums.MD5[:])
+	copy(b[80:], r.Sums.SHA1[:])
+	be.PutUint64(b[100:], r.Sums.CRC64NVME)
+	be.PutUint32(b[108:], r.Sums.CRC32)
+	be.PutUint32(b[112:], r.Sums.CRC32C)
+	be.PutUint64(b[116:], uint64(r.Kin)) // its highest byte is 0
+	b[116] = byte(r.Sums.Has)
+	be.PutUint32(b[124:], crc32.Checksum(b[:124], sums.Castagnoli))
+	return b
+}
+
+// identIn returns the ident of a record, false where it is damaged.
+func identIn(b *[recordSize]byte) (Ident, bool) {
+	if binary.BigEndian.Uint32(b[124:]) != crc32.Checksum(b[:124], sums.Castagnoli) {
+		return 0, false
+	}
+	id := Ident(binary.BigEndian.Uint64(b[:]))
+	return id, id != 0
+}
+
+func decodeRecord(b *[recordSize]byte) (r Record, ok bool) {
+	be := binary.BigEndian
+	if r.Ident, ok = identIn(b); !ok {
+		return Record{}, false
+	}
+	r.When = time.Unix(0, int64(be.Uint64(b[8:])))
+	r.Bad, r.Lost = int64(be.Uint64(b[16:])), int64(be.Uint64(b[24:]))
+	copy(r.Sums.SHA256[:], b[32:])
+	copy(r.Sums.MD5[:], b[64:])
+	copy(r.Sums.SHA1[:], b[80:])
+	r.Sums.CRC64NVME, r.Sums.CRC32, r.Sums.CRC32C = be.Uint64(b[100:]), be.Uint32(b[108:]), be.Uint32(b[112:])
+	r.Sums.Has, r.Kin = sums.Set(b[116]), Ident(be.Uint64(b[116:])&kinBits)
+	return r, true
+}

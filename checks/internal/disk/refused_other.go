@@ -1,0 +1,5 @@
+//go:build !linux && !darwin && !windows
+
+package disk
+
+var fullErrors, readOnlyErrors, inUseErrors, nameErrors []error

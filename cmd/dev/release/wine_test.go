@@ -1,0 +1,159 @@
+//go:build release && linux
+
+package release
+
+import (
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"loadline/cmd/dev/e2e"
+)
+
+// Wine runs what is built for Windows on the calls of Linux. It is believed where a program computes: names,
+// paths, reports, lists, statuses. It is not believed, and so not asked, where Windows itself decides:
+//
+//   - what a file system of Windows does with a name: Wine folds case on its own and lets through what
+//     NTFS refuses
+//   - removing and renaming below a folder that is held open (os.Root): Wine 8 answers "Invalid
+//     function", so the trial on the share and applying a plan fail under it
+//   - reads past the cache, flushing, free space, kinds of disks: all Linux's answers
+//   - links, owners, permissions, access lists, attributes
+//   - network shares and mount.exe: there is no NFS client in it
+//   - long paths: Wine has no limit of 260 characters that the manifest could lift
+//
+// These parts of Windows have tests that run on the Windows runner of .github/workflows only.
+func TestWine(t *testing.T) {
+	prefix := filepath.Join(t.TempDir(), "prefix")
+	for _, v := range []string{"WINEPREFIX=" + prefix, "WINEDLLOVERRIDES=mscoree,mshtml=", "WINEDEBUG=-all"} {
+		name, value, _ := strings.Cut(v, "=")
+		t.Setenv(name, value)
+	}
+	t.Cleanup(func() { // before the folder is removed
+		_, _ = try(t, nil, "wineserver", "--kill") // its status says whether there was one
+		must(t, "wineserver", "--wait")
+	})
+	must(t, "wine", "wineboot", "--init")
+	must(t, "wineserver", "--wait")
+	if library := filepath.Join(prefix, "drive_c/windows/system32/bcryptprimitives.dll"); !exists(library) {
+		must(t, "x86_64-w64-mingw32-gcc", "-shared", "-O2", "-s", "-o", library, "testdata/bcryptprimitives.c", "-ladvapi32")
+	}
+	dir := t.TempDir()
+	must(t, "unzip", "-q", pkg(t, winZip), "-d", dir)
+	dir = filepath.Join(dir, strings.TrimSuffix(filepath.Base(pkg(t, winZip)), ".zip"))
+	native := t.TempDir()
+	must(t, "dpkg-deb", "-x", pkg(t, deb), native)
+	native = filepath.Join(native, "usr/bin/loadline-cli")
+
+	t.Run("command", func(t *testing.T) { wineCommand(t, filepath.Join(dir, "loadline-cli.exe"), native) })
+	t.Run("tests", wineTests)
+	t.Run("window", func(t *testing.T) {
+		d := e2e.NewDisplay(t, 1280, 800)
+		w := d.Open("wine", filepath.Join(dir, "loadline.exe"), "-demo")
+		demo(t, w, "wine")
+	})
+}
+
+func exists(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
+}
+
+// wineCommand compares the command under Wine with the same command on Linux, over one tree whose names both
+// systems can hold.
+func wineCommand(t *testing.T, exe, native string) {
+	wine := func(args ...string) (string, int) { return stdout(t, nil, "wine", append([]string{exe}, args...)...) }
+	out, status := wine("version")
+	if status != 0 || !strings.Contains(out, " for windows/amd64\n") || !strings.Contains(out, `\handbook.html`) {
+		t.Errorf("status %d, it says %s", status, out)
+	}
+	tree := t.TempDir()
+	long := strings.Repeat("a long folder name of the wheel at high water/", 8)
+	for _, name := range []string{
+		"plain.mov", " first.srt", "-rushes.mov", "take 1.mov.part", ".DS_Store", "Thumbs.db", "mare\u0301e.jpg",
+		"x/" + strings.Repeat("n", 200) + ".mov", strings.Repeat("deep/", 24) + "f.mov", long + strings.Repeat("frame ", 100)[:180] + ".png",
+		"cafe\u0301 \u00e8.mp4", "b[1] 'x' #2.wav",
+	} {
+		path := filepath.Join(tree, filepath.FromSlash(name))
+		if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, []byte(name), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		if old := time.Now().AddDate(0, 0, -7); os.Chtimes(path, old, old) != nil { // or it is looked at twice, with time between
+			t.Fatal("a file could not be dated")
+		}
+	}
+	dos := "Z:" + strings.ReplaceAll(tree, "/", `\`)
+	before := []string{"before", "-json", "-key-bytes", "300", "-prefix", "p"}
+	here, status1 := stdout(t, nil, native, append(before, tree)...)
+	there, status2 := wine(append(before, dos)...)
+	if status1 != status2 || status1 == 2 {
+		t.Errorf("status %d on Linux, %d under Wine", status1, status2)
+	}
+	one, two := findings(t, here), findings(t, there)
+	if len(one) < 10 {
+		t.Fatalf("the tree has only %d findings, the comparison would say little", len(one))
+	}
+	if d := cmp.Diff(one, two); d != "" {
+		t.Errorf("findings on Linux (-) and under Wine (+):\n%s", d)
+	}
+	report := filepath.Join(t.TempDir(), "report.txt")
+	if _, status := wine("before", "-key-bytes", "300", "-o", "Z:"+strings.ReplaceAll(report, "/", `\`), dos); status != status1 {
+		t.Errorf("status %d with -o, want %d", status, status1)
+	}
+	if b, err := os.ReadFile(report); err != nil || !strings.HasPrefix(string(b), "LOADLINE: BEFORE COPYING\n") {
+		t.Errorf("the report: %v, %.60q", err, b)
+	}
+	for _, args := range [][]string{
+		{"before", "-o", "Z:" + strings.ReplaceAll(report, "/", `\`), dos}, // it is there
+		{"before", dos + `\missing`}, {"before"}, {"nosuch"}, {"arrival", dos + `\plain.mov`, dos + `\plain.mov`},
+	} {
+		if _, status := wine(args...); status != 2 {
+			t.Errorf("%q ended with status %d, want 2", args, status)
+		}
+	}
+}
+
+// findings are those of the checks that compute, as "check rule path".
+func findings(t *testing.T, report string) []string {
+	t.Helper()
+	var r struct {
+		Checks []struct {
+			ID       string
+			Findings []struct{ Path, Rule string }
+		}
+	}
+	if err := json.Unmarshal([]byte(report), &r); err != nil {
+		t.Fatalf("%v in %.300q", err, report)
+	}
+	var all []string
+	for _, c := range r.Checks {
+		if !slices.Contains([]string{"name-length", "name-characters", "name-twins", "path-depth", "clutter"}, c.ID) {
+			continue
+		}
+		for _, f := range c.Findings {
+			all = append(all, c.ID+" "+f.Rule+" "+f.Path)
+		}
+	}
+	slices.Sort(all)
+	return all
+}
+
+// wineTests runs tests of packages that compute, built for Windows. The others meet what the list above
+// says of Wine, or compare with utilities of Linux.
+func wineTests(t *testing.T) {
+	packages := []string{"./checks/names", "./assets/..."}
+	out, err := try(t, []string{"GOOS=windows", "GOARCH=amd64", "CGO_ENABLED=0"}, "go", append([]string{"-C", "../../..", "test", "-count=1", "-vet=off", "-exec", "wine"}, packages...)...)
+	t.Log(out)
+	if err != nil {
+		t.Error(err)
+	}
+}

@@ -1,0 +1,56 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"io"
+	"path/filepath"
+	"strconv"
+
+	"github.com/adrg/xdg"
+
+	"loadline/checks"
+	"loadline/checks/recheck"
+)
+
+// runRecheck compares a folder with a manifest, byte by byte.
+func runRecheck(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	fs := newFlags("recheck", "MANIFEST FOLDER", stderr)
+	options := recheck.Options{Version: checks.Version, State: filepath.Join(xdg.StateHome, "loadline")}
+	var out output
+	out.register(fs)
+	fs.Func("sample", "read `N` per cent of the files only, chosen at random, one at least", func(s string) error {
+		n, err := strconv.ParseFloat(s, 64)
+		if err != nil || !(n > 0) || n > 100 {
+			return errors.New("write a number over 0, and 100 at most")
+		}
+		options.Sample = n
+		return nil
+	})
+	fs.Func("seed", "choose the same files as an earlier run: its seed, the whole number `N`", func(s string) error {
+		n, err := strconv.ParseUint(s, 10, 64)
+		if err != nil {
+			return errors.New("write a whole number, 0 or more")
+		}
+		options.Seed, options.HasSeed = n, true
+		return nil
+	})
+	rest, err := parse(fs, args)
+	if err != nil {
+		return parsed(err)
+	}
+	if len(rest) != 2 {
+		fs.Usage()
+		return exitError
+	}
+	if options.HasSeed && options.Sample == 0 {
+		return fault(stderr, errors.New("-seed chooses files of a sample: give -sample too"))
+	}
+	if err := out.check(rest[1]); err != nil {
+		return fault(stderr, err)
+	}
+	watch, done := progressLine(stderr)
+	rep, err := recheck.Run(ctx, rest[0], rest[1], options, watch)
+	done()
+	return out.conclude(ctx, rep, err, "stopped; what was read is remembered, and the next run goes on from there for a week", stdout, stderr)
+}

@@ -1,0 +1,203 @@
+package gui
+
+import (
+	"fmt"
+	"slices"
+	"testing"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/canvas"
+	"fyne.io/fyne/v2/test"
+
+	"loadline/checks"
+	"loadline/gui/kit"
+)
+
+// watcher is the toolkit's test driver with a count of everything that would have the window drawn
+// again. It plays the frames of the real driver, which lays out what wants another size: a window that
+// has settled must ask for no further frame, or it is drawn for ever.
+type watcher struct {
+	fyne.App
+	fyne.Driver
+	asked   []string // what was refreshed or moved
+	moving  map[*fyne.Animation]bool
+	least   map[fyne.CanvasObject]fyne.Size
+	layouts int
+}
+
+// watch puts the counting driver in place of a rig's own.
+func watch(r *rig) *watcher {
+	w := &watcher{App: kit.Still(fyne.CurrentApp()), Driver: fyne.CurrentApp().Driver(), moving: map[*fyne.Animation]bool{}, least: map[fyne.CanvasObject]fyne.Size{}}
+	own := fyne.CurrentApp()
+	fyne.SetCurrentApp(watchedApp{w.App, w})
+	r.t.Cleanup(func() { fyne.SetCurrentApp(own) })
+	return w
+}
+
+type watchedApp struct {
+	fyne.App
+	w *watcher
+}
+
+func (a watchedApp) Driver() fyne.Driver { return watchedDriver{a.w.Driver, a.w} }
+
+type watchedDriver struct {
+	fyne.Driver
+	w *watcher
+}
+
+func (d watchedDriver) CanvasForObject(o fyne.CanvasObject) fyne.Canvas {
+	return watchedCanvas{d.Driver.CanvasForObject(o), d.w}
+}
+func (d watchedDriver) StartAnimation(a *fyne.Animation) { d.w.moving[a] = true }
+func (d watchedDriver) StopAnimation(a *fyne.Animation)  { delete(d.w.moving, a) }
+
+type watchedCanvas struct {
+	fyne.Canvas
+	w *watcher
+}
+
+func (c watchedCanvas) Refresh(o fyne.CanvasObject) {
+	c.w.asked = append(c.w.asked, fmt.Sprintf("refresh of %T", o))
+}
+func (c watchedCanvas) SetDirty() { c.w.asked = append(c.w.asked, "something moved") }
+
+// frame does what the real driver does before it draws: it asks everything for its least size, and
+// lays out again what holds something that is new or wants another size.
+func (w *watcher) frame(root fyne.CanvasObject) {
+	w.visit(root)
+}
+
+// visit reports whether the one above must be laid out again.
+func (w *watcher) visit(o fyne.CanvasObject) (again bool) {
+	if !o.Visible() {
+		return false
+	}
+	inside := []fyne.CanvasObject{}
+	layout := func() {}
+	switch x := o.(type) {
+	case *fyne.Container:
+		inside = x.Objects
+		if x.Layout != nil {
+			layout = func() { x.Layout.Layout(x.Objects, x.Size()) }
+		}
+	case fyne.Widget:
+		inside = test.WidgetRenderer(x).Objects()
+		layout = func() { test.WidgetRenderer(x).Layout(x.Size()) }
+	}
+	needs := false
+	for _, c := range slices.Clone(inside) {
+		needs = w.visit(c) || needs
+	}
+	if needs {
+		w.layouts++
+		layout()
+	}
+	least := o.MinSize()
+	was, known := w.least[o]
+	if img, ok := o.(*canvas.Image); ok && !known {
+		img.Refresh()
+	}
+	w.least[o] = least
+	return !known || was != least
+}
+
+// still plays frames until nothing asks for another, and fails where that never happens; after that
+// nothing may ask for one, also not when all is laid out once more.
+func (w *watcher) still(r *rig) {
+	r.t.Helper()
+	roots := append([]fyne.CanvasObject{r.win.Content()}, r.win.Canvas().Overlays().List()...)
+	const most = 8
+	for i := 0; ; i++ {
+		w.asked, w.layouts = nil, 0
+		for _, o := range roots {
+			w.frame(o)
+		}
+		if len(w.asked) == 0 && w.layouts == 0 {
+			break
+		}
+		if i == most {
+			r.t.Fatalf("after %d frames there are still %d layouts, and it is asked for: %q", most, w.layouts, w.asked[:min(len(w.asked), 8)])
+		}
+	}
+	for _, o := range roots {
+		kit.Relayout(o)
+		w.frame(o)
+	}
+	if len(w.asked) > 0 || w.layouts > 0 {
+		r.t.Errorf("laid out again without a reason, it asks for %d layouts and %q", w.layouts, w.asked[:min(len(w.asked), 8)])
+	}
+	if len(w.moving) > 0 {
+		r.t.Errorf("%d animations run", len(w.moving))
+	}
+}
+
+// At rest nothing moves: on every screen, in both themes and both sizes, a window that has settled asks
+// for no layout and for nothing to be drawn.
+func TestStill(t *testing.T) {
+	more := map[string]func(*rig){
+		"fields": func(r *rig) {
+			r.Open(sampleSource, sampleShare)
+			r.win.Canvas().Focus(r.view().setup.from.path)
+		},
+		"open cards": func(r *rig) {
+			r.done(sample())
+			for _, k := range r.view().list.cards {
+				k.setOpen(true)
+			}
+			r.win.Canvas().Focus(r.view().list.cards[2])
+		},
+		"full name": func(r *rig) {
+			r.done(sample())
+			r.findFiles()
+			r.until("rows", func() bool { return !r.files.model.unfiltered })
+			r.files.table.Choose(1)
+			r.files.showFull()
+		},
+		"filter": func(r *rig) {
+			r.done(sample())
+			r.findFiles()
+			r.until("rows", func() bool { return !r.files.model.unfiltered })
+			test.Type(r.files.find, "day")
+			r.fire()
+		},
+		"fix": func(r *rig) {
+			r.t.Setenv("XDG_STATE_HOME", r.t.TempDir())
+			r.Open(tree(r.t, "day 1/what?.mov", "trailing /a.wav"), "")
+			r.showFix()
+			r.until("the plan", func() bool { return r.fix.plan != nil })
+			r.fix.table.Choose(0)
+		},
+		"stage after": func(r *rig) {
+			rep := clean()
+			rep.Stage, rep.Checks = checks.After, nil
+			for _, k := range sampleChecks[checks.After] {
+				rep.Checks = append(rep.Checks, checks.Result{Check: k, ID: k.ID, Title: k.Title, Rules: map[string]int64{}})
+			}
+			r.setStage(checks.After)
+			r.view().setReport(rep, stateDone)
+		},
+		"other theme": func(r *rig) { r.done(sample()); r.turnTheme() },
+		"other size":  func(r *rig) { r.done(sample()); r.win.Resize(fyne.NewSize(640, 400)) },
+	}
+	for name, show := range screens {
+		more[name] = show
+	}
+	for name, show := range more {
+		t.Run(name, func(t *testing.T) {
+			r := newRig(t, 1280, 800, kit.Light)
+			w := watch(r)
+			show(r)
+			r.settle()
+			w.still(r)
+			for _, mode := range []kit.Mode{kit.Dark, kit.Light} {
+				r.setTheme(mode)
+				for _, size := range []fyne.Size{{Width: 900, Height: 600}, {Width: 1280, Height: 800}} {
+					r.win.Resize(size)
+					w.still(r)
+				}
+			}
+			r.halt()
+		})
+	}
+}
