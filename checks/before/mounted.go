@@ -162,8 +162,10 @@ func lookAtShare(ctx context.Context, job *checks.Job) (facts *share.Facts, err 
 		if i == 0 {
 			facts = f
 		} else if f.Mount.Point != facts.Mount.Point || f.Device != facts.Device {
-			return f, fmt.Errorf("%w: on the share, the folders %s and %s lie on different file systems; check these disks one at a time",
-				checks.ErrBadJob, names.Quote(job.Prefix), names.Quote(d.Prefix))
+			return f, &checks.JobError{
+				Field: checks.FieldPrefix, Hint: "check these disks one at a time",
+				Err: fmt.Errorf("on the share, the folders %s and %s lie on different file systems", names.Quote(job.Prefix), names.Quote(d.Prefix)),
+			}
 		}
 	}
 	return facts, nil
