@@ -2,6 +2,7 @@ package gui
 
 import (
 	"errors"
+	"fmt"
 	"strings"
 	"time"
 
@@ -74,6 +75,7 @@ func (w *Window) Check() {
 	}
 	w.remember()
 	w.notice.Hide()
+	w.setTitle("")
 	w.running, w.stops, w.began = v.stage, false, w.desktop.Now()
 	v.state, v.asked = stateRunning, v.places()
 	v.reset()
@@ -146,6 +148,36 @@ func (w *Window) showProgress(v *view, ev []checks.Event, p checks.Progress) {
 		v.list.page.Reflow()
 	}
 	v.head.progress(p)
+	w.showTitle(p)
+}
+
+// titleAfter is how long a run takes before the title tells how far it is.
+const titleAfter = time.Minute
+
+// showTitle tells in the title, and so in the task bar, how far a long run is.
+func (w *Window) showTitle(p checks.Progress) {
+	if p.Elapsed < titleAfter {
+		return
+	}
+	how := "Checking for " + checks.Span(p.Elapsed.Truncate(time.Minute))
+	if p.Done > 0 {
+		how = fmt.Sprintf("%.0f %%", 100*min(p.Done, 1))
+		if p.Left > 0 {
+			how += ", about " + checks.Span(max(p.Left, time.Minute).Round(time.Minute)) + " left"
+		}
+	}
+	w.setTitle(how)
+}
+
+// setTitle puts something before the program's name; empty leaves the name alone.
+func (w *Window) setTitle(text string) {
+	title := "Loadline"
+	if text != "" {
+		title = text + " – " + title
+	}
+	if w.win.Title() != title {
+		w.win.SetTitle(title)
+	}
 }
 
 // doingWords says on a running card how far it is: those that look at every entry count them.
@@ -168,6 +200,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 	}
 	v.lock(false)
 	v.head.setRunning(false)
+	w.setTitle("")
 	took := w.desktop.Now().Sub(w.began)
 	switch {
 	case rep != nil && rep.Interrupted || err != nil && stoppedErr(err):
@@ -190,6 +223,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 			w.tell(checks.Passed, "The manifest is "+names.Quote(rep.Manifest)+". Keep it: the stage “After arrival” needs it, and has it filled in already.")
 		}
 		if took >= longRun {
+			w.setTitle(v.head.title.Text) // for who comes back to the screen
 			w.desktop.Notify(stageWords[v.stage].name+": "+v.head.title.Text, rep.Counts())
 		}
 	}

@@ -414,3 +414,40 @@ func TestCleanTrial(t *testing.T) {
 		t.Errorf("a folder without a marker was removed: %v", err)
 	}
 }
+
+// In a long run the title tells how far it is, and at its end the verdict; a short one leaves it alone.
+func TestTitle(t *testing.T) {
+	r := newRig(t, 1280, 800, kit.Light)
+	c := r.start()
+	title := func(p checks.Progress, want string) {
+		t.Helper()
+		c.watch(checks.Event{Progress: p})
+		r.until("the title "+want, func() bool { return r.win.Title() == want })
+	}
+	r.win.SetTitle("Loadline")
+	c.watch(checks.Event{Progress: checks.Progress{Elapsed: 20 * time.Second, Done: 0.3}})
+	r.until("the progress", func() bool { return r.view().head.meter.Value > 0 })
+	if got := r.win.Title(); got != "Loadline" {
+		t.Errorf("after 20 seconds the title is %q", got)
+	}
+	title(checks.Progress{Elapsed: 3 * time.Minute, Done: -1}, "Checking for 3 min – Loadline")
+	title(checks.Progress{Elapsed: 4 * time.Minute, Done: 0.42, Left: 310 * time.Second}, "42 %, about 5 min left – Loadline")
+	r.mu.Lock()
+	r.clock = r.clock.Add(longRun)
+	r.mu.Unlock()
+	c.end <- ending{rep: sample()}
+	r.until("the end", func() bool { return r.running == "" })
+	if got := r.win.Title(); got != "Do not copy yet – Loadline" {
+		t.Errorf("at the end the title is %q", got)
+	}
+	if len(r.notes) != 1 || !strings.Contains(r.notes[0], "Do not copy yet") {
+		t.Errorf("notified %q", r.notes)
+	}
+	r.Check()
+	c = r.began()
+	if got := r.win.Title(); got != "Loadline" {
+		t.Errorf("the next run begins with the title %q", got)
+	}
+	c.end <- ending{rep: sample()}
+	r.until("the end", func() bool { return r.running == "" })
+}

@@ -287,7 +287,8 @@ func TestSeveralManifests(t *testing.T) {
 			[2]string{"box1", "box2"},
 			list("box1/", files[:2]) + body(list("box2/", files[2:])),
 			nil,
-			[3]int64{0, 4, 0}, checks.Passed,
+			[3]int64{0, 4, 0},
+			checks.Passed,
 		},
 		"two copies": {files, files, [2]string{"box1", "box2"}, list("box1/", files) + body(list("box2/", files)), nil, [3]int64{0, 0, 4}, checks.Passed},
 		"one of two copies lacks a file": {
@@ -295,21 +296,24 @@ func TestSeveralManifests(t *testing.T) {
 			[2]string{"box1", "box2"},
 			list("box1/", files) + body(list("box2/", files[1:])),
 			[]string{"objects missing-object a"},
-			[3]int64{0, 1, 3}, checks.Warned,
+			[3]int64{0, 1, 3},
+			checks.Warned,
 		},
 		"one is nowhere": {
 			files, files,
 			[2]string{"box1", "box2"},
 			list("box1/", files[1:]) + body(list("box2/", files[1:])),
 			[]string{"objects missing-object a", "objects missing-object a"},
-			[3]int64{1, 0, 3}, checks.Failed,
+			[3]int64{1, 0, 3},
+			checks.Failed,
 		},
 		"the second box has not come": {
 			files[:2], files[2:],
 			[2]string{"box1", "box2"},
 			list("box1/", files[:2]),
 			[]string{"objects missing-object c", "objects missing-object d"},
-			[3]int64{2, 2, 0}, checks.Failed,
+			[3]int64{2, 2, 0},
+			checks.Failed,
 		},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -66,7 +66,7 @@ var cases = map[string]struct {
 		fixture.Must(t, os.Rename(filepath.Join(d, "b/1.mov"), filepath.Join(d, "b/9.mov")))
 	}, Options{}, []string{"copy-complete fail copy-missing b/1.mov", "copy-complete note copy-extra b/9.mov"}, checks.Failed, "1 missing"},
 	"another size": {func(t *testing.T, d string) { fixture.WriteFile(t, filepath.Join(d, "a"), "content of a.") }, Options{}, []string{"copy-complete fail copy-size a"}, checks.Failed, "1 of another size"},
-	"one byte": {func(t *testing.T, d string) { fixture.WriteFile(t, filepath.Join(d, "a"), "content of A") }, Options{}, []string{"copy-content fail copy-differs a"}, checks.Failed, "Of 6 files, 1 is not what the manifest says"},
+	"one byte":     {func(t *testing.T, d string) { fixture.WriteFile(t, filepath.Join(d, "a"), "content of A") }, Options{}, []string{"copy-content fail copy-differs a"}, checks.Failed, "Of 6 files, 1 is not what the manifest says"},
 	"another form": {func(t *testing.T, d string) {
 		fixture.Must(t, os.Rename(filepath.Join(d, "Ä.txt"), filepath.Join(d, "A\u0308.txt")))
 	}, Options{}, []string{"copy-complete note copy-other-form Ä.txt"}, checks.Passed, ""},
