@@ -348,7 +348,7 @@ func TestProbeListing(t *testing.T) {
 	x.path.SetText(good)
 	r.fire()
 	r.until("its columns", func() bool {
-		return strings.Contains(x.facts.Text, "CSV") && strings.Contains(x.facts.Text, "Key") && x.problem.Text == ""
+		return strings.Contains(x.facts.Text, "able with commas") && strings.Contains(x.facts.Text, "Key") && x.problem.Text == ""
 	})
 	x.path.SetText(bad)
 	r.fire()
