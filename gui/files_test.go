@@ -208,6 +208,10 @@ func TestCSV(t *testing.T) {
 		{Path: "=HYPERLINK(\"x\")", Rule: rule, Level: checks.Fail, Size: 3, Detail: "@sum, with a comma"},
 		{Path: "a,b\"c\r\nd", Rule: rule, Level: checks.Note, Detail: "two\nlines"},
 		{Path: "-rf", Rule: rule, Level: checks.Warn, Detail: "ok"},
+		{Path: "+1.mov", Rule: rule, Level: checks.Warn, Detail: "=1+1"},
+		{Path: "@cam/a.mov", Rule: rule, Level: checks.Warn, Detail: "-2"},
+		{Path: "\ttab.mov", Rule: rule, Level: checks.Warn, Detail: "\t=1"},
+		{Path: "\rreturn.mov", Rule: rule, Level: checks.Warn, Detail: "\r=1"},
 		{Path: "плёнка\u202e", Rule: rule, Level: checks.Warn, Detail: "ok"},
 	}
 	var b bytes.Buffer

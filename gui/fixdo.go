@@ -58,12 +58,7 @@ func planNames(ctx context.Context, job checks.Job, rep *checks.Report, wishes f
 			return plan, rep, err
 		}
 	}
-	rep, err := checks.Run(ctx, job, fix.Checks(before.List()), nil)
-	if err != nil {
-		return nil, nil, err
-	}
-	plan, err := fix.NewPlan(ctx, rep, wishes, nil)
-	return plan, rep, err
+	return fix.Run(ctx, job, before.List(), wishes, nil)
 }
 
 // ask shows what would be done and asks. What is to be copied is counted first.

@@ -335,6 +335,7 @@ func TestKeyboardStaysAtTheButton(t *testing.T) {
 func TestWheelOverField(t *testing.T) {
 	r := newRig(t, 640, 480, kit.Light)
 	r.done(sample())
+	r.view().setup.setFolded(false)
 	f := r.view().setup.options.prefix
 	at := fyne.CurrentApp().Driver().AbsolutePositionForObject(f).AddXY(20, 10)
 	test.Scroll(r.win.Canvas(), at, 0, -40)

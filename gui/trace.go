@@ -235,14 +235,7 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 	case pageChecks:
 		v := w.view()
 		m["verdict"] = v.head.box
-		m["source"], m["source-choose"] = v.setup.from.path, v.setup.from.choose
-		m["share"], m["share-choose"] = v.setup.to.path, v.setup.to.choose
-		if o := v.setup.options; o != nil {
-			m["prefix"], m["copy-list"] = o.prefix, o.list
-			if v.stage == checks.Before {
-				m["uplink"], m["battery"], m["link"] = o.uplink, o.battery, o.link
-			}
-		}
+		v.setup.elements(m)
 		if v.head.check.Visible() && !v.head.check.Disabled() {
 			m["check"] = v.head.check
 		}

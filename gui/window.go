@@ -55,6 +55,8 @@ type Window struct {
 	holds   func() bool    // whether that is still true; nil: it stays until something else is said
 	probes  probes
 	links   links
+	offers  []Offer // what is mounted
+	gone    bool    // the window is closed
 	trace   *trace
 }
 
@@ -87,6 +89,7 @@ func New(win fyne.Window, e Engine, d Desktop) *Window {
 		w.tell(checks.Warned, "What was chosen last time could not be read, so the window starts empty: "+err.Error())
 	}
 	w.traceFromEnv()
+	w.watchMounts()
 	return w
 }
 
@@ -343,6 +346,7 @@ func (w *Window) Quit() {
 }
 
 func (w *Window) leave() {
+	w.gone = true
 	w.remember()
 	if w.trace != nil {
 		w.trace.close()
@@ -418,7 +422,7 @@ func (w *Window) dropped(at fyne.Position, uris []fyne.URI) {
 	}
 	r := w.view().setup
 	to := r.from
-	if r.to.covers(at) {
+	if !r.folded() && r.to.covers(at) {
 		to = r.to
 	}
 	to.put(uris[0].Path())

@@ -30,7 +30,7 @@ type pair struct {
 // archive makes a small invented archive: one file of three blocks, some small ones, an empty one.
 func archive(t testing.TB) *pair {
 	t.Helper()
-	dir := t.TempDir()
+	dir := fixture.TempDir(t)
 	p := &pair{filepath.Join(dir, "archive"), filepath.Join(dir, "share"), filepath.Join(dir, "state"), "archive"}
 	r := rand.NewChaCha8([32]byte{1})
 	big := make([]byte, 2*blockSize+blockSize/2+1234)

@@ -61,6 +61,12 @@ func (a *after) content(ctx context.Context, pass *checks.Pass) error {
 	if files == 0 {
 		return errors.New("no file of the right size is on the share, so there is no content to compare")
 	}
+	if release, means, err := disk.Awake("Comparing the copy with its source"); err != nil {
+		pass.Fact("kept_awake", false, "This computer could not be kept from going to sleep: %s", checks.Plain(checks.Reason(err)))
+	} else {
+		defer release()
+		pass.Fact("kept_awake", true, "This computer was kept awake meanwhile: %s", means)
+	}
 	if err := c.flush(ctx); err != nil {
 		return err
 	}
@@ -299,17 +305,15 @@ func (c *comparing) takeSource(e *entry, r *digest.Result, path string) {
 		}
 		e.before = r.When.Unix()
 		e.flags |= readBefore
-	case e.flags&readBefore != 0 && e.sums.SHA256 != r.Sums.SHA256:
-		// It was read though an earlier run had, and is the same file by all that the system says.
-		if ident := c.places[sourceSide]; ident != nil && c.sameAsBefore(r) {
+	default:
+		if rec, ok := c.memory[sourceSide].Find(r.Ident); ok && rec.Whole() && rec.Sums.SHA256 != r.Sums.SHA256 {
+			// It is the same file by all that the system says.
 			e.flags |= spoiled
 			c.fail(c.pass, sourceRotted, path, e.size, "SHA-256 is %x… now, it was %x… on %s; size and dates are the same",
-				r.Sums.SHA256[:8], e.sums.SHA256[:8], time.Unix(e.before, 0).Format(time.DateOnly))
-		} else {
+				r.Sums.SHA256[:8], rec.Sums.SHA256[:8], rec.When.Format(time.DateOnly))
+		} else if e.flags&readBefore != 0 && e.sums.SHA256 != r.Sums.SHA256 {
 			e.flags |= newer // written to since the folders were read
 		}
-		fallthrough
-	default:
 		e.sums, e.before = r.Sums, 0
 		e.flags &^= readBefore
 	}

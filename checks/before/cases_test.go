@@ -328,12 +328,11 @@ var seenBy = map[*checks.Rule]string{
 	folderLoop:         "TestBindCycle",
 	hugeFolder:         "TestHugeFolder",
 	leftOffList:        "TestLeftOffList",
-	clipCutShort:       "TestClips",
-	clipNoIndex:        "TestClips",
 	attributesSampled:  "TestAttributesOfALargeDisk",
 	readFails:          "TestDamagedDisk",
 	slowReading:        "TestSlowReading",
 	diskErrors:         "TestDiskErrors",
+	datalessFile:       "TestFlagsOfAMac",
 }
 
 // TestEveryRuleHasACase finds rules without case or source, and cases of rules that are none.

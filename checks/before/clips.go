@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -45,8 +46,12 @@ var clipsWhole = &checks.Check{
 	Doc: "Recognizes clips, sound and pictures by their content and follows the lengths in their headers to the end " +
 		"of the file, and looks for the index that players need. A camera that lost power or a card pulled too early " +
 		"leaves a file of a plausible size that does not play. It reads headers, never pictures or sound: what is " +
-		"damaged inside shows only when it is played. A file cut exactly between two packets, fragments or clusters of " +
-		"a stream without an index looks whole. Files of other kinds are not judged.",
+		"damaged inside shows only when it is played. Some cuts leave a file that could have been meant so, and " +
+		"look whole: an MPEG transport stream cut between two packets, or to under six; an MP4 cut between two fragments; " +
+		"a Matroska or WebM recording without an index (live, or through a pipe) cut between two clusters; a sound file " +
+		"written through a pipe, which says no length; an MP4 or QuickTime file cut right behind an index that " +
+		"comes first, as a movie ends whose media are in other files; and whatever is cut to under 12 bytes. Files of " +
+		"other kinds are not judged, nor is system clutter.",
 	Fix:    clipFix,
 	Rules:  []*checks.Rule{clipCutShort, clipNoIndex},
 	Begin:  func(pass *checks.Pass) any { return newClips(pass) },
@@ -60,13 +65,41 @@ type clips struct {
 	pass    *checks.Pass
 	folders chan clipFolder
 	lanes   sync.WaitGroup
-	seen    atomic.Int64 // files looked at or passed over
+	seen    atomic.Int64 // files that the lanes are through with
 	queued  atomic.Int64 // files handed to the lanes
+	tiny    atomic.Int64 // files too small to be clips: nobody opens them
 
-	mu     sync.Mutex
-	tally  media.Tally
-	unread int64 // files that could not be looked at
-	silent error // why a lane gave up
+	mu      sync.Mutex
+	tally   media.Tally
+	partly  example // clips that could not be followed to their end
+	changed example // files that had another size than the walk saw
+	closed  example // files that could not be opened or read
+	silent  error   // why the lanes gave up
+}
+
+// An example counts files, and names the first of them in the order of paths.
+type example struct {
+	n    int64
+	path string
+	why  error
+}
+
+func (e *example) add(path string, why error) {
+	if e.n++; e.n == 1 || path < e.path {
+		e.path, e.why = path, why
+	}
+}
+
+// String returns what to look for: "A001.mov", "A001.mov and 2 more"; with the reason, where there is one.
+func (e *example) String() string {
+	s := names.Quote(e.path)
+	if e.why != nil {
+		s += " (" + checks.Reason(e.why) + ")"
+	}
+	if e.n > 1 {
+		s += " and " + checks.Count(e.n-1) + " more"
+	}
+	return s
 }
 
 type clipFolder struct {
@@ -106,7 +139,15 @@ func (c *clips) visit(d *walk.Dir) {
 	}
 	f := clipFolder{path: d.Path}
 	for i := range d.Entries {
-		if e := &d.Entries[i]; e.Kind == walk.File && !e.Failed && e.Size >= media.Smallest && !names.Clutter(e.Name) {
+		e := &d.Entries[i]
+		switch {
+		case e.Kind != walk.File || e.Failed || names.Clutter(e.Name):
+		case e.Size < media.Smallest:
+			c.tiny.Add(1)
+		default:
+			if f.files == nil {
+				f.files = make([]clipFile, 0, len(d.Entries)-i)
+			}
 			f.files = append(f.files, clipFile{e.Name, e.Size, e.Inode})
 		}
 	}
@@ -131,42 +172,76 @@ func (c *clips) lane(ctx context.Context) {
 			}
 			// Inodes lie on most disks in the order in which files were written.
 			slices.SortFunc(f.files, func(a, b clipFile) int { return cmp.Compare(a.inode, b.inode) })
-			for i := range f.files {
-				if ctx.Err() != nil {
-					return
-				}
-				c.look(ctx, f.path, &f.files[i])
-			}
+			c.lookAll(ctx, &f)
 		}
 	}
 }
 
-func (c *clips) look(ctx context.Context, folder string, f *clipFile) {
-	defer c.seen.Add(1)
-	c.mu.Lock()
-	gone := c.silent != nil
-	c.mu.Unlock()
-	if gone {
-		return // a disk that does not answer is not asked again for each file
-	}
-	path := f.name
-	if folder != "" {
-		path = folder + "/" + f.name
-	}
-	v, err := share.Guard(ctx, c.pass.Job.Deadline, func() (media.Verdict, error) {
-		return judgeClip(filepath.Join(c.pass.Job.Source, filepath.FromSlash(path)), f.size)
+// lookAll looks at the files of a folder, and gives up on all that is left where the disk does not answer. It
+// is one guarded call, for a goroutine a file would cost more than the file.
+func (c *clips) lookAll(ctx context.Context, f *clipFolder) {
+	var at atomic.Int64
+	_, err := share.GuardSteps(ctx, c.pass.Job.Deadline, func(step func()) (struct{}, error) {
+		for i := range f.files {
+			if ctx.Err() != nil || c.gone() {
+				break
+			}
+			at.Store(int64(i))
+			c.look(ctx, f.path, &f.files[i], step)
+			step()
+			c.seen.Add(1)
+		}
+		return struct{}{}, nil
 	})
+	if err == nil || ctx.Err() != nil {
+		return
+	}
+	path := names.Quote(join(f.path, f.files[at.Load()].name))
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	switch {
-	case errors.Is(err, share.ErrSilent), errors.Is(err, share.ErrBusy):
-		c.silent = err
+	case c.silent != nil:
+	case errors.Is(err, share.ErrSilent):
+		c.silent = fmt.Errorf("the disk has stopped responding at %s; look at its cable and power, then check again", path)
+	default:
+		c.silent = fmt.Errorf("%s: %w", path, err)
+	}
+}
+
+// gone says whether the disk has stopped to answer.
+func (c *clips) gone() bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.silent != nil
+}
+
+func join(folder, name string) string {
+	if folder == "" {
+		return name
+	}
+	return folder + "/" + name
+}
+
+// look judges one file and notes what came of it.
+func (c *clips) look(ctx context.Context, folder string, f *clipFile, step func()) {
+	path := join(folder, f.name)
+	v, err := judgeClip(ctx, c.pass.Job.Source, path, f.size, step)
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	switch {
+	case ctx.Err() != nil:
+		return
+	case errors.Is(err, media.ErrShrank):
+		c.changed.add(path, nil)
 		return
 	case err != nil:
-		c.unread++ // other checks say why
+		c.closed.add(path, err)
 		return
 	}
 	c.tally.Add(v)
+	if v.Partly {
+		c.partly.add(path, nil)
+	}
 	if v.Problem == "" {
 		return
 	}
@@ -177,10 +252,11 @@ func (c *clips) look(ctx context.Context, folder string, f *clipFile) {
 	c.pass.Add(checks.Finding{Path: strings.Clone(path), Rule: rule, Level: rule.Level, Size: f.size, Detail: v.Kind.String() + ": " + v.Detail})
 }
 
-// judgeClip opens a file without touching its date of reading where that can be had, and without waiting
-// where something else has taken its place.
-func judgeClip(name string, size int64) (media.Verdict, error) {
-	f, err := disk.OpenQuiet(name)
+// judgeClip opens a file and judges it. It changes no date of reading where that can be had, and does not wait
+// where something else has taken the file's place. A file of another size than the walk saw is being written
+// or cut: the check of what still changes tells of it, and its structure says nothing yet.
+func judgeClip(ctx context.Context, source, path string, size int64, step func()) (media.Verdict, error) {
+	f, err := disk.OpenQuietBelow(source, filepath.FromSlash(path))
 	if err != nil {
 		return media.Verdict{}, err
 	}
@@ -190,11 +266,28 @@ func judgeClip(name string, size int64) (media.Verdict, error) {
 	case err != nil:
 		return media.Verdict{}, err
 	case !info.Mode().IsRegular():
-		return media.Verdict{}, os.ErrInvalid
-	case info.Size() < size:
+		return media.Verdict{}, errors.New("something else has taken its place")
+	case info.Size() != size:
 		return media.Verdict{}, media.ErrShrank
 	}
-	return media.Judge(f, info.Size(), name)
+	step()
+	return media.Judge(&clipReader{ctx, f, step}, size, path)
+}
+
+// A clipReader reads until the run is stopped, and tells of every read that came back.
+type clipReader struct {
+	ctx  context.Context
+	file *os.File
+	step func()
+}
+
+func (r *clipReader) ReadAt(p []byte, off int64) (int, error) {
+	if err := r.ctx.Err(); err != nil {
+		return 0, err
+	}
+	n, err := r.file.ReadAt(p, off)
+	r.step()
+	return n, err
 }
 
 func (c *clips) finish(ctx context.Context, pass *checks.Pass) error {
@@ -212,27 +305,45 @@ func (c *clips) finish(ctx context.Context, pass *checks.Pass) error {
 	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	n := c.tally.Clips()
+	return c.conclude(pass)
+}
+
+// conclude says what was seen. What was not seen to its end keeps the check from being good; clips that
+// are not whole are told first.
+func (c *clips) conclude(pass *checks.Pass) error {
+	n, others := c.tally.Clips(), c.tally.NotJudged()+c.tiny.Load()
 	pass.Fact("clips", n, "Looked at: %s", c.tally.String())
-	pass.Fact("not_judged", c.tally.NotJudged(), "Not judged, since they are no clips: %s", checks.Plural(c.tally.NotJudged(), "file"))
-	if c.tally.Partly > 0 {
-		pass.Fact("clips_partly", c.tally.Partly, "Too long to follow to the end: %s", checks.Plural(c.tally.Partly, "clip"))
+	pass.Fact("not_judged", others, "Not judged, since they are no clips: %s", checks.Plural(others, "file"))
+	var open []string
+	for _, o := range []struct {
+		key, text string
+		files     *example
+	}{
+		{"clips_partly", "Too long to follow to the end", &c.partly},
+		{"clips_changing", "Changed while they were looked at", &c.changed},
+		{"clips_unread", "Could not be looked into", &c.closed},
+	} {
+		if o.files.n > 0 {
+			pass.Fact(o.key, o.files.n, "%s: %s, %s", o.text, checks.Plural(o.files.n, "file"), o.files)
+			open = append(open, strings.ToLower(o.text[:1])+o.text[1:]+": "+o.files.String())
+		}
 	}
 	if c.silent != nil {
-		return errors.New("the disk has stopped responding; look at its cable and power, then check again")
+		unseen := c.queued.Load() - n - c.tally.NotJudged() - c.changed.n - c.closed.n
+		pass.Fact("clips_unseen", unseen, "Not looked at since the disk went silent: %s", checks.Plural(unseen, "file"))
+		return c.silent
 	}
 	bad := pass.Total(clipCutShort) + pass.Total(clipNoIndex)
 	switch {
-	case n == 0:
-		pass.Summarize("There are no clips; %s of other kinds.", checks.Plural(c.tally.NotJudged(), "file"))
-	case bad == 0:
-		pass.Summarize("%s whole by their own structure; %s of other kinds not judged.", checks.Plural(n, "clip"), checks.Plural(c.tally.NotJudged(), "file"))
-	default:
+	case bad > 0:
 		pass.Summarize("%s of %s not whole.", checks.Count(bad), checks.Plural(n, "clip"))
-	}
-	if c.unread > 0 {
-		pass.Fact("clips_unread", c.unread, "Could not be looked into: %s", checks.Plural(c.unread, "file"))
-		return errors.New(checks.Plural(c.unread, "file") + " could not be looked into; see the other checks")
+		return nil
+	case len(open) > 0:
+		return errors.New(strings.Join(open, "; "))
+	case n == 0:
+		pass.Summarize("There are no clips; %s of other kinds not judged.", checks.Plural(others, "file"))
+	default:
+		pass.Summarize("%s whole by their own structure; %s of other kinds not judged.", checks.Plural(n, "clip"), checks.Plural(others, "file"))
 	}
 	return nil
 }

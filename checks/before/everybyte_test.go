@@ -135,11 +135,7 @@ func TestReadCopyList(t *testing.T) {
 // what was read, and so do the manifests of a bag; a changed file does not. A list that turns up after the
 // reading has its files read again.
 func TestChecksumListsOfTools(t *testing.T) {
-	// In memory: a disk would have to take each of the new files before it can be read past the cache.
-	dir, err := os.MkdirTemp("/dev/shm", "loadline-test-")
-	fixture.Must(t, err)
-	t.Cleanup(func() { os.RemoveAll(dir) })
-	state := t.TempDir()
+	dir, state := fixture.TempDir(t), t.TempDir()
 	root, paths := fixture.Hostile(t)
 	fixture.Command(t, root, "cp", "-R", ".", filepath.Join(dir, "h"))
 	list := func(program string, args ...string) string {

@@ -13,11 +13,13 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/checks/schema"
 )
 
 // A spot is a finding reduced to what an oracle can tell: which rule, where.
@@ -188,6 +190,8 @@ type jsonReport struct {
 	}
 }
 
+var published = sync.OnceValues(schema.Load)
+
 func readJSON(t testing.TB, rep *checks.Report) (jsonReport, string) {
 	t.Helper()
 	var b bytes.Buffer
@@ -197,6 +201,13 @@ func readJSON(t testing.TB, rep *checks.Report) (jsonReport, string) {
 	var j jsonReport
 	if err := json.Unmarshal(b.Bytes(), &j); err != nil {
 		t.Fatalf("the JSON report is none: %v", err)
+	}
+	schemas, err := published()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if known, err := schemas.Check(b.Bytes()); !known || err != nil {
+		t.Errorf("the JSON report is not as its schema says (known: %v): %v", known, err)
 	}
 	return j, b.String()
 }

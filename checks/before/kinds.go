@@ -27,6 +27,12 @@ var (
 		Fix:    "Nothing, if there is room (the free space counts it in full).",
 		Source: "stat(2) st_blocks",
 	}
+	datalessFile = &checks.Rule{
+		ID: "dataless-file", Level: checks.Warn,
+		When:   "the content of the file is not on this disk: it comes from a server, over the net, when it is read",
+		Fix:    "Have it downloaded before you copy, and see that there is room for it; or leave it out.",
+		Source: "SF_DATALESS in bsd/sys/stat.h of xnu; File Attribute Constants of Windows, RECALL_ON_DATA_ACCESS and OFFLINE",
+	}
 	emptyFolder = &checks.Rule{
 		ID: "empty-folder", Level: checks.Note,
 		When:   "the folder holds nothing: object stores hold no folders, so it does not arrive",
@@ -70,7 +76,7 @@ var fileKinds = &checks.Check{
 	Doc: "An object has a key and bytes, nothing else. What is neither a plain file nor a folder with files in " +
 		"it arrives differently, several times, or not at all.",
 	Fix:   "Decide for each kind that is listed whether to leave it out or to change it.",
-	Rules: []*checks.Rule{specialFile, hardLink, sparseFile, emptyFolder, zeroLength, tooLarge, otherMount, folderLoop, nothingToCopy},
+	Rules: []*checks.Rule{specialFile, hardLink, sparseFile, datalessFile, emptyFolder, zeroLength, tooLarge, otherMount, folderLoop, nothingToCopy},
 	Begin: func(pass *checks.Pass) any {
 		limit := pass.Job.ObjectBytes
 		if n := fileLimit(pass); n > 0 {
@@ -98,7 +104,7 @@ var fileKinds = &checks.Check{
 			case walk.Other:
 				pass.Flag(d, e, specialFile, "neither file nor folder nor link")
 			case walk.File:
-				if e.Links > 1 || e.Size == 0 || e.Size > limit || isSparse(e) {
+				if e.Links > 1 || e.Size == 0 || e.Size > limit || e.Dataless || isSparse(e) {
 					judgeFile(pass, d, e, limit)
 				}
 			}
@@ -139,8 +145,9 @@ func fileLimit(pass *checks.Pass) int64 {
 	return 0
 }
 
+// isSparse tells holes. What a file system keeps compressed, or elsewhere, has none.
 func isSparse(e *walk.Entry) bool {
-	return e.Blocks >= 0 && e.Blocks*512+int64(e.BlockSize) < e.Size
+	return !e.Compressed && !e.Dataless && e.Blocks >= 0 && e.Blocks*512+int64(e.BlockSize) < e.Size
 }
 
 func judgeFile(pass *checks.Pass, d *walk.Dir, e *walk.Entry, limit int64) {
@@ -152,6 +159,9 @@ func judgeFile(pass *checks.Pass, d *walk.Dir, e *walk.Entry, limit int64) {
 	}
 	if e.Size > limit {
 		pass.Flag(d, e, tooLarge, "file is %s bytes, %s are possible", checks.Count(e.Size), checks.Count(limit))
+	}
+	if e.Dataless {
+		pass.Flag(d, e, datalessFile, "%s, none of it here", checks.Bytes(e.Size))
 	}
 	if isSparse(e) {
 		pass.Flag(d, e, sparseFile, "takes up %s, its size is %s", checks.Bytes(e.Blocks*512), checks.Bytes(e.Size))

@@ -46,8 +46,13 @@ var folderLoad = &checks.Check{
 			})
 		}
 	},
-	Finish: func(_ context.Context, pass *checks.Pass) error {
+	Finish: func(ctx context.Context, pass *checks.Pass) error {
 		n := &pass.Tally().Copy
+		doubles, err := foretold(ctx, pass)
+		if err != nil {
+			return err
+		}
+		files := n.Files + doubles.Files
 		mean := int64(0)
 		if n.Files > 0 {
 			mean = n.Bytes / n.Files
@@ -58,15 +63,15 @@ var folderLoad = &checks.Check{
 			pass.Summarize("%s, %s each on average. How long a small file takes is not known yet.", checks.Plural(n.Files, "file"), checks.Bytes(mean))
 			return nil
 		}
-		calls := seconds(float64(n.Files) * got.PerFile.Seconds())
-		whole := seconds(calls.Seconds() + float64(n.Bytes)/got.Rate)
+		calls := seconds(float64(files) * got.PerFile.Seconds())
+		whole := seconds(calls.Seconds() + float64(n.Bytes+doubles.Bytes)/got.Rate)
 		part := 0.0
 		if whole > 0 {
 			part = float64(calls) / float64(whole)
 		}
 		pass.Fact("calls_share", part, "Opening, closing and naming files: %s of %s", checks.Span(calls), checks.Span(whole))
 		if part > smallFilesShare && whole > smallFilesLeast {
-			pass.FlagJob(smallFiles, "opening, closing and naming %s takes %s, %.0f %% of the time of the copy; over 25 %% is slow", checks.Plural(n.Files, "file"), checks.Span(calls), part*100)
+			pass.FlagJob(smallFiles, "opening, closing and naming %s takes %s, %.0f %% of the time of the copy; over 25 %% is slow", checks.Plural(files, "file"), checks.Span(calls), part*100)
 		}
 		pass.Summarize("%s, %s each on average; opening, closing and naming them takes %s of %s.", checks.Plural(n.Files, "file"), checks.Bytes(mean), checks.Span(calls), checks.Span(whole))
 		return nil

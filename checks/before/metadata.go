@@ -2,6 +2,7 @@ package before
 
 import (
 	"context"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -16,13 +17,13 @@ var (
 		ID: "extended-attributes", Level: checks.Warn,
 		When:   "it has extended attributes of the user: tags, ratings, notes; none arrives",
 		Fix:    "Write down what matters in a file beside it.",
-		Source: "xattr(7)",
+		Source: "xattr(7); what a Mac puts on files by itself is counted only",
 	}
 	accessList = &checks.Rule{
 		ID: "access-list", Level: checks.Warn,
 		When:   "it has an access control list; it does not arrive",
 		Fix:    "Note who may do what, if that matters later.",
-		Source: "acl(5)",
+		Source: "acl(5); getattrlist(2) of macOS, ATTR_CMN_EXTENDED_SECURITY",
 	}
 	dateOutOfRange = &checks.Rule{
 		ID: "date-out-of-range", Level: checks.Warn,
@@ -35,6 +36,12 @@ var (
 		When:   "the disk is large, so only a sample was asked for attributes, and more wherever one had some",
 		Fix:    "Run the command with -attributes to ask every file, if attributes matter to you.",
 		Source: "measured: a question to each doubles the time of the walk",
+	}
+	doublesToCome = &checks.Rule{
+		ID: "apple-double-to-come", Level: checks.Note,
+		When:   "this Mac will keep attributes on the share as files named ._NAME, if the copy command keeps attributes: each becomes an object",
+		Fix:    "Tell your copy command to leave attributes out, or take them for what they are: their room and time are counted.",
+		Source: "bsd/vfs/vfs_xattr.c of xnu: what a file system cannot keep goes to a ._ file",
 	}
 	futureDate = &checks.Rule{
 		ID: "future-date", Level: checks.Note,
@@ -60,18 +67,57 @@ const (
 )
 
 type metadataState struct {
-	asked atomic.Int64
-	left  atomic.Int64 // entries not asked
-	dates bool         // the range of NFS version 3 counts
+	asked    atomic.Int64
+	left     atomic.Int64 // entries not asked
+	dates    bool         // the range of NFS version 3 counts
+	ofSystem atomic.Int64 // entries with attributes of a system only
+	doubles  doubles
 
 	mu   sync.Mutex
 	rest []restEntry // not asked; no more than attributesAll are kept
+
+	restOnce sync.Once
+	restErr  error
+}
+
+// unasked is how many entries nobody will ask.
+func (s *metadataState) unasked() int64 {
+	if left := s.left.Load(); left > attributesAll {
+		return left
+	}
+	return 0
+}
+
+// askRest asks the entries that the walk left out, where they are few enough. It does so once: whoever needs to know
+// first has it done.
+func (s *metadataState) askRest(ctx context.Context, pass *checks.Pass) error {
+	s.restOnce.Do(func() {
+		if s.unasked() > 0 {
+			return
+		}
+		for _, e := range s.rest {
+			if s.restErr = ctx.Err(); s.restErr != nil {
+				return
+			}
+			list, err := walk.Xattrs(pass.Job.Source, e.path)
+			if err != nil {
+				continue
+			}
+			for _, f := range s.judge(pass, e.path, list, e.double) {
+				f.Path, f.Size = e.path, e.size
+				pass.Add(f)
+			}
+		}
+		s.asked.Add(s.left.Load())
+	})
+	return s.restErr
 }
 
 // restEntry is what a finding needs of an entry that was not asked yet.
 type restEntry struct {
-	path string
-	size int64
+	path   string
+	size   int64
+	double bool // its ._ file lies beside it already
 }
 
 var metadata = &checks.Check{
@@ -80,39 +126,36 @@ var metadata = &checks.Check{
 		"object, and looks at dates. Of a disk with over 20,000 entries a sample is asked, and every entry of " +
 		"a folder where one of the sample has some: each question costs a call to the system.",
 	Fix:   "Write down what matters of them in a file beside the footage.",
-	Rules: []*checks.Rule{extendedAttributes, accessList, dateOutOfRange, attributesSampled, futureDate},
+	Rules: []*checks.Rule{extendedAttributes, accessList, dateOutOfRange, attributesSampled, doublesToCome, futureDate},
 	Begin: func(pass *checks.Pass) any {
 		s := &metadataState{dates: true}
 		if m := checks.StateOf[ShareState](pass, ShareMounted); m != nil && m.Facts != nil {
 			s.dates = m.Facts.NFS && (m.Facts.Version == "" || m.Facts.Version[0] < '4')
+			s.doubles.wanted = writesDoubles(m.Facts)
 		}
 		return s
 	},
 	Visit: visitMetadata,
 	Finish: func(ctx context.Context, pass *checks.Pass) error {
 		s := pass.State.(*metadataState)
-		left := s.left.Load()
-		if left <= attributesAll {
-			for _, e := range s.rest {
-				if err := ctx.Err(); err != nil {
-					return err
-				}
-				if list, err := walk.Xattrs(pass.Job.Source, e.path); err == nil {
-					for _, f := range attributeFindings(list) {
-						f.Path, f.Size = e.path, e.size
-						pass.Add(f)
-					}
-				}
-			}
-			s.asked.Add(left)
-			left = 0
+		if err := s.askRest(ctx, pass); err != nil {
+			return err
 		}
+		left := s.unasked()
 		asked, sample := s.asked.Load(), ""
 		pass.Fact("asked", asked, "%s asked for attributes", checks.Plural(asked, "entry"))
 		if left > 0 {
 			pass.Fact("not_asked", left, "%s not asked", checks.Plural(left, "entry"))
 			pass.FlagJob(attributesSampled, "%s of %s were asked", checks.Count(asked), checks.Plural(asked+left, "entry"))
 			sample = ", a sample of " + checks.Count(asked+left) + ","
+		}
+		if n := s.ofSystem.Load(); n > 0 {
+			pass.Fact("system_attributes", n, "%s with attributes that a system puts there by itself only", checks.Plural(n, "entry"))
+		}
+		if d, err := s.foretell(ctx, pass); err != nil {
+			return err
+		} else if d.Files > 0 {
+			pass.FlagJob(doublesToCome, "%s, %s", checks.Plural(d.Files, "file"), checks.Bytes(d.Bytes))
 		}
 		pass.Summarize("%s of %s%s with attributes or access lists.", checks.Count(pass.Total(extendedAttributes)+pass.Total(accessList)), checks.Plural(asked, "entry"), sample)
 		return nil
@@ -137,7 +180,7 @@ func visitMetadata(pass *checks.Pass, d *walk.Dir) {
 		}
 		if inSample(i) {
 			asked++
-			found = askAttributes(pass, d, e) || found
+			found = s.ask(pass, d, e) || found
 		}
 	}
 	for i := range d.Entries {
@@ -146,7 +189,7 @@ func visitMetadata(pass *checks.Pass, d *walk.Dir) {
 		case inSample(i) || !mayHaveAttributes(e):
 		case found:
 			asked++
-			askAttributes(pass, d, e)
+			s.ask(pass, d, e)
 		default:
 			left++
 			if s.left.Load()+left <= attributesAll {
@@ -164,7 +207,7 @@ func mayHaveAttributes(e *walk.Entry) bool {
 
 // keep remembers an entry that may be asked after the walk.
 func (s *metadataState) keep(d *walk.Dir, e *walk.Entry) {
-	r := restEntry{path: strings.Clone(d.Join(e.Name))}
+	r := restEntry{path: strings.Clone(d.Join(e.Name)), double: s.doubles.wanted && hasDouble(d, e.Name)}
 	if e.Kind == walk.File {
 		r.size = e.Size
 	}
@@ -175,44 +218,48 @@ func (s *metadataState) keep(d *walk.Dir, e *walk.Entry) {
 
 func inSample(i int) bool { return i < sampleFirst || i%sampleEvery == 0 }
 
-// askAttributes flags what attributes an entry has and reports whether it has some that count.
-func askAttributes(pass *checks.Pass, d *walk.Dir, e *walk.Entry) bool {
+// hasDouble reports whether the ._ file of an entry lies beside it: it is counted as what it is.
+func hasDouble(d *walk.Dir, name string) bool {
+	return slices.ContainsFunc(d.Entries, func(e walk.Entry) bool { return e.Name == "._"+name })
+}
+
+// ask flags what attributes an entry has and reports whether it has some that count.
+func (s *metadataState) ask(pass *checks.Pass, d *walk.Dir, e *walk.Entry) bool {
 	list, err := d.Xattrs(e.Name)
 	if err != nil || len(list) == 0 {
 		return false
 	}
-	findings := attributeFindings(list)
+	findings := s.judge(pass, d.Join(e.Name), list, s.doubles.wanted && hasDouble(d, e.Name))
 	for _, f := range findings {
 		pass.Flag(d, e, f.Rule, "%s", f.Detail)
 	}
 	return len(findings) > 0
 }
 
-// attributeFindings tells what a list of attributes breaks, without a place.
-func attributeFindings(list []string) (found []checks.Finding) {
+// judge tells what a list of attributes breaks, without a place, and counts what it means for the share.
+func (s *metadataState) judge(pass *checks.Pass, path string, list []string, double bool) (found []checks.Finding) {
 	var user []string
-	acl := false
+	acl, system := false, false
 	for _, a := range list {
-		switch {
-		case a == "system.posix_acl_access", a == "system.posix_acl_default":
+		switch classify(a) {
+		case ofAccess:
 			acl = true
-		case strings.HasPrefix(a, "user."), !strings.Contains(systemNamespaces, "|"+firstPart(a)+"|"):
+		case ofTheUser:
 			user = append(user, a)
+		case ofASystem:
+			system = true
 		}
 	}
 	if len(user) > 0 {
 		found = append(found, checks.Finding{Rule: extendedAttributes, Level: extendedAttributes.Level, Detail: checks.Plural(int64(len(user)), "attribute") + ": " + checks.QuoteList(user, 3)})
+	} else if system {
+		s.ofSystem.Add(1)
 	}
 	if acl {
 		found = append(found, checks.Finding{Rule: accessList, Level: accessList.Level, Detail: "has an access control list"})
 	}
+	if !double {
+		s.doubles.add(pass.Job.Source, path, list)
+	}
 	return found
-}
-
-// systemNamespaces are the classes of attributes that a system keeps for itself (xattr(7)).
-const systemNamespaces = "|security|system|trusted|"
-
-func firstPart(s string) string {
-	p, _, _ := strings.Cut(s, ".")
-	return p
 }

@@ -9,15 +9,16 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/checks/share"
 	"loadline/checks/walk"
 )
 
 var (
 	pathTooLong = &checks.Rule{
 		ID: "path-too-long", Level: checks.Fail,
-		When:   "share path, prefix and relative path together have more than 4,095 bytes",
+		When:   "share path, prefix and relative path together have more than 4,095 bytes; on a Mac 1,023, and so the path on the source",
 		Fix:    "Shorten the longest folder names on its way.",
-		Source: "limits.h PATH_MAX 4,096 with the NUL that ends it; measured",
+		Source: "limits.h PATH_MAX 4,096 with the NUL that ends it; measured; bsd/sys/syslimits.h of xnu, PATH_MAX 1,024",
 	}
 	keyTooLong = &checks.Rule{
 		ID: "key-too-long", Level: checks.Fail,
@@ -49,6 +50,8 @@ var (
 type pathState struct {
 	head    int // bytes of share path and prefix with the slashes behind them
 	prefix  int // bytes of the prefix with the slash behind it
+	source  int // bytes of the source's path with the slash behind it, where it counts
+	most    int // longest whole path, bytes
 	longest atomic.Int64
 	deepest atomic.Int64
 	mu      sync.Mutex
@@ -64,17 +67,7 @@ var pathDepth = &checks.Check{
 		"the object store: the prefix, a slash, the path below the source.",
 	Fix:   "Shorten the longest folder names on the way of what is listed, or choose a shorter prefix.",
 	Rules: []*checks.Rule{pathTooLong, keyTooLong, longForWindows, overPosixPath, tooDeep},
-	Begin: func(pass *checks.Pass) any {
-		s := &pathState{below: map[string]*below{}}
-		if pass.Job.Prefix != "" {
-			s.prefix = len(pass.Job.Prefix) + 1
-		}
-		s.head = s.prefix
-		if pass.Job.Share != "" {
-			s.head += len(strings.TrimSuffix(pass.Job.Share, "/")) + 1
-		}
-		return s
-	},
+	Begin: func(pass *checks.Pass) any { return newPathState(pass.Job, copier(pass)) },
 	Visit: visitPaths,
 	Finish: func(_ context.Context, pass *checks.Pass) error {
 		s := pass.State.(*pathState)
@@ -89,6 +82,32 @@ var pathDepth = &checks.Check{
 		pass.Summarize("The longest key has %s of %s bytes; folders are up to %d deep.", checks.Count(s.longest.Load()), checks.Count(int64(pass.Job.KeyBytes)), s.deepest.Load())
 		return nil
 	},
+}
+
+// macPathMax is the longest path that a program on a Mac can give to the system in one piece.
+const macPathMax = 1023
+
+// copier is the system that will make the copy: what it reads has its limits too.
+func copier(pass *checks.Pass) share.Platform {
+	if m := checks.StateOf[ShareState](pass, ShareMounted); m != nil && m.Facts != nil {
+		return m.Facts.On()
+	}
+	return share.ThisPlatform()
+}
+
+func newPathState(job *checks.Job, on share.Platform) *pathState {
+	s := &pathState{below: map[string]*below{}, most: names.PathMax}
+	if on == share.MacOS {
+		s.most, s.source = macPathMax, len(strings.TrimSuffix(job.Source, "/"))+1
+	}
+	if job.Prefix != "" {
+		s.prefix = len(job.Prefix) + 1
+	}
+	s.head = s.prefix
+	if job.Share != "" {
+		s.head += len(strings.TrimSuffix(job.Share, "/")) + 1
+	}
+	return s
 }
 
 func visitPaths(pass *checks.Pass, d *walk.Dir) {
@@ -112,11 +131,13 @@ func visitPaths(pass *checks.Pass, d *walk.Dir) {
 			continue
 		}
 		longest = max(longest, n)
-		if n <= names.WindowsPathMax && s.head+n <= names.PathMax && s.prefix+n <= pass.Job.KeyBytes {
+		if n <= names.WindowsPathMax && s.head+n <= s.most && s.source+n <= s.most && s.prefix+n <= pass.Job.KeyBytes {
 			continue
 		}
-		if full := s.head + n; full > names.PathMax {
-			pass.Flag(d, e, pathTooLong, "path is %s bytes on the share, %s are possible", checks.Count(int64(full)), checks.Count(names.PathMax))
+		if full := s.head + n; full > s.most {
+			pass.Flag(d, e, pathTooLong, "path is %s bytes on the share, %s are possible", checks.Count(int64(full)), checks.Count(int64(s.most)))
+		} else if full := s.source + n; full > s.most {
+			pass.Flag(d, e, pathTooLong, "path is %s bytes on the source, %s are possible", checks.Count(int64(full)), checks.Count(int64(s.most)))
 		}
 		if key := s.prefix + n; key > pass.Job.KeyBytes {
 			pass.Flag(d, e, keyTooLong, "key is %s bytes, %s are possible", checks.Count(int64(key)), checks.Count(int64(pass.Job.KeyBytes)))

@@ -84,6 +84,16 @@ func finishSpace(ctx context.Context, pass *checks.Pass) error {
 	n := &pass.Tally().Copy
 	need := s.rounded.Load()
 	entries := n.Files + n.Folders
+	doubles, err := foretold(ctx, pass)
+	if err != nil {
+		return err
+	}
+	if doubles.Files > 0 {
+		// Each is rounded up for itself; they are all about as long.
+		more := doubles.Files * checks.RoundUp((doubles.Bytes+doubles.Files-1)/doubles.Files, s.unit)
+		need, entries = walk.AddSizes(need, more), entries+doubles.Files
+		pass.Fact("apple_double_bytes", more, "Of which for attributes in files named ._NAME: %s, %s", checks.Plural(doubles.Files, "file"), checks.Bytes(more))
+	}
 	pass.Fact("need_bytes", need, "Needed: %s (%s bytes), in units of %s", checks.Bytes(need), checks.Count(need), checks.Count(s.unit))
 	if list := pass.Job.CopyList; list != nil {
 		pass.Fact("listed", list.Len(), "The copy list names %s, %s of them on the source", checks.Plural(list.Len(), "file"), checks.Count(n.Files))

@@ -9,13 +9,17 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
 
+	"golang.org/x/sys/unix"
+
 	"loadline/checks"
 	"loadline/checks/demo"
+	"loadline/checks/share"
 )
 
 // stopAt runs the checks and stops them at the n-th event.
@@ -72,6 +76,61 @@ func TestStop(t *testing.T) {
 		t.Errorf("stopped before it began: %v", err)
 	}
 	leftOn(t, share)
+}
+
+// A run that is stopped in the middle of a trial, on a share that has fallen silent, names what it could not take away: in
+// the findings, in the text and in the JSON.
+func TestStoppedTrialIsNamed(t *testing.T) {
+	if !mounting(t) {
+		return
+	}
+	base := realTemp(t)
+	source := filepath.Join(base, "source")
+	grow(t, source, "a 1")
+	t.Cleanup(func() { try = share.Try })
+	for i, phase := range []string{"Trying names", "Timing small files", "Measuring the rate", "Removing the trial folder"} {
+		at, server := fuseDisk(t, base, fmt.Sprintf("share%d", i))
+		ctx, cancel := context.WithCancel(t.Context())
+		halted := false
+		try = func(ctx context.Context, folder string, w share.Wishes) (*share.Result, error) {
+			w.Progress = func(_ float64, doing string) {
+				if doing == phase && !halted {
+					halted = true
+					if err := unix.Kill(server, unix.SIGSTOP); err != nil {
+						t.Error(err)
+					}
+					cancel()
+				}
+			}
+			return share.Try(ctx, folder, w)
+		}
+		rep, err := checks.Run(ctx, checks.Job{Source: source, Share: at, Deadline: time.Hour}, List(), nil)
+		cancel()
+		if !errors.Is(err, context.Canceled) || rep == nil || !rep.Interrupted || !halted {
+			t.Fatalf("%s: %v, %+v", phase, err, rep)
+		}
+		var text, doc strings.Builder
+		if err := errors.Join(rep.WriteText(&text), rep.WriteJSON(&doc)); err != nil {
+			t.Fatal(err)
+		}
+		res := resultOf(t, rep, shareWrites)
+		i := slices.IndexFunc(res.Findings, func(f checks.Finding) bool { return f.Rule == trialLeftBehind })
+		if res.Status != checks.Unknown || res.Rules[trialLeftBehind.ID] != 1 || i < 0 {
+			t.Fatalf("%s: %s, %+v", phase, res.Status, res.Findings)
+		}
+		path, _, _ := strings.Cut(res.Findings[i].Detail, ",")
+		if !strings.HasPrefix(path, at+"/.loadline-trial-") || !strings.Contains(doc.String(), path) {
+			t.Errorf("%s: %q is not named in\n%s", phase, path, doc.String())
+		}
+		if !strings.Contains(strings.Join(strings.Fields(text.String()), " "), path) {
+			t.Errorf("%s: %q is not named in\n%s", phase, path, text.String())
+		}
+		// When the share answers again, it is taken away after all.
+		if err := unix.Kill(server, unix.SIGCONT); err != nil {
+			t.Fatal(err)
+		}
+		emptied(t, at)
+	}
 }
 
 // emptied waits until nothing lies on the share: on a busy machine a run that was stopped may return while its trial

@@ -76,6 +76,9 @@ const (
 	skewFail = 300 * time.Second
 )
 
+// try is the write trial; tests step in between.
+var try = share.Try
+
 // noTrial is why nothing was tried where the person wants nothing written.
 var noTrial = &checks.NotAsked{Why: "Nothing was written on the share, as you asked (-no-trial)."}
 
@@ -116,7 +119,7 @@ var shareWrites = &checks.Check{
 				return err
 			}
 		}
-		got, err := share.Try(ctx, s.Facts.Path, wishes)
+		got, err := try(ctx, s.Facts.Path, wishes)
 		if got != nil {
 			pass.State = got
 			judgeTrial(pass, got)

@@ -196,6 +196,55 @@ func parent(path string) (dir, name string) {
 // tree give the same plan. Progress may be nil. Memory grows with folders, with findings and with
 // the names in folders where something changes, not with files.
 func NewPlan(ctx context.Context, rep *checks.Report, w Wishes, progress *walk.Progress) (*Plan, error) {
+	return newPlan(ctx, rep, w, func(p *Plan) error { return p.readSource(ctx, progress) })
+}
+
+// Run runs those of a list of checks that a plan asks for, and makes the plan from their report. The
+// source is walked over once for both. Where the plan cannot be made the report is there all the same,
+// as far as the checks came.
+func Run(ctx context.Context, job checks.Job, list []*checks.Check, w Wishes, watch func(checks.Event)) (*Plan, *checks.Report, error) {
+	list = Checks(list)
+	s := &survey{folders: map[string]*folder{}, keep: w.mayCure}
+	at := len(list) - 1
+	for at >= 0 && list[at].Visit == nil {
+		at--
+	}
+	if at < 0 {
+		return nil, nil, fmt.Errorf("%w: no check looks at the source", ErrReport)
+	}
+	last := list[at] // it sees each folder after the others; what it needs, and who needs it, stays as it is
+	with := *last
+	with.Visit = func(pass *checks.Pass, d *walk.Dir) {
+		last.Visit(pass, d)
+		s.visit(d)
+	}
+	list[at] = &with
+	rep, err := checks.Run(ctx, job, list, watch)
+	if rep != nil && at < len(rep.Checks) {
+		rep.Checks[at].Check = last
+	}
+	if err != nil {
+		return nil, rep, err
+	}
+	p, err := newPlan(ctx, rep, w, func(p *Plan) error {
+		p.folders = s.folders
+		return nil
+	})
+	return p, rep, err
+}
+
+// mayCure guesses whether a folder has names that a plan will change: then its entries are worth keeping
+// while it is at hand. What it misses is read once more.
+func (w Wishes) mayCure(d *walk.Dir) bool {
+	traits := names.Traits(curable)
+	if w.Portable {
+		traits |= names.NotPortable
+	}
+	return slices.ContainsFunc(d.Entries, func(e walk.Entry) bool { return names.Look(e.Name).Any(traits) })
+}
+
+// newPlan makes a plan; readFolders finds out which folders there are.
+func newPlan(ctx context.Context, rep *checks.Report, w Wishes, readFolders func(*Plan) error) (*Plan, error) {
 	p := &Plan{
 		Source: rep.Job.Source, Unsure: unsure(rep), report: rep, limits: newLimits(rep, w), folders: map[string]*folder{},
 		skipped: map[string]bool{}, copies: map[string]*Copy{},
@@ -215,7 +264,13 @@ func NewPlan(ctx context.Context, rep *checks.Report, w Wishes, progress *walk.P
 	defer func() { p.root = nil }()
 	p.limits.respells = respells(root)
 	p.found = newFindings(rep, &p.limits)
-	if err := p.readSource(ctx, progress); err != nil {
+	if err := readFolders(p); err != nil {
+		return nil, err
+	}
+	if p.folders[""] == nil {
+		return nil, fmt.Errorf("cannot read the source: %w", os.ErrNotExist)
+	}
+	if err := p.takeFlags(ctx); err != nil {
 		return nil, err
 	}
 	p.linkFolders()

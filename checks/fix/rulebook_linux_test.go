@@ -2,6 +2,7 @@ package fix
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"slices"
 	"strings"
@@ -11,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"loadline/checks"
+	"loadline/checks/before"
 )
 
 // drawSource makes a random tree of names that break every rule, with cards, bundles, clutter, links and
@@ -68,6 +70,14 @@ func TestRulebook(t *testing.T) {
 		rep := examine(t, job)
 		p := planFrom(t, rep, wishes)
 
+		// The plan that is made in the walk of the checks is the same.
+		q, _, err := Run(context.Background(), job, before.List(), wishes, nil)
+		if err != nil {
+			rt.Fatal(err)
+		}
+		same(t, "steps of Run", steps(q), steps(p))
+		same(t, "left by Run", whatIsLeft(q), whatIsLeft(p))
+
 		b := &book{Plan: p, steps: map[string]*Step{}, left: map[string]bool{}}
 		for i := range p.Steps {
 			b.steps[p.Steps[i].From] = &p.Steps[i]
@@ -110,6 +120,13 @@ func TestRulebook(t *testing.T) {
 			}
 		}
 	})
+}
+
+func whatIsLeft(p *Plan) (all []string) {
+	for _, l := range p.Left {
+		all = append(all, fmt.Sprint(l.Path, l.Rules, l.Why, l.Fix, l.Offers, l.Size))
+	}
+	return all
 }
 
 // nameFindings are those that speak of a name or of the length of a path, as the rulebook lists them.

@@ -4,11 +4,11 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 
 	"loadline/checks"
 	"loadline/checks/names"
@@ -16,10 +16,36 @@ import (
 	"loadline/checks/walk"
 )
 
-// gathered is what one worker of the walk finds.
-type gathered struct {
-	folders []*folder
-	census
+// A survey is what a plan must know of the tree beside the report. It is made in a walk, by several workers
+// at a time.
+type survey struct {
+	keep    func(*walk.Dir) bool // whether the entries of a folder will probably be wanted
+	mu      sync.Mutex
+	folders map[string]*folder
+}
+
+// visit notes one folder.
+func (s *survey) visit(d *walk.Dir) {
+	f := &folder{path: strings.Clone(d.Path), device: d.Device}
+	keep := s.keep(d)
+	for i := range d.Entries {
+		e := &d.Entries[i]
+		f.marks.See(e.Name, e.Kind == walk.Folder)
+		if hasPath(e.Kind) {
+			f.longest = max(f.longest, len(e.Name))
+		}
+		if !keep || d.Path == "" && Ours(e.Name) {
+			continue
+		}
+		f.entries = append(f.entries, &entry{
+			name: e.Name, to: e.Name, kind: e.Kind, size: e.Size, mount: e.MountRoot,
+			id: identity{Kind: e.Kind, Device: d.Device, Inode: e.Inode, Size: e.Size, Sec: e.Sec, Nsec: e.Nsec},
+		})
+	}
+	f.order()
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.folders[f.path] = f
 }
 
 // A census counts what is on the source, as the checks did, but for what Loadline itself keeps: a list may
@@ -29,26 +55,41 @@ type census struct {
 	flagged int64 // entries that the report flags
 }
 
-// readSource walks over the source once.
+// readSource walks over the source, and makes sure that it is as the report says.
 func (p *Plan) readSource(ctx context.Context, progress *walk.Progress) error {
 	o := walk.Options{Progress: progress}
-	o.Workers = o.Resolve(p.Source)
-	found := make([]gathered, o.Workers)
-	o.Visit = func(d *walk.Dir) { found[d.Worker].visit(p, d) }
+	counts := make([]census, o.Resolve(p.Source))
+	s := &survey{folders: p.folders, keep: func(d *walk.Dir) bool { return p.found.folders[d.Path] }}
+	o.Visit = func(d *walk.Dir) {
+		counts[d.Worker].count(d, p.found)
+		s.visit(d)
+	}
 	if err := walk.Walk(ctx, p.Source, o); err != nil {
 		return fmt.Errorf("cannot read the source: %w", err)
 	}
-	counts := make([]census, len(found))
-	for i := range found {
-		for _, f := range found[i].folders {
-			p.folders[f.path] = f
-		}
-		counts[i] = found[i].census
-	}
-	if p.folders[""] == nil {
-		return fmt.Errorf("cannot read the source: %w", fs.ErrNotExist)
-	}
 	return p.fresh(counts)
+}
+
+// takeFlags gives the entries of all folders what the report says of their names. Entries that no name
+// needs are forgotten; those that are needed and were not kept are read.
+func (p *Plan) takeFlags(ctx context.Context) error {
+	for path, f := range p.folders {
+		f.clutter = path != "" && slices.ContainsFunc(p.found.flagsOf(path), func(g flag) bool { return g.Rule.ID == ruleClutter })
+		if !p.found.folders[path] {
+			f.entries = nil
+			continue
+		}
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if err := p.load(f); err != nil {
+			return fmt.Errorf("cannot read the source: %w", cause(err))
+		}
+		for _, e := range f.entries {
+			e.flags = p.found.names(join(path, e.name))
+		}
+	}
+	return nil
 }
 
 // count adds the entries of a folder.
@@ -91,38 +132,6 @@ func (p *Plan) fresh(counts []census) error {
 		return ErrStale
 	}
 	return nil
-}
-
-func (s *gathered) visit(p *Plan, d *walk.Dir) {
-	f := &folder{path: d.Path, device: d.Device, clutter: p.found.has(d.Path, treatLeave) && p.isClutter(d.Path)}
-	s.folders = append(s.folders, f)
-	s.count(d, p.found)
-	flagged := p.found.folders[d.Path]
-	for i := range d.Entries {
-		e := &d.Entries[i]
-		f.marks.See(e.Name, e.Kind == walk.Folder)
-		if hasPath(e.Kind) {
-			f.longest = max(f.longest, len(e.Name))
-		}
-		if !flagged || d.Path == "" && Ours(e.Name) {
-			continue
-		}
-		f.entries = append(f.entries, p.entry(f, &entry{
-			name: e.Name, to: e.Name, kind: e.Kind, size: e.Size, mount: e.MountRoot,
-			id: identity{Kind: e.Kind, Device: d.Device, Inode: e.Inode, Size: e.Size, Sec: e.Sec, Nsec: e.Nsec},
-		}))
-	}
-	f.order()
-}
-
-// entry gives an entry what the report says of its name.
-func (p *Plan) entry(f *folder, e *entry) *entry {
-	e.flags = p.found.names(join(f.path, e.name))
-	return e
-}
-
-func (p *Plan) isClutter(path string) bool {
-	return slices.ContainsFunc(p.found.flagsOf(path), func(g flag) bool { return g.Rule.ID == ruleClutter })
 }
 
 // hasPath reports whether the length of its path matters of a kind: a folder's is covered by what is
@@ -264,7 +273,7 @@ func (p *Plan) load(f *folder) error {
 		if err != nil {
 			return err
 		}
-		e := p.entry(f, &entry{name: name, to: name, id: identify(info)})
+		e := &entry{name: name, to: name, id: identify(info)}
 		e.kind, e.size = e.id.Kind, e.id.Size
 		e.mount = e.kind == walk.Folder && e.id.Device != 0 && f.device != 0 && e.id.Device != f.device
 		f.entries = append(f.entries, e)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"io"
 	"sync"
+	"sync/atomic"
 	"time"
 )
 
@@ -100,7 +101,17 @@ func Guard[T any](ctx context.Context, deadline time.Duration, f func() (T, erro
 	return guard(ctx, calls, deadline, f)
 }
 
+// GuardSteps is Guard for an f that makes many calls, one after the other: deadline is how long one of them
+// may take. f calls step after each.
+func GuardSteps[T any](ctx context.Context, deadline time.Duration, f func(step func()) (T, error)) (T, error) {
+	return guardSteps(ctx, calls, deadline, f)
+}
+
 func guard[T any](ctx context.Context, l *limiter, deadline time.Duration, f func() (T, error)) (T, error) {
+	return guardSteps(ctx, l, deadline, func(func()) (T, error) { return f() })
+}
+
+func guardSteps[T any](ctx context.Context, l *limiter, deadline time.Duration, f func(step func()) (T, error)) (T, error) {
 	var none T
 	if deadline <= 0 {
 		deadline = DefaultDeadline
@@ -119,8 +130,9 @@ func guard[T any](ctx context.Context, l *limiter, deadline time.Duration, f fun
 		err       error
 	)
 	done := make(chan struct{})
+	var steps atomic.Int64
 	go func() {
-		v, e := f()
+		v, e := f(func() { steps.Add(1) })
 		mu.Lock()
 		ended, value, err = true, v, e
 		late := abandoned
@@ -137,12 +149,20 @@ func guard[T any](ctx context.Context, l *limiter, deadline time.Duration, f fun
 	timer := time.NewTimer(deadline)
 	defer timer.Stop()
 	why := ErrSilent
-	select {
-	case <-done:
-		return value, err
-	case <-ctx.Done():
-		why = ctx.Err()
-	case <-timer.C:
+	for heard := int64(0); ; {
+		select {
+		case <-done:
+			return value, err
+		case <-ctx.Done():
+			why = ctx.Err()
+		case <-timer.C:
+			if now := steps.Load(); now > heard {
+				heard = now
+				timer.Reset(deadline)
+				continue
+			}
+		}
+		break
 	}
 	mu.Lock()
 	defer mu.Unlock()

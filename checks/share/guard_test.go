@@ -53,6 +53,41 @@ func TestGuard(t *testing.T) {
 	})
 }
 
+// Many calls in one: as long as each is in time, all of them may take as long as they like. One that hangs is
+// left within two deadlines, for it may have begun just after the first.
+func TestGuardSteps(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		l := &limiter{most: 1}
+		start := time.Now()
+		v, err := guardSteps(t.Context(), l, time.Second, func(step func()) (int, error) {
+			for range 100 {
+				<-time.After(900 * time.Millisecond)
+				step()
+			}
+			return 7, nil
+		})
+		if v != 7 || err != nil || time.Since(start) != 90*time.Second {
+			t.Errorf("a hundred steps: %v, %v after %v", v, err, time.Since(start))
+		}
+		hang := make(chan struct{})
+		start = time.Now()
+		_, err = guardSteps(t.Context(), l, time.Second, func(step func()) (int, error) {
+			<-time.After(900 * time.Millisecond)
+			step()
+			<-hang
+			return 0, nil
+		})
+		if err != ErrSilent || time.Since(start) != 2*time.Second {
+			t.Errorf("hanging after a step: %v after %v", err, time.Since(start))
+		}
+		close(hang)
+		synctest.Wait()
+		if l.running != 0 || l.hanging != 0 {
+			t.Errorf("left: %+v", l)
+		}
+	})
+}
+
 type closer struct{ closed *atomic.Int64 }
 
 func (c closer) Close() error { c.closed.Add(1); return nil }

@@ -61,7 +61,7 @@ func TestCutBefore(t *testing.T) {
 // again checks that a share is as good as new.
 func again(t *testing.T, folder string) {
 	t.Helper()
-	r, err := Try(t.Context(), folder, Wishes{Bytes: 100_000, Files: 2})
+	r, err := Try(t.Context(), folder, Wishes{Bytes: 100_000, Files: 2, Time: time.Hour, Deadline: time.Hour})
 	if err != nil || len(r.Problems) > 0 || len(r.LeftBehind) > 0 {
 		t.Errorf("after the server came back: %+v, %v", r, err)
 	}
@@ -198,7 +198,7 @@ func left(t *testing.T, folder string) {
 	if err != nil || len(found) != 1 {
 		t.Fatalf("LeftBehind(%s) = %q, %v", folder, found, err)
 	}
-	r, err := Try(t.Context(), folder, Wishes{Bytes: 100_000, Files: 2})
+	r, err := Try(t.Context(), folder, Wishes{Bytes: 100_000, Files: 2, Time: time.Hour, Deadline: time.Hour})
 	if err != nil || len(r.LeftBehind) != 1 || r.LeftBehind[0] != found[0] {
 		t.Errorf("Try = %+v, %v", r, err)
 	}

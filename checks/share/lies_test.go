@@ -73,6 +73,37 @@ func TestTryFindsLies(t *testing.T) {
 	}
 }
 
+// An error that no rule names is no lost write, unless bytes were on their way: the trial could not judge.
+func TestTryMeetsTheUnknown(t *testing.T) {
+	for _, tc := range []struct {
+		op   uint32
+		name string
+		rule string // "": not judged
+	}{
+		{opMkdir, "", ""},
+		{opCreate, "probe", ""},
+		{opRename, "probe", ""},
+		{opCreate, "small-0", ""},
+		{opUnlink, "small-0", ""},
+		{opWrite, "probe", ruleLost},
+		{opFsync, "stream", ruleLost},
+		{opFlush, "small-0", ruleLost},
+		{opRead, "stream", ruleLost},
+	} {
+		dir := mountLiar(t, once(tc.op, tc.name, unix.EDOM))
+		if tc.name == "" {
+			dir = mountLiar(t, failing(tc.op, tc.name, unix.EDOM))
+		}
+		r, err := Try(t.Context(), dir, quick)
+		if ids(r) != tc.rule || (err == nil) != (tc.rule != "") || err != nil && !errors.Is(err, unix.EDOM) {
+			t.Errorf("request %d of %q: %q, want %q: %v", tc.op, tc.name, ids(r), tc.rule, err)
+		}
+		if left := listed(t, dir); len(left) > 0 {
+			t.Errorf("request %d of %q: left: %q", tc.op, tc.name, left)
+		}
+	}
+}
+
 // once fails one request only, as fsync(2) tells of lost bytes once.
 func once(op uint32, name string, errno unix.Errno) *liar {
 	var did atomic.Bool

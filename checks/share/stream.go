@@ -107,7 +107,7 @@ func (t *trial) stream(rate float64) error {
 		if isFull(err) {
 			doing = fmt.Sprintf("%s of %d bytes, where the share said that %d were free", doing, written, t.at.space.Free)
 		}
-		return t.fail(doing, err)
+		return t.failBytes(doing, err)
 	}
 	t.update(func(r *Result) {
 		r.Written = written
@@ -176,7 +176,7 @@ func (t *trial) readBack(seed uint64, written int64) error {
 			return err
 		})
 		if err != nil {
-			return t.fail("reading back", err)
+			return t.failBytes("reading back", err)
 		}
 		if back := got[:n]; !bytes.Equal(back, expect) {
 			return t.lost(fmt.Sprintf("read back a stream of %d bytes: the block at byte %d is not what was written%s",

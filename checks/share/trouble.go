@@ -16,8 +16,7 @@ const (
 	ruleOwnerNotKept = "owner-not-kept"
 )
 
-// ruleOf says which rule an error of the share breaks. What no other rule names is a write that
-// did not arrive.
+// ruleOf says which rule an error of the share breaks, "" where none names it.
 func ruleOf(err error) string {
 	switch {
 	case isReadOnly(err):
@@ -28,14 +27,16 @@ func ruleOf(err error) string {
 		return ruleFull
 	case errors.Is(err, fs.ErrPermission):
 		return ruleDenied
+	case isIO(err):
+		return ruleLost
 	}
-	return ruleLost
+	return ""
 }
 
-// trouble makes a problem of an error that came up while doing something. soft says that the share
-// is mounted soft, where an I/O error is how a silent server looks.
-func trouble(doing string, err error, soft bool) Problem {
-	p := Problem{Rule: ruleOf(err), Detail: doing, Err: bare(err)}
+// trouble makes a problem of an error that came up while doing something, under the rule that it breaks. soft
+// says that the share is mounted soft, where an I/O error is how a silent server looks.
+func trouble(rule, doing string, err error, soft bool) Problem {
+	p := Problem{Rule: rule, Detail: doing, Err: bare(err)}
 	if soft && isIO(err) {
 		p.Detail += ": the server did not answer in time, and a soft mount reports that as an input/output error; the write is lost"
 	}

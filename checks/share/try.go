@@ -1,6 +1,7 @@
 package share
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"errors"
@@ -99,12 +100,26 @@ func (t *trial) update(f func(*Result)) {
 }
 
 // fail records a problem, the first of each rule: those that follow from it say nothing new. What it
-// returns ends the part of the trial that it came up in.
+// returns ends the part of the trial that it came up in. An error that no rule names says nothing of the share
+// that anybody knows: the trial then could not judge.
 func (t *trial) fail(doing string, err error) error {
+	rule := ruleOf(err)
+	if rule == "" && !errors.Is(err, errStopped) && !ownFault(err) {
+		return fmt.Errorf("%s: %w", doing, bare(err))
+	}
+	return t.record(rule, doing, err)
+}
+
+// failBytes is fail where bytes were on their way: whatever the error, they cannot be relied on.
+func (t *trial) failBytes(doing string, err error) error {
+	return t.record(cmp.Or(ruleOf(err), ruleLost), doing, err)
+}
+
+func (t *trial) record(rule, doing string, err error) error {
 	if errors.Is(err, errStopped) || ownFault(err) {
 		return err
 	}
-	p := trouble(doing, err, t.soft)
+	p := trouble(rule, doing, err, t.soft)
 	t.update(func(r *Result) {
 		if !slices.ContainsFunc(r.Problems, func(o Problem) bool { return o.Rule == p.Rule }) {
 			r.Problems = append(r.Problems, p)

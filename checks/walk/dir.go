@@ -91,7 +91,7 @@ func (d *Dir) Look(name string) (Entry, error) {
 }
 
 // Xattrs returns the names of the extended attributes of an entry, of a link those of the link
-// itself. None on systems that are neither Linux nor macOS, and on file systems without.
+// itself; on macOS AccessList is among them where it has an access list. None on systems that are neither Linux nor macOS, and on file systems without.
 func (d *Dir) Xattrs(name string) ([]string, error) {
 	if err := d.enter("list attributes of", name); err != nil {
 		return nil, err

@@ -21,6 +21,9 @@ func platformSystems() map[string]func(string) system {
 			s.mayHold = 0
 			return s
 		},
+		"many entries a call": func(root string) system {
+			return &bulk{portable: portable{root}, ask: askLikeAMac}
+		},
 		"holding two folders open": func(root string) system {
 			s := newSystem(root).(*linux)
 			s.mayHold = 2

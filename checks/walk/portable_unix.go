@@ -26,6 +26,7 @@ func fillSystem(e *Entry, info fs.FileInfo) (dev uint64) {
 	e.Inode, e.Links = uint64(st.Ino), uint32(st.Nlink)
 	e.UID, e.GID = st.Uid, st.Gid
 	e.Stamp = StampOf(disk.StateOf(info).Changed)
+	fillFlags(e, st)
 	return uint64(st.Dev)
 }
 

@@ -36,6 +36,10 @@ type Entry struct {
 	Kind      Kind
 	Failed    bool // it was listed but could not be looked at: see Dir.Why. Only Name and Kind hold
 	MountRoot bool // another file system is mounted here
+
+	// Compressed: the file system keeps it smaller than it is. Dataless: its content lies elsewhere and comes only when it
+	// is read. Both make it take up less than its size without holes.
+	Compressed, Dataless bool
 }
 
 // ModTime returns the modification time.

@@ -45,6 +45,7 @@ var may = []struct {
 	{"checks/walk", []string{"checks/internal/..."}},
 	{"checks/names", nil},
 	{"checks/share", []string{"checks/internal/..."}},
+	{"checks/schema", []string{"testdata/schema"}}, // for tests
 	{"checks/digest", lower},
 	{"checks/manifest", lower},
 	{"checks/media", lower},
@@ -56,6 +57,7 @@ var may = []struct {
 	{"checks/split", upper},
 	{"checks/fix", upper},
 	{"checks/demo", upper},
+	{"checks/selftest", lower},
 	{"assets/...", nil},
 }
 

@@ -18,7 +18,6 @@ import (
 	"loadline/checks/before"
 	"loadline/checks/fix"
 	"loadline/checks/names"
-	"loadline/checks/walk"
 )
 
 // fixer is what the flags of fix say, and what came of it.
@@ -172,7 +171,7 @@ func (f *fixer) run(ctx context.Context) int {
 		}
 	}
 	if len(plan.Copies()) > 0 {
-		err := f.watched("Looking through what is to be copied", nil, func() (err error) {
+		err := f.watched("Looking through what is to be copied", func() (err error) {
 			f.estimate, err = plan.Estimate(ctx)
 			return err
 		})
@@ -222,16 +221,13 @@ func why(err error) string {
 // makePlan runs the checks that a plan needs, and makes it from their report.
 func (f *fixer) makePlan(ctx context.Context) error {
 	watch, done := progressLine(f.stderr)
-	rep, err := checks.Run(ctx, f.job, fix.Checks(before.List()), watch)
-	done()
+	defer done()
+	plan, rep, err := fix.Run(ctx, f.job, before.List(), fix.Wishes{Portable: f.job.Portable}, watch)
 	if err != nil {
 		return stopped(rep, err)
 	}
-	var read walk.Progress
-	return f.watched("Reading names", &read, func() (err error) {
-		f.plan, err = fix.NewPlan(ctx, rep, fix.Wishes{Portable: f.job.Portable}, &read)
-		return err
-	})
+	f.plan = plan
+	return nil
 }
 
 // stopped adds to the reason why a run ended what it left behind on the share.
@@ -249,8 +245,8 @@ func stopped(rep *checks.Report, err error) error {
 	return err
 }
 
-// watched shows that something goes on, and how much was read, ten times a second.
-func (f *fixer) watched(phase string, read *walk.Progress, do func() error) error {
+// watched shows that something goes on, ten times a second.
+func (f *fixer) watched(phase string, do func() error) error {
 	watch, done := progressLine(f.stderr)
 	defer done()
 	if watch == nil {
@@ -265,11 +261,7 @@ func (f *fixer) watched(phase string, read *walk.Progress, do func() error) erro
 		case err := <-ended:
 			return err
 		case <-tick.C:
-			e := checks.Event{Progress: checks.Progress{Phase: phase, Elapsed: time.Since(began), Done: -1, Left: -1}}
-			if read != nil {
-				e.Entries, e.Bytes = read.Entries.Load(), read.Bytes.Load()
-			}
-			watch(e)
+			watch(checks.Event{Progress: checks.Progress{Phase: phase, Elapsed: time.Since(began), Done: -1, Left: -1}})
 		}
 	}
 }

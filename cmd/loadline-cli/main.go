@@ -30,6 +30,7 @@ const usage = `Loadline tells whether a folder will arrive when it travels on a 
   loadline-cli split   [flags] -box SIZE... SOURCE  deals the source out to several boxes, one copy list each
   loadline-cli before  -demo                        the checks on a small invented archive
   loadline-cli mount   [flags] SERVER:/EXPORT FOLDER  prints the command that mounts the share; runs nothing
+  loadline-cli selftest [flags] FOLDER [SHARE]      what this system really does, as one JSON document
   loadline-cli version                              which build this is, its licences, and where the handbook is
   loadline-cli completion SHELL                     what makes bash, zsh or fish complete commands and flags
   loadline-cli man                                  the manual page
@@ -93,8 +94,9 @@ func commands() []command {
 		{"split", "deal the source out to several boxes, one copy list each", runSplit},
 		{"after", "after copying: is every byte on the share?", runAfter},
 		{"arrival", "after arrival: is every file an object?", runArrival},
-		{"recheck", "is any copy still what the manifest says?", runRecheck},
 		{"mount", "print the command that mounts a share as a long copy needs it", runMount},
+		{"recheck", "is any copy still what the manifest says?", runRecheck},
+		{"selftest", "what this system really does with a folder and a share, as JSON", runSelftest},
 		{"version", "which build this is, its licences, and where the handbook is", runVersion},
 		{"completion", "what makes a shell complete commands and flags", runCompletion},
 		{"man", "the manual page", runManual},

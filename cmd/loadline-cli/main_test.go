@@ -4,11 +4,13 @@ import (
 	"errors"
 	"os/exec"
 	"strconv"
+	"strings"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"loadline/checks"
+	"loadline/checks/schema"
 )
 
 // TestMain makes the real command, main and all, a program of the scripts.
@@ -17,12 +19,24 @@ func TestMain(m *testing.M) {
 }
 
 // TestScripts runs every script of testdata/cli. Each begins with the files it needs and says what the
-// command must print; "exits 2 loadline-cli …" runs a program that must end with that status.
+// command must print; "exits 2 loadline-cli …" runs a program that must end with that status, and what it
+// prints in JSON must be as the published schemas say.
 func TestScripts(t *testing.T) {
+	schemas, err := schema.Load()
+	if err != nil {
+		t.Fatal(err)
+	}
 	testscript.Run(t, testscript.Params{
 		Dir: "../../testdata/cli",
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"exits": exits,
+			"exits": func(ts *testscript.TestScript, neg bool, args []string) {
+				exits(ts, neg, args)
+				for line := range strings.Lines(ts.ReadFile("stdout")) {
+					if _, err := schemas.Check([]byte(line)); err != nil {
+						ts.Fatalf("%s\n%v", line, err)
+					}
+				}
+			},
 		},
 		RequireUniqueNames: true,
 	})

@@ -1,0 +1,54 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"io"
+	"os"
+
+	"loadline/checks"
+	"loadline/checks/names"
+	"loadline/checks/selftest"
+)
+
+// runSelftest prints what this system really does with a folder and a share, as one JSON document.
+func runSelftest(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	fs := newFlags("selftest", "FOLDER [SHARE]", stderr)
+	var out output
+	fs.StringVar(&out.file, "o", "", "write the document to `FILE` instead of standard output; an existing file is left alone")
+	rest, err := parse(fs, args)
+	if err != nil {
+		return parsed(err)
+	}
+	if len(rest) < 1 || len(rest) > 2 {
+		fs.Usage()
+		return exitError
+	}
+	for _, folder := range rest {
+		if info, err := os.Stat(folder); err != nil || !info.IsDir() {
+			return fault(stderr, errors.New("there is no folder "+names.Quote(folder)+"; look how its path is spelled"))
+		}
+	}
+	if err := out.check(); err != nil {
+		return fault(stderr, err)
+	}
+	share := ""
+	if len(rest) > 1 {
+		share = rest[1]
+	}
+	d := selftest.Run(ctx, checks.Version, rest[0], share)
+	err = out.write(stdout, func(w io.Writer) error {
+		e := json.NewEncoder(w)
+		e.SetIndent("", "  ")
+		e.SetEscapeHTML(false)
+		return e.Encode(d)
+	})
+	switch {
+	case err != nil:
+		return fault(stderr, err)
+	case d.Interrupted:
+		return fault(stderr, errors.New("stopped before the end"))
+	}
+	return exitGood
+}
