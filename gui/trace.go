@@ -51,6 +51,7 @@ type trace struct {
 	last []byte
 
 	looks int           // so far
+	drawn int           // how often the window was looked over by the toolkit, at the last line
 	lag   time.Duration // longest wait for one
 	quit  chan struct{}
 	done  chan struct{}
@@ -88,7 +89,12 @@ func (w *Window) traceFromEnv() {
 					if t.looks++; t.looks > opening {
 						t.lag = max(t.lag, time.Since(asked))
 					}
-					t.write(w)
+					// What is shown cannot have changed while the window was not drawn; once a second all
+					// the same.
+					if looks := w.ground.Looks(); looks != t.drawn || t.looks%10 == 0 {
+						t.drawn = looks
+						t.write(w)
+					}
 				})
 			}
 		}

@@ -28,6 +28,7 @@ type Window struct {
 
 	stage   checks.Stage
 	views   map[checks.Stage]*view
+	ground  *kit.Background
 	bar     *topBar
 	notice  *kit.Notice
 	body    *fyne.Container // the page that is shown
@@ -67,6 +68,7 @@ func New(win fyne.Window, e Engine, d Desktop) *Window {
 	sweep(d.StateDir, d.Now())
 	c, err := loadChoices(d.StateDir)
 	w.setTheme(c.Theme)
+	w.ground = kit.NewBackground()
 	w.bar = newTopBar(w)
 	w.notice = kit.NewNotice()
 	w.body = kit.NewStack()
@@ -75,7 +77,7 @@ func New(win fyne.Window, e Engine, d Desktop) *Window {
 		w.watch(w.views[s])
 	}
 	win.SetPadded(false)
-	win.SetContent(container.New(&frameLayout{}, kit.NewBackground(), w.bar.box, w.body, w.notice.Box))
+	win.SetContent(container.New(&frameLayout{}, w.ground, w.bar.box, w.body, w.notice.Box))
 	win.Resize(openingSize(c, d, win.Canvas().Scale()))
 	win.SetCloseIntercept(w.Close)
 	win.SetOnDropped(w.dropped)
