@@ -111,6 +111,7 @@ const (
 	FieldCopyList Field = "copy list"
 	FieldManifest Field = "manifest"
 	FieldListing  Field = "listing"
+	FieldSample   Field = "sample"
 	FieldBaseline Field = "baseline"
 )
 
