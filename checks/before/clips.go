@@ -119,8 +119,9 @@ func (e *example) String() string {
 }
 
 type clipFolder struct {
-	path  string
-	files []clipFile
+	source int
+	path   string
+	files  []clipFile
 }
 
 type clipFile struct {
@@ -153,7 +154,7 @@ func (c *clips) visit(d *walk.Dir) {
 	if c.pass.Job.NoClips || names.ClutterAbove(d.Path) != "" {
 		return
 	}
-	f := clipFolder{path: d.Path}
+	f := clipFolder{source: d.Source, path: d.Path}
 	for i := range d.Entries {
 		e := &d.Entries[i]
 		switch {
@@ -203,7 +204,7 @@ func (c *clips) lookAll(ctx context.Context, f *clipFolder) {
 				break
 			}
 			at.Store(int64(i))
-			c.look(ctx, f.path, &f.files[i], step)
+			c.look(ctx, f, &f.files[i], step)
 			step()
 			c.seen.Add(1)
 		}
@@ -239,9 +240,9 @@ func join(folder, name string) string {
 }
 
 // look judges one file and notes what came of it.
-func (c *clips) look(ctx context.Context, folder string, f *clipFile, step func()) {
-	path := join(folder, f.name)
-	v, err := judgeClip(ctx, c.pass.Job.Source, path, f.size, step)
+func (c *clips) look(ctx context.Context, folder *clipFolder, f *clipFile, step func()) {
+	path := join(folder.path, f.name)
+	v, err := judgeClip(ctx, c.pass.Job.Disk(folder.source).Source, path, f.size, step)
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	switch {
@@ -266,7 +267,7 @@ func (c *clips) look(ctx context.Context, folder string, f *clipFile, step func(
 	if v.Problem == media.NoIndex {
 		rule = clipNoIndex
 	}
-	c.pass.Add(checks.Finding{Path: strings.Clone(path), Rule: rule, Level: rule.Level, Size: f.size, Detail: v.Kind.String() + ": " + v.Detail})
+	c.pass.Add(checks.Finding{Path: strings.Clone(path), Source: folder.source, Rule: rule, Level: rule.Level, Size: f.size, Detail: v.Kind.String() + ": " + v.Detail})
 }
 
 // judgeClip opens a file and judges it. It changes no date of reading where that can be had, and does not wait

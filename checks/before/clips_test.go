@@ -224,7 +224,7 @@ func TestClipsOnASilentDisk(t *testing.T) {
 		}
 	})
 	list := []*checks.Check{halt, clipsWhole}
-	rep, err := checks.Run(t.Context(), checks.Job{Source: at, Deadline: 300 * time.Millisecond}, list, nil)
+	rep, err := checks.Run(t.Context(), checks.Job{Source: at, Deadline: 3 * time.Second}, list, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

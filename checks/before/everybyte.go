@@ -82,10 +82,18 @@ var everyByteReads = &checks.Check{
 	Fix:   "Save what cannot be read from another copy, and copy the rest off this disk first.",
 	Rules: []*checks.Rule{readFails, slowReading, knownChecksumDiffers, knownChecksumMissing, sameContent, diskErrors},
 	Begin: beginReading,
-	Visit: func(pass *checks.Pass, d *walk.Dir) { pass.State.(*Reading).read.visit(pass, d) },
+	Visit: func(pass *checks.Pass, d *walk.Dir) {
+		if len(pass.Job.With) == 0 {
+			pass.State.(*Reading).read.visit(pass, d)
+		}
+	},
 	Finish: func(ctx context.Context, pass *checks.Pass) error {
 		r := pass.State.(*Reading)
 		defer r.read.close()
+		if len(pass.Job.With) > 0 {
+			// What is remembered and what is written down is of one disk each.
+			return &checks.NotAsked{Optional: true, Why: "Several disks are checked as one job; to read every file, check them one at a time."}
+		}
 		return r.finish(ctx, pass)
 	},
 }

@@ -63,7 +63,7 @@ func List() []*checks.Check { return (&recheck{}).list() }
 // New reads the manifest and returns the checks of one comparison, for checks.Run with the folder as source.
 func New(ctx context.Context, file string, o Options, watch func(checks.Event)) ([]*checks.Check, error) {
 	if math.IsNaN(o.Sample) || o.Sample < 0 || o.Sample > 100 {
-		return nil, &checks.JobError{Field: checks.FieldManifest, Err: fmt.Errorf("a sample of %g per cent is none", o.Sample), Hint: "write a number over 0, and 100 at most"}
+		return nil, &checks.JobError{Field: checks.FieldSample, Err: fmt.Errorf("a sample of %g per cent is none", o.Sample), Hint: "write a number over 0, and 100 at most"}
 	}
 	if file == "" {
 		return nil, &checks.JobError{Field: checks.FieldManifest, Err: errors.New("no manifest was given"), Hint: "choose the one that the check after copying wrote"}

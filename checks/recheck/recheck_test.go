@@ -270,8 +270,8 @@ func TestRecheckRefused(t *testing.T) {
 		{file, "", Options{}, checks.FieldSource},
 		{file, bad, Options{}, checks.FieldSource},
 		{file, folder + "x", Options{}, checks.FieldSource},
-		{file, folder, Options{Sample: -1}, checks.FieldManifest},
-		{file, folder, Options{Sample: 100.1}, checks.FieldManifest},
+		{file, folder, Options{Sample: -1}, checks.FieldSample},
+		{file, folder, Options{Sample: 100.1}, checks.FieldSample},
 	} {
 		rep, err := Run(t.Context(), tc.file, tc.folder, tc.o, nil)
 		var job *checks.JobError

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"io"
 	"path/filepath"
+	"slices"
+	"strings"
 
 	"github.com/adrg/xdg"
 
@@ -29,6 +31,14 @@ func runBefore(ctx context.Context, args []string, stdout, stderr io.Writer) int
 	fs.Func("uplink", "line `RATE` to the internet, such as 10Mb/s, to compare with", rate(&job.Uplink))
 	fs.Func("battery", "`HOURS` that the appliance runs on its battery, such as 6", hours(&job.Battery))
 	fs.Func("box", "`SIZE` of the appliance that is offered, such as 10TB, to compare with while there is no share", size(&job.Box))
+	fs.Func("with", "check another disk as well: `PREFIX=DIR`, the folder on the share that will hold its copy, and where it is; may be repeated", func(s string) error {
+		prefix, dir, ok := strings.Cut(s, "=")
+		if !ok || dir == "" {
+			return errors.New("write the folder on the share, an equals sign and the disk, such as DiskB=/mnt/disk-b")
+		}
+		job.With = append(job.With, checks.Disk{Source: dir, Prefix: prefix})
+		return nil
+	})
 	rest, err := parse(fs, args)
 	if err != nil {
 		return parsed(err)
@@ -41,7 +51,14 @@ func runBefore(ctx context.Context, args []string, stdout, stderr io.Writer) int
 		fs.Usage()
 		return exitError
 	}
-	if err := out.check(rest[:min(len(rest), 1)]...); err != nil {
+	if j.demo && len(job.With) > 0 {
+		return fault(stderr, errors.New("-demo brings its own folders; leave out -with"))
+	}
+	sources := slices.Clone(rest[:min(len(rest), 1)])
+	for _, d := range job.With {
+		sources = append(sources, d.Source)
+	}
+	if err := out.check(sources...); err != nil {
 		return fault(stderr, err)
 	}
 	if out.file != "" && samePath(out.file, job.Baseline) {
