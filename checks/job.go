@@ -22,6 +22,9 @@ type Job struct {
 	Source string // folder to be copied
 	Share  string // folder of the mounted share; empty while the appliance has not come
 	Prefix string // folder on the share that will hold the copy, and so the head of every key
+	// With are further disks that are copied to the same share, each to a folder of its own: space and time
+	// are judged for all of them. Before copying only.
+	With []Disk
 
 	KeyBytes    int       // longest key of the object store, bytes; 0 means DefaultKeyBytes
 	ObjectBytes int64     // largest object, bytes; 0 means DefaultObjectBytes
@@ -63,6 +66,20 @@ type Job struct {
 	Now func() time.Time
 }
 
+// A Disk is a folder to be copied, and the folder on the share that will hold its copy.
+type Disk struct{ Source, Prefix string }
+
+// Disks returns all sources of a job, the first of which is Source. Findings and walk.Dir number them so.
+func (j *Job) Disks() []Disk { return append([]Disk{{j.Source, j.Prefix}}, j.With...) }
+
+// Disk returns one of Disks.
+func (j *Job) Disk(i int) Disk {
+	if i == 0 {
+		return Disk{j.Source, j.Prefix}
+	}
+	return j.With[i-1]
+}
+
 // SourceFacts say how fast a source's disk is.
 type SourceFacts struct {
 	Rate float64 // bytes a second that it reads; 0 unknown
@@ -94,6 +111,7 @@ const (
 	FieldCopyList Field = "copy list"
 	FieldManifest Field = "manifest"
 	FieldListing  Field = "listing"
+	FieldSample   Field = "sample"
 	FieldBaseline Field = "baseline"
 )
 
@@ -146,6 +164,9 @@ func (j *Job) settle(ctx context.Context, needsSource bool) error {
 			return err
 		}
 	}
+	if err := j.settleWith(ctx); err != nil {
+		return err
+	}
 	if err := j.settleBaseline(ctx); err != nil {
 		return err
 	}
@@ -156,6 +177,49 @@ func (j *Job) settle(ctx context.Context, needsSource bool) error {
 			return &JobError{Field: FieldShare, Err: fmt.Errorf("share %s: %w", names.Quote(j.Share), err)}
 		}
 		j.Share = abs
+	}
+	return nil
+}
+
+// settleWith is settle for the further disks.
+func (j *Job) settleWith(ctx context.Context) (err error) {
+	switch {
+	case len(j.With) == 0:
+		return nil
+	case j.Stage != Before || j.Source == "":
+		return &JobError{Field: FieldSource, Err: errors.New("several disks can be checked as one job only before copying"), Hint: "check one at a time"}
+	case j.Read:
+		return &JobError{Field: FieldSource, Err: errors.New("every file of several disks cannot be read in one job"), Hint: "check one disk at a time"}
+	case j.CopyList != nil:
+		return &JobError{Field: FieldCopyList, Err: errors.New("a copy list names files of one disk, and there are several"), Hint: "check one disk at a time"}
+	}
+	with := make([]Disk, len(j.With)) // the caller's stays as it is
+	for i, d := range j.With {
+		if with[i].Prefix, err = CleanPrefix(d.Prefix); err != nil {
+			return err
+		}
+		if d.Source == "" {
+			return &JobError{Field: FieldSource, Err: fmt.Errorf("disk %d is not chosen", i+2), Hint: "choose its folder"}
+		}
+		if with[i].Source, err = sourceFolder(ctx, d.Source, j.Deadline); err != nil {
+			return err
+		}
+	}
+	j.With = with
+	disks := j.Disks()
+	for i, a := range disks {
+		for _, b := range disks[:i] {
+			nested, err := share.Guard(ctx, j.Deadline, func() (bool, error) { return share.Nested(a.Source, b.Source) })
+			if err != nil {
+				return &JobError{Field: FieldSource, Err: err}
+			}
+			if nested {
+				return &JobError{
+					Field: FieldSource, Hint: "choose folders that lie apart",
+					Err: fmt.Errorf("one of the sources %s and %s lies in the other, so that it would be counted twice", names.Quote(b.Source), names.Quote(a.Source)),
+				}
+			}
+		}
 	}
 	return nil
 }

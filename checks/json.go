@@ -34,6 +34,18 @@ func (r *Report) WriteJSON(w io.Writer) error {
 	}
 	j.key("source")
 	j.place(&r.Source, false)
+	if len(r.Sources) > 0 {
+		j.key("sources")
+		j.open('[')
+		for _, d := range r.Sources {
+			j.open('{')
+			j.path("path", d.Source)
+			j.path("prefix", d.Prefix)
+			j.close('}')
+		}
+		j.close(']')
+	}
+	j.several = len(r.Sources) > 0
 	if r.Share != nil {
 		j.key("share")
 		j.place(r.Share, true)
@@ -79,8 +91,9 @@ type jsonWriter struct {
 	err   error
 	comma bool
 
-	line   []byte            // the finding that is written
-	quoted map[string]string // texts of findings as JSON strings
+	several bool              // there are several sources, so findings say theirs
+	line    []byte            // the finding that is written
+	quoted  map[string]string // texts of findings as JSON strings
 }
 
 func newJSONWriter(w *bufio.Writer) *jsonWriter {
@@ -221,6 +234,10 @@ func (j *jsonWriter) finding(f *Finding) {
 		b = append(b, `,"path_base64":"`...)
 		b = base64.StdEncoding.AppendEncode(b, []byte(f.Path))
 		b = append(b, '"')
+	}
+	if j.several && f.Path != "" {
+		b = append(b, `,"source":`...)
+		b = strconv.AppendInt(b, int64(f.Source), 10)
 	}
 	b = append(b, `,"rule":"`...)
 	b = append(b, f.Rule.ID...)

@@ -29,13 +29,12 @@ var Machine = sync.OnceValue(func() string {
 	return strings.Join(parts, ", ")
 })
 
-// sourceMount returns the mount row that covers the source. The mount table answers without asking
+// sourceMount returns the mount row that covers one of the sources. The mount table answers without asking
 // the disk.
-func (r *run) sourceMount() (share.Mount, bool) {
+func (r *run) sourceMount(source int) (share.Mount, bool) {
 	r.mountOnce.Do(func() {
-		if rows, err := share.Mounts(context.Background()); err == nil {
-			r.mount, r.mountKnown = share.Covering(rows, r.job.Source)
-		}
+		// Where it cannot be read it is empty, and covers nothing.
+		r.mounts, _ = share.Mounts(context.Background())
 	})
-	return r.mount, r.mountKnown
+	return share.Covering(r.mounts, r.job.Disk(source).Source)
 }

@@ -14,9 +14,10 @@ import (
 
 // A Finding is one thing that is wrong in one place.
 type Finding struct {
-	// Path is relative to the source, "/" between parts; empty speaks of the whole job. Raw
+	// Path is relative to its source, "/" between parts; empty speaks of the whole job. Raw
 	// bytes: show it through names.Quote.
 	Path   string
+	Source int // which of Job.Disks Path lies on
 	Rule   *Rule
 	Level  Level
 	Spared Level  // what Level would be, where it is a note since a copy list leaves this out
@@ -120,7 +121,7 @@ func (pass *Pass) FlagLevel(d *walk.Dir, e *walk.Entry, r *Rule, level Level, fo
 	if s.name != e.Name || s.dir != d.Path || s.path == "" {
 		s.dir, s.name, s.path = d.Path, e.Name, strings.Clone(d.Join(e.Name))
 	}
-	f := Finding{Path: s.path, Rule: r, Level: level, Detail: format}
+	f := Finding{Path: s.path, Source: d.Source, Rule: r, Level: level, Detail: format}
 	if e.Kind == walk.File && !e.Failed {
 		f.Size = e.Size
 	}
@@ -132,6 +133,7 @@ func (pass *Pass) FlagLevel(d *walk.Dir, e *walk.Entry, r *Rule, level Level, fo
 
 // FlagFinding records a ready finding. For use in Visit.
 func (pass *Pass) FlagFinding(d *walk.Dir, f Finding) {
+	f.Source = d.Source
 	pass.shards[d.Worker].add(f)
 }
 
@@ -189,9 +191,9 @@ func (pass *Pass) Worst() (worst Level, found bool) {
 // own.
 func (pass *Pass) Context() context.Context { return pass.run.ctx }
 
-// SourceMount returns the row of the mount table that covers the source. The table answers without
-// asking the disk.
-func (pass *Pass) SourceMount() (share.Mount, bool) { return pass.run.sourceMount() }
+// SourceMount returns the row of the mount table that covers one of the sources, by its number in Job.Disks.
+// The table answers without asking the disk.
+func (pass *Pass) SourceMount(source int) (share.Mount, bool) { return pass.run.sourceMount(source) }
 
 // Fact records a number for the card and the reports.
 func (pass *Pass) Fact(key string, value any, format string, args ...any) {
@@ -334,12 +336,12 @@ func (pass *Pass) Close(reason string) Result {
 	return res
 }
 
-// compareFindings orders by path, then rule, bytewise.
+// compareFindings orders by path, then rule, bytewise, then source.
 func compareFindings(a, b Finding) int {
 	if c := strings.Compare(a.Path, b.Path); c != 0 {
 		return c
 	}
-	return cmp.Or(strings.Compare(a.Rule.ID, b.Rule.ID), strings.Compare(a.Detail, b.Detail))
+	return cmp.Or(strings.Compare(a.Rule.ID, b.Rule.ID), cmp.Compare(a.Source, b.Source), strings.Compare(a.Detail, b.Detail))
 }
 
 // Derive is the only place where a status is made: the worst finding, or Unknown where the check

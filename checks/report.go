@@ -26,6 +26,7 @@ type Report struct {
 	Version           string
 	Started, Finished time.Time
 	Source            Place
+	Sources           []Disk // all of them, where several were checked as one job; nil otherwise
 	Share             *Place // nil while no share is chosen
 	Totals            Totals
 	Verdict           Status // Passed, Warned or Failed
@@ -72,6 +73,7 @@ type Totals struct {
 // A FolderSum says what lies in a folder and below.
 type FolderSum struct {
 	Path         string
+	Source       int // which of Job.Disks it lies on
 	Files, Bytes int64
 	Flagged      [3]int // findings by level
 }

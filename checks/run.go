@@ -9,6 +9,7 @@ import (
 	"sync"
 	"time"
 
+	"loadline/checks/names"
 	"loadline/checks/share"
 	"loadline/checks/walk"
 )
@@ -52,9 +53,8 @@ type run struct {
 	results  []Result        // of the checks that have ended
 	describe []func(*Report) // what checks have to say of the report as a whole
 
-	mountOnce  sync.Once
-	mount      share.Mount // of the source
-	mountKnown bool
+	mountOnce sync.Once
+	mounts    []share.Mount
 }
 
 // Run judges a job by the checks of a list, in their order, and returns the report. It tells watch
@@ -84,7 +84,10 @@ func Run(ctx context.Context, job Job, list []*Check, watch func(Event)) (*Repor
 	options := walk.Options{Workers: job.Workers, Progress: &r.progress}
 	workers := 1
 	if job.Source != "" {
-		workers = options.Resolve(job.Source)
+		for _, d := range job.Disks() {
+			o := options
+			workers = max(workers, o.Resolve(d.Source))
+		}
 	}
 	options.Workers = workers
 	for _, c := range list {
@@ -96,7 +99,7 @@ func Run(ctx context.Context, job Job, list []*Check, watch func(Event)) (*Repor
 		if c.Visit != nil && !walked {
 			walked = true
 			if err := r.walk(ctx, list[i:], options); err != nil && ctx.Err() == nil {
-				return nil, &JobError{Field: FieldSource, Err: err, Hint: "look at its cable and power, then check again"}
+				return nil, err
 			}
 		}
 		if _, err := r.finish(ctx, c); err != nil {
@@ -116,9 +119,8 @@ func Run(ctx context.Context, job Job, list []*Check, watch func(Event)) (*Repor
 	return rep, ctx.Err()
 }
 
-// walk passes once over the source for all checks that can judge.
+// walk passes once over each source, one after the other, for all checks that can judge.
 func (r *run) walk(ctx context.Context, list []*Check, o walk.Options) error {
-	r.phases.enter(&Phase{Text: "Reading the source"})
 	type visitor struct {
 		pass  *Pass
 		visit func(*Pass, *walk.Dir)
@@ -134,13 +136,28 @@ func (r *run) walk(ctx context.Context, list []*Check, o walk.Options) error {
 	}
 	tally := newTally(o.Workers, r.job.CopyList)
 	r.tally = tally
-	o.Visit = func(d *walk.Dir) {
-		tally.visit(d)
-		for _, v := range visitors {
-			v.visit(v.pass, d)
+	var err error
+	for i, disk := range r.job.Disks() {
+		text := "Reading the source"
+		if len(r.job.With) > 0 {
+			text = fmt.Sprintf("Reading disk %d of %d", i+1, len(r.job.With)+1)
+		}
+		r.phases.enter(&Phase{Text: text})
+		o.Visit = func(d *walk.Dir) {
+			d.Source = i
+			tally.visit(d)
+			for _, v := range visitors {
+				v.visit(v.pass, d)
+			}
+		}
+		if err = walk.Walk(ctx, disk.Source, o); err != nil {
+			if len(r.job.With) > 0 {
+				err = fmt.Errorf("disk %d, %s: %w", i+1, names.Quote(disk.Source), err)
+			}
+			err = &JobError{Field: FieldSource, Err: err, Hint: "look at its cable and power, then check again"}
+			break
 		}
 	}
-	err := walk.Walk(ctx, r.job.Source, o)
 	if ctx.Err() != nil {
 		// Abandoned workers may still write what they counted: nothing of it is read again.
 		for _, v := range visitors {
@@ -262,9 +279,12 @@ func (r *run) place(rep *Report) {
 	rep.Machine = Machine()
 	rep.Source = Place{Path: r.job.Source, Free: -1, Total: -1}
 	if r.job.Source != "" {
-		if m, ok := r.sourceMount(); ok {
+		if m, ok := r.sourceMount(0); ok {
 			rep.Source.From, rep.Source.Type, rep.Source.Options = m.From, m.Type, m.Options
 		}
+	}
+	if len(r.job.With) > 0 {
+		rep.Sources = r.job.Disks()
 	}
 	if r.job.Share != "" {
 		rep.Share = &Place{Path: r.job.Share, Prefix: r.job.Prefix, Free: -1, Total: -1}

@@ -18,7 +18,7 @@ type Tally struct {
 
 	list    *CopyList
 	workers []tallyShard
-	folders map[string]*FolderSum
+	folders map[folderKey]*FolderSum
 }
 
 // CopyTotals count what is to be copied.
@@ -27,13 +27,19 @@ type CopyTotals struct {
 	LargestFile           int64 // bytes
 }
 
+// folderKey names a folder among those of all sources.
+type folderKey struct {
+	source int
+	path   string
+}
+
 // tallyShard is one worker's share of the sums.
 type tallyShard struct {
 	Totals
 	copy        CopyTotals
 	largest     int64
 	largestPath string
-	folders     map[string]*FolderSum
+	folders     map[folderKey]*FolderSum
 	_           [64]byte
 }
 
@@ -96,7 +102,7 @@ func (t *Tally) visit(d *walk.Dir) {
 		return
 	}
 	if w.folders == nil {
-		w.folders = map[string]*FolderSum{}
+		w.folders = map[folderKey]*FolderSum{}
 	}
 	for at, depth := 0, 1; depth <= sumDepth; depth++ {
 		next := strings.IndexByte(d.Path[at:], '/')
@@ -104,13 +110,13 @@ func (t *Tally) visit(d *walk.Dir) {
 		if next >= 0 {
 			p = d.Path[:at+next]
 		}
-		s := w.folders[p]
+		s := w.folders[folderKey{d.Source, p}]
 		if s == nil {
 			if len(w.folders) >= sumFolders {
 				return
 			}
-			s = &FolderSum{Path: strings.Clone(p)}
-			w.folders[s.Path] = s
+			s = &FolderSum{Path: strings.Clone(p), Source: d.Source}
+			w.folders[folderKey{d.Source, s.Path}] = s
 		}
 		s.Files += files
 		s.Bytes = walk.AddSizes(s.Bytes, bytes)
@@ -128,7 +134,7 @@ func larger(a, b *walk.Entry) bool {
 
 // end joins the workers' sums.
 func (t *Tally) end() {
-	t.folders = map[string]*FolderSum{}
+	t.folders = map[folderKey]*FolderSum{}
 	for i := range t.workers {
 		w := &t.workers[i]
 		t.Files += w.Files
@@ -162,12 +168,12 @@ func (t *Tally) end() {
 // largest returns the folders that say most about where the bytes lie: the top ones, but where one
 // of them holds nearly everything, those inside it.
 func (t *Tally) largest(results []Result) []FolderSum {
-	under := ""
+	var under folderKey
 	var level []FolderSum
 	for depth := 1; depth <= sumDepth; depth++ {
 		var inner []FolderSum
-		for p, s := range t.folders {
-			if strings.Count(p, "/") == depth-1 && (under == "" || strings.HasPrefix(p, under+"/")) {
+		for k, s := range t.folders {
+			if strings.Count(k.path, "/") == depth-1 && (under.path == "" || k.source == under.source && strings.HasPrefix(k.path, under.path+"/")) {
 				inner = append(inner, *s)
 			}
 		}
@@ -176,23 +182,23 @@ func (t *Tally) largest(results []Result) []FolderSum {
 		}
 		level = inner
 		slices.SortFunc(level, func(a, b FolderSum) int {
-			return cmp.Or(cmp.Compare(b.Bytes, a.Bytes), cmp.Compare(a.Path, b.Path))
+			return cmp.Or(cmp.Compare(b.Bytes, a.Bytes), cmp.Compare(a.Source, b.Source), cmp.Compare(a.Path, b.Path))
 		})
 		if float64(level[0].Bytes) < float64(t.Bytes)*0.9 {
 			break
 		}
-		under = level[0].Path
+		under = folderKey{level[0].Source, level[0].Path}
 	}
 	level = level[:min(len(level), largestShown)]
-	at := map[string]*FolderSum{}
+	at := map[folderKey]*FolderSum{}
 	for i := range level {
-		at[level[i].Path] = &level[i]
+		at[folderKey{level[i].Source, level[i].Path}] = &level[i]
 	}
 	for _, r := range results {
 		for i := range r.Findings {
 			f := &r.Findings[i]
 			for p := f.Path; p != ""; {
-				if s := at[p]; s != nil {
+				if s := at[folderKey{f.Source, p}]; s != nil {
 					s.Flagged[f.Level]++
 					break
 				}

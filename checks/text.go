@@ -122,7 +122,7 @@ func (r *Result) Remedy() string {
 // WriteText writes the report for people: plain UTF-8, no escape codes, names quoted where they hold
 // anything but printable characters.
 func (r *Report) WriteText(w io.Writer) error {
-	t := &textWriter{w: bufio.NewWriter(w)}
+	t := &textWriter{w: bufio.NewWriter(w), several: len(r.Sources) > 0}
 	t.line("LOADLINE: %s", strings.ToUpper(heads[r.Stage].title))
 	t.line("")
 	t.wrap("", "", r.Answer())
@@ -149,6 +149,13 @@ func (r *Report) WriteText(w io.Writer) error {
 		role = "Folder"
 	}
 	t.place(role, &r.Source)
+	for i, d := range r.Sources {
+		to := "the share itself"
+		if d.Prefix != "" {
+			to = names.Quote(d.Prefix)
+		}
+		t.line("Disk %d: %s, to the folder %s", i+1, names.Quote(d.Source), to)
+	}
 	if r.Share != nil {
 		t.place("Share", r.Share)
 		if r.Share.Prefix != "" {
@@ -221,8 +228,9 @@ var cautions = []string{
 }
 
 type textWriter struct {
-	w   *bufio.Writer
-	err error
+	w       *bufio.Writer
+	err     error
+	several bool // there are several sources, so findings say theirs
 }
 
 func (t *textWriter) line(format string, args ...any) {
@@ -310,6 +318,9 @@ func (t *textWriter) findings(c *Result) {
 			path := "(the whole job)"
 			if f.Path != "" {
 				path = names.Quote(f.Path)
+				if t.several {
+					path = fmt.Sprintf("disk %d: %s", f.Source+1, path)
+				}
 			}
 			t.line("  %s  %s", f.Level, path)
 			t.wrap("        ", "          ", fmt.Sprintf("%s: %s", f.Rule.ID, f.Detail))

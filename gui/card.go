@@ -37,6 +37,7 @@ type card struct {
 	files   *kit.Button       // in the body: to the flagged files
 	build   func(*card) fyne.CanvasObject
 	toggled func(*card)
+	low     func() bool // the page is low
 
 	hovered, focused bool
 	r                *cardRenderer
@@ -70,13 +71,22 @@ func (k *card) headHigh(w float32) float32 {
 
 func (k *card) HeightFor(w float32) float32 {
 	h := k.headHigh(w)
-	if k.picture != nil && k.picture.Visible() {
-		h += kit.HeightOf(k.picture, k.inner(w)) + 12
+	if p := k.pictureHigh(k.inner(w)); p > 0 {
+		h += p + 12
 	}
 	if k.open && k.body != nil {
 		h += kit.HeightOf(k.body, k.inner(w)) + 20
 	}
 	return h
+}
+
+// pictureHigh is how high the drawing is; 0 where there is none to show. On a low page it is left to the
+// open card, so that more cards are in view.
+func (k *card) pictureHigh(w float32) float32 {
+	if k.picture == nil || !k.picture.Visible() || !k.open && k.low != nil && k.low() {
+		return 0
+	}
+	return kit.HeightOf(k.picture, w)
 }
 
 func (k *card) inner(w float32) float32 { return w - cardText - cardPad - 24 }
@@ -260,10 +270,12 @@ func (r *cardRenderer) Layout(s fyne.Size) {
 	}
 	y := head
 	w := k.inner(s.Width)
-	if k.picture != nil && k.picture.Visible() {
-		h := kit.HeightOf(k.picture, w)
+	if k.picture != nil {
+		h := k.pictureHigh(w)
 		kit.SetBounds(k.picture, cardText, y, w, h)
-		y += h + 12
+		if h > 0 {
+			y += h + 12
+		}
 	}
 	if k.open && k.body != nil {
 		kit.SetBounds(k.body, cardText, y+4, w, kit.HeightOf(k.body, w))

@@ -10,6 +10,9 @@ import (
 	"loadline/gui/kit"
 )
 
+// lowPage is the height below which drawings are left to open cards.
+const lowPage = 600
+
 // groupMargin is where the groups' names stand, beside their cards.
 const groupMargin = 148
 
@@ -64,6 +67,7 @@ func newCardList(list []*checks.Check, do cardActions) *cardList {
 		k := newCard(c)
 		k.build = func(k *card) fyne.CanvasObject { return detail(k, do) }
 		k.toggled = func(*card) { l.page.Reflow() }
+		k.low = func() bool { h := l.page.Size().Height; return h > 0 && h < lowPage }
 		if p := l.pictureOf(k); p != nil {
 			k.picture = p
 			p.Hide()

@@ -2,6 +2,7 @@ package gui
 
 import (
 	"errors"
+	"fmt"
 	"strings"
 	"time"
 
@@ -57,6 +58,7 @@ func (w *Window) Check() {
 	}
 	req, err := w.request(v)
 	if err != nil {
+		v.setup.setFolded(false)
 		v.setup.options.say(capitalize(err.Error()) + ".")
 		w.message = err.Error()
 		v.state = stateError
@@ -73,6 +75,7 @@ func (w *Window) Check() {
 	}
 	w.remember()
 	w.notice.Hide()
+	w.setTitle("")
 	w.running, w.stops, w.began = v.stage, false, w.desktop.Now()
 	v.state, v.asked = stateRunning, v.places()
 	v.reset()
@@ -109,6 +112,7 @@ func (w *Window) askForPlace(v *view) {
 	}
 	here := w.onThisPage()
 	w.tellWhile(func() bool { return here() && x.get() == "" }, checks.Waiting, what)
+	v.setup.setFolded(false)
 	w.win.Canvas().Focus(x.path)
 }
 
@@ -144,6 +148,36 @@ func (w *Window) showProgress(v *view, ev []checks.Event, p checks.Progress) {
 		v.list.page.Reflow()
 	}
 	v.head.progress(p)
+	w.showTitle(p)
+}
+
+// titleAfter is how long a run takes before the title tells how far it is.
+const titleAfter = time.Minute
+
+// showTitle tells in the title, and so in the task bar, how far a long run is.
+func (w *Window) showTitle(p checks.Progress) {
+	if p.Elapsed < titleAfter {
+		return
+	}
+	how := "Checking for " + checks.Span(p.Elapsed.Truncate(time.Minute))
+	if p.Done > 0 {
+		how = fmt.Sprintf("%.0f %%", 100*min(p.Done, 1))
+		if p.Left > 0 {
+			how += ", about " + checks.Span(max(p.Left, time.Minute).Round(time.Minute)) + " left"
+		}
+	}
+	w.setTitle(how)
+}
+
+// setTitle puts something before the program's name; empty leaves the name alone.
+func (w *Window) setTitle(text string) {
+	title := "Loadline"
+	if text != "" {
+		title = text + " – " + title
+	}
+	if w.win.Title() != title {
+		w.win.SetTitle(title)
+	}
 }
 
 // doingWords says on a running card how far it is: those that look at every entry count them.
@@ -166,6 +200,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 	}
 	v.lock(false)
 	v.head.setRunning(false)
+	w.setTitle("")
 	took := w.desktop.Now().Sub(w.began)
 	switch {
 	case rep != nil && rep.Interrupted || err != nil && stoppedErr(err):
@@ -188,16 +223,24 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 			w.tell(checks.Passed, "The manifest is "+names.Quote(rep.Manifest)+". Keep it: the stage “After arrival” needs it, and has it filled in already.")
 		}
 		if took >= longRun {
+			w.setTitle(v.head.title.Text) // for who comes back to the screen
 			w.desktop.Notify(stageWords[v.stage].name+": "+v.head.title.Text, rep.Counts())
 		}
 	}
 	v.head.check.Set("", "Check again")
 	w.offerDemo(v)
-	if c := w.win.Canvas(); c.Focused() == v.head.stop {
-		next := v.head.check
-		if v.head.files.Visible() && v.head.files.Kind == kit.Primary {
-			next = v.head.files
+	c, next := w.win.Canvas(), v.head.check
+	if v.head.files.Visible() && v.head.files.Kind == kit.Primary {
+		next = v.head.files
+	}
+	lost := c.Focused() == v.head.stop
+	if v.report != nil {
+		for _, f := range v.fields() {
+			lost = lost || c.Focused() == f
 		}
+		v.setup.setFolded(true)
+	}
+	if lost && w.view() == v {
 		c.Focus(next)
 	}
 	v.relayout()
@@ -223,6 +266,7 @@ func (v *view) stoppedReport() *checks.Report {
 // failed says beside the place at fault why a run could not begin.
 func (w *Window) failed(v *view, err error) {
 	v.state = stateError
+	v.setup.setFolded(false)
 	var job *checks.JobError
 	if !errors.As(err, &job) {
 		text := capitalize(strings.TrimPrefix(err.Error(), checks.ErrBadJob.Error()+": ")) + "."

@@ -1,11 +1,13 @@
 package gui
 
 import (
+	"context"
 	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"time"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/dialog"
@@ -14,6 +16,7 @@ import (
 	"github.com/adrg/xdg"
 	"github.com/rymdport/portal/filechooser"
 
+	"loadline/checks/share"
 	"loadline/gui/kit"
 )
 
@@ -48,13 +51,28 @@ func (c chooser) ask(title, start string, folder bool, done func(string, error))
 				}
 			}
 		}
-		c.post(func() { c.own(title, folder, done) })
+		at := startFor(start)
+		c.post(func() { c.own(title, at, folder, done) })
 	}()
 }
 
-// own shows Fyne's dialog. It lists folders on the goroutine of the user interface, so it never
-// starts on a share: only at home.
-func (c chooser) own(title string, folder bool, done func(string, error)) {
+// startFor is where Fyne's own dialog may begin: it lists folders on the goroutine of the user interface,
+// so never on what does not answer at once, or lies on a network; at home then.
+func startFor(start string) string {
+	if start != "" {
+		if f, err := share.Look(context.Background(), start, time.Second); err == nil && !f.Network {
+			return f.Path
+		}
+	}
+	home, err := os.UserHomeDir()
+	if err != nil {
+		return ""
+	}
+	return home
+}
+
+// own shows Fyne's dialog.
+func (c chooser) own(title, start string, folder bool, done func(string, error)) {
 	var d *dialog.FileDialog
 	if folder {
 		d = dialog.NewFolderOpen(func(u fyne.ListableURI, err error) {
@@ -82,8 +100,8 @@ func (c chooser) own(title string, folder bool, done func(string, error)) {
 	}
 	d.SetTitleText(title)
 	d.SetConfirmText("Choose")
-	if home, err := os.UserHomeDir(); err == nil {
-		if l, err := storage.ListerForURI(storage.NewFileURI(home)); err == nil {
+	if start != "" {
+		if l, err := storage.ListerForURI(storage.NewFileURI(start)); err == nil {
 			d.SetLocation(l)
 		}
 	}

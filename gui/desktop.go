@@ -1,6 +1,7 @@
 package gui
 
 import (
+	"context"
 	"time"
 
 	"fyne.io/fyne/v2"
@@ -16,6 +17,9 @@ type Desktop struct {
 	// they chose nothing; err means that no dialog could be shown.
 	ChooseFolder func(title, start string, done func(path string, err error))
 	ChooseFile   func(title, start string, done func(path string, err error))
+	// Offers lists the disks and shares that are mounted; called on another goroutine, one call at a
+	// time. Nil offers nothing.
+	Offers func(context.Context) []Offer
 	// Reveal opens a folder in the file manager.
 	Reveal func(folder string) error
 	// Notify shows a notification of the desktop.
@@ -41,6 +45,7 @@ func RealDesktop(w fyne.Window) Desktop {
 	d := Desktop{
 		Post: fyne.Do, PostWait: fyne.DoAndWait, After: timer, Now: time.Now,
 		Reveal: openFolder,
+		Offers: (&offerer{}).list,
 		Notify: func(title, text string) {
 			fyne.CurrentApp().SendNotification(fyne.NewNotification(title, text))
 		},

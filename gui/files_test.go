@@ -87,6 +87,40 @@ func TestFilesOfOneCard(t *testing.T) {
 	}
 }
 
+// The card of clips names those that are not whole, and leads to the folder of each.
+func TestClipsFromTheirCard(t *testing.T) {
+	source := t.TempDir()
+	clip := filepath.Join(source, "day 1", "A001.mov")
+	if err := os.Mkdir(filepath.Dir(clip), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	// Without moov and moof there is no presentation (ISO/IEC 14496-12 §8.2.1).
+	if err := os.WriteFile(clip, []byte("\x00\x00\x00\x14ftypqt  \x00\x00\x00\x00qt  \x00\x00\x00\x10mdattides..."), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	r := newRig(t, 1280, 800, kit.Light)
+	r.Window = New(test.NewTempWindow(t, nil), RealEngine(), r.desktop)
+	r.Open(source, "")
+	test.Tap(r.view().head.check)
+	r.until("the end", func() bool { return r.view().report != nil && r.running == "" })
+	k := r.view().list.byID["clips-whole"]
+	if k.status != checks.Warned || !strings.Contains(k.result.Summary, "day 1/A001.mov") {
+		t.Fatalf("the card is %s: %+v", k.status, k.result)
+	}
+	k.setOpen(true)
+	test.Tap(k.files)
+	r.until("the rows", func() bool { return !r.files.model.unfiltered })
+	p := r.files
+	p.table.Choose(0)
+	if p.path.Text != "day 1/A001.mov" || !strings.Contains(p.what.Text, "the index that players need was never written") || !strings.Contains(p.todo.Text, "original card") {
+		t.Errorf("%q: %q; %q", p.path.Text, p.what.Text, p.todo.Text)
+	}
+	test.Tap(p.reveal)
+	if want := []string{filepath.Join(r.view().report.Job.Source, "day 1")}; !slices.Equal(r.revealed, want) {
+		t.Errorf("opened %q, want %q", r.revealed, want)
+	}
+}
+
 // Of two filters the newer wins, in whatever order they end.
 func TestNewestFilterWins(t *testing.T) {
 	posts := make(chan func(), 4)
@@ -208,6 +242,10 @@ func TestCSV(t *testing.T) {
 		{Path: "=HYPERLINK(\"x\")", Rule: rule, Level: checks.Fail, Size: 3, Detail: "@sum, with a comma"},
 		{Path: "a,b\"c\r\nd", Rule: rule, Level: checks.Note, Detail: "two\nlines"},
 		{Path: "-rf", Rule: rule, Level: checks.Warn, Detail: "ok"},
+		{Path: "+1.mov", Rule: rule, Level: checks.Warn, Detail: "=1+1"},
+		{Path: "@cam/a.mov", Rule: rule, Level: checks.Warn, Detail: "-2"},
+		{Path: "\ttab.mov", Rule: rule, Level: checks.Warn, Detail: "\t=1"},
+		{Path: "\rreturn.mov", Rule: rule, Level: checks.Warn, Detail: "\r=1"},
 		{Path: "плёнка\u202e", Rule: rule, Level: checks.Warn, Detail: "ok"},
 	}
 	var b bytes.Buffer

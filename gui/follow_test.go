@@ -2,7 +2,6 @@ package gui
 
 import (
 	"errors"
-	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -16,8 +15,6 @@ import (
 	"fyne.io/fyne/v2/widget"
 
 	"loadline/checks"
-	"loadline/checks/arrival"
-	"loadline/checks/manifest"
 	"loadline/gui/kit"
 )
 
@@ -118,8 +115,8 @@ func TestOtherStageWhileRunning(t *testing.T) {
 
 // An error stands beside the place that it is about, whatever words its paths hold.
 func TestBlame(t *testing.T) {
-	bad := func(format string, args ...any) error {
-		return fmt.Errorf("%w: %w", checks.ErrBadJob, fmt.Errorf(format, args...))
+	bad := func(field checks.Field, text string) error {
+		return &checks.JobError{Field: field, Err: errors.New(text), Hint: "look at the share, the listing and the manifest"}
 	}
 	for _, c := range []struct {
 		name     string
@@ -128,12 +125,12 @@ func TestBlame(t *testing.T) {
 		err      error
 		toBlame  bool
 	}{
-		{"source", checks.Before, "/media/share", "/mnt/box", bad("there is no source folder /media/share; look"), false},
-		{"share", checks.Before, "/media/disk", "/mnt/box", bad("there is no share folder /mnt/box; look"), true},
-		{"manifest", checks.Arrival, "/a.sha256", "/b.csv", bad("/a.sha256: %w: give the manifest first, then the listings", manifest.ErrUnusable), false},
-		{"listing", checks.Arrival, "/manifest", "/b.csv", bad("/b.csv: %w: line 1", arrival.ErrListing), true},
-		{"listing that is gone", checks.Arrival, "/a.sha256", "/b.csv", bad("open /b.csv: %w", errors.New("no such file")), true},
-		{"manifest that is gone", checks.Arrival, "/listing.sha256", "/b.csv", bad("open /listing.sha256: %w", errors.New("no such file")), false},
+		{"source", checks.Before, "/media/share", "/mnt/box", bad(checks.FieldSource, "there is no source folder /media/share"), false},
+		{"share", checks.Before, "/media/disk", "/mnt/box", bad(checks.FieldShare, "there is no share folder /mnt/box"), true},
+		{"manifest", checks.Arrival, "/a.sha256", "/b.csv", bad(checks.FieldManifest, "/a.sha256: cannot use the manifest"), false},
+		{"listing", checks.Arrival, "/manifest", "/b.csv", bad(checks.FieldListing, "/b.csv: line 1"), true},
+		{"listing that is gone", checks.Arrival, "/a.sha256", "/b.csv", bad(checks.FieldListing, "open /b.csv: no such file"), true},
+		{"manifest that is gone", checks.Arrival, "/listing.sha256", "/b.csv", bad(checks.FieldManifest, "open /listing.sha256: no such file"), false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := newRig(t, 1280, 800, kit.Light)
@@ -335,6 +332,7 @@ func TestKeyboardStaysAtTheButton(t *testing.T) {
 func TestWheelOverField(t *testing.T) {
 	r := newRig(t, 640, 480, kit.Light)
 	r.done(sample())
+	r.view().setup.setFolded(false)
 	f := r.view().setup.options.prefix
 	at := fyne.CurrentApp().Driver().AbsolutePositionForObject(f).AddXY(20, 10)
 	test.Scroll(r.win.Canvas(), at, 0, -40)

@@ -2,6 +2,7 @@ package gui
 
 import (
 	"slices"
+	"strings"
 	"testing"
 
 	"fyne.io/fyne/v2"
@@ -19,13 +20,11 @@ func TestTabOrder(t *testing.T) {
 	r.done(sample())
 	c := r.win.Canvas()
 	v := r.view()
-	o := v.setup.options
 	want := []fyne.Focusable{
 		r.bar.stages[checks.Before], r.bar.stages[checks.After], r.bar.stages[checks.Arrival],
 		r.bar.fix, r.bar.last, r.bar.save, r.bar.keys, r.bar.theme,
 		v.head.files, v.head.check,
-		v.setup.from.path, v.setup.from.choose, v.setup.to.path, v.setup.to.choose,
-		o.prefix, o.list, o.uplink, o.battery, o.link,
+		v.setup.fold,
 	}
 	for _, k := range v.list.cards {
 		want = append(want, k)
@@ -100,6 +99,7 @@ func TestShortcutsFromAField(t *testing.T) {
 	c := r.began()
 	c.end <- ending{rep: sample()}
 	r.until("the end", func() bool { return r.running == "" })
+	r.view().setup.setFolded(false)
 	r.win.Canvas().Focus(r.view().setup.from.path)
 	r.key(fyne.KeyF1)
 	if r.sheet == nil || r.sheet.Name != "keys" {
@@ -129,6 +129,66 @@ func TestBindings(t *testing.T) {
 		r.shortcut(&desktop.CustomShortcut{KeyName: fyne.KeyName(rune('1' + i)), Modifier: ctrl})
 		if r.stage != s {
 			t.Errorf("Ctrl+%d leads to %q", i+1, r.stage)
+		}
+	}
+}
+
+// Before a check Tab goes through the places, and through the options where they are open.
+func TestTabOrderOfSetup(t *testing.T) {
+	r := newRig(t, 1280, 800, kit.Light)
+	r.Open(sampleSource, sampleShare)
+	c, s := r.win.Canvas(), r.view().setup
+	o := s.options
+	for _, open := range []bool{false, true} {
+		o.open(open)
+		want := []fyne.Focusable{s.from.path, s.from.choose, s.to.path, s.to.choose, o.prefix, o.fold}
+		if open {
+			want = append(want, o.list, o.uplink, o.battery, o.link)
+		}
+		c.Focus(r.view().head.check)
+		for i, f := range append(want, r.view().list.cards[0]) {
+			test.FocusNext(c)
+			if c.Focused() != f {
+				t.Fatalf("open %v: Tab number %d leads to %T, want %T", open, i+1, c.Focused(), f)
+			}
+		}
+	}
+}
+
+// When a check has ended, one line stands for the set-up; a press opens it, with the keyboard in the
+// disk's field. Cards have the page.
+func TestSetupFolds(t *testing.T) {
+	for _, size := range [][2]float32{{1280, 800}, {900, 600}} {
+		r := newRig(t, size[0], size[1], kit.Light)
+		r.Open(sampleSource, sampleShare)
+		v := r.view()
+		v.setup.options.prefix.SetText("2026-harvest")
+		c := r.win.Canvas()
+		c.Focus(v.setup.from.path)
+		r.key(fyne.KeyReturn)
+		r.began().end <- ending{rep: sample()}
+		r.until("the end", func() bool { return r.running == "" })
+		if !v.setup.folded() || c.Focused() != v.head.files {
+			t.Fatalf("folded: %v, the keyboard is at %T", v.setup.folded(), c.Focused())
+		}
+		if got := v.setup.fold.Text(); !strings.HasPrefix(got, "harvest film (412,906 files") || !strings.Contains(got, "→  box.invalid:/export, folder 2026-harvest") {
+			t.Errorf("the line says %q", got)
+		}
+		at, cards := r.snapshot().At, 0
+		for name := range at {
+			if strings.HasPrefix(name, "card:") {
+				cards++
+			}
+		}
+		if _, ok := at["share"]; ok || at["source"] == [4]int{} || cards < 5 { // the sample's have a group each
+			t.Errorf("%v: in view are %d cards, and %v", size, cards, at)
+		}
+		test.Tap(v.setup.fold)
+		if v.setup.folded() || c.Focused() != v.setup.from.path {
+			t.Errorf("pressed, it is folded: %v, the keyboard is at %T", v.setup.folded(), c.Focused())
+		}
+		if v.report == nil {
+			t.Error("to look at the set-up changes nothing")
 		}
 	}
 }

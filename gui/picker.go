@@ -1,6 +1,8 @@
 package gui
 
 import (
+	"path/filepath"
+
 	"fyne.io/fyne/v2"
 
 	"loadline/gui/kit"
@@ -14,7 +16,10 @@ type picker struct {
 	path    *kit.Field
 	choose  *kit.Button
 	problem *kit.Paragraph
+	offers  *fyne.Container // what is mounted, while nothing is chosen
 	inner   *fyne.Container
+	icon    string
+	offered []Offer
 
 	changed func(path string)
 }
@@ -26,16 +31,20 @@ func newPicker(icon, caption, hint string, choose func()) *picker {
 		path:    kit.NewField(hint),
 		choose:  kit.NewButton(kit.Plain, "folder", "Choose…", choose).Shorter(""),
 		problem: kit.NewParagraph("", kit.SizeSmall+1, kit.ColFail),
+		offers:  kit.NewFlow(8),
+		icon:    icon,
 	}
+	w.offers.Hide()
 	w.path.TextStyle = fyne.TextStyle{Monospace: true}
 	w.path.OnChanged = func(s string) {
+		w.showOffers()
 		if w.changed != nil {
 			w.changed(typedPath(s))
 		}
 	}
 	w.problem.Hide()
 	top := kit.NewStretch(8, 2, kit.NewMark(icon, kit.ColAccent, 18), w.caption, w.facts)
-	w.inner = kit.NewColumn(5, kit.NewSized(0, 20, top), kit.NewStretchLeast(8, 0, 250, w.path.Framed(), w.choose), w.problem)
+	w.inner = kit.NewColumn(5, kit.NewSized(0, 20, top), kit.NewStretchLeast(8, 0, 250, w.path.Framed(), w.choose), w.offers, w.problem)
 	w.box = kit.NewSurface("", "", w.inner).Pad(12, 9)
 	w.box.StrokeWidth = 2
 	return w
@@ -50,6 +59,35 @@ func (w *picker) put(path string) {
 		w.path.SetText(showPath(path))
 		w.path.ToEnd()
 	}
+}
+
+// mostOffered is how many places are offered at most: more would push the cards out of view.
+const mostOffered = 4
+
+// offer takes over what is mounted, and tells whether the picker wants another height.
+func (w *picker) offer(list []Offer) bool {
+	w.offered = list
+	w.offers.Objects = nil
+	for _, o := range list[:min(len(list), mostOffered)] {
+		w.offers.Objects = append(w.offers.Objects, kit.NewButton(kit.Plain, w.icon, o.label(), func() { w.put(o.Path) }).WithHeight(30))
+	}
+	return w.showOffers()
+}
+
+// showOffers shows the offers while nothing is chosen, and tells whether that has changed anything.
+func (w *picker) showOffers() bool {
+	on := len(w.offered) > 0 && w.get() == "" && !w.path.Disabled()
+	changed := on || w.offers.Visible()
+	kit.SetVisible(w.offers, on)
+	return changed
+}
+
+// start is where a dialog begins: at what is chosen, or at the first place that could be.
+func (w *picker) start() string {
+	if p := w.get(); p != "" || len(w.offered) == 0 {
+		return p
+	}
+	return filepath.Dir(w.offered[0].Path)
 }
 
 // say shows facts or, where there is one, a problem with what to do about it.

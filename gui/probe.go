@@ -221,7 +221,7 @@ func (w *Window) chooser(x **picker, title string, folder bool) func() {
 		if folder {
 			choose = w.desktop.ChooseFolder
 		}
-		choose(title, (*x).get(), func(path string, err error) {
+		choose(title, (*x).start(), func(path string, err error) {
 			w.desktop.Post(func() {
 				switch {
 				case err != nil:

@@ -348,7 +348,7 @@ func TestProbeListing(t *testing.T) {
 	x.path.SetText(good)
 	r.fire()
 	r.until("its columns", func() bool {
-		return strings.Contains(x.facts.Text, "CSV") && strings.Contains(x.facts.Text, "Key") && x.problem.Text == ""
+		return strings.Contains(x.facts.Text, "commas") && strings.Contains(x.facts.Text, "Key") && x.problem.Text == ""
 	})
 	x.path.SetText(bad)
 	r.fire()
@@ -413,4 +413,41 @@ func TestCleanTrial(t *testing.T) {
 	if _, err := os.Stat(filepath.Join(mine, "footage.mov")); err != nil {
 		t.Errorf("a folder without a marker was removed: %v", err)
 	}
+}
+
+// In a long run the title tells how far it is, and at its end the verdict; a short one leaves it alone.
+func TestTitle(t *testing.T) {
+	r := newRig(t, 1280, 800, kit.Light)
+	c := r.start()
+	title := func(p checks.Progress, want string) {
+		t.Helper()
+		c.watch(checks.Event{Progress: p})
+		r.until("the title "+want, func() bool { return r.win.Title() == want })
+	}
+	r.win.SetTitle("Loadline")
+	c.watch(checks.Event{Progress: checks.Progress{Elapsed: 20 * time.Second, Done: 0.3}})
+	r.until("the progress", func() bool { return r.view().head.meter.Value > 0 })
+	if got := r.win.Title(); got != "Loadline" {
+		t.Errorf("after 20 seconds the title is %q", got)
+	}
+	title(checks.Progress{Elapsed: 3 * time.Minute, Done: -1}, "Checking for 3 min – Loadline")
+	title(checks.Progress{Elapsed: 4 * time.Minute, Done: 0.42, Left: 310 * time.Second}, "42 %, about 5 min left – Loadline")
+	r.mu.Lock()
+	r.clock = r.clock.Add(longRun)
+	r.mu.Unlock()
+	c.end <- ending{rep: sample()}
+	r.until("the end", func() bool { return r.running == "" })
+	if got := r.win.Title(); got != "Do not copy yet – Loadline" {
+		t.Errorf("at the end the title is %q", got)
+	}
+	if len(r.notes) != 1 || !strings.Contains(r.notes[0], "Do not copy yet") {
+		t.Errorf("notified %q", r.notes)
+	}
+	r.Check()
+	c = r.began()
+	if got := r.win.Title(); got != "Loadline" {
+		t.Errorf("the next run begins with the title %q", got)
+	}
+	c.end <- ending{rep: sample()}
+	r.until("the end", func() bool { return r.running == "" })
 }

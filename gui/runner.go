@@ -12,6 +12,10 @@ import (
 // pumpEvery is how often the window looks at a run. More often would only paint what nobody sees.
 const pumpEvery = 100 * time.Millisecond
 
+// numbersEvery is how often mere numbers are shown anew. Each time the whole window is drawn, which a
+// laptop beside a copy of hours pays for.
+const numbersEvery = 250 * time.Millisecond
+
 // runner runs the engine beside the window. The engine's goroutines only write into it; one pump
 // carries what is new to the window and waits until it is shown, so that it can never pile up.
 type runner struct {
@@ -42,14 +46,19 @@ func (r *runner) start(req Request, step func([]checks.Event, checks.Progress), 
 		defer cancel()
 		tick := time.NewTicker(pumpEvery)
 		defer tick.Stop()
+		var shown time.Time
 		for over := false; !over; {
 			select {
 			case <-ended:
 				over = true
 			case <-tick.C:
 			}
+			if !over && time.Since(shown) < numbersEvery && !r.waits() {
+				continue
+			}
 			events, p := r.drain()
 			began := time.Now()
+			shown = began
 			r.postWait(func() {
 				step(events, p)
 				if over {
@@ -71,6 +80,13 @@ func (r *runner) note(e checks.Event) {
 		r.events = append(r.events, e)
 	}
 	r.latest = e.Progress
+}
+
+// waits reports whether a check has begun or ended that is not shown yet.
+func (r *runner) waits() bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return len(r.events) > 0
 }
 
 func (r *runner) drain() ([]checks.Event, checks.Progress) {

@@ -1,29 +1,122 @@
 package gui
 
 import (
+	"path/filepath"
+	"strings"
+
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
 
+	"loadline/checks/names"
 	"loadline/gui/kit"
 )
 
-// setup shows where the bytes go: from left to right, with the options below.
+// setup shows where the bytes go: from left to right, with the options below. When a check has ended,
+// one line stands for all of it, so that verdict and cards have the page.
 type setup struct {
-	box     *kit.Surface
+	box     *fyne.Container // the fold, and what it stands for
+	fold    *kit.Fold
+	panel   *kit.Surface
 	from    *picker
 	to      *picker
-	options *options
+	options *options // nil after arrival
+
+	mountedFrom string // what the share is mounted from, once a report says so
+	focus       func(fyne.Focusable)
+	resized     func() // it wants another height
 }
 
 func newSetup(from, to *picker, o *options) *setup {
-	r := &setup{from: from, to: to, options: o}
+	s := &setup{from: from, to: to, options: o}
 	places := container.New(setupLayout{}, from.box, kit.NewMark("onward", kit.ColMuted, 22), to.box)
 	parts := []fyne.CanvasObject{places}
 	if o != nil {
 		parts = append(parts, kit.NewInset(12, 0, kit.NewRule()), o.box)
 	}
-	r.box = kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(4, parts...)).Pad(4, 4)
-	return r
+	s.panel = kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(4, parts...)).Pad(4, 4)
+	s.fold = kit.NewFold("disk", "Change", func() {
+		s.setFolded(false)
+		if s.focus != nil {
+			s.focus(s.from.path)
+		}
+	}).Panel()
+	s.fold.Hide()
+	s.box = kit.NewColumn(0, s.fold, s.panel)
+	return s
+}
+
+// folded reports whether the one line is shown.
+func (s *setup) folded() bool { return s.fold.Visible() }
+
+// setFolded shows the one line, or all of it.
+func (s *setup) setFolded(on bool) {
+	if on {
+		s.fold.Set(s.summary(), "Change")
+	}
+	if s.folded() == on {
+		return
+	}
+	kit.SetVisible(s.fold, on)
+	kit.SetVisible(s.panel, !on)
+	if s.resized != nil {
+		s.resized()
+	}
+}
+
+// summary says in one line what is set.
+func (s *setup) summary() string {
+	name := func(p *picker) string {
+		list := typedPaths(p.path.Text)
+		switch {
+		case len(list) == 0:
+			return ""
+		case len(list) > 1:
+			return names.Quote(filepath.Base(list[0])) + " and others"
+		}
+		return names.Quote(filepath.Base(list[0]))
+	}
+	from := name(s.from)
+	if s.from.facts.Text != "" {
+		from += " (" + s.from.facts.Text + ")"
+	}
+	to := name(s.to)
+	switch {
+	case to == "":
+		to = "no share yet"
+	case s.mountedFrom != "":
+		to = names.Quote(s.mountedFrom)
+	}
+	parts := []string{from + "  →  " + to}
+	if o := s.options; o != nil {
+		if o.prefix.Text != "" {
+			parts = append(parts, "folder "+o.prefix.Text)
+		}
+		if o.list.Text != "" {
+			parts = append(parts, "copy list "+names.Quote(filepath.Base(typedPath(o.list.Text))))
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+// elements adds what can be seen and used, by the names of the trace.
+func (s *setup) elements(m map[string]fyne.CanvasObject) {
+	if s.folded() {
+		m["source"] = s.fold
+		return
+	}
+	m["source"], m["source-choose"] = s.from.path, s.from.choose
+	m["share"], m["share-choose"] = s.to.path, s.to.choose
+	o := s.options
+	if o == nil {
+		return
+	}
+	m["prefix"], m["options"] = o.prefix, o.fold
+	if o.opened() {
+		m["copy-list"] = o.list
+		if !o.places {
+			m["uplink"], m["battery"], m["link"] = o.uplink, o.battery, o.link
+		}
+	}
 }
 
 // setupLayout puts the two places beside each other, with an arrow between them.
@@ -34,7 +127,7 @@ func (setupLayout) side(w float32) float32 { return (w - 30) / 2 }
 func (l setupLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	w := l.side(s.Width)
 	kit.SetBounds(o[0], 0, 0, w, s.Height)
-	kit.SetBounds(o[1], w+4, (kit.HeightOf(o[0], w)-22)/2, 22, 22)
+	kit.SetBounds(o[1], w+4, 32, 22, 22)
 	kit.SetBounds(o[2], w+30, 0, w, s.Height)
 }
 

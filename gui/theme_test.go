@@ -100,6 +100,11 @@ func TestSizes(t *testing.T) {
 			for name, o := range r.elements() {
 				inside(name, o)
 			}
+			v.setup.setFolded(false)
+			v.setup.options.open(true)
+			for name, o := range r.elements() {
+				inside(name, o)
+			}
 			inside("the bar's buttons", r.bar.right)
 			last := r.bar.stages[checks.Arrival]
 			a := fyne.CurrentApp().Driver().AbsolutePositionForObject(last).X + last.Size().Width

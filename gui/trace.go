@@ -51,6 +51,7 @@ type trace struct {
 	last []byte
 
 	looks int           // so far
+	drawn int           // how often the window was looked over by the toolkit, at the last line
 	lag   time.Duration // longest wait for one
 	quit  chan struct{}
 	done  chan struct{}
@@ -88,7 +89,12 @@ func (w *Window) traceFromEnv() {
 					if t.looks++; t.looks > opening {
 						t.lag = max(t.lag, time.Since(asked))
 					}
-					t.write(w)
+					// What is shown cannot have changed while the window was not drawn; once a second all
+					// the same.
+					if looks := w.ground.Looks(); looks != t.drawn || t.looks%10 == 0 {
+						t.drawn = looks
+						t.write(w)
+					}
 				})
 			}
 		}
@@ -235,14 +241,7 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 	case pageChecks:
 		v := w.view()
 		m["verdict"] = v.head.box
-		m["source"], m["source-choose"] = v.setup.from.path, v.setup.from.choose
-		m["share"], m["share-choose"] = v.setup.to.path, v.setup.to.choose
-		if o := v.setup.options; o != nil {
-			m["prefix"], m["copy-list"] = o.prefix, o.list
-			if v.stage == checks.Before {
-				m["uplink"], m["battery"], m["link"] = o.uplink, o.battery, o.link
-			}
-		}
+		v.setup.elements(m)
 		if v.head.check.Visible() && !v.head.check.Disabled() {
 			m["check"] = v.head.check
 		}

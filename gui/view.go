@@ -95,6 +95,7 @@ func (v *view) follow() {
 		v.aside, v.asideState, v.state = rep, state, stateIdle
 		v.head.files.Hide()
 		v.head.setPrimary(true)
+		v.setup.setFolded(false)
 		v.setup.from.say("", "")
 		v.setup.to.say("", "")
 	case v.aside != nil && same:
@@ -121,6 +122,14 @@ func newView(w *Window, stage checks.Stage) *view {
 		}
 	}
 	v.setup = newSetup(from, to, opts)
+	v.setup.focus = func(f fyne.Focusable) { w.win.Canvas().Focus(f) }
+	v.setup.resized = func() {
+		v.relayout()
+		w.changed()
+	}
+	if opts != nil {
+		opts.focus, opts.resized = v.setup.focus, v.setup.resized
+	}
 	v.list = newCardList(w.engine.List(stage), cardActions{files: func(c *checks.Check) { w.showFiles(c) }, clean: w.askClean, fix: w.showFix})
 	v.list.page.SetAbove(kit.NewColumn(kit.GapMid, v.head.box, v.setup.box), viewLow)
 	for _, f := range v.fields() {
@@ -150,6 +159,7 @@ func (v *view) lock(on bool) {
 // reset makes the cards ready for a run.
 func (v *view) reset() {
 	v.report, v.aside = nil, nil
+	v.setup.mountedFrom = ""
 	for _, k := range v.list.cards {
 		v.list.update(k.check.ID, checks.Waiting, nil, "")
 	}
@@ -203,6 +213,7 @@ func (v *view) facts() {
 		if s.Free >= 0 && s.Total > 0 {
 			to = checks.Bytes(s.Free) + " free of " + checks.Bytes(s.Total) + ", " + to
 		}
+		v.setup.mountedFrom = s.From
 		if s.From != "" {
 			to += " from " + names.Quote(s.From)
 		}

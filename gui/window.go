@@ -28,6 +28,7 @@ type Window struct {
 
 	stage   checks.Stage
 	views   map[checks.Stage]*view
+	ground  *kit.Background
 	bar     *topBar
 	notice  *kit.Notice
 	body    *fyne.Container // the page that is shown
@@ -55,6 +56,8 @@ type Window struct {
 	holds   func() bool    // whether that is still true; nil: it stays until something else is said
 	probes  probes
 	links   links
+	offers  []Offer // what is mounted
+	gone    bool    // the window is closed
 	trace   *trace
 }
 
@@ -65,6 +68,7 @@ func New(win fyne.Window, e Engine, d Desktop) *Window {
 	sweep(d.StateDir, d.Now())
 	c, err := loadChoices(d.StateDir)
 	w.setTheme(c.Theme)
+	w.ground = kit.NewBackground()
 	w.bar = newTopBar(w)
 	w.notice = kit.NewNotice()
 	w.body = kit.NewStack()
@@ -73,7 +77,7 @@ func New(win fyne.Window, e Engine, d Desktop) *Window {
 		w.watch(w.views[s])
 	}
 	win.SetPadded(false)
-	win.SetContent(container.New(&frameLayout{}, kit.NewBackground(), w.bar.box, w.body, w.notice.Box))
+	win.SetContent(container.New(&frameLayout{}, w.ground, w.bar.box, w.body, w.notice.Box))
 	win.Resize(openingSize(c, d, win.Canvas().Scale()))
 	win.SetCloseIntercept(w.Close)
 	win.SetOnDropped(w.dropped)
@@ -87,6 +91,7 @@ func New(win fyne.Window, e Engine, d Desktop) *Window {
 		w.tell(checks.Warned, "What was chosen last time could not be read, so the window starts empty: "+err.Error())
 	}
 	w.traceFromEnv()
+	w.watchMounts()
 	return w
 }
 
@@ -343,6 +348,7 @@ func (w *Window) Quit() {
 }
 
 func (w *Window) leave() {
+	w.gone = true
 	w.remember()
 	if w.trace != nil {
 		w.trace.close()
@@ -418,7 +424,7 @@ func (w *Window) dropped(at fyne.Position, uris []fyne.URI) {
 	}
 	r := w.view().setup
 	to := r.from
-	if r.to.covers(at) {
+	if !r.folded() && r.to.covers(at) {
 		to = r.to
 	}
 	to.put(uris[0].Path())

@@ -61,6 +61,12 @@ func (a *after) content(ctx context.Context, pass *checks.Pass) error {
 	if files == 0 {
 		return errors.New("no file of the right size is on the share, so there is no content to compare")
 	}
+	if release, means, err := disk.Awake("Comparing the copy with its source"); err != nil {
+		pass.Fact("kept_awake", false, "This computer could not be kept from going to sleep: %s", checks.Plain(checks.Reason(err)))
+	} else {
+		defer release()
+		pass.Fact("kept_awake", true, "This computer was kept awake meanwhile: %s", means)
+	}
 	if err := c.flush(ctx); err != nil {
 		return err
 	}
@@ -163,17 +169,32 @@ func (c *comparing) open(ctx context.Context, bytes int64) {
 	}
 	// The digests besides SHA-256 are made on one side: on the share where the source was read before without them.
 	c.sides[sourceSide].Want = func(f *digest.File) sums.Set {
-		if e := c.tree.files.At(f.ID); e.flags&readBefore != 0 && !c.o.Fresh {
+		if known, _ := c.knownBefore(f.ID); known {
 			return 0
 		}
 		return c.wantedSums()
 	}
 	c.sides[shareSide].Want = func(f *digest.File) sums.Set {
-		if e := c.tree.files.At(f.ID); e.flags&readBefore != 0 && !c.o.Fresh && e.sums.Has&c.wantedSums() != c.wantedSums() {
+		if known, has := c.knownBefore(f.ID); known && has&c.wantedSums() != c.wantedSums() {
 			return c.wantedSums()
 		}
 		return 0
 	}
+}
+
+// knownBefore reports whether the source of a file was read before, and which digests it got then.
+func (c *comparing) knownBefore(i int) (known bool, has sums.Set) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	e := c.tree.files.At(i)
+	return e.flags&readBefore != 0 && !c.o.Fresh, e.sums.Has
+}
+
+// stillReadable is readable while both sides are read.
+func (c *comparing) stillReadable(i int) bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return readable(c.tree.files.At(i))
 }
 
 // read runs both sides, and then reads again the files of the source that were read before and differ.
@@ -214,7 +235,7 @@ func (c *comparing) both(ctx context.Context) error {
 			}
 			err := s.Run(ctx, func(yield func(digest.File) bool) {
 				for f := range list {
-					if readable(c.tree.files.At(f.ID)) && !yield(f) {
+					if c.stillReadable(f.ID) && !yield(f) {
 						return
 					}
 				}

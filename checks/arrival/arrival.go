@@ -402,9 +402,9 @@ func (a *arrival) find(ctx context.Context) error {
 	found := false
 	for i, r := range a.archives {
 		for _, reading := range listing.Readings {
-			m, ok := sized[i].best(reading, r.want)
+			m, ok := sized[i].best(reading, r.want, len(a.archives) > 1)
 			if !ok {
-				m, ok = loose[i].best(reading, r.want)
+				m, ok = loose[i].best(reading, r.want, len(a.archives) > 1)
 			}
 			if a.o.HasPrefix {
 				m, ok = mapping{keyHead: r.want.keyHead}, true
@@ -448,7 +448,7 @@ func (a *arrival) anotherArchive() error {
 	}
 	h := a.archives[0].x.Header
 	return &listing.Error{
-		Err: fmt.Errorf("of its %s none names a file of the manifest (made of %s on %s): it is the listing of another archive, of another folder, or of before the arrival",
+		Err: fmt.Errorf("no file of the manifest (made of %[2]s on %[3]s) is among its %[1]s: it is the listing of another archive, of another folder, or of before the arrival",
 			checks.Plural(n, "object"), names.Quote(h.Source), h.Made.Format(time.DateOnly)),
 		Hint: "list all objects of the archive",
 	}

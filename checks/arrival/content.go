@@ -242,7 +242,7 @@ func (p *prover) recall(ctx context.Context, todo []*proving) ([]*proving, error
 			if size, ok := p.log.find(fitKey(p.places.IdentOf(name, &state), t.known(), t.sum, t.count)); ok {
 				p.learner.Fits(size, t.count)
 				p.fromDisk.remembered++
-				p.fit(t, byParts)
+				p.fitParts(t)
 				continue
 			}
 		}
@@ -259,6 +259,14 @@ func (t *proving) known() [32]byte {
 }
 
 func (p *prover) fit(t *proving, by proof) { t.archive.how[t.file] = max(t.archive.how[t.file], by) }
+
+// fitParts also notes that the tags of this store are made of MD5: those of other objects that differ are then wrong.
+func (p *prover) fitParts(t *proving) {
+	p.fit(t, byParts)
+	if t.sum.digest.Tag {
+		p.tags.equal++
+	}
+}
 
 // A trial is the hashing of parts of one file while it is read.
 type trial struct {
@@ -400,7 +408,7 @@ func (p *prover) end(t *proving, tr *trial, res *digest.Result) (again bool) {
 		if t.sum.digest.Equal(r.Digest) {
 			p.learner.Fits(r.PartSize, r.Parts)
 			p.log.add(fitKey(res.Ident, t.known(), t.sum, t.count), r.PartSize)
-			p.fit(t, byParts)
+			p.fitParts(t)
 			return false
 		}
 	}

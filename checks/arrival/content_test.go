@@ -122,7 +122,8 @@ func TestObjectsInParts(t *testing.T) {
 		"one byte of a composite": {
 			f, but(all(inParts(5*mib, "sha256")), "a.mov", flipped(inParts(5*mib, "sha256"), 0)),
 			[]string{"objects object-checksum a.mov"},
-			[3]int64{2, 2, 0}, checks.Failed,
+			[3]int64{2, 2, 0},
+			checks.Failed,
 		},
 		"one byte, whole":    {f, but(all(object{As: "whole-sha1"}), "c.mov", flipped(object{As: "whole-sha1"}, 5)), []string{"objects object-checksum c.mov"}, [3]int64{4, 0, 0}, checks.Failed},
 		"an unusual size":    {f, map[string]object{"a.mov": inParts(odd, "md5")}, []string{"objects checksum-not-comparable a.mov", "objects missing-object b.mov", "objects missing-object c.mov", "objects missing-object empty", "objects missing-object notes.txt"}, [3]int64{0, 0, 1}, checks.Failed},

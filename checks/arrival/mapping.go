@@ -90,18 +90,27 @@ func newFinder(x *manifest.Index, sized bool) *finder {
 // foldedHash hashes the folded last part of a path (FNV-1a).
 func foldedHash(path []byte) uint64 {
 	name := path[bytes.LastIndexByte(path, '/')+1:]
-	if bytes.ContainsFunc(name, func(r rune) bool { return r >= 0x80 }) {
-		name = []byte(names.Fold(string(name)))
-	}
-	h := uint64(14695981039346656037)
+	h := uint64(fnvStart)
 	for _, c := range name {
+		if c >= 0x80 {
+			h = fnvStart
+			for _, c := range []byte(names.Fold(string(name))) {
+				h = (h ^ uint64(c)) * fnvPrime
+			}
+			return h
+		}
 		if c >= 'A' && c <= 'Z' {
 			c += 'a' - 'A'
 		}
-		h = (h ^ uint64(c)) * 1099511628211
+		h = (h ^ uint64(c)) * fnvPrime
 	}
 	return h
 }
+
+const (
+	fnvStart = 14695981039346656037
+	fnvPrime = 1099511628211
+)
 
 // look lets one key vote, as it is read under a reading.
 func (f *finder) look(key []byte, size int64, r listing.Reading) {
@@ -160,7 +169,12 @@ func headOf(path string, n int) string {
 
 // best returns the mapping with the most votes under a reading. Between equals the wanted one wins, then the one
 // with the shorter heads, then the first in bytewise order.
-func (f *finder) best(r listing.Reading, want mapping) (mapping, bool) {
+// Where several manifests may hold the same files, strict says that the wanted one wins as soon as it has a vote: the
+// files may be there under those of the others too.
+func (f *finder) best(r listing.Reading, want mapping, strict bool) (mapping, bool) {
+	if v := f.votes[want]; strict && v != nil && v[r] > 0 {
+		return want, true
+	}
 	var best mapping
 	won := int64(0)
 	for m, v := range f.votes {

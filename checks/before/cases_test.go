@@ -328,6 +328,7 @@ var seenBy = map[*checks.Rule]string{
 	folderLoop:         "TestBindCycle",
 	hugeFolder:         "TestHugeFolder",
 	leftOffList:        "TestLeftOffList",
+	disksCollide:       "TestDisksCollide",
 	attributesSampled:  "TestAttributesOfALargeDisk",
 	readFails:          "TestDamagedDisk",
 	slowReading:        "TestSlowReading",

@@ -40,10 +40,11 @@ const (
 
 // look is what was seen of a file at first.
 type look struct {
-	path string
-	size int64
-	sec  int64
-	nsec int32
+	source int
+	path   string
+	size   int64
+	sec    int64
+	nsec   int32
 }
 
 type changingState struct {
@@ -73,7 +74,7 @@ var stillChanging = &checks.Check{
 			if age := now.Sub(e.ModTime()); age < fresh && age > -fresh {
 				pass.Flag(d, e, justWritten, "changed %s ago", checks.Span(max(age, 0).Round(time.Second)))
 			}
-			s.remember(look{d.Join(e.Name), e.Size, e.Sec, e.Nsec})
+			s.remember(look{d.Source, d.Join(e.Name), e.Size, e.Sec, e.Nsec})
 		}
 	},
 	Finish: func(ctx context.Context, pass *checks.Pass) error {
@@ -115,8 +116,8 @@ func (s *changingState) remember(l look) {
 
 // compareLooks looks at a file once more and flags it if it is another than at first.
 func compareLooks(pass *checks.Pass, l look) {
-	e, err := walk.Look(pass.Job.Source, l.path)
-	f := checks.Finding{Path: l.path, Rule: changedDuringCheck, Level: changedDuringCheck.Level, Size: l.size}
+	e, err := walk.Look(pass.Job.Disk(l.source).Source, l.path)
+	f := checks.Finding{Path: l.path, Source: l.source, Rule: changedDuringCheck, Level: changedDuringCheck.Level, Size: l.size}
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		f.Detail = "there at the first look, gone at the second"

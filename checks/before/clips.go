@@ -71,40 +71,57 @@ type clips struct {
 
 	mu      sync.Mutex
 	tally   media.Tally
+	bad     example // clips that are not whole
 	partly  example // clips that could not be followed to their end
 	changed example // files that had another size than the walk saw
 	closed  example // files that could not be opened or read
 	silent  error   // why the lanes gave up
 }
 
+// named is how many clips a card names: enough to know which card or day they are of.
+const named = 3
+
 // An example counts files, and names the first of them in the order of paths.
 type example struct {
-	n    int64
+	n     int64
+	first []exampleFile
+}
+
+type exampleFile struct {
 	path string
-	why  error
+	why  error // nil where the heading says it all
 }
 
 func (e *example) add(path string, why error) {
-	if e.n++; e.n == 1 || path < e.path {
-		e.path, e.why = path, why
+	e.n++
+	at, _ := slices.BinarySearchFunc(e.first, path, func(f exampleFile, p string) int { return strings.Compare(f.path, p) })
+	if at < named {
+		e.first = slices.Insert(e.first, at, exampleFile{strings.Clone(path), why})
+		e.first = e.first[:min(len(e.first), named)]
 	}
 }
 
-// String returns what to look for: "A001.mov", "A001.mov and 2 more"; with the reason, where there is one.
+// String returns what to look for: "A001.mov", or "A001.mov, A002.mov, A003.mov and 9 more".
 func (e *example) String() string {
-	s := names.Quote(e.path)
-	if e.why != nil {
-		s += " (" + checks.Reason(e.why) + ")"
+	var list []string
+	for _, f := range e.first {
+		s := names.Quote(f.path)
+		if f.why != nil {
+			s += " (" + checks.Reason(f.why) + ")"
+		}
+		list = append(list, s)
 	}
-	if e.n > 1 {
-		s += " and " + checks.Count(e.n-1) + " more"
+	s := strings.Join(list, ", ")
+	if more := e.n - int64(len(list)); more > 0 {
+		s += " and " + checks.Count(more) + " more"
 	}
 	return s
 }
 
 type clipFolder struct {
-	path  string
-	files []clipFile
+	source int
+	path   string
+	files  []clipFile
 }
 
 type clipFile struct {
@@ -137,7 +154,7 @@ func (c *clips) visit(d *walk.Dir) {
 	if c.pass.Job.NoClips || names.ClutterAbove(d.Path) != "" {
 		return
 	}
-	f := clipFolder{path: d.Path}
+	f := clipFolder{source: d.Source, path: d.Path}
 	for i := range d.Entries {
 		e := &d.Entries[i]
 		switch {
@@ -187,7 +204,7 @@ func (c *clips) lookAll(ctx context.Context, f *clipFolder) {
 				break
 			}
 			at.Store(int64(i))
-			c.look(ctx, f.path, &f.files[i], step)
+			c.look(ctx, f, &f.files[i], step)
 			step()
 			c.seen.Add(1)
 		}
@@ -223,9 +240,9 @@ func join(folder, name string) string {
 }
 
 // look judges one file and notes what came of it.
-func (c *clips) look(ctx context.Context, folder string, f *clipFile, step func()) {
-	path := join(folder, f.name)
-	v, err := judgeClip(ctx, c.pass.Job.Source, path, f.size, step)
+func (c *clips) look(ctx context.Context, folder *clipFolder, f *clipFile, step func()) {
+	path := join(folder.path, f.name)
+	v, err := judgeClip(ctx, c.pass.Job.Disk(folder.source).Source, path, f.size, step)
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	switch {
@@ -245,11 +262,12 @@ func (c *clips) look(ctx context.Context, folder string, f *clipFile, step func(
 	if v.Problem == "" {
 		return
 	}
+	c.bad.add(path, nil)
 	rule := clipCutShort
 	if v.Problem == media.NoIndex {
 		rule = clipNoIndex
 	}
-	c.pass.Add(checks.Finding{Path: strings.Clone(path), Rule: rule, Level: rule.Level, Size: f.size, Detail: v.Kind.String() + ": " + v.Detail})
+	c.pass.Add(checks.Finding{Path: strings.Clone(path), Source: folder.source, Rule: rule, Level: rule.Level, Size: f.size, Detail: v.Kind.String() + ": " + v.Detail})
 }
 
 // judgeClip opens a file and judges it. It changes no date of reading where that can be had, and does not wait
@@ -333,10 +351,9 @@ func (c *clips) conclude(pass *checks.Pass) error {
 		pass.Fact("clips_unseen", unseen, "Not looked at since the disk went silent: %s", checks.Plural(unseen, "file"))
 		return c.silent
 	}
-	bad := pass.Total(clipCutShort) + pass.Total(clipNoIndex)
 	switch {
-	case bad > 0:
-		pass.Summarize("%s of %s not whole.", checks.Count(bad), checks.Plural(n, "clip"))
+	case c.bad.n > 0:
+		pass.Summarize("%s of %s not whole: %s.", checks.Count(c.bad.n), checks.Plural(n, "clip"), &c.bad)
 		return nil
 	case len(open) > 0:
 		return errors.New(strings.Join(open, "; "))

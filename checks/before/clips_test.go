@@ -180,6 +180,22 @@ func TestClosedClip(t *testing.T) {
 	}
 }
 
+// A card names a few of its clips, those that come first, and counts the rest.
+func TestExample(t *testing.T) {
+	var e example
+	for _, p := range []string{"d", "b", "a\nb", "e", "c"} {
+		e.add(p, nil)
+	}
+	if got, want := e.String(), `"a\nb", b, c and 2 more`; got != want {
+		t.Errorf("%s, want %s", got, want)
+	}
+	e = example{}
+	e.add("x", unix.EACCES)
+	if got, want := e.String(), "x (permission denied)"; got != want {
+		t.Errorf("%s, want %s", got, want)
+	}
+}
+
 // A path longer than PATH_MAX (limits.h) cannot be opened in one piece.
 func TestClipBelowLongPath(t *testing.T) {
 	root := realTemp(t)
@@ -208,7 +224,7 @@ func TestClipsOnASilentDisk(t *testing.T) {
 		}
 	})
 	list := []*checks.Check{halt, clipsWhole}
-	rep, err := checks.Run(t.Context(), checks.Job{Source: at, Deadline: 300 * time.Millisecond}, list, nil)
+	rep, err := checks.Run(t.Context(), checks.Job{Source: at, Deadline: 3 * time.Second}, list, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -46,9 +46,9 @@ var (
 // clutterState adds up what lies below the topmost folders that are clutter, and below bundles.
 type clutterState struct {
 	mu      sync.Mutex
-	found   map[string]*below
-	kinds   map[string]walk.Kind
-	bundles map[string]*below
+	found   map[placed]*below
+	kinds   map[placed]walk.Kind
+	bundles map[placed]*below
 }
 
 var clutter = &checks.Check{
@@ -58,7 +58,7 @@ var clutter = &checks.Check{
 	Fix:   "Leave out what is listed: save the skip list and give it to your copy command.",
 	Rules: []*checks.Rule{appleDouble, desktopClutter, unfinishedFile, bundle, ownFile},
 	Begin: func(*checks.Pass) any {
-		return &clutterState{found: map[string]*below{}, kinds: map[string]walk.Kind{}, bundles: map[string]*below{}}
+		return &clutterState{found: map[placed]*below{}, kinds: map[placed]walk.Kind{}, bundles: map[placed]*below{}}
 	},
 	Visit: visitClutter,
 	Finish: func(_ context.Context, pass *checks.Pass) error {
@@ -67,7 +67,7 @@ var clutter = &checks.Check{
 		for p, b := range s.found {
 			sum.files += b.files
 			sum.bytes = walk.AddSizes(sum.bytes, b.bytes)
-			f := checks.Finding{Path: p, Rule: desktopClutter, Level: desktopClutter.Level, Detail: "kept by a desktop or an operating system"}
+			f := checks.Finding{Path: p.path, Source: p.source, Rule: desktopClutter, Level: desktopClutter.Level, Detail: "kept by a desktop or an operating system"}
 			if s.kinds[p] == walk.Folder {
 				f.Detail += fmt.Sprintf("; %s, %s below", checks.Plural(b.files, "file"), checks.Bytes(b.bytes))
 			} else {
@@ -77,7 +77,7 @@ var clutter = &checks.Check{
 		}
 		for p, b := range s.bundles {
 			pass.Add(checks.Finding{
-				Path: p, Rule: bundle, Level: bundle.Level,
+				Path: p.path, Source: p.source, Rule: bundle, Level: bundle.Level,
 				Detail: fmt.Sprintf("shown as one file; %s, %s below", checks.Plural(b.files, "file"), checks.Bytes(b.bytes)),
 			})
 		}
@@ -98,12 +98,12 @@ func visitClutter(pass *checks.Pass, d *walk.Dir) {
 	top := names.ClutterAbove(d.Path)
 	if top != "" {
 		files, bytes := plainFiles(d)
-		s.add(top, walk.Folder, files, bytes)
+		s.add(placed{d.Source, top}, walk.Folder, files, bytes)
 	}
 	inside := names.BundleAbove(d.Path)
 	if inside != "" {
 		files, bytes := plainFiles(d)
-		s.addBundle(inside, files, bytes)
+		s.addBundle(placed{d.Source, inside}, files, bytes)
 	}
 	for i := range d.Entries {
 		e := &d.Entries[i]
@@ -113,12 +113,12 @@ func visitClutter(pass *checks.Pass, d *walk.Dir) {
 				if e.Kind == walk.File {
 					size = e.Size
 				}
-				s.add(d.Join(e.Name), e.Kind, choose(e.Kind == walk.File, int64(1), 0), size)
+				s.add(placed{d.Source, d.Join(e.Name)}, e.Kind, choose(e.Kind == walk.File, int64(1), 0), size)
 			}
 			continue
 		}
 		if e.Kind == walk.Folder && inside == "" && names.BundleName(e.Name) {
-			s.addBundle(d.Join(e.Name), 0, 0)
+			s.addBundle(placed{d.Source, d.Join(e.Name)}, 0, 0)
 		}
 		if e.Kind != walk.File || e.Failed {
 			continue
@@ -134,13 +134,13 @@ func visitClutter(pass *checks.Pass, d *walk.Dir) {
 	}
 }
 
-func (s *clutterState) add(path string, kind walk.Kind, files, bytes int64) {
+func (s *clutterState) add(path placed, kind walk.Kind, files, bytes int64) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.kinds[addBelow(s.found, path, files, bytes)] = kind
 }
 
-func (s *clutterState) addBundle(path string, files, bytes int64) {
+func (s *clutterState) addBundle(path placed, files, bytes int64) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	addBelow(s.bundles, path, files, bytes)

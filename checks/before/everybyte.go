@@ -68,8 +68,9 @@ const sameContentFrom = 1 << 20
 
 // A Reading is what the check that reads every file learned, for the checks and pages after it.
 type Reading struct {
-	Rate float64 // bytes a second that the disk gave over the whole run; 0 where nothing was read
-	read everyByte
+	Rate  float64 // bytes a second that the disk gave over the whole run; 0 where nothing was read
+	Bytes int64   // that were read in this run
+	read  everyByte
 }
 
 var everyByteReads = &checks.Check{
@@ -81,10 +82,18 @@ var everyByteReads = &checks.Check{
 	Fix:   "Save what cannot be read from another copy, and copy the rest off this disk first.",
 	Rules: []*checks.Rule{readFails, slowReading, knownChecksumDiffers, knownChecksumMissing, sameContent, diskErrors},
 	Begin: beginReading,
-	Visit: func(pass *checks.Pass, d *walk.Dir) { pass.State.(*Reading).read.visit(pass, d) },
+	Visit: func(pass *checks.Pass, d *walk.Dir) {
+		if len(pass.Job.With) == 0 {
+			pass.State.(*Reading).read.visit(pass, d)
+		}
+	},
 	Finish: func(ctx context.Context, pass *checks.Pass) error {
 		r := pass.State.(*Reading)
 		defer r.read.close()
+		if len(pass.Job.With) > 0 {
+			// What is remembered and what is written down is of one disk each.
+			return &checks.NotAsked{Optional: true, Why: "Several disks are checked as one job; to read every file, check them one at a time."}
+		}
 		return r.finish(ctx, pass)
 	},
 }
@@ -312,7 +321,7 @@ func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 	}
 	in := &digest.Reading{
 		Root: job.Source, Name: "the disk", Deadline: max(job.Deadline, readPatience), Places: e.places, Memory: e.memory,
-		Want: e.lists.want, Meter: &meter.Meter{Name: "the disk"},
+		Want: e.lists.want, Meter: &meter.Meter{Name: "the disk"}, Stretch: everyByteStretch,
 	}
 	var seeks bool
 	in.Lanes, seeks = digest.LanesOn(job.Source)
@@ -326,7 +335,7 @@ func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 	err := in.Run(ctx, files, func(f *digest.Result) { e.take(pass, f) })
 	took := time.Since(began)
 	if read := in.Meter.Read.Load(); read > 0 && took > 0 {
-		r.Rate = float64(read) / took.Seconds()
+		r.Rate, r.Bytes = float64(read)/took.Seconds(), read
 		pass.Fact("bytes_read", read, "Read: %s in %s, %s", checks.Bytes(read), checks.Span(took), checks.Rate(r.Rate))
 	} else {
 		pass.Fact("bytes_read", int64(0), "Read: nothing, since all of it was read before")
@@ -365,8 +374,12 @@ const readPatience = 2 * time.Minute
 // mostMarks is how many bad places the line of the rate shows.
 const mostMarks = 1000
 
-// everyByteFile, if set, is told how many files were read: for tests.
-var everyByteFile func(n int64)
+// For tests: everyByteFile, if set, is told how many files were read; everyByteStretch, if not 0, is from how many
+// bytes on a slow reading is told.
+var (
+	everyByteFile    func(n int64)
+	everyByteStretch int64
+)
 
 // take judges what became of one file.
 func (e *everyByte) take(pass *checks.Pass, f *digest.Result) {

@@ -74,6 +74,12 @@ func TestDiskErrors(t *testing.T) {
 		t.Errorf("whole: %v %q", r.Status, r.Reason)
 	}
 	fixture.Must(t, os.WriteFile(filepath.Join("/sys/fs/ext4", filepath.Base(dev), "trigger_fs_error"), []byte("a test"), 0o200))
+	count := filepath.Join("/sys/fs/ext4", filepath.Base(dev), "errors_count")
+	for text := []byte("0\n"); string(text) == "0\n"; { // the kernel counts it a moment later
+		var err error
+		text, err = os.ReadFile(count)
+		fixture.Must(t, err)
+	}
 	for _, read := range []bool{true, false} {
 		job := reading(dir, "")
 		job.Read = read

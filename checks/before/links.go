@@ -85,7 +85,7 @@ func judgeLink(pass *checks.Pass, d *walk.Dir, e *walk.Entry) {
 		pass.Flag(d, e, linkDangling, "its target cannot be read: %s", checks.Reason(err))
 		return
 	}
-	rule, detail := LinkRule(pass.Job.Source, d.Path, target, pass.Job.Deadline)
+	rule, detail := LinkRule(pass.Job.Disk(d.Source).Source, d.Path, target, pass.Job.Deadline)
 	pass.Flag(d, e, rule, "%s", detail)
 }
 

@@ -99,12 +99,12 @@ func (s *metadataState) askRest(ctx context.Context, pass *checks.Pass) error {
 			if s.restErr = ctx.Err(); s.restErr != nil {
 				return
 			}
-			list, err := walk.Xattrs(pass.Job.Source, e.path)
+			list, err := walk.Xattrs(pass.Job.Disk(e.source).Source, e.path)
 			if err != nil {
 				continue
 			}
-			for _, f := range s.judge(pass, e.path, list, e.double) {
-				f.Path, f.Size = e.path, e.size
+			for _, f := range s.judge(pass, e.source, e.path, list, e.double) {
+				f.Source, f.Path, f.Size = e.source, e.path, e.size
 				pass.Add(f)
 			}
 		}
@@ -115,6 +115,7 @@ func (s *metadataState) askRest(ctx context.Context, pass *checks.Pass) error {
 
 // restEntry is what a finding needs of an entry that was not asked yet.
 type restEntry struct {
+	source int
 	path   string
 	size   int64
 	double bool // its ._ file lies beside it already
@@ -207,7 +208,7 @@ func mayHaveAttributes(e *walk.Entry) bool {
 
 // keep remembers an entry that may be asked after the walk.
 func (s *metadataState) keep(d *walk.Dir, e *walk.Entry) {
-	r := restEntry{path: strings.Clone(d.Join(e.Name)), double: s.doubles.wanted && hasDouble(d, e.Name)}
+	r := restEntry{source: d.Source, path: strings.Clone(d.Join(e.Name)), double: s.doubles.wanted && hasDouble(d, e.Name)}
 	if e.Kind == walk.File {
 		r.size = e.Size
 	}
@@ -229,7 +230,7 @@ func (s *metadataState) ask(pass *checks.Pass, d *walk.Dir, e *walk.Entry) bool 
 	if err != nil || len(list) == 0 {
 		return false
 	}
-	findings := s.judge(pass, d.Join(e.Name), list, s.doubles.wanted && hasDouble(d, e.Name))
+	findings := s.judge(pass, d.Source, d.Join(e.Name), list, s.doubles.wanted && hasDouble(d, e.Name))
 	for _, f := range findings {
 		pass.Flag(d, e, f.Rule, "%s", f.Detail)
 	}
@@ -237,7 +238,7 @@ func (s *metadataState) ask(pass *checks.Pass, d *walk.Dir, e *walk.Entry) bool 
 }
 
 // judge tells what a list of attributes breaks, without a place, and counts what it means for the share.
-func (s *metadataState) judge(pass *checks.Pass, path string, list []string, double bool) (found []checks.Finding) {
+func (s *metadataState) judge(pass *checks.Pass, source int, path string, list []string, double bool) (found []checks.Finding) {
 	var user []string
 	acl, system := false, false
 	for _, a := range list {
@@ -259,7 +260,7 @@ func (s *metadataState) judge(pass *checks.Pass, path string, list []string, dou
 		found = append(found, checks.Finding{Rule: accessList, Level: accessList.Level, Detail: "has an access control list"})
 	}
 	if !double {
-		s.doubles.add(pass.Job.Source, path, list)
+		s.doubles.add(pass.Job.Disk(source).Source, path, list)
 	}
 	return found
 }

@@ -114,9 +114,9 @@ var ShareMounted = &checks.Check{
 		if same {
 			pass.FlagJob(sameDisk, "both are on %s", names.Quote(m.From))
 		}
-		if nested {
+		if nested != "" {
 			s.Usable, s.Why = false, "source and share lie in one another"
-			pass.FlagJob(nestedFolders, "source %s, share %s", names.Quote(job.Source), names.Quote(facts.Path))
+			pass.FlagJob(nestedFolders, "source %s, share %s", names.Quote(nested), names.Quote(facts.Path))
 			pass.Summarize("Source and share lie in one another.")
 		}
 		pass.Fact("mount_point", m.Point, "Mounted on %s", names.Quote(m.Point))
@@ -152,14 +152,32 @@ func (s *ShareState) describe(rep *checks.Report) {
 }
 
 // lookAtShare learns where the copy will lie: on the share, or on what is mounted inside it where the
-// prefix leads.
-func lookAtShare(ctx context.Context, job *checks.Job) (*share.Facts, error) {
+// prefix leads. The copies of several disks must lie on one file system, since one answer is given for all.
+func lookAtShare(ctx context.Context, job *checks.Job) (facts *share.Facts, err error) {
+	for i, d := range job.Disks() {
+		f, err := lookAtPrefix(ctx, job, d.Prefix)
+		if err != nil {
+			return f, err
+		}
+		if i == 0 {
+			facts = f
+		} else if f.Mount.Point != facts.Mount.Point || f.Device != facts.Device {
+			return f, &checks.JobError{
+				Field: checks.FieldPrefix, Hint: "check these disks one at a time",
+				Err: fmt.Errorf("on the share, the folders %s and %s lie on different file systems", names.Quote(job.Prefix), names.Quote(d.Prefix)),
+			}
+		}
+	}
+	return facts, nil
+}
+
+func lookAtPrefix(ctx context.Context, job *checks.Job, prefix string) (*share.Facts, error) {
 	facts, err := share.Look(ctx, job.Share, job.Deadline)
-	if err != nil || job.Prefix == "" {
+	if err != nil || prefix == "" {
 		return facts, err
 	}
-	inside, err := share.LookBelow(ctx, job.Share, job.Prefix, job.Deadline)
-	at := names.Quote(filepath.Join(job.Share, filepath.FromSlash(job.Prefix)))
+	inside, err := share.LookBelow(ctx, job.Share, prefix, job.Deadline)
+	at := names.Quote(filepath.Join(job.Share, filepath.FromSlash(prefix)))
 	switch {
 	case errors.Is(err, share.ErrNotFolder), errors.Is(err, syscall.ENOTDIR):
 		return inside, &checks.JobError{Field: checks.FieldPrefix, Err: fmt.Errorf("on the share, %s is a file, or inside one", at), Hint: "choose the folder that holds the copy"}
@@ -190,20 +208,29 @@ func stillMounted(ctx context.Context, pass *checks.Pass, seen *share.Facts) err
 	return nil
 }
 
-// apart tells whether source and share lie in one another or on one file system. Every look at the
-// share gives up after the deadline.
-func apart(ctx context.Context, job *checks.Job, facts *share.Facts) (nested, same bool, err error) {
+// apart tells which source and the share lie in one another, empty if none, and whether one is on its file
+// system. Every look at the share gives up after the deadline.
+func apart(ctx context.Context, job *checks.Job, facts *share.Facts) (nested string, same bool, err error) {
 	type answer struct{ nested, same bool }
-	a, err := share.Guard(ctx, job.Deadline, func() (answer, error) {
-		nested, err := share.Nested(job.Source, facts.Path)
+	for _, d := range job.Disks() {
+		a, err := share.Guard(ctx, job.Deadline, func() (answer, error) {
+			nested, err := share.Nested(d.Source, facts.Path)
+			if err != nil {
+				return answer{}, err
+			}
+			if facts.Invented != "" {
+				return answer{nested, false}, nil // the stand-in is said to be elsewhere
+			}
+			same, err := share.SameFileSystem(d.Source, facts.Path)
+			return answer{nested, same}, err
+		})
 		if err != nil {
-			return answer{}, err
+			return "", false, err
 		}
-		if facts.Invented != "" {
-			return answer{nested, false}, nil // the stand-in is said to be elsewhere
+		if a.nested && nested == "" {
+			nested = d.Source
 		}
-		same, err := share.SameFileSystem(job.Source, facts.Path)
-		return answer{nested, same}, err
-	})
-	return a.nested, a.same, err
+		same = same || a.same
+	}
+	return nested, same, nil
 }

@@ -48,14 +48,14 @@ var (
 
 // pathState holds what the walk adds up for paths.
 type pathState struct {
-	head    int // bytes of share path and prefix with the slashes behind them
-	prefix  int // bytes of the prefix with the slash behind it
-	source  int // bytes of the source's path with the slash behind it, where it counts
-	most    int // longest whole path, bytes
+	head    []int // bytes of share path and prefix with the slashes behind them, by number of the source
+	prefix  []int // bytes of the prefix with the slash behind it, by number of the source
+	source  []int // bytes of the source's path with the slash behind it, where it counts
+	most    int   // longest whole path, bytes
 	longest atomic.Int64
 	deepest atomic.Int64
 	mu      sync.Mutex
-	below   map[string]*below // by topmost folder that is too deep
+	below   map[placed]*below // by topmost folder that is too deep
 }
 
 // below counts what lies in a folder that is flagged as a whole.
@@ -73,7 +73,7 @@ var pathDepth = &checks.Check{
 		s := pass.State.(*pathState)
 		for p, b := range s.below {
 			pass.Add(checks.Finding{
-				Path: p, Rule: tooDeep, Level: checks.Warn,
+				Path: p.path, Source: p.source, Rule: tooDeep, Level: checks.Warn,
 				Detail: fmt.Sprintf("%d folders deep, %d are workable; %s, %s below", names.DepthMax+1, names.DepthMax, checks.Plural(b.files, "file"), checks.Bytes(b.bytes)),
 			})
 		}
@@ -96,16 +96,23 @@ func copier(pass *checks.Pass) share.Platform {
 }
 
 func newPathState(job *checks.Job, on share.Platform) *pathState {
-	s := &pathState{below: map[string]*below{}, most: names.PathMax}
+	s := &pathState{below: map[placed]*below{}, most: names.PathMax}
 	if on == share.MacOS {
-		s.most, s.source = macPathMax, len(strings.TrimSuffix(job.Source, "/"))+1
+		s.most = macPathMax
 	}
-	if job.Prefix != "" {
-		s.prefix = len(job.Prefix) + 1
-	}
-	s.head = s.prefix
+	top := 0
 	if job.Share != "" {
-		s.head += len(strings.TrimSuffix(job.Share, "/")) + 1
+		top = len(strings.TrimSuffix(job.Share, "/")) + 1
+	}
+	for _, d := range job.Disks() {
+		prefix, source := 0, 0
+		if d.Prefix != "" {
+			prefix = len(d.Prefix) + 1
+		}
+		if on == share.MacOS {
+			source = len(strings.TrimSuffix(d.Source, "/")) + 1
+		}
+		s.prefix, s.head, s.source = append(s.prefix, prefix), append(s.head, top+prefix), append(s.source, source)
 	}
 	return s
 }
@@ -113,6 +120,7 @@ func newPathState(job *checks.Job, on share.Platform) *pathState {
 func visitPaths(pass *checks.Pass, d *walk.Dir) {
 	s := pass.State.(*pathState)
 	raise(&s.deepest, int64(d.Depth))
+	prefix, head, source := s.prefix[d.Source], s.head[d.Source], s.source[d.Source]
 	at := 0 // bytes of the folder's path with the slash behind it
 	if d.Path != "" {
 		at = len(d.Path) + 1
@@ -125,21 +133,21 @@ func visitPaths(pass *checks.Pass, d *walk.Dir) {
 			over++
 		}
 		if e.Failed && e.Kind == walk.Folder && d.Depth == names.DepthMax {
-			s.countBelow(d.Join(e.Name), 0, 0) // it will have no visit of its own
+			s.countBelow(d.Source, d.Join(e.Name), 0, 0) // it will have no visit of its own
 		}
 		if e.Kind != walk.File && e.Kind != walk.Link {
 			continue
 		}
 		longest = max(longest, n)
-		if n <= names.WindowsPathMax && s.head+n <= s.most && s.source+n <= s.most && s.prefix+n <= pass.Job.KeyBytes {
+		if n <= names.WindowsPathMax && head+n <= s.most && source+n <= s.most && prefix+n <= pass.Job.KeyBytes {
 			continue
 		}
-		if full := s.head + n; full > s.most {
+		if full := head + n; full > s.most {
 			pass.Flag(d, e, pathTooLong, "path is %s bytes on the share, %s are possible", checks.Count(int64(full)), checks.Count(int64(s.most)))
-		} else if full := s.source + n; full > s.most {
+		} else if full := source + n; full > s.most {
 			pass.Flag(d, e, pathTooLong, "path is %s bytes on the source, %s are possible", checks.Count(int64(full)), checks.Count(int64(s.most)))
 		}
-		if key := s.prefix + n; key > pass.Job.KeyBytes {
+		if key := prefix + n; key > pass.Job.KeyBytes {
 			pass.Flag(d, e, keyTooLong, "key is %s bytes, %s are possible", checks.Count(int64(key)), checks.Count(int64(pass.Job.KeyBytes)))
 		}
 		if n > names.WindowsPathMax {
@@ -150,29 +158,35 @@ func visitPaths(pass *checks.Pass, d *walk.Dir) {
 	}
 	pass.Count(d, overPosixPath, over)
 	if longest > 0 {
-		raise(&s.longest, int64(s.prefix+longest))
+		raise(&s.longest, int64(prefix+longest))
 	}
 	if d.Depth > names.DepthMax {
 		files, bytes := plainFiles(d)
-		s.countBelow(d.Path, files, bytes)
+		s.countBelow(d.Source, d.Path, files, bytes)
 	}
 }
 
 // countBelow adds a folder to the topmost one above it that is too deep. It takes a lock, which only
 // folders that are too deep pay for.
-func (s *pathState) countBelow(folder string, files, bytes int64) {
+func (s *pathState) countBelow(source int, folder string, files, bytes int64) {
 	top := firstParts(folder, names.DepthMax+1)
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	addBelow(s.below, top, files, bytes)
+	addBelow(s.below, placed{source, top}, files, bytes)
 }
 
-// addBelow adds to what lies below a folder and returns the folder's path.
-func addBelow(sums map[string]*below, folder string, files, bytes int64) string {
+// A placed is a path on one of the sources.
+type placed struct {
+	source int
+	path   string
+}
+
+// addBelow adds to what lies below a folder and returns the folder.
+func addBelow(sums map[placed]*below, folder placed, files, bytes int64) placed {
 	b := sums[folder]
 	if b == nil {
 		b = &below{}
-		folder = strings.Clone(folder)
+		folder.path = strings.Clone(folder.path)
 		sums[folder] = b
 	}
 	b.files += files

@@ -17,8 +17,11 @@ type reader struct {
 func readerOf(pass *checks.Pass) reader {
 	r := reader{uid: uint32(os.Geteuid())}
 	// A server or a FUSE daemon has its own view of root: there, every file is asked for.
-	m, known := pass.SourceMount()
-	r.all = overridesPermissions() && known && !m.Remote()
+	r.all = overridesPermissions()
+	for i := range pass.Job.Disks() {
+		m, known := pass.SourceMount(i)
+		r.all = r.all && known && !m.Remote()
+	}
 	return r
 }
 

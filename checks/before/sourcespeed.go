@@ -35,8 +35,9 @@ type sample struct {
 }
 
 type sampled struct {
-	path string
-	size int64
+	source int
+	path   string
+	size   int64
 }
 
 // see takes the large files of a folder.
@@ -48,9 +49,9 @@ func (s *sample) see(pass *checks.Pass, d *walk.Dir) {
 		}
 		s.mu.Lock()
 		if len(s.files) < sampleMost/samplePiece || e.Size > s.files[len(s.files)-1].size {
-			s.files = append(s.files, sampled{strings.Clone(d.Join(e.Name)), e.Size})
+			s.files = append(s.files, sampled{d.Source, strings.Clone(d.Join(e.Name)), e.Size})
 			slices.SortFunc(s.files, func(a, b sampled) int {
-				return cmp.Or(cmp.Compare(b.size, a.size), strings.Compare(a.path, b.path))
+				return cmp.Or(cmp.Compare(b.size, a.size), cmp.Compare(a.source, b.source), strings.Compare(a.path, b.path))
 			})
 			s.files = s.files[:min(len(s.files), sampleMost/samplePiece)]
 		}
@@ -73,19 +74,28 @@ func speedOf(ctx context.Context, pass *checks.Pass, s *sample) sourceSpeed {
 	if pass.Job.StandIn != nil {
 		return sourceSpeed{} // the demo's files are small and lie in a temporary folder
 	}
-	usb, err := share.Guard(ctx, pass.Job.Deadline, func() (int, error) { return disk.USBSpeed(pass.Job.Source), nil })
-	if err != nil {
-		usb = 0
+	usb := 0 // of several disks the slowest
+	for _, d := range pass.Job.Disks() {
+		mbits, err := share.Guard(ctx, pass.Job.Deadline, func() (int, error) { return disk.USBSpeed(d.Source), nil })
+		if err == nil && mbits > 0 && (usb == 0 || mbits < usb) {
+			usb = mbits
+		}
 	}
 	speed := sourceSpeed{usb: float64(usb) * 1e6}
+	if r := checks.StateOf[Reading](pass, everyByteReads); r != nil && r.Rate > 0 {
+		speed.rate, speed.bytes = r.Rate, r.Bytes // the whole of it was read just now
+		return speed
+	}
 	pass.Phase(checks.Phase{Text: "Measuring how fast the source reads"})
-	slices.SortFunc(s.files, func(a, b sampled) int { return strings.Compare(a.path, b.path) })
+	slices.SortFunc(s.files, func(a, b sampled) int {
+		return cmp.Or(cmp.Compare(a.source, b.source), strings.Compare(a.path, b.path))
+	})
 	began := time.Now()
 	for _, f := range s.files {
 		if ctx.Err() != nil || time.Since(began) > sampleTime {
 			break
 		}
-		n, err := readSample(ctx, pass, f.path)
+		n, err := readSample(ctx, pass, f)
 		speed.bytes += n
 		if err != nil {
 			break // what cannot be read is the business of other checks
@@ -102,9 +112,9 @@ func speedOf(ctx context.Context, pass *checks.Pass, s *sample) sourceSpeed {
 var errCached = errors.New("read from memory")
 
 // readSample reads the head of a file past the cache and returns how much counts.
-func readSample(ctx context.Context, pass *checks.Pass, path string) (int64, error) {
+func readSample(ctx context.Context, pass *checks.Pass, f sampled) (int64, error) {
 	type opened struct{ r *disk.Reader }
-	name := filepath.Join(pass.Job.Source, filepath.FromSlash(path))
+	name := filepath.Join(pass.Job.Disk(f.source).Source, filepath.FromSlash(f.path))
 	o, err := share.Guard(ctx, pass.Job.Deadline, func() (opened, error) {
 		r, err := disk.OpenPast(name)
 		return opened{r}, err

@@ -119,9 +119,13 @@ func finishSpace(ctx context.Context, pass *checks.Pass) error {
 	if w := pass.Earlier(shareWrites); w != nil && w.Total(shareFull) > 0 {
 		pass.FlagJob(shareFull, "the write trial found the share full; its free space may be limited by a quota")
 	}
-	there, err := alreadyThere(ctx, pass, s.unit)
-	if err != nil {
-		return err
+	var there present
+	for _, d := range pass.Job.Disks() {
+		p, err := alreadyThere(ctx, pass, d, s.unit)
+		if err != nil {
+			return err
+		}
+		there.files, there.folders, there.bytes = there.files+p.files, there.folders+p.folders, walk.AddSizes(there.bytes, p.bytes)
 	}
 	if there.files+there.folders > 0 {
 		pass.Fact("already_bytes", there.bytes, "Already there with the same size: %s, %s", checks.Plural(there.files, "file"), checks.Bytes(there.bytes))
@@ -187,12 +191,12 @@ func planCapacity(pass *checks.Pass, need int64) {
 // present is what of the copy lies on the share already.
 type present struct{ files, folders, bytes int64 }
 
-// alreadyThere compares what lies on the share under the prefix with the source, so that a second
+// alreadyThere compares what lies on the share under the prefix of a disk with the disk, so that a second
 // run after half a copy asks only for the rest. It reads the share's side, which is empty or small
 // as a rule, and looks up each file on the source.
-func alreadyThere(ctx context.Context, pass *checks.Pass, unit int64) (present, error) {
-	base := filepath.Join(pass.Job.Share, filepath.FromSlash(pass.Job.Prefix))
-	if pass.Job.Prefix != "" {
+func alreadyThere(ctx context.Context, pass *checks.Pass, disk checks.Disk, unit int64) (present, error) {
+	base := filepath.Join(pass.Job.Share, filepath.FromSlash(disk.Prefix))
+	if disk.Prefix != "" {
 		_, err := share.Guard(ctx, pass.Job.Deadline, func() (fs.FileInfo, error) { return os.Lstat(base) })
 		if errors.Is(err, fs.ErrNotExist) {
 			return present{}, nil
@@ -205,7 +209,7 @@ func alreadyThere(ctx context.Context, pass *checks.Pass, unit int64) (present, 
 	var files, folders, bytes atomic.Int64
 	o := walk.Options{Visit: func(d *walk.Dir) {
 		if d.Depth > 0 && d.Err == nil && pass.Job.CopiesFolder(d.Path) {
-			if e, err := walk.Look(pass.Job.Source, d.Path); err == nil && e.Kind == walk.Folder {
+			if e, err := walk.Look(disk.Source, d.Path); err == nil && e.Kind == walk.Folder {
 				folders.Add(1)
 			}
 		}
@@ -214,7 +218,7 @@ func alreadyThere(ctx context.Context, pass *checks.Pass, unit int64) (present, 
 			if e.Kind != walk.File || e.Failed || !pass.Job.CopiesFile(d.Join(e.Name)) {
 				continue
 			}
-			if o, err := walk.Look(pass.Job.Source, d.Join(e.Name)); err == nil && o.Kind == walk.File && o.Size == e.Size {
+			if o, err := walk.Look(disk.Source, d.Join(e.Name)); err == nil && o.Kind == walk.File && o.Size == e.Size {
 				files.Add(1)
 				bytes.Add(checks.RoundUp(e.Size, unit))
 			}

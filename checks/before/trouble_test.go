@@ -65,7 +65,7 @@ func TestSilentShare(t *testing.T) {
 	}
 	t.Cleanup(func() { _ = unix.Kill(server, unix.SIGCONT) })
 	// Only calls to the share are given up so early, and none of them can answer.
-	rep := examine(t, checks.Job{Source: source, Share: at, Deadline: 300 * time.Millisecond})
+	rep := examine(t, checks.Job{Source: source, Share: at, Deadline: 3 * time.Second})
 	expectWhole(t, rep, "share-silent")
 	for _, c := range []*checks.Check{shareWrites, shareNames, freeSpace, copyTime} {
 		if r := resultOf(t, rep, c); r.Status == checks.Passed || r.Status == checks.Warned {

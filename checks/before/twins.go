@@ -51,11 +51,12 @@ const twinsNamed = 10
 
 var nameTwins = &checks.Check{
 	ID: "name-twins", Title: "No two names collide", Group: checks.GroupNames,
-	Doc: "Compares the names of each folder by Unicode normal form and by full case folding. Twins live side " +
+	Doc: "Compares the names of each folder by Unicode normal form and by full case folding, and those of several disks where " +
+		"they go to one folder on the share. Twins live side " +
 		"by side on your disk and become one file where the share, the store or the next disk folds them: " +
 		"the second overwrites the first.",
 	Fix:   "Rename one of each pair.",
-	Rules: []*checks.Rule{sameNormalForm, notNFC, caseTwins},
+	Rules: []*checks.Rule{sameNormalForm, notNFC, caseTwins, disksCollide},
 	Begin: func(pass *checks.Pass) any {
 		s := &twinState{caseLevel: checks.Warn, formLevel: checks.Warn}
 		s.scratch.New = func() any { return &twinScratch{} }
@@ -70,9 +71,12 @@ var nameTwins = &checks.Check{
 		return s
 	},
 	Visit: visitTwins,
-	Finish: func(_ context.Context, pass *checks.Pass) error {
+	Finish: func(ctx context.Context, pass *checks.Pass) error {
+		if err := flagDisks(ctx, pass); err != nil {
+			return err
+		}
 		say := "No two names of a folder collide"
-		if n := pass.Total(sameNormalForm) + pass.Total(caseTwins); n > 0 {
+		if n := pass.Total(sameNormalForm) + pass.Total(caseTwins) + pass.Total(disksCollide); n > 0 {
 			say = checks.Plural(n, "name") + " that collide with another"
 		}
 		if n := pass.Total(notNFC); n > 0 {

@@ -13,9 +13,9 @@ import (
 	"loadline/checks/share"
 )
 
-// stretchSize is from how many bytes on a rate says something of a place on the disk and not of the caches
+// StretchSize is from how many bytes on a rate says something of a place on the disk and not of the caches
 // and queues before it (common practice, no source).
-const stretchSize = 64 << 20
+const StretchSize = 64 << 20
 
 // A Stretch is a part of a file and how long the disk took to give it.
 type Stretch struct {
@@ -33,14 +33,15 @@ func (s *Stretch) Rate() float64 {
 
 // stretcher cuts the reading of one file into stretches.
 type stretcher struct {
-	r   *Result
-	now Stretch
+	r    *Result
+	size int64
+	now  Stretch
 }
 
 func (s *stretcher) add(n int64, took time.Duration) {
 	s.now.Length += n
 	s.now.Took += took
-	if s.now.Length >= stretchSize {
+	if s.now.Length >= s.size {
 		s.r.Stretches = append(s.r.Stretches, s.now)
 		s.now = Stretch{Part: Part{Offset: s.now.Offset + s.now.Length}}
 	}
@@ -68,7 +69,8 @@ func (r *Reading) Reread(ctx context.Context, file string, p Part) (Stretch, err
 			took time.Duration
 			end  bool
 		}
-		memory := disk.Buffer(blockLarge)
+		// A call that hangs keeps its memory.
+		memory := disk.Buffer(int(min(end-s.Offset-s.Length, blockLarge)))
 		got, err := share.Guard(ctx, r.Deadline, func() (read, error) {
 			began := r.Now()
 			n, err := f.ReadAt(memory, s.Offset+s.Length)
@@ -117,7 +119,7 @@ func (c *curve) add(bytes int64, now time.Time) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if c.step == 0 {
-		c.step = stretchSize / 4
+		c.step = StretchSize / 4
 		c.last.at = now
 		return
 	}

@@ -43,6 +43,8 @@ type Reading struct {
 	Open func(path string) (*disk.Reader, error)
 	// Block is how much is asked for at a time, bytes; 0 chooses.
 	Block int
+	// Stretch is how long the parts of a file are of which the rate is told, bytes; 0 means StretchSize.
+	Stretch int64
 	// Now is the clock by which rates are made; nil means time.Now.
 	Now func() time.Time
 
@@ -104,7 +106,7 @@ type Result struct {
 	Known   bool  // not read: an earlier run had, and it is unchanged
 	When    time.Time
 	Way     Way
-	// Stretches are how long its parts took, of stretchSize each, where it is as large as that.
+	// Stretches are how long its parts took, of Reading.Stretch each, where it is as large as that.
 	Stretches []Stretch
 	At        int64 // bytes that the run had read before it
 }
@@ -165,6 +167,9 @@ func (r *Reading) Run(ctx context.Context, files iter.Seq[File], done func(*Resu
 		if r.Lanes == lanesSolid {
 			r.Block = blockSmall
 		}
+	}
+	if r.Stretch == 0 {
+		r.Stretch = StretchSize
 	}
 	r.Meter.Hear(time.Now())
 	ctx, cancel := context.WithCancelCause(ctx)
@@ -329,7 +334,7 @@ func (l *lane) file(f *File) error {
 		b.first, b.begin, b.also, first = first, want, also, false
 		l.blocks <- b
 	}
-	s := stretcher{r: r}
+	s := stretcher{r: r, size: l.Stretch}
 	for skip := 0; ; {
 		data := memory[min(skip, o.data):o.data]
 		r.Got += int64(len(data))

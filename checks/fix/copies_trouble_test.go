@@ -17,8 +17,8 @@ import (
 // TestCannotCopy: what cannot be copied whole is refused before anything changes.
 func TestCannotCopy(t *testing.T) {
 	for _, c := range []struct{ name, tree, link, want string }{
-		{"circle", "in/deep/up => ..", "l => in", "leads in a circle"},
-		{"itself", "in/back => ../home", "home/l => ../in", "hold itself"},
+		{"circle", "in/deep/up => ..", "l => in", "leads back to a folder above it"},
+		{"itself", "in/back => ../home", "home/l => ../in", "contain itself"},
 		{"dangling", "in/gone => nowhere", "l => in", "cannot look at"},
 		{"locked", "in/locked => loop", "in/loop => locked", ""},
 	} {

@@ -141,6 +141,8 @@ func (f *findings) has(path string, t treatment) bool {
 // usable reports by ErrReport why a plan cannot be made from a report.
 func usable(rep *checks.Report) error {
 	switch {
+	case len(rep.Job.With) > 0:
+		return fmt.Errorf("%w: it is of several disks, and a plan is for one; check each by itself", ErrReport)
 	case rep.Stage != checks.Before || rep.Job.Source == "":
 		return fmt.Errorf("%w: it is not one of before copying", ErrReport)
 	case rep.Interrupted:

@@ -12,7 +12,6 @@ import (
 	"iter"
 	"math"
 	"os"
-	"sort"
 
 	"loadline/checks/internal/sums"
 	"loadline/checks/names"
@@ -27,11 +26,18 @@ type Index struct {
 
 	keep   Keep
 	stride int
-	rows   [][]byte // chunkRows rows each: size, which sums hold, the sums
-	pieces [][]byte // of encoded blocks of paths
-	blocks []uint64 // piece and offset of each
+	rows   [][]byte     // chunkRows rows each: size, which sums hold, the sums
+	levels []*pathTable // all paths; then, level by level, the first paths of the blocks of the one before
 	n      int
 	disk   map[int]string // paths on the disk, where they differ
+}
+
+// A pathTable holds sorted paths in blocks: the first path of a block whole, of the others what they share with the
+// one before, and the rest.
+type pathTable struct {
+	fan    int      // paths of a block
+	pieces [][]byte // of encoded blocks
+	blocks []uint64 // piece and offset of each
 
 	open []byte // the block that is being filled
 	fill int    // how many paths are in it
@@ -45,7 +51,9 @@ type Keep struct {
 }
 
 const (
-	blockPaths = 16
+	// Small blocks are quick to look through, and large ones leave few levels above them (measured).
+	leafPaths  = 16
+	abovePaths = 32
 	chunkRows  = 1 << 12
 	pieceSize  = 1 << 20
 	rowHead    = 9 // bytes of size and of which sums hold
@@ -59,7 +67,7 @@ func Load(ctx context.Context, file string, keep Keep, read func(bytes int)) (*I
 		return nil, fmt.Errorf("%s: %w: %w", names.Quote(file), ErrUnusable, err)
 	}
 	defer f.Close()
-	x := &Index{keep: keep, stride: rowHead}
+	x := &Index{keep: keep, stride: rowHead, levels: []*pathTable{{fan: leafPaths}}}
 	if keep.SHA256 {
 		x.stride += 32
 	}
@@ -82,8 +90,7 @@ func Load(ctx context.Context, file string, keep Keep, read func(bytes int)) (*I
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", names.Quote(file), err)
 	}
-	x.endBlock()
-	x.open, x.last = nil, nil
+	x.grow()
 	if at := bytes.LastIndex(in.end, []byte("# seal ")); at >= 0 {
 		x.Seal = string(bytes.TrimSpace(in.end[at+len("# seal "):]))
 	}
@@ -158,40 +165,56 @@ func (x *Index) add(f *File) error {
 		}
 		x.disk[x.n] = string(f.Disk)
 	}
-	x.addPath(f.Path)
+	x.levels[0].add(f.Path)
 	x.n++
 	return nil
 }
 
-// addPath appends to the open block: the first path of a block whole, of the others what they share with the
-// one before, and the rest.
-func (x *Index) addPath(p []byte) {
-	if x.fill == blockPaths {
-		x.endBlock()
+// grow builds the levels above the paths, up to one of a single block.
+func (x *Index) grow() {
+	for {
+		below := x.levels[len(x.levels)-1]
+		below.endBlock()
+		below.open, below.last = nil, nil
+		if len(below.blocks) <= 1 {
+			return
+		}
+		above := &pathTable{fan: abovePaths}
+		for b := range below.blocks {
+			head, _ := below.block(b)
+			above.add(head)
+		}
+		x.levels = append(x.levels, above)
 	}
-	shared := 0
-	if x.fill > 0 {
-		shared = common(x.last, p)
-		x.open = binary.AppendUvarint(x.open, uint64(shared))
-	}
-	x.open = binary.AppendUvarint(x.open, uint64(len(p)-shared))
-	x.open = append(x.open, p[shared:]...)
-	x.last = append(x.last[:0], p...)
-	x.fill++
 }
 
-func (x *Index) endBlock() {
-	if x.fill == 0 {
+func (t *pathTable) add(p []byte) {
+	if t.fill == t.fan {
+		t.endBlock()
+	}
+	shared := 0
+	if t.fill > 0 {
+		shared = common(t.last, p)
+		t.open = binary.AppendUvarint(t.open, uint64(shared))
+	}
+	t.open = binary.AppendUvarint(t.open, uint64(len(p)-shared))
+	t.open = append(t.open, p[shared:]...)
+	t.last = append(t.last[:0], p...)
+	t.fill++
+}
+
+func (t *pathTable) endBlock() {
+	if t.fill == 0 {
 		return
 	}
-	last := len(x.pieces) - 1
-	if last < 0 || cap(x.pieces[last])-len(x.pieces[last]) < len(x.open) {
-		x.pieces = append(x.pieces, make([]byte, 0, max(pieceSize, len(x.open))))
+	last := len(t.pieces) - 1
+	if last < 0 || cap(t.pieces[last])-len(t.pieces[last]) < len(t.open) {
+		t.pieces = append(t.pieces, make([]byte, 0, max(pieceSize, len(t.open))))
 		last++
 	}
-	x.blocks = append(x.blocks, uint64(last)<<32|uint64(len(x.pieces[last])))
-	x.pieces[last] = append(x.pieces[last], x.open...)
-	x.open, x.fill = x.open[:0], 0
+	t.blocks = append(t.blocks, uint64(last)<<32|uint64(len(t.pieces[last])))
+	t.pieces[last] = append(t.pieces[last], t.open...)
+	t.open, t.fill = t.open[:0], 0
 }
 
 // common is how many bytes two paths begin alike with.
@@ -206,20 +229,64 @@ func common(a, b []byte) int {
 }
 
 // block returns the first path of a block and the code of the others.
-func (x *Index) block(b int) (head, rest []byte) {
-	at := x.blocks[b]
-	piece := x.pieces[at>>32]
+func (t *pathTable) block(b int) (head, rest []byte) {
+	at := t.blocks[b]
+	piece := t.pieces[at>>32]
 	end := len(piece)
-	if b+1 < len(x.blocks) && x.blocks[b+1]>>32 == at>>32 {
-		end = int(uint32(x.blocks[b+1]))
+	if b+1 < len(t.blocks) && t.blocks[b+1]>>32 == at>>32 {
+		end = int(uint32(t.blocks[b+1]))
 	}
 	return cutPath(piece[uint32(at):end])
 }
 
 // cutPath cuts a text that stands behind its length.
 func cutPath(code []byte) (text, rest []byte) {
-	n, k := binary.Uvarint(code)
-	return code[k : k+int(n)], code[k+int(n):]
+	n, k := number(code)
+	return code[k : k+n], code[k+n:]
+}
+
+// number reads a length; nearly all have one byte.
+func number(code []byte) (n, k int) {
+	if code[0] < 0x80 {
+		return int(code[0]), 1
+	}
+	v, k := binary.Uvarint(code)
+	return int(v), k
+}
+
+// floor returns the number of the last path in a block that does not come after p, -1 if all do, whether it is p,
+// and the code behind it.
+func (t *pathTable) floor(b int, p []byte) (i int, exact bool, rest []byte) {
+	head, rest := t.block(b)
+	m := common(head, p)
+	if m < len(head) && (m == len(p) || head[m] > p[m]) {
+		return -1, false, nil
+	}
+	return scan(p, b*t.fan, rest, m, len(head))
+}
+
+// scan goes on from path i, which does not come after p: it has n bytes, the first m of them as p has them, and rest
+// is the code behind it.
+func scan(p []byte, i int, rest []byte, m, n int) (last int, exact bool, left []byte) {
+	exact = m == n && m == len(p)
+	for len(rest) > 0 && !exact {
+		shared, k := number(rest)
+		end, next := cutPath(rest[k:])
+		switch {
+		case shared > m: // it differs from p where the one before it did
+		case shared < m:
+			return i, false, rest // it comes after p
+		default:
+			same := common(end, p[m:])
+			if same < len(end) && (m+same == len(p) || end[same] > p[m+same]) {
+				return i, false, rest
+			}
+			m += same
+			exact = same == len(end) && m == len(p)
+		}
+		i, rest = i+1, next
+	}
+	return i, exact, rest
 }
 
 // Len is how many files there are; their numbers run from 0, in the order of their paths.
@@ -254,9 +321,9 @@ func (x *Index) Kept() Keep { return x.keep }
 
 // Path returns the path of a file.
 func (x *Index) Path(i int) string {
-	head, rest := x.block(i / blockPaths)
+	head, rest := x.levels[0].block(i / leafPaths)
 	path := bytes.Clone(head)
-	for range i % blockPaths {
+	for range i % leafPaths {
 		path, rest = nextPath(path, rest)
 	}
 	return string(path)
@@ -264,7 +331,7 @@ func (x *Index) Path(i int) string {
 
 // nextPath returns the path after one, in its memory, given what is left of the block.
 func nextPath(path, rest []byte) (next, left []byte) {
-	shared, k := binary.Uvarint(rest)
+	shared, k := number(rest)
 	end, left := cutPath(rest[k:])
 	return append(path[:shared], end...), left
 }
@@ -281,10 +348,10 @@ func (x *Index) OnDisk(i int) string {
 func (x *Index) All() iter.Seq2[int, []byte] {
 	return func(yield func(int, []byte) bool) {
 		var path []byte
-		for b := range x.blocks {
-			head, rest := x.block(b)
+		for b := range x.levels[0].blocks {
+			head, rest := x.levels[0].block(b)
 			path = append(path[:0], head...)
-			for i := b * blockPaths; ; i++ {
+			for i := b * leafPaths; ; i++ {
 				if !yield(i, path) {
 					return
 				}
@@ -312,81 +379,47 @@ func (x *Index) Cursor() *Cursor { return &Cursor{x: x, i: -1} }
 // Find returns the number of a file, -1 if the manifest does not hold it.
 func (c *Cursor) Find(p []byte) int {
 	x := c.x
+	if x.n == 0 {
+		return -1
+	}
 	if c.i >= 0 {
 		switch d := bytes.Compare(p, c.path); {
 		case d == 0:
 			return c.i
 		case d > 0:
-			if i, sure := c.scan(p, c.i, c.rest, common(c.path, p)); sure {
-				return i
+			i, exact, rest := scan(p, c.i, c.rest, common(c.path, p), len(c.path))
+			if exact {
+				return c.at(i, p, rest)
 			}
-			next := c.i/blockPaths + 1
-			if next == len(x.blocks) {
-				return -1
+			if len(rest) > 0 {
+				return -1 // what follows comes after it
 			}
-			if next+1 == len(x.blocks) || bytes.Compare(p, x.head(next+1)) < 0 {
-				return c.in(next, p)
+			// It was not in this block: as a rule it begins the next one.
+			leaf := x.levels[0]
+			if next := c.i/leafPaths + 1; next < len(leaf.blocks) {
+				if i, exact, rest := leaf.floor(next, p); exact {
+					return c.at(i, p, rest)
+				}
 			}
 		}
 	}
-	b := sort.Search(len(x.blocks), func(b int) bool { return bytes.Compare(x.head(b), p) > 0 }) - 1
-	if b < 0 {
+	b := 0
+	for k := len(x.levels) - 1; k > 0; k-- {
+		if b, _, _ = x.levels[k].floor(b, p); b < 0 {
+			return -1
+		}
+	}
+	i, exact, rest := x.levels[0].floor(b, p)
+	if !exact {
 		return -1
 	}
-	return c.in(b, p)
+	return c.at(i, p, rest)
 }
 
-func (x *Index) head(b int) []byte {
-	at := x.blocks[b]
-	code := x.pieces[at>>32][uint32(at):]
-	n, k := binary.Uvarint(code)
-	return code[k : k+int(n)]
-}
-
-// in looks for a path in a block.
-func (c *Cursor) in(b int, p []byte) int {
-	head, rest := c.x.block(b)
-	m := common(head, p)
-	switch {
-	case m == len(p) && m == len(head):
-		c.at(b*blockPaths, p, rest)
-		return c.i
-	case m == len(p) || m < len(head) && head[m] > p[m]:
-		return -1
-	}
-	i, _ := c.scan(p, b*blockPaths, rest, m)
-	return i
-}
-
-func (c *Cursor) at(i int, p, rest []byte) {
+// at notes what was found.
+func (c *Cursor) at(i int, p, rest []byte) int {
 	c.i, c.path, c.rest = i, append(c.path[:0], p...), rest
-}
-
-// scan looks for a path behind file i of a block, whose own path comes before it and begins with m bytes of it. It
-// is sure where the path was found or would stand in this block.
-func (c *Cursor) scan(p []byte, i int, rest []byte, m int) (found int, sure bool) {
-	for len(rest) > 0 {
-		shared, k := binary.Uvarint(rest)
-		var end []byte
-		end, rest = cutPath(rest[k:])
-		i++
-		switch s := int(shared); {
-		case s > m:
-			continue // it differs from the path where the one before it did
-		case s < m:
-			return -1, true // it has gone by
-		}
-		same := common(end, p[m:])
-		m += same
-		switch {
-		case same == len(end) && m == len(p):
-			c.at(i, p, rest)
-			return i, true
-		case same < len(end) && (m == len(p) || end[same] > p[m]):
-			return -1, true
-		}
-	}
-	return -1, false
+	return i
 }
 
 // ReadSeal returns what tells a manifest from any other, without reading all of it; "" where the file is none.

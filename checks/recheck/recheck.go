@@ -37,6 +37,9 @@ type Options struct {
 	State   string
 	Version string
 	Now     func() time.Time // nil means time.Now
+
+	// open opens a file to be read; nil means disk.OpenPast. For tests of disks that fail.
+	open func(path string) (*disk.Reader, error)
 }
 
 // Run compares a folder with a manifest. A manifest that cannot be trusted, a folder that is none, or a sample out
@@ -60,7 +63,7 @@ func List() []*checks.Check { return (&recheck{}).list() }
 // New reads the manifest and returns the checks of one comparison, for checks.Run with the folder as source.
 func New(ctx context.Context, file string, o Options, watch func(checks.Event)) ([]*checks.Check, error) {
 	if math.IsNaN(o.Sample) || o.Sample < 0 || o.Sample > 100 {
-		return nil, &checks.JobError{Field: checks.FieldManifest, Err: fmt.Errorf("a sample of %g per cent is none", o.Sample), Hint: "write a number over 0, and 100 at most"}
+		return nil, &checks.JobError{Field: checks.FieldSample, Err: fmt.Errorf("a sample of %g per cent is none", o.Sample), Hint: "write a number over 0, and 100 at most"}
 	}
 	if file == "" {
 		return nil, &checks.JobError{Field: checks.FieldManifest, Err: errors.New("no manifest was given"), Hint: "choose the one that the check after copying wrote"}
@@ -353,7 +356,7 @@ func (r *recheck) content(ctx context.Context, pass *checks.Pass) error {
 	lanes, seeks := digest.LanesOn(root)
 	reading := &digest.Reading{
 		Root: root, Name: "the copy", Lanes: lanes, Deadline: pass.Job.Deadline, Places: places, Memory: memory, Meter: m,
-		Again: func(rec *digest.Record) bool { return rec.When.Before(s.Began) },
+		Open: r.o.open, Again: func(rec *digest.Record) bool { return rec.When.Before(s.Began) },
 	}
 	var mu sync.Mutex
 	good, bytes := int64(0), int64(0)

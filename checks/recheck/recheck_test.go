@@ -8,10 +8,12 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
 	"loadline/checks"
+	"loadline/checks/internal/disk"
 	"loadline/checks/internal/fixture"
 	"loadline/checks/internal/sums"
 	"loadline/checks/manifest"
@@ -64,7 +66,7 @@ var cases = map[string]struct {
 		fixture.Must(t, os.Rename(filepath.Join(d, "b/1.mov"), filepath.Join(d, "b/9.mov")))
 	}, Options{}, []string{"copy-complete fail copy-missing b/1.mov", "copy-complete note copy-extra b/9.mov"}, checks.Failed, "1 missing"},
 	"another size": {func(t *testing.T, d string) { fixture.WriteFile(t, filepath.Join(d, "a"), "content of a.") }, Options{}, []string{"copy-complete fail copy-size a"}, checks.Failed, "1 of another size"},
-	"one byte": {func(t *testing.T, d string) { fixture.WriteFile(t, filepath.Join(d, "a"), "content of A") }, Options{}, []string{"copy-content fail copy-differs a"}, checks.Failed, "Of 6 files, 1 is not what the manifest says"},
+	"one byte":     {func(t *testing.T, d string) { fixture.WriteFile(t, filepath.Join(d, "a"), "content of A") }, Options{}, []string{"copy-content fail copy-differs a"}, checks.Failed, "Of 6 files, 1 is not what the manifest says"},
 	"another form": {func(t *testing.T, d string) {
 		fixture.Must(t, os.Rename(filepath.Join(d, "Ä.txt"), filepath.Join(d, "A\u0308.txt")))
 	}, Options{}, []string{"copy-complete note copy-other-form Ä.txt"}, checks.Passed, ""},
@@ -268,13 +270,67 @@ func TestRecheckRefused(t *testing.T) {
 		{file, "", Options{}, checks.FieldSource},
 		{file, bad, Options{}, checks.FieldSource},
 		{file, folder + "x", Options{}, checks.FieldSource},
-		{file, folder, Options{Sample: -1}, checks.FieldManifest},
-		{file, folder, Options{Sample: 100.1}, checks.FieldManifest},
+		{file, folder, Options{Sample: -1}, checks.FieldSample},
+		{file, folder, Options{Sample: 100.1}, checks.FieldSample},
 	} {
 		rep, err := Run(t.Context(), tc.file, tc.folder, tc.o, nil)
 		var job *checks.JobError
 		if rep != nil || !errors.As(err, &job) || job.Field != tc.field {
 			t.Errorf("%+v: %v, %v", tc, rep, err)
+		}
+	}
+}
+
+// What a disk does while it is read: a file that cannot be opened, one that changes, one that comes from the cache.
+func TestRecheckReading(t *testing.T) {
+	at := func(name string, then func(path string) (*disk.Reader, error)) func(string) (*disk.Reader, error) {
+		return func(path string) (*disk.Reader, error) {
+			if filepath.Base(path) == name {
+				return then(path)
+			}
+			return disk.OpenPast(path)
+		}
+	}
+	for rule, tc := range map[string]struct {
+		open    func(string) (*disk.Reader, error)
+		want    string
+		verdict checks.Status
+	}{
+		"copy-unreadable": {at("a", func(path string) (*disk.Reader, error) {
+			return nil, &os.PathError{Op: "open", Path: path, Err: syscall.EIO}
+		}), "copy-content fail copy-unreadable a", checks.Failed},
+		"copy-changing": {at("a", func(path string) (*disk.Reader, error) {
+			r, err := disk.OpenPast(path)
+			if err == nil {
+				err = os.WriteFile(path, []byte("content of a, and more"), 0o600)
+			}
+			return r, err
+		}), "copy-content fail copy-changing a", checks.Failed},
+	} {
+		t.Run(rule, func(t *testing.T) {
+			folder, file := archive(t, some...)
+			rep, err := Run(t.Context(), file, folder, Options{open: tc.open}, nil)
+			fixture.Must(t, err)
+			if got := findings(rep); !slices.Contains(got, tc.want) || rep.Verdict != tc.verdict {
+				t.Errorf("%v, %q; want %v, %q", rep.Verdict, got, tc.verdict, tc.want)
+			}
+		})
+	}
+}
+
+// TestEveryRuleHasACase finds rules that no case wants.
+func TestEveryRuleHasACase(t *testing.T) {
+	seen := map[string]bool{"copy-unreadable": true, "copy-changing": true, "copy-through-cache": true} // by TestRecheckReading and TestRecheckThroughCache
+	for _, tc := range cases {
+		for _, w := range tc.want {
+			seen[strings.Fields(w)[2]] = true
+		}
+	}
+	for _, c := range List() {
+		for _, r := range c.Rules {
+			if !seen[r.ID] {
+				t.Errorf("rule %s has no case", r.ID)
+			}
 		}
 	}
 }

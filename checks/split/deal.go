@@ -131,12 +131,13 @@ func (l *load) put(p *piece) {
 type round struct {
 	pieces []*piece
 	box    []int // of each piece
-	left   int64 // bytes that fit nowhere
+	left   sum   // what fits nowhere
 	opened map[*node]string
 }
 
 // deal fills the boxes: first fit by decreasing size, the pieces that fit nowhere opened round by round.
-// The round that leaves the fewest bytes counts, of equals the first, in which more stays together.
+// The round that leaves the fewest bytes counts, of equals the one that leaves the fewest files, of equals the
+// first, in which more stays together.
 func (p *Plan) deal(ctx context.Context, pass *checks.Pass, o Options) error {
 	g := pass.State.(*gathered)
 	root, err := g.tree(pass.Job.Source)
@@ -158,7 +159,7 @@ func (p *Plan) deal(ctx context.Context, pass *checks.Pass, o Options) error {
 			return err
 		}
 		r := fill(pieces, o.Boxes)
-		if best == nil || r.left < best.left {
+		if best == nil || cmp.Or(cmp.Compare(r.left.need, best.left.need), cmp.Compare(r.left.files, best.left.files)) < 0 {
 			r.opened = make(map[*node]string, len(opened))
 			for n, why := range opened {
 				r.opened[n] = why
@@ -227,7 +228,7 @@ func fill(pieces []*piece, boxes []Box) *round {
 	for i, p := range r.pieces {
 		r.box[i] = slices.IndexFunc(loads, func(l load) bool { return l.takes(p) })
 		if r.box[i] == none {
-			r.left = walk.AddSizes(r.left, p.need)
+			r.left.add(p.sum)
 			continue
 		}
 		loads[r.box[i]].put(p)

@@ -398,6 +398,18 @@ func TestAgainstAllWays(t *testing.T) {
 	})
 }
 
+// Files without a byte take up a box too, where it is known how many it takes.
+func TestEmptyFiles(t *testing.T) {
+	files := map[string]int64{}
+	for i := range 12 {
+		files[fmt.Sprintf("shelf/shoot %d/%d.mov", i%4, i)] = 0
+	}
+	p := dealt(t, files, Options{Unit: 1, Boxes: []Box{{Size: 1, Inodes: 9}, {Size: 1, Inodes: 9}}}, func(int) int { return 0 })
+	if len(p.Left) > 0 || p.Loads[0].Files != 6 || p.Loads[1].Files != 6 || len(p.Torn) != 1 || p.Torn[0].Path != "shelf" {
+		t.Errorf("%+v", p)
+	}
+}
+
 // Bad boxes, and a source without a file.
 func TestRefused(t *testing.T) {
 	for name, o := range map[string]Options{

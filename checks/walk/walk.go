@@ -60,6 +60,8 @@ type Dir struct {
 	Err     error // the listing failed or broke off; Entries holds what came before
 	Worker  int   // 0 ≤ Worker < number of workers: index of state that needs no lock
 	Device  uint64
+	// Source is for callers who walk over several disks with one Visit: they set it; it is 0 otherwise.
+	Source int
 	// Loop is set instead of Entries where this folder is one of its own ancestors again (a
 	// bind mount); it is not entered.
 	Loop bool

@@ -38,6 +38,7 @@ func bench(ctx context.Context, args []string) (err error) {
 	dir := flags.String("dir", os.TempDir(), "build the trees below this `folder`")
 	runs := flags.Int("runs", 5, "number of rounds")
 	window := flags.Bool("window", false, "measure the window instead: at rest, at work, with a million findings")
+	clips := flags.Bool("clips", false, "measure only what a look into every file costs")
 	if err := flags.Parse(args); err != nil {
 		return err
 	}
@@ -63,7 +64,10 @@ func bench(ctx context.Context, args []string) (err error) {
 		return err
 	}
 	fmt.Printf("\n%s\n\n", machine(ctx, work))
-	fmt.Printf("Median of %d rounds in turn, caches warm, seconds of wall time and peak memory.\n\n", *runs)
+	if *clips {
+		return benchClips(ctx, work, contenders[0], *runs, *quick)
+	}
+	fmt.Printf("Median of %d rounds in turn, caches warm, seconds of wall time and peak memory. None of them looks into files: loadline-cli runs with -no-clips.\n\n", *runs)
 	fmt.Println("| files | tree | flagged | loadline-cli | find -printf | du -s | floor | ÷ floor | ÷ find | peak |")
 	fmt.Println("| ---: | --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |")
 	first, err := benchStart(ctx, work, contenders[0], *runs)
@@ -93,6 +97,56 @@ func bench(ctx context.Context, args []string) (err error) {
 		fmt.Printf("%s is %s", s.name, s.doc)
 	}
 	fmt.Printf(".\nloadline-cli from start to end on a folder of one file: %s.\n", first.Round(100*time.Microsecond))
+	return benchClips(ctx, work, contenders[0], *runs, *quick)
+}
+
+// clipSamples are clips of every kind, a few kilobytes each.
+const clipSamples = "checks/media/testdata/samples/*/*"
+
+// benchClips measures what looking into files costs: first into those that are no clips, of about 100 bytes
+// each, then into clips.
+func benchClips(ctx context.Context, work string, without contender, runs int, quick bool) error {
+	with := without
+	with.args = func(t string) []string {
+		return slices.DeleteFunc(without.args(t), func(a string) bool { return a == "-no-clips" })
+	}
+	samples, err := filepath.Glob(clipSamples)
+	if err != nil || len(samples) == 0 {
+		return fmt.Errorf("no clips in %s (%v)", clipSamples, err)
+	}
+	clips := &forest{root: filepath.Join(work, "clips")}
+	for _, s := range samples {
+		content, err := os.ReadFile(s)
+		if err != nil {
+			return err
+		}
+		clips.content = append(clips.content, content)
+	}
+	notes := &forest{root: filepath.Join(work, "notes"), content: [][]byte{[]byte(strings.Repeat("no clip ", 12) + "end\n")}}
+	fmt.Printf("\nThe same with and without a look into every file: wide trees, median of %d rounds.\n\n", runs)
+	fmt.Println("| files | what they are | -no-clips | loadline-cli | more a file | peak |")
+	fmt.Println("| ---: | --- | ---: | ---: | ---: | ---: |")
+	for _, of := range []struct {
+		trees *forest
+		files int
+		what  string
+	}{
+		{notes, 300_000, "no clips, 100 bytes each"},
+		{clips, 30_000, fmt.Sprintf("%d small clips over and over", len(samples))},
+	} {
+		if quick {
+			of.files /= 100
+		}
+		if err := of.trees.arrange(ctx, shapes[1], of.files, 0); err != nil {
+			return err
+		}
+		walls, peaks, err := inTurn(ctx, of.trees.tree(), []contender{without, with}, runs)
+		if err != nil {
+			return err
+		}
+		fmt.Printf("| %s | %s | %.3f | %.3f | %.1f µs | %.0f MiB |\n", thousands(of.files), of.what, walls[0].Seconds(), walls[1].Seconds(),
+			float64((walls[1]-walls[0]).Nanoseconds())/1e3/float64(of.files), float64(peaks[1])/(1<<20))
+	}
 	return nil
 }
 
@@ -107,7 +161,7 @@ func buildContenders(ctx context.Context, work string) ([]contender, error) {
 		return nil, err
 	}
 	return []contender{
-		{"loadline-cli", func(t string) []string { return []string{command, "before", "-no-trial", "-json", t} }, 1},
+		{"loadline-cli", func(t string) []string { return []string{command, "before", "-no-trial", "-no-clips", "-json", t} }, 1},
 		{"find", func(t string) []string {
 			return []string{"find", t, "-printf", `%s %m %n %T@ %y %p\n`}
 		}, 0},
@@ -116,23 +170,32 @@ func buildContenders(ctx context.Context, work string) ([]contender, error) {
 	}, nil
 }
 
-// benchTree runs every contender over the forest in turn and returns a row of the table.
-func benchTree(ctx context.Context, trees *forest, all []contender, runs int) (string, error) {
+// inTurn runs all contenders over a tree, round by round, and returns the medians of each.
+func inTurn(ctx context.Context, tree string, all []contender, runs int) (walls []time.Duration, peaks []int64, err error) {
 	samples := make([][]sample, len(all))
 	for round := -1; round < runs; round++ { // round -1 warms the caches and does not count
 		for i, c := range all {
-			one, err := measure(ctx, c, trees.tree())
+			one, err := measure(ctx, c, tree)
 			if err != nil {
-				return "", err
+				return nil, nil, err
 			}
 			if round >= 0 {
 				samples[i] = append(samples[i], one)
 			}
 		}
 	}
-	var walls []time.Duration
 	for _, of := range samples {
 		walls = append(walls, median(of, func(s sample) time.Duration { return s.wall }))
+		peaks = append(peaks, median(of, func(s sample) int64 { return s.peak }))
+	}
+	return walls, peaks, nil
+}
+
+// benchTree runs every contender over the forest and returns a row of the table.
+func benchTree(ctx context.Context, trees *forest, all []contender, runs int) (string, error) {
+	walls, peaks, err := inTurn(ctx, trees.tree(), all, runs)
+	if err != nil {
+		return "", err
 	}
 	share := "none"
 	if trees.flagged > 0 {
@@ -142,7 +205,7 @@ func benchTree(ctx context.Context, trees *forest, all []contender, runs int) (s
 	return fmt.Sprintf("| %s | %s | %s | %.3f | %.3f | %.3f | %.3f | %.2f | %.2f | %.0f MiB |",
 		thousands(trees.files), trees.shape.name, share, ours.Seconds(), find.Seconds(), du.Seconds(), floor.Seconds(),
 		ours.Seconds()/floor.Seconds(), ours.Seconds()/find.Seconds(),
-		float64(median(samples[0], func(s sample) int64 { return s.peak }))/(1<<20)), nil
+		float64(peaks[0])/(1<<20)), nil
 }
 
 // benchStart measures the command on a folder that holds next to nothing.

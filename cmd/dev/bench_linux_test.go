@@ -50,6 +50,18 @@ func TestArrange(t *testing.T) {
 	}
 }
 
+// Files that hold something hold it in turn.
+func TestArrangeContent(t *testing.T) {
+	trees := &forest{root: t.TempDir(), content: [][]byte{[]byte("one"), []byte("three")}}
+	if err := trees.arrange(t.Context(), shapes[1], 5, 0); err != nil {
+		t.Fatal(err)
+	}
+	out, err := exec.Command("sh", "-c", `cd "$1" && cat $(find . -type f | sort)`, "sh", trees.tree()).Output()
+	if err != nil || string(out) != "onethreeonethreeone" {
+		t.Errorf("%s, %v", out, err)
+	}
+}
+
 func TestArrangeIsInterrupted(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()

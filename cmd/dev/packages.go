@@ -22,6 +22,7 @@ const (
 	needPackages             // to make what people install
 	needRelease              // to check what is released
 	needWayland              // to build the window for Wayland
+	needClips                // to make clips of every container
 )
 
 // A manager is a package manager of one family of systems.
@@ -54,6 +55,7 @@ var managers = []*manager{
 				coreutils findutils acl attr pax`),
 			needPackages: strings.Fields(`git gcc-mingw-w64-x86-64`),
 			needWayland:  strings.Fields(`libwayland-dev libxkbcommon-dev`),
+			needClips:    strings.Fields(`ffmpeg sox libjpeg-turbo-progs perl-base util-linux`),
 			needRelease: strings.Fields(`lintian desktop-file-utils appstream shared-mime-info rpm debootstrap mandoc zsh fish
 				wine wine64 libxml2-utils icnsutils unzip bsdextrautils libglib2.0-bin gcc-mingw-w64-x86-64 weston xvfb xdotool imagemagick`),
 		},
@@ -72,6 +74,7 @@ var managers = []*manager{
 				libXinerama-devel libXi-devel libXxf86vm-devel mesa-libGL-devel mesa-dri-drivers`),
 			needTests: strings.Fields(`git xorg-x11-server-Xvfb xdotool ImageMagick e2fsprogs dosfstools
 				exfatprogs ntfs-3g fuse3 acl attr coreutils findutils nfs-utils`),
+			needClips: strings.Fields(`ffmpeg-free sox libjpeg-turbo-utils perl-interpreter util-linux`),
 		},
 		missing: notInstalledRPM,
 		install: func(p []string) []string {
@@ -85,6 +88,7 @@ var managers = []*manager{
 				libxi libxxf86vm`),
 			needTests: strings.Fields(`git xorg-server-xvfb xdotool imagemagick e2fsprogs dosfstools
 				exfatprogs ntfs-3g fuse3 acl attr coreutils findutils nfs-utils`),
+			needClips: strings.Fields(`ffmpeg sox libjpeg-turbo perl util-linux`),
 		},
 		missing: notInstalledArch,
 		install: func(p []string) []string { return append([]string{"pacman", "-S", "--needed", "--noconfirm"}, p...) },

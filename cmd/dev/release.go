@@ -122,7 +122,7 @@ func sameSums(one, two string) error {
 }
 
 // vetSystems vets the window for systems whose headers are not here. With the tag "ci" the toolkit takes
-// its driver for tests, which needs no cgo; one function of it for macOS does and is replaced in a copy.
+// its driver for tests, which needs no cgo; two functions of it for macOS do and are replaced in a copy.
 // The window for Windows is compiled whole by the step packages.
 func vetSystems(ctx context.Context) error {
 	if err := run(ctx, "go", "mod", "download", fyne); err != nil {
@@ -141,9 +141,15 @@ func vetSystems(ctx context.Context) error {
 	if err := os.CopyFS(toolkit, os.DirFS(dir)); err != nil {
 		return err
 	}
-	stub := "//go:build darwin && !cgo\n\npackage widget\n\nfunc isScrollerPageOnTap() bool { return false }\n"
-	if err := os.WriteFile(filepath.Join(toolkit, "internal", "widget", "scroller_behavior_nocgo.go"), []byte(stub), 0o644); err != nil {
-		return err
+	for place, stub := range map[string]string{
+		"internal/widget": "package widget\n\nfunc isScrollerPageOnTap() bool { return false }\n",
+		"internal/app": "package app\n\nimport \"fyne.io/fyne/v2\"\n\n" +
+			"func DefaultVariant() fyne.ThemeVariant { return 0 }\n",
+	} {
+		file := filepath.Join(toolkit, filepath.FromSlash(place), "without_cgo.go")
+		if err := os.WriteFile(file, []byte("//go:build darwin && !cgo\n\n"+stub), 0o644); err != nil {
+			return err
+		}
 	}
 	for _, name := range []string{"go.mod", "go.sum"} {
 		b, err := os.ReadFile(name)

@@ -56,19 +56,32 @@ var steps = []step{
 // e2eTag is the build tag of the tests that need a display of their own.
 const e2eTag = "e2e"
 
+// clipsTag is the build tag of the campaign over whole and cut clips.
+const clipsTag = "clipsall"
+
 // allTags are the build tags of all tests, for what reads the source.
-const allTags = e2eTag + "," + releaseTag
+const allTags = e2eTag + "," + releaseTag + "," + clipsTag
+
+// namedSteps run only where -only names them: they take hours.
+var namedSteps = []step{
+	{"clips-all", "Clips of every container, whole and cut at random, beside a player (hours)", []need{needClips}, func(ctx context.Context) error {
+		return run(ctx, "go", "test", "-tags", clipsTag, "-count=1", "-v", "-timeout", "6h", "-run", "Recipes|Whole|Cuts|Large|Record", "./checks/media")
+	}},
+}
+
+// everyStep lists the steps of all sets.
+func everyStep() []step { return slices.Concat(steps, releaseSteps, namedSteps) }
 
 // test installs what its steps need and runs them all, or those named. A step that fails does not
 // keep the others from running: all that is wrong is seen at once.
 func test(ctx context.Context, args []string) error {
 	flags := flag.NewFlagSet("test", flag.ContinueOnError)
 	var names []string
-	for _, s := range slices.Concat(steps, releaseSteps) {
+	for _, s := range everyStep() {
 		names = append(names, s.name)
 	}
 	release := flags.Bool("release", false, "run the second set of steps, about what is released")
-	only := flags.String("only", "", "run these `steps` of either set, with commas: "+strings.Join(names, ", "))
+	only := flags.String("only", "", "run these `steps` and no others, with commas: "+strings.Join(names, ", "))
 	if err := flags.Parse(args); err != nil {
 		return err
 	}
@@ -78,7 +91,7 @@ func test(ctx context.Context, args []string) error {
 	set := steps
 	switch {
 	case *only != "":
-		set = slices.Concat(steps, releaseSteps)
+		set = everyStep()
 	case *release:
 		set = releaseSteps
 	}

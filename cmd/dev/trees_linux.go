@@ -50,6 +50,8 @@ type forest struct {
 	shape   shape
 	flagged int // every flagged-th name breaks a rule; 0 none
 	files   int
+	// content is what the files hold in turn; without it each is 1,000 bytes of nothing.
+	content [][]byte
 }
 
 // tree is the folder that holds the files now.
@@ -86,7 +88,7 @@ func (f *forest) arrange(ctx context.Context, s shape, files, flagged int) error
 		}
 		path := folder + "/" + f.name(i)
 		if i >= was.files {
-			if err := makeFile(path); err != nil {
+			if err := makeFile(path, f.contentOf(i)); err != nil {
 				return err
 			}
 			f.files++
@@ -107,17 +109,29 @@ func (f *forest) arrange(ctx context.Context, s shape, files, flagged int) error
 // longAgo is the date of all files, so that none counts as just written.
 var longAgo = time.Date(2026, 1, 2, 3, 4, 5, 0, time.UTC)
 
-// makeFile makes a file of 1,000 bytes without blocks, so that a million of them fit anywhere.
-func makeFile(path string) error {
+func (f *forest) contentOf(i int) []byte {
+	if len(f.content) == 0 {
+		return nil
+	}
+	return f.content[i%len(f.content)]
+}
+
+// makeFile makes a file that holds content, or one of 1,000 bytes without blocks, so that a million of them fit
+// anywhere.
+func makeFile(path string, content []byte) error {
 	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o644)
 	if err != nil {
 		return err
 	}
-	if err := f.Truncate(1000); err != nil {
-		f.Close()
-		return err
+	if content == nil {
+		err = f.Truncate(1000)
+	} else {
+		_, err = f.Write(content)
 	}
-	if err := f.Close(); err != nil {
+	if e := f.Close(); err == nil {
+		err = e
+	}
+	if err != nil {
 		return err
 	}
 	return os.Chtimes(path, longAgo, longAgo)

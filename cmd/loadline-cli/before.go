@@ -2,7 +2,13 @@ package main
 
 import (
 	"context"
+	"errors"
 	"io"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/adrg/xdg"
 
 	"loadline/checks"
 	"loadline/checks/before"
@@ -18,11 +24,21 @@ func runBefore(ctx context.Context, args []string, stdout, stderr io.Writer) int
 	job := &j.job
 	fs.BoolVar(&job.AllAttributes, "attributes", false, "ask every file of a large disk for extended attributes and access lists, not a sample; takes about as long again")
 	fs.BoolVar(&job.NoClips, "no-clips", false, "do not look into files: whether clips are whole is then not judged")
+	fs.BoolVar(&job.Read, "read", false, "read every file to its last byte: takes as long as the disk needs for it; what was read before and is unchanged is not read again")
+	fs.StringVar(&job.Baseline, "baseline", "", "with -read, write the checksums of what was read into the new file `FILE`, in the form of a manifest; an existing file is left alone")
 	fs.BoolVar(&job.CleanTrial, "clean-trial", false, "remove the marked folder that an earlier trial left behind on the share")
 	fs.Func("link", "line `RATE` to the share, such as 1Gb/s (default: as the interface says)", rate(&job.Link))
 	fs.Func("uplink", "line `RATE` to the internet, such as 10Mb/s, to compare with", rate(&job.Uplink))
 	fs.Func("battery", "`HOURS` that the appliance runs on its battery, such as 6", hours(&job.Battery))
 	fs.Func("box", "`SIZE` of the appliance that is offered, such as 10TB, to compare with while there is no share", size(&job.Box))
+	fs.Func("with", "check another disk as well: `PREFIX=DIR`, the folder on the share that will hold its copy, and where it is; may be repeated", func(s string) error {
+		prefix, dir, ok := strings.Cut(s, "=")
+		if !ok || dir == "" {
+			return errors.New("write the folder on the share, an equals sign and the disk, such as DiskB=/mnt/disk-b")
+		}
+		job.With = append(job.With, checks.Disk{Source: dir, Prefix: prefix})
+		return nil
+	})
 	rest, err := parse(fs, args)
 	if err != nil {
 		return parsed(err)
@@ -35,16 +51,37 @@ func runBefore(ctx context.Context, args []string, stdout, stderr io.Writer) int
 		fs.Usage()
 		return exitError
 	}
-	if err := out.check(rest[:min(len(rest), 1)]...); err != nil {
+	if j.demo && len(job.With) > 0 {
+		return fault(stderr, errors.New("-demo brings its own folders; leave out -with"))
+	}
+	sources := slices.Clone(rest[:min(len(rest), 1)])
+	for _, d := range job.With {
+		sources = append(sources, d.Source)
+	}
+	if err := out.check(sources...); err != nil {
 		return fault(stderr, err)
+	}
+	if out.file != "" && samePath(out.file, job.Baseline) {
+		return fault(stderr, errors.New("the report and the baseline cannot be one file; choose another name for one of them"))
 	}
 	remove, err := j.settle(rest, stderr)
 	defer remove()
 	if err != nil {
 		return fault(stderr, err)
 	}
+	if job.StandIn == nil {
+		job.State = filepath.Join(xdg.StateHome, "loadline")
+	}
 	watch, done := progressLine(stderr)
 	rep, err := checks.Run(ctx, *job, before.List(), watch)
 	done()
-	return out.conclude(ctx, rep, err, "stopped before the end", stdout, stderr)
+	return out.conclude(ctx, rep, err, stoppedBefore(job.Read), stdout, stderr)
+}
+
+// stoppedBefore says what a run that was stopped leaves behind.
+func stoppedBefore(read bool) string {
+	if read {
+		return "stopped before the end; what was read is remembered, and the next run with -read goes on from there"
+	}
+	return "stopped before the end"
 }

@@ -82,6 +82,9 @@ func TestStatus(t *testing.T) {
 		{report(checks.After, checks.Failed, checks.Unknown), exitFail},
 		{report(checks.Arrival, checks.Passed), exitGood},
 		{report(checks.Arrival, checks.Failed), exitFail},
+		{report(checks.Arrival, checks.Unknown), exitError}, // a listing that is not whole
+		{report(checks.Recheck, checks.Passed, checks.Unknown), exitError},
+		{report(checks.Recheck, checks.Passed, checks.Warned), exitGood}, // a sample
 	} {
 		if got := statusOf(c.rep); got != c.want {
 			t.Errorf("%s %+v: status %d, want %d", c.rep.Stage, c.rep.Checks, got, c.want)

@@ -72,7 +72,17 @@ func TestCheckAndSave(t *testing.T) {
 		w.Click("check")
 		w.Wait("the run", func(s e2e.State) bool { return s.State != "idle" })
 		s := w.Wait("a verdict", over)
+		s = w.Settle()
 		w.Shot("verdict")
+		cards := 0
+		for name := range s.At {
+			if strings.HasPrefix(name, "card:") {
+				cards++
+			}
+		}
+		if cards < 6 {
+			t.Errorf("only %d cards are in view with the verdict", cards)
+		}
 
 		said := runCommand(t, w, "-json")
 		var report struct {

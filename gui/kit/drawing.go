@@ -46,7 +46,8 @@ func (r *drawingRenderer) Layout(s fyne.Size) {
 
 func (r *drawingRenderer) draw(s fyne.Size) {
 	r.size = s
-	if s.Width <= 0 || s.Height <= 0 {
+	if s.Width <= 0 || s.Height <= 0 { // not shown
+		r.d.objs = nil
 		return
 	}
 	p := &Pen{Width: s.Width, h: s.Height}

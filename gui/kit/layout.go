@@ -196,6 +196,47 @@ func (r *row) MinSize(o []fyne.CanvasObject) fyne.Size {
 	return s
 }
 
+// flow puts things beside each other, and on further lines where there is no room.
+type flow struct{ gap float32 }
+
+// NewFlow lets things flow over as many lines as they need.
+func NewFlow(gap float32, o ...fyne.CanvasObject) *fyne.Container {
+	return container.New(&flow{gap}, o...)
+}
+
+// each visits everything with its place at a width, and returns the height of all.
+func (f *flow) each(o []fyne.CanvasObject, w float32, visit func(x fyne.CanvasObject, at fyne.Position, s fyne.Size)) float32 {
+	var x, y, high float32
+	for _, c := range o {
+		if !c.Visible() {
+			continue
+		}
+		s := c.MinSize()
+		s.Width = min(s.Width, w)
+		if x > 0 && x+s.Width > w {
+			x, y, high = 0, y+high+f.gap, 0
+		}
+		visit(c, fyne.NewPos(x, y), s)
+		x += s.Width + f.gap
+		high = max(high, s.Height)
+	}
+	return y + high
+}
+
+func (f *flow) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	f.each(o, s.Width, func(c fyne.CanvasObject, at fyne.Position, size fyne.Size) {
+		SetBounds(c, at.X, at.Y, size.Width, size.Height)
+	})
+}
+
+func (f *flow) HeightFor(o []fyne.CanvasObject, w float32) float32 {
+	return f.each(o, w, func(fyne.CanvasObject, fyne.Position, fyne.Size) {})
+}
+
+func (f *flow) MinSize(o []fyne.CanvasObject) fyne.Size {
+	return fyne.NewSize(60, f.HeightFor(o, 4000))
+}
+
 // stack gives everything in it all the room.
 type stack struct{}
 

@@ -103,31 +103,37 @@ func (r *ruleRenderer) Refresh()                     { SetFill(r.l.rect, ColLine
 func (r *ruleRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.l.rect} }
 func (r *ruleRenderer) Destroy()                     {}
 
-// background fills the window with the theme's background.
-type background struct {
+// Background fills the window with the theme's background, and counts how often the window is looked
+// over: each time that it is drawn, and more often.
+type Background struct {
 	widget.BaseWidget
-	rect *canvas.Rectangle
+	rect  *canvas.Rectangle
+	looks int
 }
 
 // NewBackground fills the window with the theme's background.
-func NewBackground() *background {
-	g := &background{}
-	g.ExtendBaseWidget(g)
-	return g
+func NewBackground() *Background {
+	b := &Background{rect: canvas.NewRectangle(color.Transparent)}
+	b.ExtendBaseWidget(b)
+	return b
 }
+
+// Looks grows whenever the window is drawn. While it stays, nothing that is shown has changed.
+func (b *Background) Looks() int { return b.looks }
 
 // CreateRenderer implements fyne.Widget.
-func (g *background) CreateRenderer() fyne.WidgetRenderer {
-	g.rect = canvas.NewRectangle(color.Transparent)
-	r := &backgroundRenderer{g}
-	r.Refresh()
-	return r
+func (b *Background) CreateRenderer() fyne.WidgetRenderer {
+	SetFill(b.rect, ColGround)
+	return &backgroundRenderer{b}
 }
 
-type backgroundRenderer struct{ g *background }
+type backgroundRenderer struct{ b *Background }
 
-func (r *backgroundRenderer) Layout(s fyne.Size)           { SetBounds(r.g.rect, 0, 0, s.Width, s.Height) }
-func (r *backgroundRenderer) MinSize() fyne.Size           { return fyne.NewSize(1, 1) }
-func (r *backgroundRenderer) Refresh()                     { SetFill(r.g.rect, ColGround) }
-func (r *backgroundRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.g.rect} }
-func (r *backgroundRenderer) Destroy()                     {}
+func (r *backgroundRenderer) Layout(s fyne.Size) { SetBounds(r.b.rect, 0, 0, s.Width, s.Height) }
+func (r *backgroundRenderer) MinSize() fyne.Size { return fyne.NewSize(1, 1) }
+func (r *backgroundRenderer) Refresh()           { SetFill(r.b.rect, ColGround) }
+func (r *backgroundRenderer) Destroy()           {}
+func (r *backgroundRenderer) Objects() []fyne.CanvasObject {
+	r.b.looks++
+	return []fyne.CanvasObject{r.b.rect}
+}

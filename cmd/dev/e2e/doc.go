@@ -39,7 +39,8 @@
 //
 // # Names of elements
 //
-//	source, source-choose   text field of the source; the button that opens the folder dialog
+//	source, source-choose   text field of the source, or while the set-up is folded the line that stands
+//	                        for it; the button that opens the folder dialog
 //	share, share-choose     the same of the share
 //	prefix                  text field: folder on the share
 //	check, stop             Check before copying; Stop (whichever is shown)

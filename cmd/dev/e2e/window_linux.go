@@ -4,6 +4,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -81,6 +82,16 @@ func (w *Window) fillScreen() {
 		return err == nil && g.Width == screen.WidthInPixels && g.Height == screen.HeightInPixels
 	})
 	w.Settle()
+}
+
+// HasClass reports whether the window is of a class (ICCCM, WM_CLASS: instance and class, each ended by NUL).
+func (w *Window) HasClass(class string) bool {
+	w.t.Helper()
+	p, err := xproto.GetProperty(w.conn, false, w.id, xproto.AtomWmClass, xproto.GetPropertyTypeAny, 0, 256).Reply()
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	return slices.Contains(strings.Split(string(p.Value), "\x00"), class)
 }
 
 // State is what the window shows now.

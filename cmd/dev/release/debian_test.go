@@ -70,6 +70,16 @@ func TestDebian(t *testing.T) {
 		t.Fatalf("the home %s of the window cannot be seen inside; unset TMPDIR", d.Home())
 	}
 	w := d.Open("chroot", root, "/usr/bin/loadline", "-demo")
+	// By its class a desktop knows the window for that of the menu's entry (Desktop Entry Specification,
+	// StartupWMClass).
+	entry, err := os.ReadFile(filepath.Join(root, "usr/share/applications/loadline.desktop"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	class := regexp.MustCompile(`(?m)^StartupWMClass=(.+)$`).FindSubmatch(entry)
+	if class == nil || !w.HasClass(string(class[1])) {
+		t.Errorf("the window is not of the class %q that its entry names", class)
+	}
 	demo(t, w, "debian")
 	w.AskClose()
 	w.Ended()

@@ -147,8 +147,8 @@ func findings(t *testing.T, report string) []string {
 	return all
 }
 
-// wineTests runs tests of packages that compute, built for Windows. The others meet what the list above
-// says of Wine, or compare with utilities of Linux.
+// wineTests runs tests of packages that compute, built for Windows. Those of the other packages make names
+// that no disk of Windows takes, run cp, sh, tar or pax, or meet what the list above says of Wine.
 func wineTests(t *testing.T) {
 	packages := []string{"./checks/names", "./assets/..."}
 	out, err := try(t, []string{"GOOS=windows", "GOARCH=amd64", "CGO_ENABLED=0"}, "go", append([]string{"-C", "../../..", "test", "-count=1", "-vet=off", "-exec", "wine"}, packages...)...)
