@@ -150,7 +150,7 @@ func goodFolder(on Platform, folder string) error {
 		if folder == "*" || len(folder) == 2 && folder[1] == ':' && 'A' <= folder[0]&^0x20 && folder[0]&^0x20 <= 'Z' {
 			return nil
 		}
-		return fmt.Errorf("the folder %q must be a free drive letter with its colon, such as Z: (no folder)", folder)
+		return fmt.Errorf("the folder %q must be a drive that is free, such as Z: or Y: (a letter and a colon)", folder)
 	}
 	switch {
 	case !strings.HasPrefix(folder, "/"):
@@ -158,7 +158,7 @@ func goodFolder(on Platform, folder string) error {
 	case strings.Trim(folder, "/") == "":
 		return errors.New("the share must not be mounted over the whole system: choose a folder of its own")
 	case slices.Contains(strings.Split(folder, "/"), ".."):
-		return fmt.Errorf("the folder %q must not contain \"..\" as a part", folder)
+		return fmt.Errorf("the folder %q must not climb with \"..\" in it", folder)
 	case !typeable(folder):
 		return fmt.Errorf("the folder %q holds a character that cannot be typed", folder)
 	}

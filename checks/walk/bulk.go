@@ -5,7 +5,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"os"
-	"syscall"
+	"slices"
 )
 
 // Reading a folder of a Mac with what the system says of each entry, many in one call (getattrlistbulk(2)). What is
@@ -337,6 +337,9 @@ func (l *bulkLister) batches(f *os.File, w *worker) (all [][]bulkEntry, err erro
 		if err != nil {
 			return nil, err
 		}
+		if slices.ContainsFunc(batch, func(e bulkEntry) bool { return e.errno != 0 }) {
+			return nil, errBulk // of what could not be looked at not even the kind is told
+		}
 		all = append(all, batch)
 		if w.stopped() {
 			return all, nil
@@ -350,11 +353,7 @@ func (l *bulkLister) settle(n *node, d *Dir, i int, b *bulkEntry, bytes *int64, 
 	if dev == 0 {
 		dev = d.Device
 	}
-	switch {
-	case b.errno != 0:
-		d.fail(i, b.Name, b.Kind, &os.PathError{Op: "getattrlistbulk", Path: l.at.join(b.Name), Err: syscall.Errno(b.errno)})
-		return subs
-	case b.again:
+	if b.again {
 		info, err := l.at.lstat(b.Name)
 		if err != nil {
 			d.fail(i, b.Name, b.Kind, err)
@@ -362,7 +361,7 @@ func (l *bulkLister) settle(n *node, d *Dir, i int, b *bulkEntry, bytes *int64, 
 		}
 		d.Entries[i] = Entry{Name: b.Name}
 		dev = fill(&d.Entries[i], info)
-	default:
+	} else {
 		d.Entries[i] = b.Entry
 	}
 	e := &d.Entries[i]

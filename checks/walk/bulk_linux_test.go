@@ -199,6 +199,14 @@ func TestDecodeBulk(t *testing.T) {
 	}
 }
 
+// The request as it stands in memory: five groups, then bits of sys/attr.h as its manual pages name them.
+func TestBulkRequest(t *testing.T) {
+	r := bulkRequest()
+	if got, want := hex.EncodeToString(r[:]), "05000000"+"0b8c07a2"+"00000000"+"3d000000"+"0d020000"+"00000000"; got != want {
+		t.Errorf("%s, want %s", got, want)
+	}
+}
+
 func FuzzDecodeBulk(f *testing.F) {
 	var r macReply
 	r.entry("folder", &unix.Stat_t{Mode: unix.S_IFDIR}, 0, true)
