@@ -26,7 +26,7 @@ var releaseSteps = []step{
 		}
 		return run(ctx, "go", houseTool("actionlint", files...)...)
 	}},
-	{"vulnerable", "No known vulnerability (govulncheck)", []need{needWindow}, vulnerable},
+	{"vulnerable", "No known vulnerability but those accepted (govulncheck)", []need{needWindow}, vulnerable},
 	{"systems", "The window is vetted for macOS and Windows", nil, vetSystems},
 	{"packages", "Packages", []need{needWindow, needPackages}, func(ctx context.Context) error {
 		if err := os.RemoveAll(packagesFolder); err != nil {
