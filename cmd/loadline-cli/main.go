@@ -27,7 +27,7 @@ const usage = `Loadline checks whether a folder will arrive when it travels on a
   loadline-cli arrival [flags] MANIFEST LISTING...  after arrival: is every file an object?
   loadline-cli recheck [flags] MANIFEST FOLDER      any copy, any day: is it still what the manifest says?
   loadline-cli fix     [flags] SOURCE [SHARE]       proposes better names; -apply renames, -undo goes back
-  loadline-cli split   [flags] -box SIZE... SOURCE  deals the source out to several boxes, one copy list each
+  loadline-cli split   [flags] -box SIZE... SOURCE  divides the source among several boxes, one copy list each
   loadline-cli before  -demo                        the checks on a small invented archive
   loadline-cli mount   [flags] SERVER:/EXPORT FOLDER  prints the command that mounts the share; runs nothing
   loadline-cli selftest [flags] FOLDER [SHARE]      what this system really does, as one JSON document
