@@ -58,7 +58,7 @@ func (s Status) MarshalText() ([]byte, error) { return []byte(s.String()), nil }
 type Rule struct {
 	ID     string // stands in findings, JSON, tests and docs
 	Level  Level  // the usual level; a finding may carry another where the share was measured
-	When   string // what triggers it, as a clause: "the name holds a line break"
+	When   string // what triggers it, as a clause: "the name contains a line break"
 	Fix    string // what the person can do
 	Source string // where the number or the fact comes from
 	// Counted rules appear as a number only, never as findings: they would name most files.
@@ -121,7 +121,7 @@ func Validate(list []*Check) error {
 			bad(c, "the ID must be lower-case words with hyphens")
 		}
 		if ids[c.ID] {
-			bad(c, "the ID stands twice")
+			bad(c, "the ID is used twice")
 		}
 		ids[c.ID] = true
 		for what, text := range map[string]string{"Title": c.Title, "Doc": c.Doc, "Fix": c.Fix, "Group": string(c.Group)} {
@@ -147,7 +147,7 @@ func Validate(list []*Check) error {
 		}
 		for _, n := range c.Needs {
 			if !seen[n] {
-				bad(c, "needs %q, which does not stand before it", n.ID)
+				bad(c, "needs %q, which does not come before it", n.ID)
 			}
 		}
 		seen[c] = true

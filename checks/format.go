@@ -27,15 +27,28 @@ func Bytes(n int64) string {
 // Count returns a number with thousands set apart: "412,906".
 func Count(n int64) string { return humanize.Comma(n) }
 
-// Of returns a count with its noun in the right number: "1 file", "2 files", "2 entries", "2 keys".
+// Plural returns a count with its noun in the right number: "1 file", "2 files", "2 entries", "2 boxes",
+// "2 files or folders". It knows regular nouns only.
 func Plural(n int64, noun string) string {
-	switch {
-	case n == 1:
+	if n == 1 {
 		return "1 " + noun
-	case strings.HasSuffix(noun, "y") && !strings.HasSuffix(noun, "ey") && !strings.HasSuffix(noun, "ay"):
-		return Count(n) + " " + strings.TrimSuffix(noun, "y") + "ies"
 	}
-	return Count(n) + " " + noun + "s"
+	nouns := strings.Split(noun, " or ")
+	for i, s := range nouns {
+		nouns[i] = plural(s)
+	}
+	return Count(n) + " " + strings.Join(nouns, " or ")
+}
+
+func plural(noun string) string {
+	stem, y := strings.CutSuffix(noun, "y")
+	switch {
+	case y && !strings.HasSuffix(stem, "e") && !strings.HasSuffix(stem, "a"):
+		return stem + "ies"
+	case strings.HasSuffix(noun, "x"), strings.HasSuffix(noun, "s"), strings.HasSuffix(noun, "ch"):
+		return noun + "es"
+	}
+	return noun + "s"
 }
 
 // Capitalize makes the first character of a text a capital.
@@ -149,7 +162,7 @@ func Character(r rune) string {
 // "12.5 MB/s" (bytes). The prefixes k, M, G and T are powers of 1000.
 func ParseRate(s string) (float64, error) {
 	bad := func() (float64, error) {
-		return 0, fmt.Errorf("%q is no rate; write one like 10Mb/s or 1Gb/s", s)
+		return 0, fmt.Errorf("%q is not a rate; write one like 10Mb/s or 1Gb/s", s)
 	}
 	t := strings.ReplaceAll(strings.TrimSpace(s), " ", "")
 	end := strings.LastIndexAny(t, "0123456789.") + 1

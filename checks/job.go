@@ -215,8 +215,8 @@ func (j *Job) settleWith(ctx context.Context) (err error) {
 			}
 			if nested {
 				return &JobError{
-					Field: FieldSource, Hint: "choose folders that lie apart",
-					Err: fmt.Errorf("one of the sources %s and %s lies in the other, so that it would be counted twice", names.Quote(b.Source), names.Quote(a.Source)),
+					Field: FieldSource, Hint: "choose two separate folders",
+					Err: fmt.Errorf("one of the sources %s and %s is inside the other and would be counted twice", names.Quote(b.Source), names.Quote(a.Source)),
 				}
 			}
 		}
@@ -233,7 +233,7 @@ func (j *Job) settleBaseline(ctx context.Context) error {
 		return &JobError{Field: FieldBaseline, Err: errors.New(why), Hint: hint}
 	}
 	if !j.Read {
-		return bad("a baseline holds what was read, and nothing is to be read", "ask for the reading too: -read")
+		return bad("a baseline records what was read, and no reading was asked for", "add -read")
 	}
 	abs, err := filepath.Abs(j.Baseline)
 	if err != nil {
@@ -242,10 +242,10 @@ func (j *Job) settleBaseline(ctx context.Context) error {
 	shown, dir := names.Quote(abs), filepath.Dir(abs)
 	_, err = share.Guard(ctx, j.Deadline, func() (struct{}, error) {
 		if _, err := os.Lstat(abs); err == nil {
-			return struct{}{}, bad(shown+" exists and is left alone", "name another file")
+			return struct{}{}, bad(shown+" already exists", "name another file")
 		}
 		if info, err := os.Stat(dir); err != nil || !info.IsDir() {
-			return struct{}{}, bad("there is no folder "+names.Quote(dir)+" for the baseline", "make it, or name another")
+			return struct{}{}, bad("there is no folder "+names.Quote(dir)+" for the baseline", "create it, or name another")
 		}
 		if in, err := share.Inside(j.Source, dir); err == nil && in {
 			return struct{}{}, bad(shown+" is in the source, where nothing may be changed", "name a file elsewhere")
@@ -253,7 +253,7 @@ func (j *Job) settleBaseline(ctx context.Context) error {
 		return struct{}{}, nil
 	})
 	if errors.Is(err, share.ErrSilent) {
-		return bad("the folder of the baseline does not answer", "name a file of this computer")
+		return bad("the folder for the baseline does not respond", "name a file on this computer")
 	}
 	j.Baseline = abs
 	return err
@@ -309,7 +309,7 @@ func FolderError(field Field, path string, err error) error {
 	case err == nil:
 		return nil
 	case errors.Is(err, fs.ErrNotExist):
-		return &JobError{field, fmt.Errorf("there is no %s folder %s", field, shown), "look whether it is plugged in and mounted, and how the path is spelled"}
+		return &JobError{field, fmt.Errorf("there is no %s folder %s", field, shown), "make sure it is plugged in and mounted, and that the path is spelled correctly"}
 	case errors.Is(err, fs.ErrPermission):
 		return &JobError{field, fmt.Errorf("you may not open the %s folder %s", field, shown), "run as a user who may, or change its permissions"}
 	case errors.Is(err, share.ErrNotFolder), errors.Is(err, syscall.ENOTDIR):

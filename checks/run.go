@@ -170,7 +170,7 @@ func (r *run) walk(ctx context.Context, list []*Check, o walk.Options) error {
 	return err
 }
 
-var errStopped = errors.New("stopped before it was done")
+var errStopped = errors.New("stopped before it finished")
 
 // begin makes a check ready to look, or gives the reason why it cannot.
 func (r *run) begin(pass *Pass) bool {

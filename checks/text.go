@@ -40,7 +40,7 @@ var heads = map[Stage]struct{ title, pass, warn, fail string }{
 	Recheck: {
 		"Recheck of a copy",
 		"The copy is whole: every file is what the manifest says.",
-		"What was looked at is good, but read the warnings: not everything is proven.",
+		"What was checked is good, but read the warnings: not everything is proven.",
 		"The copy is not what the manifest says. Keep every other copy.",
 	},
 }
@@ -56,7 +56,7 @@ func (r *Report) Answer() string {
 	case r.Verdict == Passed:
 		return h.pass
 	case r.Stage == Before && r.Share == nil:
-		return "The source was looked at. Choose the share once the appliance has come, and check again."
+		return "The source was checked. Choose the share once the appliance has arrived, and check again."
 	}
 	return h.warn
 }
@@ -143,7 +143,7 @@ func (r *Report) WriteText(w io.Writer) error {
 			t.wrap(fmt.Sprintf("%2d. ", i+1), "    ", a)
 		}
 	}
-	t.heading("What was looked at")
+	t.heading("What was checked")
 	role := "Source"
 	if r.Stage == Recheck {
 		role = "Folder"
@@ -214,7 +214,7 @@ func (r *Report) Cautions() []string {
 		}, list...)
 	case r.Stage == Arrival && r.Verdict == Passed:
 		list = []string{
-			"Before the disk is erased: see that it is the disk that the manifest names. A second copy in another place is worth more than an empty disk.",
+			"Before you erase the disk: make sure it is the one the manifest names. A second copy in another place is worth more than an empty disk.",
 			"Keep this report and the manifest with your records.",
 		}
 	}
@@ -315,7 +315,7 @@ func (t *textWriter) findings(c *Result) {
 				return
 			}
 			left--
-			path := "(the whole job)"
+			path := "(the copy as a whole)"
 			if f.Path != "" {
 				path = names.Quote(f.Path)
 				if t.several {

@@ -28,10 +28,10 @@ import (
 
 // Options are the wishes of a caller; the zero value checks, but remembers and writes nothing.
 type Options struct {
-	// State is a folder on this machine: what is proven is remembered there, so that a run that
+	// State is a folder on this computer: what is proven is remembered there, so that a run that
 	// was stopped is resumed, and manifests are kept there. Empty: neither.
 	State string
-	// Manifest, if set, is the file of the manifest on this machine. It must not exist.
+	// Manifest, if set, is the file of the manifest on this computer. It must not exist.
 	Manifest string
 	// Bag, if set, is a new folder for the tag files of a bag (RFC 8493) whose payload is the copy.
 	Bag string
@@ -69,7 +69,7 @@ func New(o Options) *Stage {
 func (s *Stage) List() []*checks.Check { return s.list }
 
 // Run compares the source of a job with its copy on the share, and reports; see checks.Run. Besides,
-// it writes the manifest if everything is proven: Report.Manifest then names the file on this machine.
+// it writes the manifest if everything is proven: Report.Manifest then names the file on this computer.
 // Memory: about 200 bytes a file, and 70 MB of blocks.
 func (s *Stage) Run(ctx context.Context, job checks.Job, watch func(checks.Event)) (*checks.Report, error) {
 	a := s.a
@@ -114,7 +114,7 @@ type after struct {
 	stateInSource bool
 
 	seeks   [2]bool // seeking costs on what a side lies on
-	flushed string  // how what this machine held was sent to the share
+	flushed string  // how what this computer held was sent to the share
 
 	// onProven, if set, is told how many files are proven: for tests.
 	onProven func(int64)
@@ -190,9 +190,9 @@ func (a *after) visit(pass *checks.Pass, d *walk.Dir) {
 		case e.Failed:
 			a.unreadable(pass, unreadableSource, d.Join(e.Name), d.Path, checks.Reason(d.Why(e.Name)), d.Why(e.Name))
 		case e.Kind == walk.Link:
-			pass.Flag(d, e, linkNotChecked, "a link holds no content")
+			pass.Flag(d, e, linkNotChecked, "a link has no content")
 		case e.Kind == walk.Other:
-			pass.Flag(d, e, specialNotChecked, "a special file holds no content")
+			pass.Flag(d, e, specialNotChecked, "a special file has no content")
 		}
 	}
 }
@@ -256,7 +256,7 @@ func (a *after) onShare(ctx context.Context, pass *checks.Pass) error {
 	case ctx.Err() != nil:
 		return ctx.Err()
 	case digest.Silent(err):
-		return fmt.Errorf("the share has stopped to answer: %w; look at its cable, power and network, then check again", err)
+		return fmt.Errorf("the share has stopped responding: %w; look at its cable, power and network, then check again", err)
 	case errors.Is(err, fs.ErrNotExist), errors.Is(err, syscall.ENOTDIR):
 		a.fail(pass, noCopy, "", 0, "there is no folder %s", names.Quote(a.copy))
 		a.hint(ctx, pass, a.tree.count)
@@ -291,7 +291,7 @@ func (a *after) onShare(ctx context.Context, pass *checks.Pass) error {
 func (a *after) look(ctx context.Context, job *checks.Job) error {
 	nested, err := share.Guard(ctx, job.Deadline, func() (bool, error) { return share.Nested(job.Source, job.Share) })
 	if err == nil && nested {
-		return errors.New("source and share lie in one another, so there is no copy to check; choose two folders that lie apart")
+		return errors.New("one of source and share is inside the other, so there is no copy to check; choose two separate folders")
 	}
 	if a.facts = job.StandIn; a.facts == nil {
 		if a.facts, err = share.Look(ctx, job.Share, job.Deadline); err != nil {
@@ -427,7 +427,7 @@ func (a *after) judge(pass *checks.Pass, d *walk.Dir, e *walk.Entry, i int, date
 		return
 	case e.Kind != walk.File:
 		s.flags |= spoiled
-		a.fail(pass, kindDiffers, path, s.size, "%s stands there", [...]string{"a file", "a folder", "a link", "a special file"}[e.Kind])
+		a.fail(pass, kindDiffers, path, s.size, "%s is there instead", [...]string{"a file", "a folder", "a link", "a special file"}[e.Kind])
 		return
 	}
 	if s.flags&otherForm != 0 {
@@ -483,7 +483,7 @@ func (a *after) absent(pass *checks.Pass) (files, bytes int64) {
 				a.leftOut++
 				f := checks.Finding{Path: p, Rule: clutterLeftOut, Level: checks.Note, Size: e.size, Detail: why}
 				if recovered(p) {
-					f.Level, f.Remedy = checks.Warn, "Look at it before the disk is erased: a check of the disk puts there what it finds without a name, which may be footage."
+					f.Level, f.Remedy = checks.Warn, "Look at it before you erase the disk: a repair of the file system puts files here that lost their names, and they may be footage."
 				}
 				pass.Add(f)
 				continue

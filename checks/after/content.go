@@ -20,7 +20,7 @@ import (
 	"loadline/checks/share"
 )
 
-// flushPatience is how long sending what this machine still holds may take: 64 GB over 1 Gb/s take
+// flushPatience is how long sending what this computer still holds may take: 64 GB over 1 Gb/s take
 // 10 min (computed).
 const flushPatience = 15 * time.Minute
 
@@ -93,9 +93,9 @@ func (a *after) content(ctx context.Context, pass *checks.Pass) error {
 // readable reports whether a file has a copy that can be compared.
 func readable(e *entry) bool { return e.flags&sameSize != 0 && e.flags&spoiled == 0 }
 
-// flush sends what this machine still holds for the share: only then can the share give it back.
+// flush sends what this computer still holds for the share: only then can the share give it back.
 func (c *comparing) flush(ctx context.Context) error {
-	c.pass.Phase(checks.Phase{Text: "Sending what this machine still holds for the share"})
+	c.pass.Phase(checks.Phase{Text: "Flushing what this computer still holds for the share"})
 	way, err := patiently(ctx, c, func() (string, error) {
 		f, err := os.Open(c.copy)
 		if err != nil {
@@ -111,7 +111,7 @@ func (c *comparing) flush(ctx context.Context) error {
 		}
 		return nil
 	case ctx.Err() != nil || digest.Silent(err):
-		return fmt.Errorf("what this machine still holds could not be sent to the share: %w", err)
+		return fmt.Errorf("what this computer still holds for the share could not be flushed: %w", err)
 	}
 	c.fail(c.pass, flushFailed, "", 0, "%s", checks.Reason(err))
 	return nil
@@ -379,7 +379,7 @@ func (c *comparing) unstable(side int, e *entry, r *digest.Result, path string) 
 	case r.Got != r.Length && side == sourceSide:
 		c.fail(c.pass, unreadableSource, path, e.size, "only %s of %s bytes could be read", checks.Count(r.Got), checks.Count(r.Length))
 	case r.Got != r.Length:
-		c.fail(c.pass, shortOnShare, path, e.size, "the share gives %s of the %s bytes that it tells", checks.Count(r.Got), checks.Count(r.Length))
+		c.fail(c.pass, shortOnShare, path, e.size, "the share returned %s of the %s bytes it reports", checks.Count(r.Got), checks.Count(r.Length))
 	default:
 		return false
 	}
@@ -448,7 +448,7 @@ func (c *comparing) describe(files, bytes int64) {
 		key := [...]string{"source", "share"}[i]
 		t.Fact(key+"_bytes_read", s.Meter.Read.Load(), "Read from %s: %s", s.Name, checks.Bytes(s.Meter.Read.Load()))
 		if n := s.Known(); n > 0 {
-			t.Fact(key+"_known", n, "Known of %s from an earlier run, unchanged since: %s", s.Name, checks.Plural(n, "file"))
+			t.Fact(key+"_known", n, "Known for %s from an earlier run, unchanged since: %s", s.Name, checks.Plural(n, "file"))
 		}
 		cached := int64(0)
 		for way, n := range s.Ways() {
@@ -456,10 +456,10 @@ func (c *comparing) describe(files, bytes int64) {
 				cached += n
 				continue
 			}
-			t.Fact(key+"_past_cache_"+factKey(way.By), n, "Read from %s past this machine's cache, by %s: %s", s.Name, way.By, checks.Plural(n, "file"))
+			t.Fact(key+"_past_cache_"+factKey(way.By), n, "Read from %s past this computer's cache, by %s: %s", s.Name, way.By, checks.Plural(n, "file"))
 		}
 		if cached > 0 {
-			t.Fact(key+"_through_cache", cached, "Read from %s through this machine's cache: %s", s.Name, checks.Plural(cached, "file"))
+			t.Fact(key+"_through_cache", cached, "Read from %s through this computer's cache: %s", s.Name, checks.Plural(cached, "file"))
 			if i == shareSide {
 				t.FlagJob(cacheNotPassed, "%s read through the cache", checks.Plural(cached, "file"))
 			}

@@ -51,7 +51,7 @@ func TestSilentShare(t *testing.T) {
 		free()
 		fixture.Must(t, err)
 		c := result(t, rep, "content")
-		if c.Status != checks.Unknown || !strings.Contains(c.Reason, "does not answer") || rep.Manifest != "" || rep.Verdict != checks.Warned {
+		if c.Status != checks.Unknown || !strings.Contains(c.Reason, "does not respond") || rep.Manifest != "" || rep.Verdict != checks.Warned {
 			t.Errorf("content %v %q, verdict %v, manifest %q", c.Status, c.Reason, rep.Verdict, rep.Manifest)
 		}
 		if s := result(t, rep, "on-share"); s.Status != checks.Passed {

@@ -29,11 +29,11 @@ func (a *after) refuse(ctx context.Context, job *checks.Job) error {
 			// A share that is silent is told by its own check.
 			in, _ := share.Guard(ctx, job.Deadline, func() (bool, error) { return share.Inside(job.Share, filepath.Dir(out.path)) })
 			if in {
-				err = fmt.Errorf("%s lies on the share and would travel away with it; choose a folder of this machine (the share gets a manifest of its own)", names.Quote(out.path))
+				err = fmt.Errorf("%s is on the share and would be shipped with it; choose a folder on this computer (the share gets a manifest of its own)", names.Quote(out.path))
 			}
 		}
 		if digest.Silent(err) {
-			err = fmt.Errorf("the place of the %s, %s, does not answer; choose a folder of this machine", out.what, names.Quote(out.path))
+			err = fmt.Errorf("the folder for the %s, %s, does not respond; choose a folder on this computer", out.what, names.Quote(out.path))
 		}
 		if ctx.Err() != nil {
 			return ctx.Err()
@@ -48,7 +48,7 @@ func (a *after) refuse(ctx context.Context, job *checks.Job) error {
 func writable(what, path string, job *checks.Job) error {
 	shown := names.Quote(path)
 	if _, err := os.Lstat(path); err == nil {
-		return fmt.Errorf("%s exists and is left alone; choose another name", shown)
+		return fmt.Errorf("%s already exists; choose another name", shown)
 	}
 	abs, err := filepath.Abs(path)
 	if err != nil {
@@ -56,10 +56,10 @@ func writable(what, path string, job *checks.Job) error {
 	}
 	dir := filepath.Dir(abs)
 	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
-		return fmt.Errorf("there is no folder %s for the %s; make it, or choose another", names.Quote(dir), what)
+		return fmt.Errorf("there is no folder %s for the %s; create it, or choose another", names.Quote(dir), what)
 	}
 	if in, err := share.Inside(job.Source, dir); err == nil && in {
-		return fmt.Errorf("%s lies in the source, where nothing may be changed; choose another folder for the %s", shown, what)
+		return fmt.Errorf("%s is inside the source, where nothing may be changed; choose another folder for the %s", shown, what)
 	}
 	return nil
 }
@@ -87,7 +87,7 @@ func (a *after) settleState(ctx context.Context, job *checks.Job) {
 }
 
 // offShare reports what in the path of the copy, or below it, is not on the share: a prefix that leads
-// through a link, and something of this machine that is mounted inside the copy.
+// through a link, and something of this computer that is mounted inside the copy.
 func (a *after) offShare(ctx context.Context, pass *checks.Pass) error {
 	job := pass.Job
 	links, err := share.Guard(ctx, job.Deadline, func() ([]string, error) {
@@ -109,11 +109,11 @@ func (a *after) offShare(ctx context.Context, pass *checks.Pass) error {
 		return links, nil
 	})
 	if err != nil {
-		return fmt.Errorf("the share has stopped to answer: %w; look at its cable, power and network, then check again", err)
+		return fmt.Errorf("the share has stopped responding: %w; look at its cable, power and network, then check again", err)
 	}
 	for _, l := range links {
 		pass.Add(checks.Finding{
-			Rule: noCopy, Level: checks.Fail, Detail: names.Quote(l) + " is a link: the objects will lie under the name of the folder that it leads to",
+			Rule: noCopy, Level: checks.Fail, Detail: names.Quote(l) + " is a link: the keys will begin with the name of the folder that it leads to",
 			Remedy: "Check again with that folder as prefix.",
 		})
 	}
@@ -126,7 +126,7 @@ func (a *after) offShare(ctx context.Context, pass *checks.Pass) error {
 	}
 	copied := filepath.Join(a.facts.Path, filepath.FromSlash(job.Prefix))
 	for _, point := range share.LocalBelow(rows, copied) {
-		a.fail(pass, noCopy, "", 0, "something of this machine is mounted on %s: what lies there is not on the share", names.Quote(point))
+		a.fail(pass, noCopy, "", 0, "a file system of this computer is mounted on %s: what is there is not on the share", names.Quote(point))
 	}
 	return nil
 }
@@ -160,11 +160,11 @@ func (a *after) hint(ctx context.Context, pass *checks.Pass, missing int64) {
 		return
 	}
 	f := checks.Finding{
-		Rule: noCopy, Level: checks.Fail, Detail: "nothing of the source lies in the folder that was named, but files of its names lie in " + names.Quote(prefix),
+		Rule: noCopy, Level: checks.Fail, Detail: "nothing from the source is in the folder that was named, but files with its names are in " + names.Quote(prefix),
 		Remedy: "If that is the copy, check again with the folder " + names.Quote(prefix) + " as prefix.",
 	}
 	if prefix == "" {
-		f.Detail = "nothing of the source lies in the folder that was named, but files of its names lie at the top of the share"
+		f.Detail = "nothing from the source is in the folder that was named, but files with its names are at the top of the share"
 		f.Remedy = "If that is the copy, check again without a prefix."
 	}
 	pass.Add(f)
@@ -202,4 +202,4 @@ func (a *after) deeper() (prefix string, found bool) {
 }
 
 // errStateInSource says why nothing is remembered.
-var errStateInSource = errors.New("the folder where this machine keeps its records lies in the source, where nothing may be changed; name a file outside of it with -manifest")
+var errStateInSource = errors.New("the folder where this computer keeps its records is inside the source, where nothing may be changed; name a file outside of it with -manifest")

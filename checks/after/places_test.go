@@ -31,14 +31,14 @@ func TestWhereNothingIsWritten(t *testing.T) {
 		change func(*Options)
 		want   string
 	}{
-		"in the source":            {manifest("archive", "m"), "lies in the source"},
-		"deep in the source":       {manifest("archive", "day1", "cam", "m"), "lies in the source"},
-		"in the source, by a link": {manifest("link", "m"), "lies in the source"},
+		"in the source":            {manifest("archive", "m"), "is inside the source"},
+		"deep in the source":       {manifest("archive", "day1", "cam", "m"), "is inside the source"},
+		"in the source, by a link": {manifest("link", "m"), "is inside the source"},
 		"on the share":             {manifest("share", "m"), "would travel away"},
 		"in the copy":              {manifest("share", "archive", "day2", "m"), "would travel away"},
 		"in no folder":             {manifest("nowhere", "m"), "there is no folder"},
 		"in a file":                {manifest("archive", "notes.txt", "m"), "there is no folder"},
-		"a bag in the source":      {bag("archive", "bag"), "lies in the source"},
+		"a bag in the source":      {bag("archive", "bag"), "is inside the source"},
 		"a bag in no folder":       {bag("nowhere", "bag"), "there is no folder"},
 	} {
 		rep, err := p.check(t, tc.change, nil)

@@ -15,8 +15,8 @@ var (
 	}
 	nothingToCheck = &checks.Rule{
 		ID: "nothing-to-check", Level: checks.Fail,
-		When:   "the source holds no file",
-		Fix:    "Look whether the right disk is mounted, and whether the right folder is chosen.",
+		When:   "the source contains no file",
+		Fix:    "Check whether the right disk is mounted, and whether the right folder is chosen.",
 		Source: "common practice, no source",
 	}
 	missingOnShare = &checks.Rule{
@@ -27,20 +27,20 @@ var (
 	}
 	sizeDiffers = &checks.Rule{
 		ID: "size-differs", Level: checks.Fail,
-		When:   "the copy has another size than the file",
+		When:   "the copy differs in size from the file",
 		Fix:    "Copy this file again: its copy was cut off.",
 		Source: "stat(2) of both sides",
 	}
 	kindDiffers = &checks.Rule{
 		ID: "kind-differs", Level: checks.Fail,
-		When:   "a link, a folder or a special file stands on the share in place of the file",
-		Fix:    "Remove what stands there and copy the file again.",
+		When:   "a link, a folder or a special file is on the share in place of the file",
+		Fix:    "Remove it and copy the file again.",
 		Source: "stat(2) of both sides",
 	}
 	sourceChanged = &checks.Rule{
 		ID: "source-changed", Level: checks.Fail,
 		When:   "the source file was changed after it was copied, or while it was read",
-		Fix:    "See that nothing writes to the source any more; then copy this file again.",
+		Fix:    "Make sure nothing writes to the source any more, then copy this file again.",
 		Source: "stat(2): size and times of both sides",
 	}
 	unreadableSource = &checks.Rule{
@@ -58,36 +58,36 @@ var (
 	clutterLeftOut = &checks.Rule{
 		ID: "clutter-left-out", Level: checks.Note,
 		When:   "a file that a desktop or an operating system left on the disk is not on the share (warns in lost+found, where it may be footage that lost its name)",
-		Fix:    "Nothing to do: it is no footage.",
+		Fix:    "Nothing to do: it is not footage.",
 		Source: "common practice, no source; mklost+found(8)",
 	}
 	leftOffList = &checks.Rule{
 		ID: "left-off-list", Level: checks.Warn,
 		When:   "files of the source are neither on the copy list nor on the share",
-		Fix:    "They do not travel: see that they may be lost before the disk is erased, or copy them too.",
+		Fix:    "They exist on this disk only: copy them, or be sure you can lose them.",
 		Source: "the copy list that was given",
 	}
 	listOutdated = &checks.Rule{
 		ID: "list-outdated", Level: checks.Warn,
 		When:   "the copy list names paths that are not on the source",
-		Fix:    "Look where these files went since the list was written; then write it anew.",
+		Fix:    "Find out where these files went since the list was written, then write it again.",
 		Source: "the copy list that was given",
 	}
 	missingFolder = &checks.Rule{
 		ID: "missing-folder", Level: checks.Note,
 		When:   "a folder without files is not on the share",
-		Fix:    "Nothing to do: object stores hold no folders.",
+		Fix:    "Nothing to do: object stores have no folders.",
 		Source: "common practice, no source",
 	}
 	linkNotChecked = &checks.Rule{
 		ID: "link-not-checked", Level: checks.Warn,
-		When:   "the source holds a link: it has no content of its own and will be no object",
-		Fix:    "See that what it points to is copied as a file, or is safe elsewhere.",
+		When:   "the source contains a link: it has no content of its own and will not become an object",
+		Fix:    "Make sure that what it points to is copied as a file, or is safe elsewhere.",
 		Source: "symlink(7)",
 	}
 	specialNotChecked = &checks.Rule{
 		ID: "special-not-checked", Level: checks.Note,
-		When:   "the source holds a FIFO, a socket or a device, which has no content to copy",
+		When:   "the source contains a FIFO, a socket or a device, which has no content to copy",
 		Fix:    "Nothing to do.",
 		Source: "inode(7)",
 	}
@@ -99,14 +99,14 @@ var (
 	}
 	dateDiffers = &checks.Rule{
 		ID: "date-differs", Level: checks.Note, Counted: true,
-		When:   "the copy is dated otherwise than the file, by more than 2 s",
+		When:   "the copy's date differs from the file's by more than 2 s",
 		Fix:    "Nothing to do for the content. To keep dates, copy with an option that preserves them.",
 		Source: "cp(1) -p; 2 s is the grain of dates on FAT (from memory)",
 	}
 
 	contentDiffers = &checks.Rule{
 		ID: "content-differs", Level: checks.Fail,
-		When:   "the copy has the size of the file, but other bytes",
+		When:   "the copy has the size of the file, but different bytes",
 		Fix:    "Copy this file again. If it happens again, look at cable, memory and disk before you trust any copy.",
 		Source: "FIPS 180-4 (SHA-256)",
 	}
@@ -124,7 +124,7 @@ var (
 	}
 	shortOnShare = &checks.Rule{
 		ID: "short-on-share", Level: checks.Fail,
-		When:   "the share gives back fewer bytes than the size that it tells",
+		When:   "the share returns fewer bytes than the size it reports",
 		Fix:    "The share ran full or lost writes. Make room, then copy this file again.",
 		Source: "close(2), fsync(2); after ENOSPC a version 3 stat showed the full size, measured",
 	}
@@ -136,14 +136,14 @@ var (
 	}
 	cacheNotPassed = &checks.Rule{
 		ID: "cache-not-passed", Level: checks.Warn,
-		When:   "this system offers no way to read past its cache: what was read may never have left this machine",
+		When:   "this system offers no way to read past its cache: what was read may never have left this computer",
 		Fix:    "Unmount the share, mount it again, and check again before anything else reads it.",
 		Source: "open(2) O_DIRECT, posix_fadvise(2), fcntl(2) F_NOCACHE",
 	}
 	flushFailed = &checks.Rule{
 		ID: "flush-failed", Level: checks.Fail,
-		When:   "the share did not take what this machine still held for it",
-		Fix:    "Look at the space on the share and at its connection; then copy again what is reported, and check again.",
+		When:   "the share did not take what this computer still held for it",
+		Fix:    "Check the space on the share and its connection, then copy again what is reported, and check again.",
 		Source: "syncfs(2)",
 	}
 	manifestNotWritten = &checks.Rule{
@@ -155,14 +155,14 @@ var (
 
 	temporaryLeft = &checks.Rule{
 		ID: "temporary-left", Level: checks.Warn,
-		When:   "the share holds a file whose name says that a copy or a program did not end",
-		Fix:    "Look whether the finished file is there; then remove this one, or it becomes an object.",
+		When:   "the share has a file whose name suggests that a copy or a program did not finish",
+		Fix:    "Check whether the finished file is there, then remove this one, or it becomes an object.",
 		Source: "common practice, no source; .nfsXXXX: a file removed while it was open, measured",
 	}
 	extraOnShare = &checks.Rule{
 		ID: "extra-on-share", Level: checks.Note,
-		When:   "the share holds something that is not on the source; it will become an object",
-		Fix:    "Look whether it belongs there. If not, remove it from the share.",
+		When:   "the share has something that is not on the source; it will become an object",
+		Fix:    "Check whether it belongs there. If not, remove it from the share.",
 		Source: "readdir(3) of both sides",
 	}
 )
@@ -173,7 +173,7 @@ func checksOf(a *after) []*checks.Check {
 	onShare := &checks.Check{
 		ID: "on-share", Title: "Every file is on the share", Group: checks.GroupCopy, NeedsShare: true,
 		Doc: "Reads the folders of both sides and compares what they hold: every file of the source must be " +
-			"on the share, as a file of the same size. Dates are compared too, since they tell a source " +
+			"on the share, as a file of the same size. Dates are compared too, since they distinguish a source " +
 			"that was changed after the copy from a copy that went wrong.",
 		Fix: "Copy what is missing or differs, then check again.",
 		Rules: []*checks.Rule{
@@ -185,7 +185,7 @@ func checksOf(a *after) []*checks.Check {
 	content := &checks.Check{
 		ID: "content", Title: "Every byte on the share is right", Group: checks.GroupCopy, NeedsShare: true,
 		Doc: "Reads every file on both sides in full and compares their SHA-256. The share is read past this " +
-			"machine's cache: what counts is what the appliance gives back, not what this machine remembers. " +
+			"computer's cache: what counts is what the appliance gives back, not what this computer remembers. " +
 			"A file of the source that was read before and is unchanged since is not read again, unless the two " +
 			"sides differ. If all agree, the checksums become the manifest, against which the arrival is checked.",
 		Fix: "Copy what differs again, then check again: what is proven is not read again.",
@@ -198,7 +198,7 @@ func checksOf(a *after) []*checks.Check {
 	leftovers := &checks.Check{
 		ID: "leftovers", Title: "Nothing is left over on the share", Group: checks.GroupCopy, NeedsShare: true,
 		Doc: "Lists what is in the folder of the copy and not on the source. Everything there becomes an " +
-			"object: half files of a copy that was cut off, and files that were since removed from the source.",
+			"object: partial files of a copy that was cut off, and files since removed from the source.",
 		Fix:   "Remove from the share what does not belong there.",
 		Rules: []*checks.Rule{temporaryLeft, extraOnShare},
 		Needs: []*checks.Check{onShare}, Finish: a.leftovers,

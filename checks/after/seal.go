@@ -21,7 +21,7 @@ import (
 	"loadline/checks/share"
 )
 
-// seal writes the manifest, if everything is proven: on this machine, and beside the folder of the
+// seal writes the manifest, if everything is proven: on this computer, and beside the folder of the
 // copy, so that it travels with it. Beside means in the folder that holds the folder of the copy, or
 // in the share itself where the copy has no folder of its own. Like everything on the share it will
 // be an object; the check after arrival knows it by its name.
@@ -35,15 +35,15 @@ func (c *comparing) seal(ctx context.Context) error {
 	fill := func(w io.Writer) error { return manifest.Write(w, h, c.proofs()) }
 	name := manifest.Name(h.Made)
 	t.Phase(checks.Phase{Text: "Writing the manifest"})
-	// Both places are of this machine, as a rule; whoever chose a share that falls silent must not wait.
+	// Both places are of this computer, as a rule; whoever chose a share that falls silent must not wait.
 	kept, err := share.Guard(ctx, flushPatience, func() (string, error) { return c.keep(name, fill) })
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
 	if err != nil {
-		t.FlagJob(manifestNotWritten, "on this machine: %v", err)
+		t.FlagJob(manifestNotWritten, "on this computer: %v", err)
 	} else if c.manifest = kept; kept != "" {
-		t.Fact("manifest", c.manifest, "Manifest on this machine: %s", names.Quote(c.manifest))
+		t.Fact("manifest", c.manifest, "Manifest on this computer: %s", names.Quote(c.manifest))
 	}
 	if c.o.Bag != "" {
 		_, err := share.Guard(ctx, flushPatience, func() (struct{}, error) { return struct{}{}, manifest.WriteBag(c.o.Bag, h, c.proofs()) })
@@ -57,7 +57,7 @@ func (c *comparing) seal(ctx context.Context) error {
 		}
 	}
 	if t.Job.NoTrial {
-		t.Fact("manifest_on_share", "", "Nothing was written on the share, as you asked: keep the manifest of this machine safe")
+		t.Fact("manifest_on_share", "", "Nothing was written on the share, as you asked: keep the manifest on this computer safe")
 		return nil
 	}
 	place, err := patiently(ctx, c, func() (string, error) {
@@ -144,7 +144,7 @@ func (a *after) onShareAs(i int) string {
 	return a.tree.path(i)
 }
 
-// keep writes the manifest on this machine and returns where.
+// keep writes the manifest on this computer and returns where.
 func (c *comparing) keep(name string, fill func(io.Writer) error) (string, error) {
 	switch {
 	case c.o.Manifest != "":
@@ -162,7 +162,7 @@ func (c *comparing) keep(name string, fill func(io.Writer) error) (string, error
 	return "", nil
 }
 
-// readBack compares a file on the share with what it should hold, past this machine's cache.
+// readBack compares a file on the share with what it should hold, past this computer's cache.
 func (c *comparing) readBack(path string, fill func(io.Writer) error) error {
 	want := sha256.New()
 	if err := fill(want); err != nil {

@@ -37,7 +37,7 @@ type Options struct {
 	Source string
 	// Also are further manifests: of other boxes that hold parts or copies of the archive.
 	Also []string
-	// State is the state folder of this machine, which remembers what was read and rechecked; empty: nothing.
+	// State is the state folder of this computer, which remembers what was read and rechecked; empty: nothing.
 	State   string
 	Version string
 	Now     func() time.Time // nil means time.Now
@@ -203,7 +203,7 @@ func (a *arrival) objects(ctx context.Context, pass *checks.Pass) error {
 	a.tags.conclude(a)
 	a.conclude(len(partial) == 0)
 	if len(partial) > 0 {
-		return fmt.Errorf("the listing is not whole: %s; give all of its pages and files together", strings.Join(partial, "; "))
+		return fmt.Errorf("the listing is incomplete: %s; give all of its pages and files together", strings.Join(partial, "; "))
 	}
 	return nil
 }
@@ -448,7 +448,7 @@ func (a *arrival) anotherArchive() error {
 	}
 	h := a.archives[0].x.Header
 	return &listing.Error{
-		Err: fmt.Errorf("no file of the manifest (made of %[2]s on %[3]s) is among its %[1]s: it is the listing of another archive, of another folder, or of before the arrival",
+		Err: fmt.Errorf("no file of the manifest (made of %[2]s on %[3]s) is among its %[1]s: it is the listing of another archive or folder, or was made before the arrival",
 			checks.Plural(n, "object"), names.Quote(h.Source), h.Made.Format(time.DateOnly)),
 		Hint: "list all objects of the archive",
 	}
@@ -552,8 +552,8 @@ func (a *arrival) compareAll(ctx context.Context, whole bool) error {
 	if a.count(unmatched) == a.files() {
 		if a.o.HasPrefix {
 			return &listing.Error{
-				Err:  fmt.Errorf("none of its keys, with %s taken off, names a file of the manifest: it is the listing of another archive, or the keys begin otherwise", showHead(a.archives[0].m.keyHead)),
-				Hint: "leave the prefix out, and it is looked for",
+				Err:  fmt.Errorf("none of its keys, with %s taken off, names a file of the manifest: it is the listing of another archive, or the keys begin differently", showHead(a.archives[0].m.keyHead)),
+				Hint: "leave the prefix out, and Loadline looks for it",
 			}
 		}
 		return a.anotherArchive()
@@ -598,7 +598,7 @@ func (a *arrival) compare(r *archive, i int, row *listing.Row, w where) {
 			return
 		case before == matchedBad || v.bad() || one == byTag && two == byTagMD5:
 			r.state[i] = matchedTwice
-			a.flag(r, i, listedTwice, "listed again in %s, and not alike", a.at(w))
+			a.flag(r, i, listedTwice, "listed again in %s, with different values", a.at(w))
 			return
 		}
 		a.repeated++

@@ -102,7 +102,7 @@ func (a *arrival) conclude(whole bool) {
 	files := checks.Plural(t.files, "file")
 	switch {
 	case !whole:
-		pass.Summarize("The listing is not whole. Of %s, %s were found so far, %s of them different.", files, checks.Count(t.files-t.missing), checks.Count(t.differ))
+		pass.Summarize("The listing is incomplete. Of %s, %s were found so far, %s of them different.", files, checks.Count(t.files-t.missing), checks.Count(t.differ))
 	case t.missing > 0 || t.differ > 0:
 		pass.Summarize("%s: %s missing, %s different.%s", files, checks.Count(t.missing), checks.Count(t.differ), a.subset(t))
 	case t.sizeOnly() == 0:
@@ -164,7 +164,7 @@ func (a *arrival) unprovenFindings(t *tally) {
 	if n := t.by[byForeign] + t.by[byTag]; n > 0 {
 		what := "a checksum of a kind that is not known here"
 		if t.by[byTag] > t.by[byForeign] {
-			what = "a tag that is no MD5 of their content"
+			what = "a tag that is not the MD5 of their content"
 		}
 		pass.Add(checks.Finding{
 			Rule: notComparable, Level: checks.Warn,
@@ -248,7 +248,7 @@ func (a *arrival) facts(t *tally, c *copies) {
 		}
 		guessed := ""
 		if f.Guessed {
-			guessed = ". Its columns were told by what they hold: see that they are right"
+			guessed = ". Its columns were recognized by their content: make sure they are right"
 		}
 		pass.Fact(fmt.Sprintf("listing_%d", i+1), f.String(), "Read %s as %s%s", names.Quote(a.set.Parts[i].Path), f, guessed)
 		if n := f.Skipped[listing.OldVersion]; n > 0 {
@@ -269,7 +269,7 @@ func (a *arrival) facts(t *tally, c *copies) {
 		{"unreadable_keys", a.skipped(listing.Unreadable), "key whose characters are damaged"},
 	} {
 		if s.n > 0 {
-			pass.Fact(s.key, s.n, "No objects, passed over: %s", several(s.n, s.one))
+			pass.Fact(s.key, s.n, "Not objects, passed over: %s", several(s.n, s.one))
 		}
 	}
 	pass.Fact("reading", []string{"raw", "percent", "plus"}[a.reading], "Keys are read %s", a.reading)
@@ -327,7 +327,7 @@ func (a *arrival) subset(t *tally) string {
 			}
 		}
 		if apart {
-			return fmt.Sprintf(" All that is there lies in %s, and nothing of that folder is missing: the listing may be one of that folder only.", names.Quote(strings.TrimSuffix(string(below), "/")))
+			return fmt.Sprintf(" Everything found is in %s, and nothing in that folder is missing: the listing may cover that folder only.", names.Quote(strings.TrimSuffix(string(below), "/")))
 		}
 	}
 	if lastFound >= 0 && lastFound < firstMissing {

@@ -67,7 +67,7 @@ type proof uint8
 
 const (
 	unproven    proof = iota // it was not found, or differs
-	byName                   // the listing holds nothing but its name
+	byName                   // the listing is empty but its name
 	bySize                   // and its size
 	byForeign                // and a checksum of a kind that nobody here can make
 	byTag                    // and a tag, which is no MD5 in this store

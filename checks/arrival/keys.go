@@ -45,7 +45,7 @@ func (c *tagTally) conclude(a *arrival) {
 			continue
 		}
 		d.archive.state[d.file] = matchedBad
-		a.flag(d.archive, d.file, objectChecksum, "the tag in the listing is not the MD5 of the file (%s); some stores give tags that are no MD5 where they encrypt", a.at(d.where))
+		a.flag(d.archive, d.file, objectChecksum, "the tag in the listing is not the MD5 of the file (%s); some stores give tags that are not the MD5 when they encrypt", a.at(d.where))
 	}
 }
 

@@ -50,20 +50,20 @@ var (
 	}
 	listingOlder = &checks.Rule{
 		ID: "listing-older", Level: checks.Warn,
-		When:   "every object of the archive is dated before the manifest was made, so the listing may be one of before the arrival",
+		When:   "every object of the archive is dated before the manifest was made, so the listing may be from before the arrival",
 		Fix:    "List the objects again, now. If the dates are those of the files and not of the objects, leave the column out: -columns ignore=COLUMN.",
 		Source: "the manifest, made when the copy was proven",
 	}
 	notCovered = &checks.Rule{
 		ID: "not-covered", Level: checks.Warn,
-		When:   "the source held links or special files, which are no objects, or files that were left off the copy list",
-		Fix:    "See that what the links point to, and what was left off, is safe elsewhere before you erase the disk.",
+		When:   "the source held links or special files, which do not become objects, or files that were left off the copy list",
+		Fix:    "Make sure that what the links point to, and what was left off, is safe elsewhere before you erase the disk.",
 		Source: "symlink(7)",
 	}
 	extraObject = &checks.Rule{
 		ID: "extra-object", Level: checks.Note,
 		When:   "an object has a key that belongs to no file of the manifest",
-		Fix:    "Nothing to do for the archive. Look whether the object belongs there.",
+		Fix:    "Nothing to do for the archive. Check whether the object belongs there.",
 		Source: "the manifest, made when the copy was proven",
 	}
 	shiftedPrefix = &checks.Rule{
@@ -90,14 +90,14 @@ var objectsCheck = checks.Check{
 	ID: "objects", Title: "Every file is an object", Group: checks.GroupArrival,
 	Doc: "Compares the listing of the store with the manifest that was made when the copy was proven: " +
 		"every file must be an object of its size, and of its checksum where the listing holds one. " +
-		"What a listing holds of objects that were sent in parts is made again from the disk, if you give it.",
+		"The checksums that a listing gives for objects sent in parts are made again from the disk, if you give it.",
 	Fix:   "Keep the disk. Upload the files that are missing or differ, list the objects again, and check again.",
 	Rules: []*checks.Rule{missingObject, objectSize, objectChecksum, listedTwice, noChecksums, notComparable, diskDiffers, listingOlder, notCovered},
 }
 
 var keysCheck = checks.Check{
 	ID: "keys", Title: "Every key is the name of its file", Group: checks.GroupArrival,
-	Doc: "Looks whether the keys of the objects are the paths that the files had: shifted by a folder, " +
+	Doc: "Checks whether the keys of the objects are the paths that the files had: shifted by a folder, " +
 		"spelled in another form, or two files in one object.",
 	Fix:   "Look up the keys before you erase the disk, so that every file can be found again.",
 	Rules: []*checks.Rule{twoToOneKey, keyFormDiffers, shiftedPrefix, extraObject},

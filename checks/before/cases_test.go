@@ -124,7 +124,7 @@ func summary(rep *checks.Report) string {
 // short writes a path so that every byte of it shows, long runs as {x*N}.
 func short(p string) string {
 	if p == "" {
-		return "(the whole job)"
+		return "(the copy as a whole)"
 	}
 	q := strings.Trim(strconv.QuoteToASCII(p), `"`)
 	return shorter(shorter(q))

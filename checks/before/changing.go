@@ -16,7 +16,7 @@ var (
 	changedDuringCheck = &checks.Rule{
 		ID: "changed-during-check", Level: checks.Fail,
 		When:   "size or date differs between two looks",
-		Fix:    "Wait until the program that writes it has ended, then check again.",
+		Fix:    "Wait until the program that writes it has finished, then check again.",
 		Source: "measured: a growing file was copied short, without an error",
 	}
 	justWritten = &checks.Rule{
@@ -58,7 +58,7 @@ var stillChanging = &checks.Check{
 	ID: "still-changing", Title: "Nothing is still being written", Group: checks.GroupFiles,
 	Doc: "Looks twice at every file that was changed in the last ten minutes, at least two seconds apart. A " +
 		"file that grows while it is copied arrives short, without an error.",
-	Fix:   "Close what writes to the disk, wait a minute, then check again.",
+	Fix:   "Close whatever is writing to the disk, wait a minute, then check again.",
 	Rules: []*checks.Rule{changedDuringCheck, justWritten},
 	Begin: func(*checks.Pass) any { return &changingState{} },
 	Visit: func(pass *checks.Pass, d *walk.Dir) {

@@ -33,7 +33,7 @@ var (
 	}
 	clipNoIndex = &checks.Rule{
 		ID: string(media.NoIndex), Level: checks.Warn,
-		When:   "the part without which nothing plays is not there: the recording was not finished",
+		When:   "a part without which nothing plays is missing: the recording was not finished",
 		Fix:    clipFix,
 		Source: "as for clip-cut-short: moov and moof, MXF footer partition, Matroska Cluster, RIFF fmt and data",
 	}
@@ -46,10 +46,10 @@ var clipsWhole = &checks.Check{
 	Doc: "Recognizes clips, sound and pictures by their content and follows the lengths in their headers to the end " +
 		"of the file, and looks for the index that players need. A camera that lost power or a card pulled too early " +
 		"leaves a file of a plausible size that does not play. It reads headers, never pictures or sound: what is " +
-		"damaged inside shows only when it is played. Some cuts leave a file that could have been meant so, and " +
-		"look whole: an MPEG transport stream cut between two packets, or to under six; an MP4 cut between two fragments; " +
+		"damaged inside shows only when it is played. Some cuts leave a file that could have been intended and " +
+		"looks whole: an MPEG transport stream cut between two packets, or to under six; an MP4 cut between two fragments; " +
 		"a Matroska or WebM recording without an index (live, or through a pipe) cut between two clusters; a sound file " +
-		"written through a pipe, which says no length; an MP4 or QuickTime file cut right behind an index that " +
+		"written through a pipe, which gives no length; an MP4 or QuickTime file cut right behind an index that " +
 		"comes first, as a movie ends whose media are in other files; and whatever is cut to under 12 bytes. Files of " +
 		"other kinds are not judged, nor is system clutter.",
 	Fix:    clipFix,
@@ -194,7 +194,7 @@ func (c *clips) lane(ctx context.Context) {
 	}
 }
 
-// lookAll looks at the files of a folder, and gives up on all that is left where the disk does not answer. It
+// lookAll looks at the files of a folder, and gives up on all that is left where the disk does not respond. It
 // is one guarded call, for a goroutine a file would cost more than the file.
 func (c *clips) lookAll(ctx context.Context, f *clipFolder) {
 	var at atomic.Int64
@@ -331,15 +331,15 @@ func (c *clips) finish(ctx context.Context, pass *checks.Pass) error {
 func (c *clips) conclude(pass *checks.Pass) error {
 	n, others := c.tally.Clips(), c.tally.NotJudged()+c.tiny.Load()
 	pass.Fact("clips", n, "Looked at: %s", c.tally.String())
-	pass.Fact("not_judged", others, "Not judged, since they are no clips: %s", checks.Plural(others, "file"))
+	pass.Fact("not_judged", others, "Not judged, since they are not clips: %s", checks.Plural(others, "file"))
 	var open []string
 	for _, o := range []struct {
 		key, text string
 		files     *example
 	}{
 		{"clips_partly", "Too long to follow to the end", &c.partly},
-		{"clips_changing", "Changed while they were looked at", &c.changed},
-		{"clips_unread", "Could not be looked into", &c.closed},
+		{"clips_changing", "Changed while being examined", &c.changed},
+		{"clips_unread", "Could not be examined", &c.closed},
 	} {
 		if o.files.n > 0 {
 			pass.Fact(o.key, o.files.n, "%s: %s, %s", o.text, checks.Plural(o.files.n, "file"), o.files)

@@ -88,7 +88,7 @@ func meddle(do func(root string)) *checks.Check {
 }
 
 // What is no longer what the walk saw, or too long to follow, is told by name, and keeps the check from being
-// good; it is no finding, and holds nothing up.
+// good; it is no finding, and is empty up.
 func TestClipsThatCannotBeJudged(t *testing.T) {
 	change := func(name string, do func(path string) error) func(t *testing.T) *checks.Check {
 		return func(t *testing.T) *checks.Check {
@@ -106,11 +106,11 @@ func TestClipsThatCannotBeJudged(t *testing.T) {
 		do        func(t *testing.T) *checks.Check
 		key, says string
 	}{
-		"shrinks": {change("b.mov", func(p string) error { return os.Truncate(p, 20) }), "clips_changing", "Changed while they were looked at: b.mov."},
+		"shrinks": {change("b.mov", func(p string) error { return os.Truncate(p, 20) }), "clips_changing", "Changed while being examined: b.mov."},
 		"grows": {change("b.mov", func(p string) error {
 			return os.WriteFile(p, []byte(wholeClip+"\x00\x00\x10\x00mdat"), 0o644)
-		}), "clips_changing", "Changed while they were looked at: b.mov."},
-		"vanishes": {change("b.mov", os.Remove), "clips_unread", "Could not be looked into: b.mov (no such file or directory)."},
+		}), "clips_changing", "Changed while being examined: b.mov."},
+		"vanishes": {change("b.mov", os.Remove), "clips_unread", "Could not be examined: b.mov (no such file or directory)."},
 		"becomes a pipe": {
 			change("b.mov", replace(func(p string) error { return unix.Mkfifo(p, 0o644) })), "clips_unread", "b.mov (something else has taken its place).",
 		},

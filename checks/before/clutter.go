@@ -14,19 +14,19 @@ var (
 	appleDouble = &checks.Rule{
 		ID: "apple-double", Level: checks.Warn,
 		When:   "the file begins with ._ and the magic number 00 05 16 07: it holds attributes of the file beside it",
-		Fix:    "Leave it out, or the store fills with twice the objects.",
+		Fix:    "Leave it out, or the store ends up with twice as many objects.",
 		Source: "RFC 1740 (from memory); file(1) magic",
 	}
 	desktopClutter = &checks.Rule{
 		ID: "desktop-clutter", Level: checks.Warn,
-		When:   "a desktop or an operating system keeps its own notes there: .DS_Store, Thumbs.db, $RECYCLE.BIN, lost+found and the like",
+		When:   "a desktop or an operating system keeps its own files there: .DS_Store, Thumbs.db, $RECYCLE.BIN, lost+found and the like",
 		Fix:    "Leave it out of the copy.",
 		Source: "common practice, no source",
 	}
 	unfinishedFile = &checks.Rule{
 		ID: "unfinished-file", Level: checks.Warn,
-		When:   "the name says that a download, a program or a copy did not end: .part, .partial, .crdownload, .tmp, ~$NAME, .NAME.XXXXXX",
-		Fix:    "Look whether the finished file is there; then leave this one out.",
+		When:   "the name suggests that a download, a program or a copy did not finish: .part, .partial, .crdownload, .tmp, ~$NAME, .NAME.XXXXXX",
+		Fix:    "Check whether the finished file is there, then leave this one out.",
 		Source: "common practice, no source",
 	}
 	bundle = &checks.Rule{
@@ -38,7 +38,7 @@ var (
 	ownFile = &checks.Rule{
 		ID: "own-file", Level: checks.Note,
 		When:   "it is a journal of renames that Loadline keeps on the disk, so that they can be undone",
-		Fix:    "Leave it out of the copy. Undo needs it; it can go once the renames are to stay.",
+		Fix:    "Leave it out of the copy. Undo needs it; it can go once you are sure to keep the renames.",
 		Source: "own name, .loadline-",
 	}
 )
@@ -54,7 +54,7 @@ type clutterState struct {
 var clutter = &checks.Check{
 	ID: "clutter", Title: "No system clutter is copied", Group: checks.GroupFiles,
 	Doc: "Knows by their names the files and folders that desktops and operating systems leave on a disk, and " +
-		"AppleDouble files by their magic number. They cost calls on the way and objects in the store.",
+		"AppleDouble files by their magic number. They cost time on the way and become objects in the store.",
 	Fix:   "Leave out what is listed: save the skip list and give it to your copy command.",
 	Rules: []*checks.Rule{appleDouble, desktopClutter, unfinishedFile, bundle, ownFile},
 	Begin: func(*checks.Pass) any {

@@ -21,14 +21,14 @@ var (
 	}
 	wirelessLink = &checks.Rule{
 		ID: "wireless-link", Level: checks.Warn,
-		When:   "the way to the share leaves by a wireless interface",
-		Fix:    "Connect the appliance by cable and look again.",
+		When:   "the route to the share goes over a wireless interface",
+		Fix:    "Connect the appliance by cable and check again.",
 		Source: "common practice, no source",
 	}
 	slowLink = &checks.Rule{
 		ID: "slow-link", Level: checks.Warn,
 		When:   "the interface negotiated less than 1,000 Mb/s, or half duplex",
-		Fix:    "Use a cable of category 5e or better and a port of 1 Gb/s or more; a bad plug is enough to fall back.",
+		Fix:    "Use a cable of category 5e or better and a port of 1 Gb/s or more; one bad plug is enough to slow the link down.",
 		Source: "kernel documentation, sysfs-class-net speed and duplex",
 	}
 	slowSource = &checks.Rule{
@@ -234,9 +234,9 @@ func judgeSource(pass *checks.Pass, p *paces) {
 	carries := link * goodputLow / 8
 	switch {
 	case s.usb > 0 && s.usb < link:
-		pass.FlagJob(slowSource, "its USB link runs at %s, the link to the share at %s: the cable, the port or a hub holds it up", checks.LineRate(s.usb), checks.LineRate(link))
+		pass.FlagJob(slowSource, "its USB link runs at %s, the link to the share at %s: the cable, the port or a hub is the bottleneck", checks.LineRate(s.usb), checks.LineRate(link))
 	case s.rate > 0 && s.rate < carries:
-		pass.FlagJob(slowSource, "the disk reads %s, the link of %s carries %s: the disk itself holds it up", checks.Rate(s.rate), checks.LineRate(link), checks.Rate(carries))
+		pass.FlagJob(slowSource, "the disk reads %s, the link of %s carries %s: the disk itself is the bottleneck", checks.Rate(s.rate), checks.LineRate(link), checks.Rate(carries))
 	}
 }
 
@@ -264,10 +264,10 @@ func judgeLinkTo(ctx context.Context, pass *checks.Pass, f *share.Facts) float64
 	}
 	l, err := share.Guard(ctx, pass.Job.Deadline, func() (share.Link, error) { return share.Route(ctx, f.Mount.Server()) })
 	if err != nil {
-		pass.Fact("interface", "", "The way to the share is not known: %s", err)
+		pass.Fact("interface", "", "The route to the share is not known: %s", err)
 		return 0
 	}
-	pass.Fact("interface", l.Interface, "The way to the share: %s%s", l.Interface, choose(l.Bits > 0, ", "+checks.LineRate(l.Bits), ""))
+	pass.Fact("interface", l.Interface, "Route to the share: %s%s", l.Interface, choose(l.Bits > 0, ", "+checks.LineRate(l.Bits), ""))
 	if l.Wireless {
 		pass.FlagJob(wirelessLink, "%s is wireless", l.Interface)
 	}

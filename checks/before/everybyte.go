@@ -40,13 +40,13 @@ var (
 	knownChecksumDiffers = &checks.Rule{
 		ID: "known-checksum-differs", Level: checks.Fail,
 		When:   "a checksum list on the disk has another checksum for the file",
-		Fix:    "Look which is right: the file may be damaged, or it was changed on purpose after the list was made. Then restore the file or make the list anew.",
+		Fix:    "Find out which is right: the file may be damaged, or it was changed on purpose after the list was made. Then restore the file or make the list anew.",
 		Source: "GNU coreutils documentation, sha256sum; RFC 8493 section 3",
 	}
 	knownChecksumMissing = &checks.Rule{
 		ID: "known-checksum-missing", Level: checks.Warn,
 		When:   "a checksum list on the disk names a file that is not there",
-		Fix:    "Look where the file is: it may have been moved, renamed or lost since the list was made.",
+		Fix:    "Find the file: it may have been moved, renamed or lost since the list was made.",
 		Source: "RFC 8493 section 3, \"complete\"",
 	}
 	sameContent = &checks.Rule{
@@ -57,7 +57,7 @@ var (
 	}
 	diskErrors = &checks.Rule{
 		ID: "disk-errors", Level: checks.Warn,
-		When:   "the system has counted errors of this disk or its file system, or the disk says that it is failing",
+		When:   "the system has counted errors on this disk or its file system, or the disk reports that it is failing",
 		Fix:    "Copy everything off this disk soon, most important first, and do not use it for anything else.",
 		Source: "kernel documentation of ext4 sysfs, errors_count; Pinheiro et al., Failure Trends in a Large Disk Drive Population, FAST 2007",
 	}
@@ -223,7 +223,7 @@ func (r *Reading) finish(ctx context.Context, pass *checks.Pass) error {
 	}
 	n := pass.Tally().Copy
 	if n.Files == 0 {
-		return &checks.NotAsked{Why: "There is no file to be read.", Optional: true}
+		return &checks.NotAsked{Why: "There is no file to read.", Optional: true}
 	}
 	var err error
 	if pass.Job.Read {
@@ -243,10 +243,10 @@ func (r *Reading) finish(ctx context.Context, pass *checks.Pass) error {
 	case !pass.Job.Read:
 		return e.notAsked(pass, &n)
 	case len(e.unstable) > 0:
-		return fmt.Errorf("%s changed or vanished while being read, %s among them; close every program that works on the disk, then read again: only these are read",
+		return fmt.Errorf("%s changed or vanished while being read, %s among them; close every program that uses the disk, then read again: only these are read",
 			checks.Plural(int64(len(e.unstable)), "file"), names.Quote(slices.Min(e.unstable)))
 	case e.closed > 0:
-		return fmt.Errorf("%s may not be opened by you: see “%s”", checks.Plural(e.closed, "file"), permissions.Title)
+		return fmt.Errorf("you may not open %s: see “%s”", checks.Plural(e.closed, "file"), permissions.Title)
 	}
 	return nil
 }
@@ -355,7 +355,7 @@ func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 	case ctx.Err() != nil:
 		return ctx.Err()
 	case errors.Is(err, digest.ErrDying):
-		return fmt.Errorf("%w; it was asked for nothing more. Copy what still reads to another disk first, the most important first, and only then read on: what was read is remembered", err)
+		return fmt.Errorf("%w; nothing more was read from it. First copy what can still be read to another disk, the most important first; only then read on: what was read is remembered", err)
 	case errors.Is(err, digest.ErrGone), digest.Silent(err):
 		return fmt.Errorf("%w; look at its cable and power, then read on: what was read is remembered", err)
 	case err != nil:
@@ -428,7 +428,7 @@ func (e *everyByte) take(pass *checks.Pass, f *digest.Result) {
 		found.Detail = fmt.Sprintf("cannot be read from byte %s on: %s; %s lost", checks.Count(at), checks.Reason(f.Err), lost(n))
 		switch {
 		case f.Cut:
-			found.Detail = fmt.Sprintf("cannot be read from byte %s on: %s; nothing came any more, so the rest was not asked for", checks.Count(at), checks.Reason(f.Err))
+			found.Detail = fmt.Sprintf("cannot be read from byte %s on: %s; the disk returned nothing more, so the rest was not read", checks.Count(at), checks.Reason(f.Err))
 		case len(f.Bad) > 1:
 			found.Detail += fmt.Sprintf(", in %s places", checks.Count(int64(len(f.Bad))))
 		}

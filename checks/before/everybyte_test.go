@@ -200,7 +200,7 @@ func TestBaseline(t *testing.T) {
 		change func(*checks.Job)
 		want   string
 	}{
-		"exists":            {func(*checks.Job) {}, "exists and is left alone"},
+		"exists":            {func(*checks.Job) {}, "already exists"},
 		"nothing is read":   {func(j *checks.Job) { j.Read, j.Baseline = false, out+"2" }, "-read"},
 		"in the source":     {func(j *checks.Job) { j.Baseline = filepath.Join(dir, "day0", "b") }, "is in the source"},
 		"in no folder":      {func(j *checks.Job) { j.Baseline = filepath.Join(dir, "none", "b") }, "there is no folder"},

@@ -29,13 +29,13 @@ var (
 	}
 	datalessFile = &checks.Rule{
 		ID: "dataless-file", Level: checks.Warn,
-		When:   "the content of the file is not on this disk: it comes from a server, over the net, when it is read",
-		Fix:    "Have it downloaded before you copy, and see that there is room for it; or leave it out.",
+		When:   "the content of the file is not on this disk: it comes from a server over the network when it is read",
+		Fix:    "Download it before you copy, and make sure there is room for it; or leave it out.",
 		Source: "SF_DATALESS in bsd/sys/stat.h of xnu; File Attribute Constants of Windows, RECALL_ON_DATA_ACCESS and OFFLINE",
 	}
 	emptyFolder = &checks.Rule{
 		ID: "empty-folder", Level: checks.Note,
-		When:   "the folder holds nothing: object stores hold no folders, so it does not arrive",
+		When:   "the folder is empty: object stores have no folders, so it does not arrive",
 		Fix:    "Put a small file in it if its name matters.",
 		Source: "common practice, no source",
 	}
@@ -59,14 +59,14 @@ var (
 	}
 	folderLoop = &checks.Rule{
 		ID: "folder-loop", Level: checks.Fail,
-		When:   "the folder is one of those it lies in (a bind mount): a copy would never end",
+		When:   "the folder is the same as one above it (a bind mount): a copy would never end",
 		Fix:    "Unmount it before you copy.",
 		Source: "mount(8) bind; find(1) reports the same as a file system loop",
 	}
 	nothingToCopy = &checks.Rule{
 		ID: "nothing-to-copy", Level: checks.Fail,
-		When:   "the source holds no file at all",
-		Fix:    "Look whether the disk is mounted, and whether this is the folder you meant.",
+		When:   "the source contains no file at all",
+		Fix:    "Check whether the disk is mounted, and whether this is the folder you meant.",
 		Source: "common practice, no source",
 	}
 )
@@ -90,7 +90,7 @@ var fileKinds = &checks.Check{
 		case d.Loop:
 			pass.FlagFinding(d, checks.Finding{Path: d.Path, Rule: folderLoop, Level: folderLoop.Level, Detail: "leads back to a folder above it"})
 		case len(d.Entries) == 0 && d.Err == nil && d.Path != "":
-			pass.FlagFinding(d, checks.Finding{Path: d.Path, Rule: emptyFolder, Level: emptyFolder.Level, Detail: "holds nothing"})
+			pass.FlagFinding(d, checks.Finding{Path: d.Path, Rule: emptyFolder, Level: emptyFolder.Level, Detail: "is empty"})
 		}
 		for i := range d.Entries {
 			e := &d.Entries[i]
@@ -158,7 +158,7 @@ func judgeFile(pass *checks.Pass, d *walk.Dir, e *walk.Entry, limit int64) {
 		pass.Flag(d, e, zeroLength, "0 bytes")
 	}
 	if e.Size > limit {
-		pass.Flag(d, e, tooLarge, "file is %s bytes, %s are possible", checks.Count(e.Size), checks.Count(limit))
+		pass.Flag(d, e, tooLarge, "file is %s bytes, the limit is %s", checks.Count(e.Size), checks.Count(limit))
 	}
 	if e.Dataless {
 		pass.Flag(d, e, datalessFile, "%s, none of it here", checks.Bytes(e.Size))

@@ -397,7 +397,7 @@ func (k *knownLists) missing(ctx context.Context, pass *checks.Pass) error {
 			pass.Add(checks.Finding{
 				Path: list, Rule: knownChecksumMissing, Level: checks.Warn,
 				Detail: fmt.Sprintf("names %s, of which none is where the list says", checks.Plural(s.all, "file")),
-				Remedy: "If the list was made in another folder, move it there; else look where these files are.",
+				Remedy: "If the list was made in another folder, move it there; otherwise find out where these files are.",
 			})
 			continue
 		}

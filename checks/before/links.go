@@ -20,13 +20,13 @@ var (
 	linkAbsolute = &checks.Rule{
 		ID: "link-absolute", Level: checks.Fail,
 		When:   "the link's target is an absolute path, which means something else on any other machine",
-		Fix:    "Replace the link by a copy of what it points to.",
+		Fix:    "Replace the link with a copy of what it points to.",
 		Source: "symlink(7), path_resolution(7)",
 	}
 	linkOutside = &checks.Rule{
 		ID: "link-outside", Level: checks.Fail,
 		When:   "the link leaves the source: what it points to is not copied",
-		Fix:    "Replace the link by a copy of what it points to.",
+		Fix:    "Replace the link with a copy of what it points to.",
 		Source: "symlink(7), path_resolution(7)",
 	}
 	linkLoop = &checks.Rule{
@@ -44,7 +44,7 @@ var (
 	linkInside = &checks.Rule{
 		ID: "link-inside", Level: checks.Warn,
 		When:   "the link points into the source: its content arrives, the link does not become an object",
-		Fix:    "Replace the link by a copy if something relies on its place.",
+		Fix:    "Replace the link with a copy if something relies on it.",
 		Source: "symlink(7)",
 	}
 )
@@ -54,9 +54,9 @@ const linksMax = 40
 
 var symlinks = &checks.Check{
 	ID: "symlinks", Title: "No content hides behind links", Group: checks.GroupFiles,
-	Doc: "Follows every symbolic link on paper, step by step as the system would, and tells where it ends. " +
+	Doc: "Follows every symbolic link on paper, step by step as the system would, and shows where it ends. " +
 		"An object store holds no links, and a copy command either drops them or follows them.",
-	Fix:   "Replace links by copies of what they point to, or leave them out knowingly.",
+	Fix:   "Replace links with copies of what they point to, or leave them out knowingly.",
 	Rules: []*checks.Rule{linkAbsolute, linkOutside, linkLoop, linkDangling, linkInside},
 	Begin: func(*checks.Pass) any { return new(atomic.Int64) },
 	Visit: func(pass *checks.Pass, d *walk.Dir) {

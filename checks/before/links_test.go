@@ -165,7 +165,7 @@ func TestLinks(t *testing.T) {
 	tree = append(tree, `through40 => f039/file`, `through41 => f040/file`)
 	grow(t, root, tree...)
 	got := compareLinks(t, root)
-	// What the rulebook says outright, whatever the kernel of this machine says.
+	// What the rulebook says outright, whatever the kernel of this computer says.
 	for path, rule := range map[string]string{
 		"c040": "link-inside", "c041": "link-loop", // check value 7, path_resolution(7)
 		"through40": "link-inside", "through41": "link-loop",

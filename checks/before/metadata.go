@@ -15,38 +15,38 @@ import (
 var (
 	extendedAttributes = &checks.Rule{
 		ID: "extended-attributes", Level: checks.Warn,
-		When:   "it has extended attributes of the user: tags, ratings, notes; none arrives",
+		When:   "it has extended attributes of the user: tags, ratings, notes; they do not arrive",
 		Fix:    "Write down what matters in a file beside it.",
 		Source: "xattr(7); what a Mac puts on files by itself is counted only",
 	}
 	accessList = &checks.Rule{
 		ID: "access-list", Level: checks.Warn,
 		When:   "it has an access control list; it does not arrive",
-		Fix:    "Note who may do what, if that matters later.",
+		Fix:    "Write down who may do what, if that matters later.",
 		Source: "acl(5); getattrlist(2) of macOS, ATTR_CMN_EXTENDED_SECURITY",
 	}
 	dateOutOfRange = &checks.Rule{
 		ID: "date-out-of-range", Level: checks.Warn,
-		When:   "its date is before 1970 or after 2106-02-07T06:28:15Z, which NFS version 3 cannot hold",
-		Fix:    "Set its date right, or mount with version 4 of NFS, where the appliance offers it.",
+		When:   "its date is before 1970 or after 2106-02-07T06:28:15Z, which NFS version 3 cannot store",
+		Fix:    "Correct its date, or mount with NFS version 4 if the appliance offers it.",
 		Source: "RFC 1813 nfstime3; measured: clamped",
 	}
 	attributesSampled = &checks.Rule{
 		ID: "attributes-sampled", Level: checks.Note,
-		When:   "the disk is large, so only a sample was asked for attributes, and more wherever one had some",
-		Fix:    "Run the command with -attributes to ask every file, if attributes matter to you.",
-		Source: "measured: a question to each doubles the time of the walk",
+		When:   "the disk is large, so only a sample was checked for attributes, and whole folders wherever one had some",
+		Fix:    "Run the command with -attributes to check every file, if attributes matter to you.",
+		Source: "measured: checking each one doubles the time of the walk",
 	}
 	doublesToCome = &checks.Rule{
 		ID: "apple-double-to-come", Level: checks.Note,
 		When:   "this Mac will keep attributes on the share as files named ._NAME, if the copy command keeps attributes: each becomes an object",
-		Fix:    "Tell your copy command to leave attributes out, or take them for what they are: their room and time are counted.",
+		Fix:    "Tell your copy command to leave attributes out, or accept them: their space and time are counted.",
 		Source: "bsd/vfs/vfs_xattr.c of xnu: what a file system cannot keep goes to a ._ file",
 	}
 	futureDate = &checks.Rule{
 		ID: "future-date", Level: checks.Note,
-		When:   "its date lies more than 24 h ahead",
-		Fix:    "The camera's clock was wrong; set the date right if it matters.",
+		When:   "its date is more than 24 h ahead",
+		Fix:    "The camera's clock was wrong; correct the date if it matters.",
 		Source: "common practice, no source",
 	}
 )
@@ -123,9 +123,9 @@ type restEntry struct {
 
 var metadata = &checks.Check{
 	ID: "metadata", Title: "No attributes or access lists to lose", Group: checks.GroupFiles,
-	Doc: "Asks files and folders for extended attributes and access lists, which do not become part of an " +
-		"object, and looks at dates. Of a disk with over 20,000 entries a sample is asked, and every entry of " +
-		"a folder where one of the sample has some: each question costs a call to the system.",
+	Doc: "Checks files and folders for extended attributes and access lists, which do not become part of an " +
+		"object, and looks at dates. On a disk with over 20,000 entries it checks a sample, and every entry of " +
+		"a folder where one of the sample has some: each one costs a system call.",
 	Fix:   "Write down what matters of them in a file beside the footage.",
 	Rules: []*checks.Rule{extendedAttributes, accessList, dateOutOfRange, attributesSampled, doublesToCome, futureDate},
 	Begin: func(pass *checks.Pass) any {
@@ -144,10 +144,10 @@ var metadata = &checks.Check{
 		}
 		left := s.unasked()
 		asked, sample := s.asked.Load(), ""
-		pass.Fact("asked", asked, "%s asked for attributes", checks.Plural(asked, "entry"))
+		pass.Fact("asked", asked, "%s checked for attributes", checks.Plural(asked, "entry"))
 		if left > 0 {
-			pass.Fact("not_asked", left, "%s not asked", checks.Plural(left, "entry"))
-			pass.FlagJob(attributesSampled, "%s of %s were asked", checks.Count(asked), checks.Plural(asked+left, "entry"))
+			pass.Fact("not_asked", left, "%s not checked", checks.Plural(left, "entry"))
+			pass.FlagJob(attributesSampled, "%s of %s were checked", checks.Count(asked), checks.Plural(asked+left, "entry"))
 			sample = ", a sample of " + checks.Count(asked+left) + ","
 		}
 		if n := s.ofSystem.Load(); n > 0 {

@@ -25,7 +25,7 @@ type ShareState struct {
 var (
 	notAMount = &checks.Rule{
 		ID: "not-a-mount", Level: checks.Fail,
-		When:   "the folder lies on the system's own disk: nothing is mounted there",
+		When:   "the folder is on the system's own disk: nothing is mounted there",
 		Fix:    "Mount the share, then choose the folder again. Copying now would fill this computer's disk and still look like success.",
 		Source: "proc(5) mountinfo, statfs(2); measured",
 	}
@@ -37,8 +37,8 @@ var (
 	}
 	nestedFolders = &checks.Rule{
 		ID: "nested-folders", Level: checks.Fail,
-		When:   "one of source and share lies in the other",
-		Fix:    "Choose two folders that lie apart, or the copy would copy itself.",
+		When:   "one of source and share is inside the other",
+		Fix:    "Choose two separate folders, or the copy would copy itself.",
 		Source: "common practice, no source",
 	}
 	localFileSystem = &checks.Rule{
@@ -49,8 +49,8 @@ var (
 	}
 	shareSilent = &checks.Rule{
 		ID: "share-silent", Level: checks.Fail,
-		When:   "the share does not answer within the deadline, or the system says that its server is gone",
-		Fix:    "Look at cable, power and network of the appliance; then check again. Nothing is lost by waiting.",
+		When:   "the share does not respond in time, or the system reports that its server is gone",
+		Fix:    "Check the appliance's cable, power and network, then check again. Nothing is lost by waiting.",
 		Source: "nfs(5), option hard: a request is repeated until the server answers; status flags of a mount, nfsstat.c of NFS-339",
 	}
 )
@@ -58,7 +58,7 @@ var (
 var ShareMounted = &checks.Check{
 	ID: "share-mounted", Title: "The share is mounted", Group: checks.GroupShare, NeedsShare: true,
 	Doc: "Looks up which row of the mount table covers the folder that you chose, and whether the " +
-		"server behind it answers. If the share is not mounted, the folder is an ordinary one on " +
+		"server behind it responds. If the share is not mounted, the folder is an ordinary one on " +
 		"this computer: a copy into it ends without an error, and the appliance travels empty.",
 	Fix:   "Mount the share as the appliance's instructions say, then choose its folder again.",
 	Rules: []*checks.Rule{notAMount, sameDisk, nestedFolders, localFileSystem, shareSilent},
@@ -72,13 +72,13 @@ var ShareMounted = &checks.Check{
 			var err error
 			facts, err = lookAtShare(ctx, job)
 			if errors.Is(err, share.ErrSilent) || errors.Is(err, share.ErrBusy) {
-				s.Facts, s.Why = facts, "the share does not answer"
-				detail := "no answer within " + checks.Span(job.Deadline)
+				s.Facts, s.Why = facts, "the share does not respond"
+				detail := "no response within " + checks.Span(job.Deadline)
 				if facts != nil && facts.Mount.Hangs() != "" {
-					detail += ", and the system says of its server: " + facts.Mount.Hangs()
+					detail += ", and the system says about its server: " + facts.Mount.Hangs()
 				}
 				pass.FlagJob(shareSilent, "%s", detail)
-				pass.Summarize("The share does not answer. Nothing else can be learned of it until it does.")
+				pass.Summarize("The share does not respond. Nothing else can be learned about it until it does.")
 				return nil
 			}
 			if errors.Is(err, checks.ErrBadJob) {
@@ -94,7 +94,7 @@ var ShareMounted = &checks.Check{
 			return err
 		}
 		m := &facts.Mount
-		pass.Summarize("%s is mounted on %s and answers.", names.Quote(m.From), names.Quote(m.Point))
+		pass.Summarize("%s is mounted on %s and responds.", names.Quote(m.From), names.Quote(m.Point))
 		switch {
 		case facts.System:
 			s.Usable, s.Why = false, "nothing is mounted on the folder that you chose"
@@ -104,9 +104,9 @@ var ShareMounted = &checks.Check{
 			pass.FlagJob(localFileSystem, "%s is mounted on %s with file system %s", names.Quote(m.From), names.Quote(m.Point), names.Quote(m.Type))
 			pass.Summarize("A local file system (%s) is mounted here, not a share.", names.Quote(m.Type))
 		case m.Hangs() != "":
-			s.Usable, s.Why = false, "the share does not answer"
-			pass.FlagJob(shareSilent, "the system says of its server: %s", m.Hangs())
-			pass.Summarize("The share does not answer. Nothing else can be learned of it until it does.")
+			s.Usable, s.Why = false, "the share does not respond"
+			pass.FlagJob(shareSilent, "the system says about its server: %s", m.Hangs())
+			pass.Summarize("The share does not respond. Nothing else can be learned about it until it does.")
 		}
 		if facts.System || !facts.Network {
 			tellToMount(pass, facts.On(), job.Share)
@@ -115,9 +115,9 @@ var ShareMounted = &checks.Check{
 			pass.FlagJob(sameDisk, "both are on %s", names.Quote(m.From))
 		}
 		if nested != "" {
-			s.Usable, s.Why = false, "source and share lie in one another"
+			s.Usable, s.Why = false, "one folder is inside the other"
 			pass.FlagJob(nestedFolders, "source %s, share %s", names.Quote(nested), names.Quote(facts.Path))
-			pass.Summarize("Source and share lie in one another.")
+			pass.Summarize("One folder is inside the other.")
 		}
 		pass.Fact("mount_point", m.Point, "Mounted on %s", names.Quote(m.Point))
 		pass.Fact("from", m.From, "Comes from %s", names.Quote(m.From))
@@ -164,7 +164,7 @@ func lookAtShare(ctx context.Context, job *checks.Job) (facts *share.Facts, err 
 		} else if f.Mount.Point != facts.Mount.Point || f.Device != facts.Device {
 			return f, &checks.JobError{
 				Field: checks.FieldPrefix, Hint: "check these disks one at a time",
-				Err: fmt.Errorf("on the share, the folders %s and %s lie on different file systems", names.Quote(job.Prefix), names.Quote(d.Prefix)),
+				Err: fmt.Errorf("on the share, the folders %s and %s are on different file systems", names.Quote(job.Prefix), names.Quote(d.Prefix)),
 			}
 		}
 	}

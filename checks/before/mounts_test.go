@@ -170,7 +170,7 @@ func TestFreeSpace(t *testing.T) {
 	if want := fact[int64](t, rep, freeSpace, "free_bytes") - (need - 1003520 - 8192); left != want {
 		t.Errorf("left %d, want %d", left, want)
 	}
-	// The same share without the prefix holds nothing of the source.
+	// The same share without the prefix is empty of the source.
 	rep = examine(t, checks.Job{Source: source, Share: share})
 	if left := fact[int64](t, rep, freeSpace, "left_bytes"); left != fact[int64](t, rep, freeSpace, "free_bytes")-need {
 		t.Errorf("left %d without the prefix", left)

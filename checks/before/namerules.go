@@ -31,7 +31,7 @@ var (
 	overPosixName = &checks.Rule{
 		ID: "over-posix-name", Level: checks.Note, Counted: true,
 		When:   "the name has more than 14 bytes, which is all that POSIX promises",
-		Fix:    "Nothing to do for today's systems.",
+		Fix:    "Nothing to do on today's systems.",
 		Source: "POSIX limits.h _POSIX_NAME_MAX; pathchk -p",
 	}
 )
@@ -84,43 +84,43 @@ var (
 	invalidUTF8 = &checks.Rule{
 		ID: "invalid-utf8", Level: checks.Fail,
 		When:   "the name is not valid UTF-8",
-		Fix:    "Rename it in UTF-8: keys of object stores must be.",
+		Fix:    "Rename it in UTF-8: keys in object stores must be UTF-8.",
 		Source: "RFC 3629 §4, utf-8(7)",
 	}
 	lineBreak = &checks.Rule{
 		ID: "line-break", Level: checks.Fail,
-		When:   "the name holds a line feed or a carriage return",
+		When:   "the name contains a line feed or a carriage return",
 		Fix:    "Rename it without the line break: lists of names break there.",
 		Source: "RFC 8493 §2.1.3, which must escape them",
 	}
 	controlCharacter = &checks.Rule{
 		ID: "control-character", Level: checks.Fail,
-		When:   "the name holds U+0001–001F, U+FFFE or U+FFFF (fails: an XML listing cannot hold them), or TAB, U+007F, U+0080–009F (warns)",
+		When:   "the name contains U+0001–001F, U+FFFE or U+FFFF (fails: an XML listing cannot hold them), or TAB, U+007F, U+0080–009F (warns)",
 		Fix:    "Rename it without the character.",
 		Source: "XML 1.0 §2.2, production Char",
 	}
 	bidiControl = &checks.Rule{
 		ID: "bidi-control", Level: checks.Warn,
-		When:   "the name holds a character that turns the direction of text: what you see is not what it is called",
+		When:   "the name contains a character that reverses the direction of text: what you see is not what it is called",
 		Fix:    "Rename it without the character.",
 		Source: "Unicode PropList.txt, Bidi_Control; UAX #9",
 	}
 	reservedCharacter = &checks.Rule{
 		ID: "reserved-character", Level: checks.Warn,
-		When:   `the name holds one of \ : * ? " < > | (fails if the share refuses it)`,
+		When:   `the name contains one of \ : * ? " < > | (fails if the share refuses it)`,
 		Fix:    "Rename it without the character, or it cannot be restored to most disks.",
 		Source: "exFAT specification, table of invalid file name characters; kernel documentation of ntfs3",
 	}
 	trailingDotOrSpace = &checks.Rule{
 		ID: "trailing-dot-or-space", Level: checks.Warn,
 		When:   "the name ends in a dot or a space",
-		Fix:    "Rename it without it: some systems drop it, and two names become one.",
+		Fix:    "Remove it: some systems drop it, and two names become one.",
 		Source: "measured: vfat merges “e.” and “e”",
 	}
 	leadingSpace = &checks.Rule{
 		ID: "leading-space", Level: checks.Warn,
 		When:   "the name begins with a space",
-		Fix:    "Rename it without it: it is easily lost in lists and scripts.",
+		Fix:    "Remove it: it is easily lost in lists and scripts.",
 		Source: "common practice, no source",
 	}
 	deviceName = &checks.Rule{
@@ -137,15 +137,15 @@ var (
 	}
 	notPortable = &checks.Rule{
 		ID: "not-portable", Level: checks.Note,
-		When:   "the name holds a byte outside A–Z a–z 0–9 . _ - (warns with -portable)",
-		Fix:    "Nothing to do for today's systems; rename if the archive must be readable everywhere.",
+		When:   "the name contains a byte outside A–Z a–z 0–9 . _ - (warns with -portable)",
+		Fix:    "Nothing to do on today's systems; rename if the archive must be readable everywhere.",
 		Source: "POSIX portable filename character set, XBD 3.282; pathchk -p",
 	}
 )
 
 var nameCharacters = &checks.Check{
 	ID: "name-characters", Title: "Names use safe characters", Group: checks.GroupNames,
-	Doc: "Looks at every byte of every name. Some characters cannot stand in a key or a listing at all, " +
+	Doc: "Looks at every byte of every name. Some characters cannot appear in a key or a listing at all, " +
 		"others survive the journey but break on the disk to which you restore.",
 	Fix:   "Rename the files that are listed; Loadline proposes names.",
 	Rules: []*checks.Rule{invalidUTF8, lineBreak, controlCharacter, bidiControl, reservedCharacter, trailingDotOrSpace, leadingSpace, deviceName, leadingHyphen, notPortable},

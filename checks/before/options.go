@@ -18,7 +18,7 @@ var (
 	mountSoft = &checks.Rule{
 		ID: "mount-soft", Level: checks.Fail,
 		When:   "the option soft or softerr is in force",
-		Fix:    "Mount again with the option hard: a soft mount gives up after a time-out and can lose what was written without a word.",
+		Fix:    "Mount again with the option hard: a soft mount gives up after a time-out and can lose what was written without warning.",
 		Source: "nfs(5): a soft timeout can cause silent data corruption; mount_nfs(8) of macOS",
 	}
 	mountUDP = &checks.Rule{
@@ -35,13 +35,13 @@ var (
 	}
 	mountAsync = &checks.Rule{
 		ID: "mount-async", Level: checks.Fail,
-		When:   "on a Mac, the option async is in force: what the server only holds in memory is taken to be on its disks",
-		Fix:    "Mount again without async: if the appliance loses power, what it had not written yet is lost without a word.",
+		When:   "on a Mac, the option async is in force: what the server has only in memory counts as written to its disks",
+		Fix:    "Mount again without async: if the appliance loses power, what it had not written yet is lost without warning.",
 		Source: "mount_nfs(8) of macOS, async: risk of data loss if the server crashes",
 	}
 	deadTimeout = &checks.Rule{
 		ID: "dead-timeout", Level: checks.Fail,
-		When:   "on a Mac, the option deadtimeout is in force: a share that is silent for so long is unmounted by force",
+		When:   "on a Mac, the option deadtimeout is in force: a share that is silent for that long is unmounted by force",
 		Fix:    "Mount again with deadtimeout=0, or without it: what was not written yet is lost, and the copy goes on into an empty folder.",
 		Source: "mount_nfs(8) of macOS, deadtimeout",
 	}
@@ -98,9 +98,9 @@ const (
 var mountOptions = &checks.Check{
 	ID: "mount-options", Title: "The mount options are safe for a long copy", Group: checks.GroupShare, NeedsShare: true,
 	Doc: "Reads the options that are really in force, not those that were asked for: the kernel and the " +
-		"server settle some of them between them. A few make a long copy slow, and a few can lose data " +
+		"server agree on some of them. A few make a long copy slow, and a few can lose data " +
 		"without an error. Where the system does not show whether the mount is hard or soft, that is not judged.",
-	Fix: "Mount the share again with the commands that stand here.",
+	Fix: "Mount the share again with the commands shown here.",
 	Rules: []*checks.Rule{
 		mountSoft, mountUDP, mountReadOnly, mountAsync, deadTimeout, nfsVersion, smallTransferSize, attributeCacheOff,
 		shortTimeout, noLocks, noInterrupt, namesToNFC,
@@ -109,7 +109,7 @@ var mountOptions = &checks.Check{
 	Finish: func(_ context.Context, pass *checks.Pass) error {
 		s := checks.StateOf[ShareState](pass, ShareMounted)
 		if s == nil || s.Facts == nil {
-			return errors.New("nothing is known of the mount")
+			return errors.New("nothing is known about the mount")
 		}
 		if s.Facts.System {
 			return errors.New(s.Why + ", so there are no options to judge")
@@ -234,7 +234,7 @@ func judgeVersion(pass *checks.Pass, f *share.Facts) {
 		case share.MacOS:
 			v2.Remedy = "Mount again with vers=3, or vers=4.1 if the appliance offers that."
 		case share.Windows:
-			v2.Remedy = "Look why the appliance does not offer version 3, which this system's client would choose."
+			v2.Remedy = "Find out why the appliance does not offer version 3, which this system's client would choose."
 		}
 		pass.Add(v2)
 	case "3":

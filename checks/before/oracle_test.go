@@ -67,7 +67,7 @@ func TestFind(t *testing.T) {
 			want := find(t, root, c.rule.ID, c.expression...)
 			if len(want) == 0 && c.rule != nameTooLong {
 				// This file system takes no longer name; the rule's cases have shares that take less.
-				t.Errorf("the tree holds nothing for find %q", c.expression)
+				t.Errorf("the tree is empty for find %q", c.expression)
 			}
 			compare(t, fmt.Sprintf("find %q", c.expression), spots(rep, c.rule), want)
 		})

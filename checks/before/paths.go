@@ -17,13 +17,13 @@ var (
 	pathTooLong = &checks.Rule{
 		ID: "path-too-long", Level: checks.Fail,
 		When:   "share path, prefix and relative path together have more than 4,095 bytes; on a Mac 1,023, and so the path on the source",
-		Fix:    "Shorten the longest folder names on its way.",
+		Fix:    "Shorten the longest folder names in its path.",
 		Source: "limits.h PATH_MAX 4,096 with the NUL that ends it; measured; bsd/sys/syslimits.h of xnu, PATH_MAX 1,024",
 	}
 	keyTooLong = &checks.Rule{
 		ID: "key-too-long", Level: checks.Fail,
 		When:   "prefix and relative path together have more bytes than a key may (1,024, or -key-bytes)",
-		Fix:    "Shorten the longest folder names on its way, or the prefix.",
+		Fix:    "Shorten the longest folder names in its path, or the prefix.",
 		Source: "common practice, no source: the usual limit of object stores",
 	}
 	longForWindows = &checks.Rule{
@@ -35,12 +35,12 @@ var (
 	overPosixPath = &checks.Rule{
 		ID: "over-posix-path", Level: checks.Note, Counted: true,
 		When:   "the relative path has more than 255 bytes, which is all that POSIX promises",
-		Fix:    "Nothing to do for today's systems.",
+		Fix:    "Nothing to do on today's systems.",
 		Source: "POSIX limits.h _POSIX_PATH_MAX 256 with the NUL; pathchk -p",
 	}
 	tooDeep = &checks.Rule{
 		ID: "too-deep", Level: checks.Warn,
-		When:   "the folder lies more than 20 folders deep",
+		When:   "the folder is more than 20 folders deep",
 		Fix:    "Move it up, or archive it as one file.",
 		Source: "common practice, no source",
 	}
@@ -63,9 +63,9 @@ type below struct{ files, bytes int64 }
 
 var pathDepth = &checks.Check{
 	ID: "path-depth", Title: "No path is too long or too deep", Group: checks.GroupNames,
-	Doc: "Adds up the bytes of every path as it will stand on the share, and of every key as it will stand in " +
+	Doc: "Adds up the bytes of every path as it will be on the share, and of every key as it will be in " +
 		"the object store: the prefix, a slash, the path below the source.",
-	Fix:   "Shorten the longest folder names on the way of what is listed, or choose a shorter prefix.",
+	Fix:   "Shorten the longest folder names in what is listed, or choose a shorter prefix.",
 	Rules: []*checks.Rule{pathTooLong, keyTooLong, longForWindows, overPosixPath, tooDeep},
 	Begin: func(pass *checks.Pass) any { return newPathState(pass.Job, copier(pass)) },
 	Visit: visitPaths,
@@ -74,7 +74,7 @@ var pathDepth = &checks.Check{
 		for p, b := range s.below {
 			pass.Add(checks.Finding{
 				Path: p.path, Source: p.source, Rule: tooDeep, Level: checks.Warn,
-				Detail: fmt.Sprintf("%d folders deep, %d are workable; %s, %s below", names.DepthMax+1, names.DepthMax, checks.Plural(b.files, "file"), checks.Bytes(b.bytes)),
+				Detail: fmt.Sprintf("%d folders deep, at most %d are workable; %s, %s below", names.DepthMax+1, names.DepthMax, checks.Plural(b.files, "file"), checks.Bytes(b.bytes)),
 			})
 		}
 		pass.Fact("longest_key_bytes", s.longest.Load(), "Longest key: %s of %s bytes", checks.Count(s.longest.Load()), checks.Count(int64(pass.Job.KeyBytes)))
@@ -143,16 +143,16 @@ func visitPaths(pass *checks.Pass, d *walk.Dir) {
 			continue
 		}
 		if full := head + n; full > s.most {
-			pass.Flag(d, e, pathTooLong, "path is %s bytes on the share, %s are possible", checks.Count(int64(full)), checks.Count(int64(s.most)))
+			pass.Flag(d, e, pathTooLong, "path is %s bytes on the share, the limit is %s", checks.Count(int64(full)), checks.Count(int64(s.most)))
 		} else if full := source + n; full > s.most {
-			pass.Flag(d, e, pathTooLong, "path is %s bytes on the source, %s are possible", checks.Count(int64(full)), checks.Count(int64(s.most)))
+			pass.Flag(d, e, pathTooLong, "path is %s bytes on the source, the limit is %s", checks.Count(int64(full)), checks.Count(int64(s.most)))
 		}
 		if key := prefix + n; key > pass.Job.KeyBytes {
-			pass.Flag(d, e, keyTooLong, "key is %s bytes, %s are possible", checks.Count(int64(key)), checks.Count(int64(pass.Job.KeyBytes)))
+			pass.Flag(d, e, keyTooLong, "key is %s bytes, the limit is %s", checks.Count(int64(key)), checks.Count(int64(pass.Job.KeyBytes)))
 		}
 		if n > names.WindowsPathMax {
 			if units := names.UTF16Len(d.Path) + min(at, 1) + names.UTF16Len(e.Name); units > names.WindowsPathMax {
-				pass.Flag(d, e, longForWindows, "path is %d UTF-16 units, %d are usual", units, names.WindowsPathMax)
+				pass.Flag(d, e, longForWindows, "path is %d UTF-16 units, the usual limit is %d", units, names.WindowsPathMax)
 			}
 		}
 	}

@@ -38,7 +38,7 @@ var (
 	vanished = &checks.Rule{
 		ID: "vanished", Level: checks.Warn,
 		When:   "it was listed, and gone when looked at",
-		Fix:    "Close every program that works on the disk, then check again.",
+		Fix:    "Close every program that uses the disk, then check again.",
 		Source: "stat(2) ENOENT",
 	}
 )
@@ -51,8 +51,8 @@ type permissionState struct {
 
 var permissions = &checks.Check{
 	ID: "permissions", Title: "Every file can be read", Group: checks.GroupFiles,
-	Doc: "Lists every folder and asks for every file whether you may read it, with access lists and " +
-		"capabilities as the system applies them. What cannot be read is left out of the copy, often with " +
+	Doc: "Lists every folder and checks whether you may read every file, with access lists and " +
+		"capabilities as the system applies them. What cannot be read is left out of the copy, often with no more than " +
 		"one line among thousands.",
 	Fix:   "Give yourself the right to read what is listed, or run the copy as its owner.",
 	Rules: []*checks.Rule{folderUnreadable, fileUnreadable, readError, vanished},

@@ -24,7 +24,7 @@ var (
 	thinMargin = &checks.Rule{
 		ID: "thin-margin", Level: checks.Warn,
 		When:   "less than 2 % of the copy, or less than its largest file, would be left",
-		Fix:    "Leave something out, so that a second try of the largest file fits.",
+		Fix:    "Leave something out, so that a second attempt at the largest file fits.",
 		Source: "common practice, no source",
 	}
 	leftOffList = &checks.Rule{
@@ -53,8 +53,8 @@ const terabyte = int64(1e12)
 var freeSpace = &checks.Check{
 	ID: "free-space", Title: "The copy fits on the share", Group: checks.GroupShare,
 	Doc: "Adds up every file, rounded up to what the share allocates at a time; hard links count once a name and " +
-		"sparse files in full, since that is how they arrive. What lies on the share already with the same " +
-		"size, from a copy that was begun, is taken off.",
+		"sparse files in full, since that is how they arrive. What is on the share already with the same " +
+		"size, from a copy that was begun, is subtracted.",
 	Fix:   "Free space on the share, leave something out, or ask for a larger appliance.",
 	Rules: []*checks.Rule{tooFewBytes, thinMargin, tooFewInodes, shareFull, leftOffList},
 	Begin: func(pass *checks.Pass) any {
@@ -109,7 +109,7 @@ func finishSpace(ctx context.Context, pass *checks.Pass) error {
 			return errors.New("no share chosen yet")
 		}
 		if m == nil {
-			return errors.New("nothing is known of the share")
+			return errors.New("nothing is known about the share")
 		}
 		return errors.New("not compared: " + m.Why)
 	}
@@ -226,7 +226,7 @@ func alreadyThere(ctx context.Context, pass *checks.Pass, disk checks.Disk, unit
 	}}
 	o.Workers = o.Resolve(base)
 	if err := checks.WalkShare(ctx, pass.Job.Deadline, base, o); err != nil {
-		return present{}, fmt.Errorf("what lies on the share already could not be read: %w", err)
+		return present{}, fmt.Errorf("what is on the share already could not be read: %w", err)
 	}
 	return present{files.Load(), folders.Load(), bytes.Load()}, nil
 }

@@ -8,7 +8,7 @@ import (
 	"loadline/checks/share"
 )
 
-// Trials in tests are real, but what they measure of this machine's speed is replaced: a busy one must not be told that
+// Trials in tests are real, but what they measure of this computer's speed is replaced: a busy one must not be told that
 // its files are small. What follows from a rate has cases that say it.
 func init() {
 	finish := shareWrites.Finish

@@ -69,7 +69,7 @@ func TestSilentShare(t *testing.T) {
 	expectWhole(t, rep, "share-silent")
 	for _, c := range []*checks.Check{shareWrites, shareNames, freeSpace, copyTime} {
 		if r := resultOf(t, rep, c); r.Status == checks.Passed || r.Status == checks.Warned {
-			t.Errorf("%s is %s on a share that does not answer", c.ID, r.Status)
+			t.Errorf("%s is %s on a share that does not respond", c.ID, r.Status)
 		}
 	}
 	// What the source alone can tell is told.

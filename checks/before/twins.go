@@ -80,7 +80,7 @@ var nameTwins = &checks.Check{
 			say = checks.Plural(n, "name") + " that collide with another"
 		}
 		if n := pass.Total(notNFC); n > 0 {
-			say += "; " + checks.Count(n) + " with letters in pieces (not in Unicode normal form C)"
+			say += "; " + checks.Count(n) + " with decomposed letters (not in Unicode normal form C)"
 		}
 		pass.Summarize("%s.", say)
 		return nil

@@ -41,19 +41,19 @@ var (
 	staleHandle = &checks.Rule{
 		ID: "stale-handle", Level: checks.Fail,
 		When:   "the share forgets open files (ESTALE)",
-		Fix:    "Unmount and mount the share again: the server was set up anew since it was mounted.",
+		Fix:    "Unmount and mount the share again: the server was set up again after it was mounted.",
 		Source: "measured",
 	}
 	ownerNotKept = &checks.Rule{
 		ID: "owner-not-kept", Level: checks.Warn,
 		When:   "the share does not let root give a file to another owner",
-		Fix:    "Tell your copy command not to keep owners; else it reports an error a file and may skip dates.",
+		Fix:    "Tell your copy command not to keep owners; otherwise it reports an error for each file and may skip dates.",
 		Source: "exports(5) root_squash; measured",
 	}
 	clockSkew = &checks.Rule{
 		ID: "clock-skew", Level: checks.Warn,
 		When:   "the clock of the share and this computer's differ by more than 2 s (fails over 300 s)",
-		Fix:    "Set this computer's clock by the network. Dates decide what a second copy run skips.",
+		Fix:    "Set this computer's clock from the network. Dates decide what a second copy run skips.",
 		Source: "common practice, no source",
 	}
 	cacheNotPassed = &checks.Rule{
@@ -64,7 +64,7 @@ var (
 	}
 	trialLeftBehind = &checks.Rule{
 		ID: "trial-left-behind", Level: checks.Warn,
-		When:   "a trial folder lies on the share: of an earlier check, or of this one where it was stopped or the share fell silent",
+		When:   "a trial folder is left on the share, from an earlier check, or from this one if it was stopped or the share stopped responding",
 		Fix:    "Remove it (the command does with -clean-trial), or it will travel as part of the archive.",
 		Source: "own marker in the folder",
 	}
@@ -87,7 +87,7 @@ var shareWrites = &checks.Check{
 	Doc: "Makes one marked folder on the share, writes files into it, flushes and closes them, reads them " +
 		"back past this computer's cache, renames, dates and removes them, and measures how fast that " +
 		"goes. Mount tables and permission bits can be wrong; a write cannot. The folder is removed again.",
-	Fix:   "Set right what the findings name, then check again; copy nothing before this passes.",
+	Fix:   "Correct what the findings name, then check again; copy nothing before this passes.",
 	Rules: []*checks.Rule{shareReadOnly, shareDenied, writeLost, shareFull, staleHandle, ownerNotKept, clockSkew, cacheNotPassed, trialLeftBehind},
 	Needs: []*checks.Check{ShareMounted},
 	Begin: func(*checks.Pass) any { return &share.Result{} },
@@ -97,7 +97,7 @@ var shareWrites = &checks.Check{
 		case pass.Job.NoTrial:
 			return noTrial
 		case s == nil:
-			return errors.New("nothing is known of the share")
+			return errors.New("nothing is known about the share")
 		case !s.Usable:
 			return errors.New("nothing was written: " + s.Why)
 		}
@@ -223,7 +223,7 @@ func judgeTrial(pass *checks.Pass, got *share.Result) {
 	}
 	switch {
 	case len(got.Problems) > 0:
-		pass.Summarize("The trial on the share went wrong.")
+		pass.Summarize("The write trial on the share failed.")
 	case got.Rate > 0:
 		pass.Summarize("Wrote, flushed and read back %s at %s; a small file takes %s.", checks.Bytes(got.Written), checks.Rate(got.Rate), checks.Span(got.PerFile))
 	default:
@@ -252,7 +252,7 @@ var (
 	}
 	refusesCharacter = &checks.Rule{
 		ID: "refuses-character", Level: checks.Fail,
-		When:   "the name holds a character that the share refuses or changes",
+		When:   "the name contains a character that the share refuses or changes",
 		Fix:    "Rename the file without that character.",
 		Source: "RFC 7530 §13.1.7.1, NFS4ERR_BADCHAR; measured on vfat",
 	}
@@ -287,7 +287,7 @@ var shareNames = &checks.Check{
 	},
 	Finish: func(_ context.Context, pass *checks.Pass) error {
 		if pass.State.(*checks.Refusals) == nil {
-			return errors.New("names could not be tried on the share; see the check before")
+			return errors.New("names could not be tried on the share; see the check above")
 		}
 		got := checks.StateOf[share.Result](pass, shareWrites)
 		if got.CutsShort {
@@ -302,7 +302,7 @@ var shareNames = &checks.Check{
 		if got.NameLimit > 0 {
 			pass.Fact("name_limit", got.NameLimit, "Takes names of up to %d bytes", got.NameLimit)
 		}
-		pass.Fact("folds_case", got.FoldsCase, "%s", choose(got.FoldsCase, "Folds case", "Tells capitals and small letters apart"))
+		pass.Fact("folds_case", got.FoldsCase, "%s", choose(got.FoldsCase, "Folds case", "Distinguishes upper and lower case"))
 		pass.Fact("folds_normal_form", got.FoldsForms, "%s", choose(got.FoldsForms, "Folds normal forms", "Keeps normal forms as given"))
 		var refused []string
 		for _, r := range got.Refused {

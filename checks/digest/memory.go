@@ -64,7 +64,7 @@ const (
 	rememberEvery = 5 * time.Second
 )
 
-// Recall opens what is remembered of a disk or share in the state folder of this machine. Nothing is
+// Recall opens what is remembered of a disk or share in the state folder of this computer. Nothing is
 // written before the first Add. The error says why what was remembered cannot be used; the Memory can be
 // used all the same.
 func Recall(state, id string) (*Memory, error) {

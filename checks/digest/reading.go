@@ -1,4 +1,4 @@
-// Package digest reads files to their last byte: past this machine's cache, in the order of the disk, around
+// Package digest reads files to their last byte: past this computer's cache, in the order of the disk, around
 // what cannot be read, and never again what it has read before and is unchanged since.
 package digest
 
@@ -79,7 +79,7 @@ func LanesOn(root string) (lanes int, seeks bool) {
 	return lanesSolid, false
 }
 
-// A Way is how far the reading of a file went past this machine's cache, and by which of the system's means.
+// A Way is how far the reading of a file went past this computer's cache, and by which of the system's means.
 type Way struct {
 	How disk.Way
 	By  string // such as O_DIRECT; "" where the cache was not passed
@@ -525,7 +525,7 @@ func fatal(ctx context.Context, err error) bool {
 	return err != nil && (ctx.Err() != nil || Silent(err))
 }
 
-// Silent reports whether an error says that a side does not answer.
+// Silent reports whether an error says that a side does not respond.
 func Silent(err error) bool {
 	return errors.Is(err, share.ErrSilent) || errors.Is(err, share.ErrBusy)
 }

@@ -245,7 +245,7 @@ func (e *engine) create(source string, o Options) error {
 		e.hook("journaled")
 		return nil
 	}
-	onDisk := errors.New("not wished")
+	onDisk := errors.New("not wanted")
 	if !o.InState {
 		e.j.inRoot = true
 		e.j.path = filepath.Join(source, "."+base)

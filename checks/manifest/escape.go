@@ -90,7 +90,7 @@ func ParseSumLine(line []byte) (SumLine, error) {
 	}
 	s := SumLine{Digest: line[:n], Name: line[n+2:]}
 	if bytes.IndexByte(s.Name, 0) >= 0 {
-		return SumLine{}, errors.New("the name holds a NUL byte, which no file name can")
+		return SumLine{}, errors.New("the name contains a NUL byte, which no file name can")
 	}
 	if escaped {
 		name, err := unescape(s.Name)

@@ -152,7 +152,7 @@ func Write(w io.Writer, h *Header, files iter.Seq[*File]) error {
 var ErrUnusable = errors.New("cannot use the manifest")
 
 func bad(line int, format string, args ...any) error {
-	return fmt.Errorf("%w: line %d: %w; use the manifest as it was written, the check after copying also kept one on this machine",
+	return fmt.Errorf("%w: line %d: %w; use the manifest as it was written, the check after copying also kept one on this computer",
 		ErrUnusable, line, fmt.Errorf(format, args...))
 }
 
@@ -213,7 +213,7 @@ func Read(r io.Reader, add func(f *File) error) (*Header, error) {
 		}
 	}
 	if files != m.head.Files || total != m.head.Bytes {
-		return nil, bad(m.line, "%d files with %d bytes stand here, the head says %d with %d", files, total, m.head.Files, m.head.Bytes)
+		return nil, bad(m.line, "it lists %d files with %d bytes, but its head says %d with %d", files, total, m.head.Files, m.head.Bytes)
 	}
 	return &m.head, nil
 }
@@ -317,7 +317,7 @@ func (m *reader) header() error {
 	return nil
 }
 
-var errNone = fmt.Errorf("%w: line 1: it does not begin as a manifest of the check after copying; give the manifest first, then the listings", ErrUnusable)
+var errNone = fmt.Errorf("%w: line 1: it does not begin like a manifest from the check after copying; give the manifest first, then the listings", ErrUnusable)
 
 // end compares the seal and sees that nothing follows it.
 func (m *reader) end(rest []byte) error {
@@ -326,7 +326,7 @@ func (m *reader) end(rest []byte) error {
 		return bad(m.line, "the seal is not a SHA-256")
 	}
 	if !bytes.Equal(want[:], m.seal.Sum(nil)) {
-		return bad(m.line, "the seal does not fit: the manifest was edited or damaged after it was written")
+		return bad(m.line, "the seal does not match: the manifest was edited or damaged after it was written")
 	}
 	if _, err := m.in.ReadByte(); err == nil {
 		return bad(m.line+1, "something follows the seal: the manifest was edited after it was written")

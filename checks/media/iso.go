@@ -70,7 +70,7 @@ func (s *scan) iso() Verdict {
 			pos = s.size
 			continue
 		case index && media && slices.Contains([]string{"free", "skip", "wide"}, kind):
-			return Verdict{} // what is missing holds nothing
+			return Verdict{} // what is missing is empty
 		case kind == "mdat" && !index && size > math.MaxInt64:
 			return noIndex(neverWritten) // no length but a mark, to be overwritten at the end
 		default:

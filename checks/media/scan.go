@@ -130,7 +130,7 @@ func fourCC(b []byte) bool {
 	return true
 }
 
-// blank says whether b holds nothing but zeros.
+// blank says whether b is empty but zeros.
 func blank(b []byte) bool {
 	for _, c := range b {
 		if c != 0 {

@@ -32,7 +32,7 @@ type Options struct {
 	// Seed repeats a choice; HasSeed says that there is one.
 	Seed    uint64
 	HasSeed bool
-	// State is the state folder of this machine: a run that was stopped goes on from it, and what was good is
+	// State is the state folder of this computer: a run that was stopped goes on from it, and what was good is
 	// remembered there for the check after arrival. Empty: neither.
 	State   string
 	Version string
@@ -63,7 +63,7 @@ func List() []*checks.Check { return (&recheck{}).list() }
 // New reads the manifest and returns the checks of one comparison, for checks.Run with the folder as source.
 func New(ctx context.Context, file string, o Options, watch func(checks.Event)) ([]*checks.Check, error) {
 	if math.IsNaN(o.Sample) || o.Sample < 0 || o.Sample > 100 {
-		return nil, &checks.JobError{Field: checks.FieldSample, Err: fmt.Errorf("a sample of %g per cent is none", o.Sample), Hint: "write a number over 0, and 100 at most"}
+		return nil, &checks.JobError{Field: checks.FieldSample, Err: fmt.Errorf("%g per cent is not a sample", o.Sample), Hint: "write a number over 0, and 100 at most"}
 	}
 	if file == "" {
 		return nil, &checks.JobError{Field: checks.FieldManifest, Err: errors.New("no manifest was given"), Hint: "choose the one that the check after copying wrote"}
@@ -256,7 +256,7 @@ func (r *recheck) below0(pass *checks.Pass) string {
 	}
 	dir := filepath.Join(pass.Job.Source, filepath.FromSlash(prefix))
 	if info, err := os.Stat(dir); err == nil && info.IsDir() {
-		return fmt.Sprintf(" The copy may lie in %s: choose that folder.", names.Quote(dir))
+		return fmt.Sprintf(" The copy may be in %s: choose that folder.", names.Quote(dir))
 	}
 	return " Is it the right folder? Paths are those of the manifest, without the prefix " + names.Quote(prefix) + "."
 }

@@ -90,7 +90,7 @@ var cases = map[string]struct {
 	}, Options{}, []string{
 		"copy-complete fail copy-missing a", "copy-complete fail copy-missing b/1.mov", "copy-complete fail copy-missing b/2.mov", "copy-complete fail copy-missing b/c/3.wav",
 		"copy-complete fail copy-missing leer", "copy-complete fail copy-missing Ä.txt",
-	}, checks.Failed, "The copy may lie in"},
+	}, checks.Failed, "The copy may be in"},
 }
 
 func TestRecheck(t *testing.T) {

@@ -23,13 +23,13 @@ var (
 	unreadable = &checks.Rule{
 		ID: "copy-unreadable", Level: checks.Fail,
 		When:   "the file or folder could not be opened, or not be read to its end",
-		Fix:    "Look at permissions, cable and power, and recheck. If it stays so, copy this again from a copy that is good.",
+		Fix:    "Check permissions, cable and power, and recheck. If it happens again, copy this again from a good copy.",
 		Source: "read(2), path_resolution(7)",
 	}
 	otherForm = &checks.Rule{
 		ID: "copy-other-form", Level: checks.Note,
 		When:   "the file is there under another Unicode normal form of its name",
-		Fix:    "Nothing to do: some file systems spell names so.",
+		Fix:    "Nothing to do: some file systems spell names that way.",
 		Source: "UAX #15",
 	}
 	extra = &checks.Rule{
@@ -66,16 +66,16 @@ var (
 
 var completeCheck = checks.Check{
 	ID: "copy-complete", Title: "Every file of the manifest is there", Group: checks.GroupCopy,
-	Doc: "Walks over the folder and looks whether every file of the manifest is there, with its size. " +
-		"Paths are those of the manifest, without the prefix that keys have. What else lies there is noted.",
+	Doc: "Walks the folder and checks that every file of the manifest is there, with its size. " +
+		"Paths are those of the manifest, without the prefix that keys have. Whatever else is there is noted.",
 	Fix:   "Keep every other copy. Copy again what is missing, and recheck.",
 	Rules: []*checks.Rule{missing, size, unreadable, otherForm, extra},
 }
 
 var contentCheck = checks.Check{
 	ID: "copy-content", Title: "Every file is what it was", Group: checks.GroupCopy,
-	Doc: "Reads every file to its last byte, past this machine's cache, and compares it with the manifest by SHA-256. " +
-		"A run that was stopped goes on where it was within a week; after that, everything is read anew.",
+	Doc: "Reads every file to its last byte, past this computer's cache, and compares it with the manifest by SHA-256. " +
+		"A run that was stopped continues where it left off within a week; after that, everything is read anew.",
 	Fix:   "Keep every other copy. Copy again what differs, and recheck.",
 	Rules: []*checks.Rule{differs, unreadable, changing, sampled, cached},
 }

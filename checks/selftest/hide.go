@@ -33,7 +33,7 @@ func newHider(f *share.Facts) *hider {
 	return h
 }
 
-// machine adds what names this machine and who uses it.
+// machine adds what names this computer and who uses it.
 func (h *hider) machine() {
 	if host, err := os.Hostname(); err == nil {
 		h.add(host, "MACHINE")

@@ -8,7 +8,7 @@ import (
 	"strings"
 )
 
-// OnBattery says whether this machine runs on its battery. known is false where the system does
+// OnBattery says whether this computer runs on its battery. known is false where the system does
 // not tell, as on most desktop machines.
 func OnBattery() (onBattery, known bool) { return battery() }
 

@@ -8,7 +8,7 @@ import (
 )
 
 // Rows in the form of proc(5) mountinfo. A server's own file systems below its export come as rows of the
-// network file system (nfs(5), exports(5) crossmnt); what this machine mounts there does not travel.
+// network file system (nfs(5), exports(5) crossmnt); what this computer mounts there does not travel.
 func TestLocalBelow(t *testing.T) {
 	const table = `21 1 8:1 / / rw - ext4 /dev/root rw
 30 21 0:40 / /mnt/share rw - nfs4 box:/export rw

@@ -96,7 +96,7 @@ func MountAgain(on Platform, m *Mount) ([]string, error) {
 	return []string{unmount, c.Line}, nil
 }
 
-// SplitExport cuts SERVER:/EXPORT; a server that is an address of version 6 stands in brackets.
+// SplitExport cuts SERVER:/EXPORT; a server that is an IPv6 address goes in brackets.
 func SplitExport(from string) (server, export string, err error) {
 	if strings.HasPrefix(from, "[") {
 		if i := strings.Index(from, "]:"); i > 0 {
@@ -105,7 +105,7 @@ func SplitExport(from string) (server, export string, err error) {
 	} else if i := strings.Index(from, ":/"); i > 0 && !strings.Contains(from[:i], ":") {
 		return from[:i], from[i+1:], nil
 	}
-	return "", "", fmt.Errorf("%q is not SERVER:/EXPORT: the appliance's name or address, a colon, and the path that it exports; an address of version 6 stands in brackets", from)
+	return "", "", fmt.Errorf("%q is not SERVER:/EXPORT: the appliance's name or address, a colon, and the path that it exports; an IPv6 address goes in brackets", from)
 }
 
 func goodServer(server string) error {
@@ -113,7 +113,7 @@ func goodServer(server string) error {
 		if addr, err := netip.ParseAddr(strings.TrimSuffix(in, "]")); err == nil && strings.HasSuffix(in, "]") && addr.Is6() && goodZone(addr.Zone()) {
 			return nil
 		}
-		return fmt.Errorf("the server %q is no address of version 6 in brackets", server)
+		return fmt.Errorf("the server %q is not an IPv6 address in brackets", server)
 	}
 	for i, r := range server {
 		if r == utf8.RuneError || !unicode.IsLetter(r) && !unicode.IsDigit(r) && (i == 0 || !strings.ContainsRune("._-", r)) {
@@ -135,12 +135,12 @@ func goodExport(on Platform, export string) error {
 	case !strings.HasPrefix(export, "/"):
 		return fmt.Errorf("the export %q must begin with a slash", export)
 	case !typeable(export):
-		return fmt.Errorf("the export %q holds a character that cannot be typed", export)
+		return fmt.Errorf("the export %q contains a character that cannot be typed", export)
 	case on == MacOS && strings.Contains(export, ","):
 		// mount_nfs.c, parse_fs_locations
-		return fmt.Errorf("the export %q holds a comma: a Mac takes what follows for another server", export)
+		return fmt.Errorf("the export %q contains a comma: a Mac takes what follows for another server", export)
 	case on == Windows && strings.ContainsAny(export, `"%\`):
-		return fmt.Errorf("the export %q holds a character that Windows cannot take on a command line", export)
+		return fmt.Errorf("the export %q contains a character that Windows cannot take on a command line", export)
 	}
 	return nil
 }
@@ -160,7 +160,7 @@ func goodFolder(on Platform, folder string) error {
 	case slices.Contains(strings.Split(folder, "/"), ".."):
 		return fmt.Errorf("the folder %q must not climb with \"..\" in it", folder)
 	case !typeable(folder):
-		return fmt.Errorf("the folder %q holds a character that cannot be typed", folder)
+		return fmt.Errorf("the folder %q contains a character that cannot be typed", folder)
 	}
 	return nil
 }
@@ -236,7 +236,7 @@ func mountLine(on Platform, from, folder string, opts []string) (MountCommand, e
 		return MountCommand{
 			Line: fmt.Sprintf("sudo mount -t nfs -o %s %s %s", list, ShellQuote(from), ShellQuote(folder)),
 			Notes: []string{
-				"The folder has to be there: sudo mkdir -p " + ShellQuote(folder),
+				"The folder must exist: sudo mkdir -p " + ShellQuote(folder),
 				"mount.nfs comes with the package nfs-common or nfs-utils.",
 				"The highest version that both sides have is chosen, up to 4.2.",
 			},
@@ -245,7 +245,7 @@ func mountLine(on Platform, from, folder string, opts []string) (MountCommand, e
 		return MountCommand{
 			Line: fmt.Sprintf("sudo mount -t nfs -o %s %s %s", list, ShellQuote(from), ShellQuote(folder)),
 			Notes: []string{
-				"The folder has to be there: sudo mkdir -p " + ShellQuote(folder),
+				"The folder must exist: sudo mkdir -p " + ShellQuote(folder),
 				"If the appliance offers version 4 only, write vers=4.1 or vers=4 for vers=3; this system has no 4.2.",
 				"macOS 10.15 takes sizes of 131072 at most, 10.14 and before 65536: write that for 1048576.",
 			},

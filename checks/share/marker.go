@@ -130,9 +130,9 @@ func readMarker(in *place, name string) (marker, error) {
 
 // Why a folder is not removed.
 var (
-	errNoMarker = errors.New("it does not hold the marker of a trial, so it is not removed")
+	errNoMarker = errors.New("it does not contain the marker of a trial, so it is not removed")
 	errRunning  = errors.New("a check that uses it is still running")
-	errHolds    = errors.New("it holds something that no trial makes; look into it yourself")
+	errHolds    = errors.New("it contains something that no trial makes; look at it yourself")
 )
 
 // LeftBehind returns the trial folders that earlier runs left in folder, sorted as the share lists

@@ -19,7 +19,7 @@ type place struct {
 	dir  *os.File // the same folder, for calls that os.Root does not have
 	made map[string]fs.FileInfo
 
-	// direct makes files whose writes go past this machine's cache. On NFS a flush that waits for
+	// direct makes files whose writes go past this computer's cache. On NFS a flush that waits for
 	// pages of the cache cannot be ended, not even by SIGKILL, while the server is gone; what is
 	// written with O_DIRECT is waited for in a way that a signal ends (measured: fsync(2) hangs in
 	// folio_wait_writeback, uninterruptible; nfs_direct_wait is killable).
@@ -27,7 +27,7 @@ type place struct {
 }
 
 // errForeign: a name of ours leads to something that we did not make.
-var errForeign = errors.New("somebody put something else in its place")
+var errForeign = errors.New("something else was put in its place")
 
 // openPlace opens the folder at a path of the person's choice, whose links count.
 func openPlace(path string) (*place, error) {

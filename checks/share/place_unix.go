@@ -46,7 +46,7 @@ func (p *place) unlinkat(name string, flags int) error {
 	}
 }
 
-// alive says whether a process of this machine still runs.
+// alive says whether a process of this computer still runs.
 func alive(pid int) bool {
 	err := unix.Kill(pid, 0)
 	return err == nil || err == unix.EPERM

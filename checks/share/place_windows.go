@@ -16,7 +16,7 @@ func (p *place) unlink(name string) error { return p.root.Remove(name) }
 
 func (p *place) removeEmpty(name string) error { return p.root.Remove(name) }
 
-// alive says whether a process of this machine still runs.
+// alive says whether a process of this computer still runs.
 func alive(pid int) bool {
 	h, err := windows.OpenProcess(windows.SYNCHRONIZE, false, uint32(pid))
 	if err != nil {

@@ -122,7 +122,7 @@ func ahead(date, from, to time.Time) time.Duration {
 	return 0
 }
 
-// passed notes how far a reading went past this machine's cache. Of several the worst counts.
+// passed notes how far a reading went past this computer's cache. Of several the worst counts.
 func (r *Result) passed(f *disk.Reader) {
 	switch {
 	case r.FromCache || f.Way() == disk.Cached:

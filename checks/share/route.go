@@ -23,7 +23,7 @@ type Link struct {
 // nfsPort is where NFS is served (RFC 7530, 3.1).
 const nfsPort = "2049"
 
-// Route returns the interface that this machine sends by when it talks to host, a name or an
+// Route returns the interface that this computer sends by when it talks to host, a name or an
 // address (see Mount.Server). It asks the system's routing table and sends nothing, except that a
 // name has to be looked up.
 func Route(ctx context.Context, host string) (Link, error) {

@@ -11,8 +11,8 @@ import (
 
 // Errors that callers tell apart with errors.Is.
 var (
-	// ErrSilent: no answer within the deadline. The call may still hang in the system.
-	ErrSilent = errors.New("the share does not answer")
+	// ErrSilent: no response within the deadline. The call may still hang in the system.
+	ErrSilent = errors.New("the share does not respond")
 	// ErrBusy: too many calls hang already; nothing more is asked until one comes back.
 	ErrBusy = errors.New("earlier calls to the share still hang")
 	// ErrNotFolder: there is something at the path, but no folder.
@@ -129,7 +129,7 @@ type Result struct {
 	ClockAhead time.Duration // server's clock less ours
 	ClockKnown bool
 	PastCache  string   // the system's means of reading past its cache, such as "O_DIRECT"; "" none
-	FromCache  bool     // it was read back, and may have come from this machine's memory
+	FromCache  bool     // it was read back, and may have come from this computer's memory
 	LeftBehind []string // marked trial folders of earlier runs, paths on the share
 	Own        string   // the trial folder of this run where it may still be there: it could not be removed
 }

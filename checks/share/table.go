@@ -153,7 +153,7 @@ func (m *Mount) Server() string {
 	return host
 }
 
-// sameLocal says whether two rows show the same file system of this machine.
+// sameLocal says whether two rows show the same file system of this computer.
 func sameLocal(a, b *Mount) bool {
 	switch {
 	case a.ID != 0 && a.ID == b.ID:

@@ -57,5 +57,5 @@ func bare(err error) error {
 	return err
 }
 
-// ownFault says that an error is of this machine and tells nothing of the share.
+// ownFault says that an error is of this computer and tells nothing of the share.
 func ownFault(err error) bool { return isTooManyFiles(err) }

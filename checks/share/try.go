@@ -35,7 +35,7 @@ const (
 // machine lacks. The Result is never nil and holds what was found before.
 //
 // Cancelling ctx ends the trial at once: it tidies up for two seconds at most, and not at all where
-// the share does not answer. Then, and after ErrSilent, Own names the folder that may be left, and so does the
+// the share does not respond. Then, and after ErrSilent, Own names the folder that may be left, and so does the
 // error.
 func Try(ctx context.Context, folder string, w Wishes) (*Result, error) {
 	if w.Deadline <= 0 {

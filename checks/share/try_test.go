@@ -56,7 +56,7 @@ func TestTryOnALocalFolder(t *testing.T) {
 		t.Errorf("measures: %+v", r)
 	}
 	if !r.ClockKnown || r.ClockAhead != 0 {
-		t.Errorf("the clock of this machine is %v ahead of itself", r.ClockAhead)
+		t.Errorf("the clock of this computer is %v ahead of itself", r.ClockAhead)
 	}
 	if left := listed(t, folder); len(left) > 0 {
 		t.Errorf("left: %q", left)

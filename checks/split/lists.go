@@ -16,8 +16,8 @@ import (
 	"loadline/checks/share"
 )
 
-// ErrLineBreak: a path holds a line break, so a list with one path a line cannot hold it.
-var ErrLineBreak = errors.New("a path holds a line break")
+// ErrLineBreak: a path contains a line break, so a list with one path a line cannot hold it.
+var ErrLineBreak = errors.New("a path contains a line break")
 
 // CheckFolder says by an error why lists cannot be written to a folder: it is there and not empty, the one
 // above it is not there, or it would lie in the source, where nothing may be changed. It may hang where a
@@ -41,7 +41,7 @@ func CheckFolder(dir, source string) error {
 		}
 	}
 	if in, err := share.Inside(source, place); err == nil && in {
-		return fmt.Errorf("%s lies in the source, where nothing may be changed; choose another folder for the lists", shown)
+		return fmt.Errorf("%s is inside the source, where nothing may be changed; choose another folder for the lists", shown)
 	}
 	return nil
 }

@@ -90,7 +90,7 @@ func TestCheckFolder(t *testing.T) {
 		t.Fatal(err)
 	}
 	for dir, want := range map[string]string{
-		"new": "", "clutter": "", "archive": "not empty", "archive/lists": "lies in the source", "a/b": "there is no folder", "archive/a/1.mov": "cannot be used",
+		"new": "", "clutter": "", "archive": "not empty", "archive/lists": "is inside the source", "a/b": "there is no folder", "archive/a/1.mov": "cannot be used",
 	} {
 		err := CheckFolder(filepath.Join(top, dir), filepath.Join(top, "archive"))
 		if (err == nil) != (want == "") || err != nil && !strings.Contains(err.Error(), want) {

@@ -83,14 +83,14 @@ var (
 	}
 	onNoList = &checks.Rule{
 		ID: "on-no-list", Level: checks.Fail,
-		When:   "it is no file that could be listed: a link, a special file, a folder that cannot be read, a path of the copy list that is not there",
+		When:   "it is not a file that can be listed: a link, a special file, a folder that cannot be read, a path of the copy list that is not there",
 		Fix:    "Run fix, which replaces links by copies; then make the lists anew.",
 		Source: "a copy list names regular files",
 	}
 	tornApart = &checks.Rule{
 		ID: "torn-apart", Level: checks.Note,
-		When:   "the files of a folder lie in more than one box",
-		Fix:    "Look whether a larger box is to be had.",
+		When:   "the files of a folder are in more than one box",
+		Fix:    "Check whether a larger box is available.",
 		Source: "common practice, no source",
 	}
 )
@@ -99,7 +99,7 @@ var (
 func boxes(p *Plan, o Options) *checks.Check {
 	return &checks.Check{
 		ID: "boxes", Title: "Everything goes into a box", Group: checks.GroupCopy,
-		Doc: "Deals out the files of the source to several boxes, one copy list each: the largest folder first, each into " +
+		Doc: "Divides the files of the source among several boxes, one copy list each: the largest folder first, each into " +
 			"the first box that has room for it and the margin that a copy should have. A camera card, a bundle, or a " +
 			"folder that holds files of its own is taken apart only if it is larger than every box; a folder that holds " +
 			"only folders also where it fits nowhere as a whole. Files that share a stem stay together.",

@@ -53,7 +53,7 @@ func (p *Plan) WriteText(w io.Writer) error {
 	}
 	if len(p.Left) > 0 {
 		say("")
-		say("Left, on no list:")
+		say("Left out, on no list:")
 		for k := range p.Left {
 			if k == listed {
 				say("  and %s more", checks.Count(int64(len(p.Left)-listed)))

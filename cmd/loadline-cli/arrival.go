@@ -16,7 +16,7 @@ import (
 
 const listings = `LISTING is a file made by the store or its client, in any of these forms, compressed with gzip or zstd or not:
   a table (commas, tabs, semicolons or bars between) with a key and a size or checksum; without a header its
-    columns are told by what they hold, or by the schema file that lies beside it
+    columns are recognized by their content, or by the schema file beside it
   JSON lines: one object of the store a line; JSON or XML of any nesting
   what sha256sum or md5sum prints; columns of text with date, size and key
 Several files are read as one listing: give all pages of it. Checksums are SHA-256, SHA-1, MD5, CRC-32, CRC-32C or
@@ -46,7 +46,7 @@ func runArrival(ctx context.Context, args []string, stdout, stderr io.Writer) in
 		options.Columns, err = listing.ParseColumns(s)
 		return err
 	})
-	fs.StringVar(&options.Source, "source", "", "the disk, as `FOLDER`: what the listing holds of objects in parts is made again from its files")
+	fs.StringVar(&options.Source, "source", "", "the disk, as `FOLDER`: checksums of objects in parts are made again from its files")
 	fs.Func("also", "a further `MANIFEST` of the archive, such as that of another box (repeatable)", func(s string) error {
 		options.Also = append(options.Also, s)
 		return nil

@@ -22,13 +22,13 @@ func runBefore(ctx context.Context, args []string, stdout, stderr io.Writer) int
 	out.register(fs)
 	j.register(fs)
 	job := &j.job
-	fs.BoolVar(&job.AllAttributes, "attributes", false, "ask every file of a large disk for extended attributes and access lists, not a sample; takes about as long again")
+	fs.BoolVar(&job.AllAttributes, "attributes", false, "check every file of a large disk for extended attributes and access lists, not a sample; takes about as long again")
 	fs.BoolVar(&job.NoClips, "no-clips", false, "do not look into files: whether clips are whole is then not judged")
 	fs.BoolVar(&job.Read, "read", false, "read every file to its last byte: takes as long as the disk needs for it; what was read before and is unchanged is not read again")
-	fs.StringVar(&job.Baseline, "baseline", "", "with -read, write the checksums of what was read into the new file `FILE`, in the form of a manifest; an existing file is left alone")
+	fs.StringVar(&job.Baseline, "baseline", "", "with -read, write the checksums of what was read into the new file `FILE`, in the form of a manifest; an existing file is never overwritten")
 	fs.BoolVar(&job.CleanTrial, "clean-trial", false, "remove the marked folder that an earlier trial left behind on the share")
-	fs.Func("link", "line `RATE` to the share, such as 1Gb/s (default: as the interface says)", rate(&job.Link))
-	fs.Func("uplink", "line `RATE` to the internet, such as 10Mb/s, to compare with", rate(&job.Uplink))
+	fs.Func("link", "`RATE` of the link to the share, such as 1Gb/s (default: what the interface reports)", rate(&job.Link))
+	fs.Func("uplink", "`RATE` of your uplink, such as 10Mb/s, to compare with", rate(&job.Uplink))
 	fs.Func("battery", "`HOURS` that the appliance runs on its battery, such as 6", hours(&job.Battery))
 	fs.Func("box", "`SIZE` of the appliance that is offered, such as 10TB, to compare with while there is no share", size(&job.Box))
 	fs.Func("with", "check another disk as well: `PREFIX=DIR`, the folder on the share that will hold its copy, and where it is; may be repeated", func(s string) error {

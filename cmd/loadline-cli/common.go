@@ -79,7 +79,7 @@ type output struct {
 
 func (o *output) register(fs *flag.FlagSet) {
 	fs.BoolVar(&o.json, "json", false, "print the report as JSON")
-	fs.StringVar(&o.file, "o", "", "write the report to `FILE` instead of standard output; an existing file is left alone")
+	fs.StringVar(&o.file, "o", "", "write the report to `FILE` instead of standard output; an existing file is never overwritten")
 }
 
 // check refuses a file that cannot be written, or must not be since it lies in a source, before any work is

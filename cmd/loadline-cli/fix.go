@@ -399,7 +399,7 @@ func (f *fixer) text(w io.Writer) error {
 			say("Left in place: %s, because %s", names.Quote(s.Path), checks.Plain(s.Why))
 		}
 		if o.Cached {
-			say("What was copied could only be read back from this computer's memory, not from the disk: compare it once more after the disk was unplugged.")
+			say("What was copied could only be read back from this computer's memory, not from the disk: compare it again after unplugging the disk.")
 		}
 		for _, path := range o.Dates {
 			say("The folder's date could not be restored: %s", names.Quote(path))

@@ -20,14 +20,14 @@ const (
 	exitError = 2 // the checks could not be run: bad argument, no such folder, interrupted; or, after copying, not all of them
 )
 
-const usage = `Loadline tells whether a folder will arrive when it travels on a transfer appliance.
+const usage = `Loadline checks whether a folder will arrive when it travels on a transfer appliance.
 
   loadline-cli before  [flags] SOURCE [SHARE]       before copying: will everything arrive, as named?
   loadline-cli after   [flags] SOURCE SHARE         after copying: is every byte on the share?
   loadline-cli arrival [flags] MANIFEST LISTING...  after arrival: is every file an object?
   loadline-cli recheck [flags] MANIFEST FOLDER      any copy, any day: is it still what the manifest says?
   loadline-cli fix     [flags] SOURCE [SHARE]       proposes better names; -apply renames, -undo goes back
-  loadline-cli split   [flags] -box SIZE... SOURCE  deals the source out to several boxes, one copy list each
+  loadline-cli split   [flags] -box SIZE... SOURCE  divides the source among several boxes, one copy list each
   loadline-cli before  -demo                        the checks on a small invented archive
   loadline-cli mount   [flags] SERVER:/EXPORT FOLDER  prints the command that mounts the share; runs nothing
   loadline-cli selftest [flags] FOLDER [SHARE]      what this system really does, as one JSON document
@@ -91,14 +91,14 @@ func commands() []command {
 	return []command{
 		{"before", "before copying: will everything arrive, as named?", runBefore},
 		{"fix", "propose better names, apply them, go back", runFix},
-		{"split", "deal the source out to several boxes, one copy list each", runSplit},
+		{"split", "divide the source among several boxes, one copy list each", runSplit},
 		{"after", "after copying: is every byte on the share?", runAfter},
 		{"arrival", "after arrival: is every file an object?", runArrival},
-		{"mount", "print the command that mounts a share as a long copy needs it", runMount},
+		{"mount", "print the command that mounts a share safely for a long copy", runMount},
 		{"recheck", "is any copy still what the manifest says?", runRecheck},
 		{"selftest", "what this system really does with a folder and a share, as JSON", runSelftest},
 		{"version", "which build this is, its licences, and where the handbook is", runVersion},
-		{"completion", "what makes a shell complete commands and flags", runCompletion},
+		{"completion", "shell completion of commands and flags", runCompletion},
 		{"man", "the manual page", runManual},
 	}
 }

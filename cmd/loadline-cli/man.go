@@ -61,7 +61,7 @@ func manPage(all []described) string {
 		}
 	}
 	s.WriteString(`.SH DESCRIPTION
-Loadline tells before copying whether everything on a disk will arrive as named and in time, after
+Loadline checks before copying whether everything on a disk will arrive as named and in time, after
 copying whether every byte is on the share, and after arrival in the object store whether the disk may
 be erased. It never copies, and it changes nothing unasked. A report goes to standard output, progress
 to standard error where that is a terminal. Flags may stand before or after the arguments.

@@ -42,7 +42,7 @@ func runMount(_ context.Context, args []string, stdout, stderr io.Writer) int {
 		return fault(stderr, err)
 	}
 	if text := c.Line; names.Quote(text) != text {
-		return fault(stderr, fmt.Errorf("%s or %s holds characters that do not show as what they are", names.Quote(rest[0]), names.Quote(rest[1])))
+		return fault(stderr, fmt.Errorf("%s or %s contains characters that do not show as what they are", names.Quote(rest[0]), names.Quote(rest[1])))
 	}
 	if _, err := io.WriteString(stdout, c.String()); err != nil {
 		return fault(stderr, err)

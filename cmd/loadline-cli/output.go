@@ -20,7 +20,7 @@ const reportPatience = 30 * time.Second
 func guarded(file string, patience time.Duration, f func() error) error {
 	_, err := share.Guard(context.Background(), patience, func() (struct{}, error) { return struct{}{}, f() })
 	if errors.Is(err, share.ErrSilent) || errors.Is(err, share.ErrBusy) {
-		return fmt.Errorf("the place of %s does not answer; choose a folder of this machine", names.Quote(file))
+		return fmt.Errorf("%s does not respond; choose a folder on this computer", names.Quote(file))
 	}
 	return err
 }
@@ -36,7 +36,7 @@ func placeable(file string, sources []string) error {
 	for _, s := range sources {
 		// A source that is not there is told by the checks.
 		if in, err := share.Inside(s, dir); err == nil && in {
-			return fmt.Errorf("%s lies in the source, where nothing may be changed; choose another file for the report", shown)
+			return fmt.Errorf("%s is inside the source, where nothing may be changed; choose another file for the report", shown)
 		}
 	}
 	f, err := os.CreateTemp(dir, reportPattern)

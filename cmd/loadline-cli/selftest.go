@@ -16,7 +16,7 @@ import (
 func runSelftest(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	fs := newFlags("selftest", "FOLDER [SHARE]", stderr)
 	var out output
-	fs.StringVar(&out.file, "o", "", "write the document to `FILE` instead of standard output; an existing file is left alone")
+	fs.StringVar(&out.file, "o", "", "write the document to `FILE` instead of standard output; an existing file is never overwritten")
 	rest, err := parse(fs, args)
 	if err != nil {
 		return parsed(err)
@@ -27,7 +27,7 @@ func runSelftest(ctx context.Context, args []string, stdout, stderr io.Writer) i
 	}
 	for _, folder := range rest {
 		if info, err := os.Stat(folder); err != nil || !info.IsDir() {
-			return fault(stderr, errors.New("there is no folder "+names.Quote(folder)+"; look how its path is spelled"))
+			return fault(stderr, errors.New("there is no folder "+names.Quote(folder)+"; check how its path is spelled"))
 		}
 	}
 	if err := out.check(); err != nil {

@@ -27,7 +27,7 @@ func sessionBus(ctx context.Context) (*dbus.Conn, error) {
 	return connected(ctx, func() (*dbus.Conn, error) { return dbus.Connect(address) })
 }
 
-// connected gives up when the context ends: shaking hands with a bus that does not answer waits for ever.
+// connected gives up when the context ends: shaking hands with a bus that does not respond waits for ever.
 func connected(ctx context.Context, connect func() (*dbus.Conn, error)) (*dbus.Conn, error) {
 	type answer struct {
 		conn *dbus.Conn

@@ -22,7 +22,7 @@ func Buffer(n int) []byte {
 	return b[skip : skip+n : skip+n]
 }
 
-// A Way says how far a reading went past this machine's cache.
+// A Way says how far a reading went past this computer's cache.
 type Way string
 
 // The ways.
@@ -32,7 +32,7 @@ const (
 	Cached  Way = "none"    // what was read may have come from memory
 )
 
-// A Reader reads one file, past this machine's cache as far as the system can be made to. It never
+// A Reader reads one file, past this computer's cache as far as the system can be made to. It never
 // changes the file. It is not safe for concurrent use.
 type Reader struct {
 	f    *os.File
@@ -55,7 +55,7 @@ func OpenPastWith(open func(flags int) (*os.File, error)) (*Reader, error) {
 	return openPast(open)
 }
 
-// Evict takes what is there of an open file out of this machine's memory, flushing it where it has to, and tells
+// Evict takes what is there of an open file out of this computer's memory, flushing it where it has to, and tells
 // whether all of it went: then the next reading of each byte, by whatever means, asks the disk or the
 // server. The error is that of writes that were lost.
 func Evict(f *os.File) (Way, error) {

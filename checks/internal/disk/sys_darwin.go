@@ -54,7 +54,7 @@ func Flush(f *os.File) error {
 	return err
 }
 
-// FlushAll sends everything that this machine holds for the volume of an open file or folder, and waits for
+// FlushAll sends everything that this computer holds for the volume of an open file or folder, and waits for
 // it where the volume offers that; sync(2) does not wait on this system. It tells of no writes that were lost
 // (xnu bsd/vfs/vfs_syscalls.c, handle_sync_volume), so the way is always "": each file that counts has to be
 // flushed.

@@ -39,7 +39,7 @@ func Flush(f *os.File) error {
 	return err
 }
 
-// FlushAll waits until everything that this machine holds for the file system of an open file or
+// FlushAll waits until everything that this computer holds for the file system of an open file or
 // folder has arrived on it, names and content (syncfs(2)), tells of writes that were lost, and names the
 // way. Programs behind FUSE are told of no such flush: there the way is "", and each file that counts has
 // to be flushed.
