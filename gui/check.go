@@ -27,6 +27,9 @@ func (w *Window) request(v *view) (Request, error) {
 		return r, nil
 	}
 	r.Source, r.Share = from, to
+	if v.stage == checks.Before {
+		r.Job.State = r.State // what was read before counts
+	}
 	if err := v.setup.options.into(&r.Job); err != nil {
 		return r, err
 	}
@@ -41,7 +44,10 @@ func (w *Window) request(v *view) (Request, error) {
 }
 
 // Check starts the checks of the stage that is shown.
-func (w *Window) Check() {
+func (w *Window) Check() { w.check(false) }
+
+// check starts them; with read, the whole disk is read too.
+func (w *Window) check(read bool) {
 	v := w.view()
 	switch {
 	case w.fixing, w.running == v.stage:
@@ -57,6 +63,7 @@ func (w *Window) Check() {
 		w.show(pageChecks)
 	}
 	req, err := w.request(v)
+	req.Read = read
 	if err != nil {
 		v.setup.setFolded(false)
 		v.setup.options.say(capitalize(err.Error()) + ".")
@@ -82,9 +89,9 @@ func (w *Window) Check() {
 	v.lock(true)
 	v.setup.from.say("", "")
 	v.setup.to.say("", "")
-	v.head.say(statusBadge(checks.Running), runningWords(v.stage), "")
+	v.head.say(statusBadge(checks.Running), runningWords(v.stage, read), "")
 	v.head.setRunning(true)
-	if c := w.win.Canvas(); c.Focused() == v.head.check { // it is gone: the keyboard goes on to what stands in its place
+	if c := w.win.Canvas(); c.Focused() == v.head.check || read { // it is gone: the keyboard goes on to what stands in its place
 		c.Focus(v.head.stop)
 	}
 	v.relayout()
@@ -116,11 +123,13 @@ func (w *Window) askForPlace(v *view) {
 	w.win.Canvas().Focus(x.path)
 }
 
-func runningWords(s checks.Stage) string {
-	switch s {
-	case checks.After:
+func runningWords(s checks.Stage, read bool) string {
+	switch {
+	case read:
+		return "Reading the whole disk"
+	case s == checks.After:
 		return "Reading both sides"
-	case checks.Arrival:
+	case s == checks.Arrival:
 		return "Looking every file up"
 	}
 	return "Checking before copying"
@@ -183,6 +192,8 @@ func (w *Window) setTitle(text string) {
 // doingWords says on a running card how far it is: those that look at every entry count them.
 func doingWords(c *checks.Check, p checks.Progress) string {
 	switch {
+	case c.ID == checkReads && p.Rate > 0:
+		return p.Phase + "…"
 	case c.Visit != nil && p.Entries > 0:
 		return checks.Count(p.Entries) + " entries looked at so far"
 	case c.Visit == nil && p.Phase != "":

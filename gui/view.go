@@ -130,7 +130,11 @@ func newView(w *Window, stage checks.Stage) *view {
 	if opts != nil {
 		opts.focus, opts.resized = v.setup.focus, v.setup.resized
 	}
-	v.list = newCardList(w.engine.List(stage), cardActions{files: func(c *checks.Check) { w.showFiles(c) }, clean: w.askClean, fix: w.showFix})
+	do := cardActions{files: func(c *checks.Check) { w.showFiles(c) }, clean: w.askClean, fix: w.showFix}
+	if stage == checks.Before {
+		do.read = w.ReadAll
+	}
+	v.list = newCardList(w.engine.List(stage), do)
 	v.list.page.SetAbove(kit.NewColumn(kit.GapMid, v.head.box, v.setup.box), viewLow)
 	for _, f := range v.fields() {
 		f.OnShortcut = w.shortcut
