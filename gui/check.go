@@ -24,7 +24,8 @@ func (w *Window) request(v *view) (Request, error) {
 	if v.stage == checks.Arrival {
 		r.Manifest = from
 		r.Listings = typedPaths(v.setup.to.path.Text)
-		return r, nil
+		err := v.setup.store.into(&r)
+		return r, err
 	}
 	r.Source, r.Share = from, to
 	if v.stage == checks.Before {
@@ -66,7 +67,7 @@ func (w *Window) check(read bool) {
 	req.Read = read
 	if err != nil {
 		v.setup.setFolded(false)
-		v.setup.options.say(capitalize(err.Error()) + ".")
+		v.setup.complain(capitalize(err.Error()) + ".")
 		w.message = err.Error()
 		v.state = stateError
 		v.reset()
@@ -77,9 +78,7 @@ func (w *Window) check(read bool) {
 		w.changed()
 		return
 	}
-	if v.setup.options != nil {
-		v.setup.options.say("")
-	}
+	v.setup.complain("")
 	w.remember()
 	w.notice.Hide()
 	w.setTitle("")
@@ -297,7 +296,7 @@ func (w *Window) failed(v *view, err error) {
 	where := v.pickerOf(job.Field)
 	if where == nil {
 		w.message = text
-		v.setup.options.say(text)
+		v.setup.complain(text)
 		return
 	}
 	text = capitalize(strings.TrimPrefix(text, where.get()+": ")) // the field above shows it

@@ -2,9 +2,6 @@ package gui
 
 import (
 	"fmt"
-	"image/png"
-	"os"
-	"path/filepath"
 	"testing"
 
 	"fyne.io/fyne/v2"
@@ -70,25 +67,9 @@ func TestReadingCard(t *testing.T) {
 				if k.read == nil {
 					t.Fatal("the card does not offer to read the whole disk")
 				}
-				if dir := os.Getenv("LOADLINE_PICTURES"); dir != "" {
-					save(t, filepath.Join(dir, fmt.Sprintf("reading-%s-%d.png", name, int(width))), w.Canvas())
-				}
 				golden(t, fmt.Sprintf("reading-%s-%d", name, int(width)), w.Canvas())
 			})
 		}
-	}
-}
-
-// save writes what a canvas shows as a picture, for the eye.
-func save(t *testing.T, name string, c fyne.Canvas) {
-	t.Helper()
-	f, err := os.Create(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	if err := png.Encode(f, c.Capture()); err != nil {
-		t.Fatal(err)
 	}
 }
 
