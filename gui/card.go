@@ -35,6 +35,7 @@ type card struct {
 	picture fyne.CanvasObject // a drawing under the line; nil for most
 	body    fyne.CanvasObject // built when the card opens
 	files   *kit.Button       // in the body: to the flagged files
+	read    *kit.Button       // in the body: to read the whole disk; nil for most
 	build   func(*card) fyne.CanvasObject
 	toggled func(*card)
 	low     func() bool // the page is low

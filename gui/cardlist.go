@@ -33,6 +33,7 @@ type cardActions struct {
 	files func(*checks.Check) // shows the flagged files of one check
 	clean func()              // removes trial folders of earlier checks
 	fix   func()              // shows the page of repairs
+	read  func()              // reads the whole disk; nil where that is no question
 }
 
 // group is the cards that answer one part of the question, with its name in the margin.
@@ -120,6 +121,14 @@ func (l *cardList) pictureOf(k *card) *kit.Drawing {
 			v, _ := spansOf(k.result)
 			return v
 		})
+	case checkReads:
+		return newRateCurve(func() rateCurve {
+			if k.result == nil {
+				return rateCurve{}
+			}
+			v, _ := curveOf(k.result)
+			return v
+		})
 	}
 	return nil
 }
@@ -145,6 +154,8 @@ func (l *cardList) finish(rep *checks.Report) {
 				_, on = loadOf(k.result, rep.Share, rep.Totals)
 			case "copy-time":
 				_, on = spansOf(k.result)
+			case checkReads:
+				_, on = curveOf(k.result)
 			}
 		}
 		if on {

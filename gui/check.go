@@ -24,9 +24,13 @@ func (w *Window) request(v *view) (Request, error) {
 	if v.stage == checks.Arrival {
 		r.Manifest = from
 		r.Listings = typedPaths(v.setup.to.path.Text)
-		return r, nil
+		err := v.setup.store.into(&r)
+		return r, err
 	}
 	r.Source, r.Share = from, to
+	if v.stage == checks.Before {
+		r.Job.State = r.State // what was read before counts
+	}
 	if err := v.setup.options.into(&r.Job); err != nil {
 		return r, err
 	}
@@ -41,7 +45,10 @@ func (w *Window) request(v *view) (Request, error) {
 }
 
 // Check starts the checks of the stage that is shown.
-func (w *Window) Check() {
+func (w *Window) Check() { w.check(false) }
+
+// check starts them; with read, the whole disk is read too.
+func (w *Window) check(read bool) {
 	v := w.view()
 	switch {
 	case w.fixing, w.running == v.stage:
@@ -57,9 +64,10 @@ func (w *Window) Check() {
 		w.show(pageChecks)
 	}
 	req, err := w.request(v)
+	req.Read = read
 	if err != nil {
 		v.setup.setFolded(false)
-		v.setup.options.say(capitalize(err.Error()) + ".")
+		v.setup.complain(capitalize(err.Error()) + ".")
 		w.message = err.Error()
 		v.state = stateError
 		v.reset()
@@ -70,9 +78,7 @@ func (w *Window) Check() {
 		w.changed()
 		return
 	}
-	if v.setup.options != nil {
-		v.setup.options.say("")
-	}
+	v.setup.complain("")
 	w.remember()
 	w.notice.Hide()
 	w.setTitle("")
@@ -82,9 +88,9 @@ func (w *Window) Check() {
 	v.lock(true)
 	v.setup.from.say("", "")
 	v.setup.to.say("", "")
-	v.head.say(statusBadge(checks.Running), runningWords(v.stage), "")
+	v.head.say(statusBadge(checks.Running), runningWords(v.stage, read), "")
 	v.head.setRunning(true)
-	if c := w.win.Canvas(); c.Focused() == v.head.check { // it is gone: the keyboard goes on to what stands in its place
+	if c := w.win.Canvas(); c.Focused() == v.head.check || read { // it is gone: the keyboard goes on to what stands in its place
 		c.Focus(v.head.stop)
 	}
 	v.relayout()
@@ -116,11 +122,13 @@ func (w *Window) askForPlace(v *view) {
 	w.win.Canvas().Focus(x.path)
 }
 
-func runningWords(s checks.Stage) string {
-	switch s {
-	case checks.After:
+func runningWords(s checks.Stage, read bool) string {
+	switch {
+	case read:
+		return "Reading the whole disk"
+	case s == checks.After:
 		return "Reading both sides"
-	case checks.Arrival:
+	case s == checks.Arrival:
 		return "Looking every file up"
 	}
 	return "Checking before copying"
@@ -183,6 +191,8 @@ func (w *Window) setTitle(text string) {
 // doingWords says on a running card how far it is: those that look at every entry count them.
 func doingWords(c *checks.Check, p checks.Progress) string {
 	switch {
+	case c.ID == checkReads && p.Rate > 0:
+		return p.Phase + "…"
 	case c.Visit != nil && p.Entries > 0:
 		return checks.Count(p.Entries) + " entries looked at so far"
 	case c.Visit == nil && p.Phase != "":
@@ -286,7 +296,7 @@ func (w *Window) failed(v *view, err error) {
 	where := v.pickerOf(job.Field)
 	if where == nil {
 		w.message = text
-		v.setup.options.say(text)
+		v.setup.complain(text)
 		return
 	}
 	text = capitalize(strings.TrimPrefix(text, where.get()+": ")) // the field above shows it

@@ -39,8 +39,8 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 	} else {
 		parts = append(parts, kit.NewSideBySide(36, kit.NewColumn(kit.GapMid, left...), kit.NewColumn(kit.GapMid, right...)))
 	}
+	var buttons []fyne.CanvasObject
 	if res != nil && len(res.Findings) > 0 {
-		var buttons []fyne.CanvasObject
 		b := kit.NewButton(kit.Plain, "find", showWords(res), func() { do.files(k.check) })
 		k.files = b
 		buttons = append(buttons, b)
@@ -50,6 +50,13 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 		if res.Rules[ruleTrialLeft] > 0 {
 			buttons = append(buttons, kit.NewButton(kit.Plain, "wrench", "Remove the trial folder", do.clean))
 		}
+	}
+	k.read = nil
+	if do.read != nil && offersReading(k) {
+		k.read = kit.NewButton(kit.Plain, "disk", "Read the whole disk", do.read)
+		buttons = append(buttons, k.read)
+	}
+	if len(buttons) > 0 {
 		parts = append(parts, kit.NewRow(kit.GapSmall, buttons...))
 	}
 	rules := []fyne.CanvasObject{heading("Rules and their sources")}

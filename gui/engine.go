@@ -6,6 +6,7 @@ import (
 	"loadline/checks"
 	"loadline/checks/after"
 	"loadline/checks/arrival"
+	"loadline/checks/arrival/listing"
 	"loadline/checks/before"
 	"loadline/checks/share"
 )
@@ -16,8 +17,9 @@ type Request struct {
 	CopyListFile string // empty means all of the source
 	Manifest     string
 	Listings     []string
-	Disk         string // for the arrival: the disk, to prove objects in parts from; empty: none
-	State        string // folder for what is proven and for manifests
+	Disk         string          // for the arrival: the disk, to prove objects in parts from; empty: none
+	Columns      listing.Columns // for the arrival: the person's own choice of columns
+	State        string          // folder for what is proven and for manifests
 }
 
 // Engine is what the window drives. Tests give it a stand-in.
@@ -67,7 +69,7 @@ func runReal(ctx context.Context, r Request, watch func(checks.Event)) (*checks.
 	case checks.After:
 		return after.Run(ctx, r.Job, after.Options{State: r.State}, watch)
 	case checks.Arrival:
-		return arrival.Run(ctx, r.Manifest, r.Listings, arrival.Options{Version: r.Version, Source: r.Disk, State: r.State}, watch)
+		return arrival.Run(ctx, r.Manifest, r.Listings, arrival.Options{Version: r.Version, Columns: r.Columns, Source: r.Disk, State: r.State}, watch)
 	}
 	return checks.Run(ctx, r.Job, listOf(r.Stage), watch)
 }

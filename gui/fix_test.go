@@ -33,8 +33,8 @@ func tree(t testing.TB, paths ...string) string {
 	return dir
 }
 
-// listing is what stands below a folder, journals aside.
-func listing(t *testing.T, dir string) (paths []string) {
+// filesIn is what stands below a folder, journals aside.
+func filesIn(t *testing.T, dir string) (paths []string) {
 	t.Helper()
 	err := filepath.WalkDir(dir, func(p string, d fs.DirEntry, err error) error {
 		if err == nil && !d.IsDir() && !fix.Ours(d.Name()) {
@@ -72,7 +72,7 @@ func TestFixAndUndo(t *testing.T) {
 	if n := len(p.plan.Steps); n < 3 || p.apply.Disabled() {
 		t.Fatalf("the plan has %d steps, Rename is off: %v", n, p.apply.Disabled())
 	}
-	if got := listing(t, dir); !slices.Equal(got, before) {
+	if got := filesIn(t, dir); !slices.Equal(got, before) {
 		t.Fatalf("looking changed the disk: %q", got)
 	}
 	test.Tap(p.apply)
@@ -80,7 +80,7 @@ func TestFixAndUndo(t *testing.T) {
 		t.Fatal("Rename should ask first")
 	}
 	r.key(fyne.KeyEscape)
-	if got := listing(t, dir); !slices.Equal(got, before) {
+	if got := filesIn(t, dir); !slices.Equal(got, before) {
 		t.Fatalf("a no changed the disk: %q", got)
 	}
 	test.Tap(p.apply)
@@ -88,7 +88,7 @@ func TestFixAndUndo(t *testing.T) {
 	r.until("the new check", func() bool { return r.running != "" })
 	r.began().end <- ending{rep: clean()}
 	r.until("its end", func() bool { return r.running == "" })
-	after := listing(t, dir)
+	after := filesIn(t, dir)
 	if len(after) != len(before) || slices.ContainsFunc(after, func(s string) bool { return strings.ContainsAny(s, "?") || strings.Contains(s, " /") }) {
 		t.Fatalf("after the renames: %q", after)
 	}
@@ -101,7 +101,7 @@ func TestFixAndUndo(t *testing.T) {
 	test.Tap(p.undo)
 	test.Tap(r.sheet.Yes)
 	r.until("the old names", func() bool { return !p.busy && p.plan != nil && p.past == nil })
-	if got := listing(t, dir); !slices.Equal(got, before) {
+	if got := filesIn(t, dir); !slices.Equal(got, before) {
 		t.Errorf("after undo: %q, want %q", got, before)
 	}
 }
@@ -216,7 +216,7 @@ func TestFixMakings(t *testing.T) {
 	if err := os.Symlink("../shoot", filepath.Join(dir, "takes")); err != nil {
 		t.Fatal(err)
 	}
-	before := listing(t, dir)
+	before := filesIn(t, dir)
 	r := fixRig(t, dir)
 	p := r.fix
 	test.Tap(p.tabLeft)
@@ -251,7 +251,7 @@ func TestFixMakings(t *testing.T) {
 	r.until("the new check", func() bool { return r.running != "" })
 	r.began().end <- ending{rep: clean()}
 	r.until("its end", func() bool { return r.running == "" })
-	if got := listing(t, dir); !slices.Equal(got, []string{"DCIM/100ABCDE/a:b.jpg", "DCIM/100ABCDE/c.jpg", "DCIM.tar", "takes/one/take.mov", "takes/two.wav"}) {
+	if got := filesIn(t, dir); !slices.Equal(got, []string{"DCIM/100ABCDE/a:b.jpg", "DCIM/100ABCDE/c.jpg", "DCIM.tar", "takes/one/take.mov", "takes/two.wav"}) {
 		t.Errorf("after: %q", got)
 	}
 	if err := os.Remove(filepath.Join(outside, "two.wav")); err != nil {
@@ -266,7 +266,7 @@ func TestFixMakings(t *testing.T) {
 	if !strings.Contains(r.message, "takes is left in its place, because its original has changed since") {
 		t.Errorf("said %q", r.message)
 	}
-	if got := listing(t, dir); slices.Contains(got, "DCIM.tar") || !slices.Contains(got, "takes/two.wav") || len(got) != len(before)+1 {
+	if got := filesIn(t, dir); slices.Contains(got, "DCIM.tar") || !slices.Contains(got, "takes/two.wav") || len(got) != len(before)+1 {
 		t.Errorf("after undo: %q", got)
 	}
 }
@@ -277,7 +277,7 @@ func TestFixStopped(t *testing.T) {
 	if err := errors.Join(os.Symlink("real", filepath.Join(dir, "takes")), os.Truncate(filepath.Join(dir, "real/take.mov"), 1<<32)); err != nil {
 		t.Fatal(err)
 	}
-	before := listing(t, dir)
+	before := filesIn(t, dir)
 	r := fixRig(t, dir)
 	p := r.fix
 	test.Tap(p.tabLeft)
@@ -297,7 +297,7 @@ func TestFixStopped(t *testing.T) {
 	if r.message != "Stopped. Nothing was changed." || p.past != nil || r.at != pageFix {
 		t.Errorf("said %q, journal %v, page %q", r.message, p.past, r.at)
 	}
-	if got := listing(t, dir); !slices.Equal(got, before) {
+	if got := filesIn(t, dir); !slices.Equal(got, before) {
 		t.Errorf("after: %q", got)
 	}
 }

@@ -151,7 +151,9 @@ func progressWords(p checks.Progress) string {
 	if p.Bytes > 0 {
 		parts = append(parts, checks.Bytes(p.Bytes))
 	}
-	if s := p.Elapsed.Seconds(); s >= 1 && p.Entries > 0 {
+	if p.Rate > 0 { // bytes are read: then nobody counts entries
+		parts = append(parts, checks.Rate(p.Rate))
+	} else if s := p.Elapsed.Seconds(); s >= 1 && p.Entries > 0 {
 		parts = append(parts, checks.Count(int64(float64(p.Entries)/s))+" a second")
 	}
 	if p.Elapsed >= time.Second {

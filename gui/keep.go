@@ -21,6 +21,8 @@ type choices struct {
 	CopyList []byte       `json:"copy_list,omitempty"`
 	Manifest []byte       `json:"manifest,omitempty"`
 	Listing  []byte       `json:"listing,omitempty"`
+	Columns  string       `json:"columns,omitempty"`
+	Disk     []byte       `json:"disk,omitempty"`
 	Uplink   string       `json:"uplink,omitempty"`
 	Battery  string       `json:"battery,omitempty"`
 	Link     string       `json:"link,omitempty"`

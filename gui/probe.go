@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"loadline/checks"
-	"loadline/checks/arrival"
 	"loadline/checks/manifest"
 	"loadline/checks/share"
 )
@@ -26,6 +25,14 @@ type probes struct {
 	cancel func()
 	turn   int
 	busy   map[string]bool
+}
+
+// hold notes that something is being looked at.
+func (p *probes) hold(what string) {
+	if p.busy == nil {
+		p.busy = map[string]bool{}
+	}
+	p.busy[what] = true
 }
 
 // probe looks whether the two places are there and says so beside them.
@@ -48,12 +55,11 @@ func (w *Window) probe(v *view) {
 }
 
 func (w *Window) inspect(v *view, x *picker, turn int) {
-	path := x.get()
-	if list := typedPaths(x.path.Text); len(list) > 1 {
-		x.say(checks.Count(int64(len(list)))+" files", "")
-		v.relayout()
+	if v.setup.store != nil && x == v.setup.to {
+		w.inspectStore(v, turn)
 		return
 	}
+	path := x.get()
 	if path == "" {
 		x.say("", "")
 		v.relayout()
@@ -62,17 +68,11 @@ func (w *Window) inspect(v *view, x *picker, turn int) {
 	if w.probes.busy[path] {
 		return
 	}
-	if w.probes.busy == nil {
-		w.probes.busy = map[string]bool{}
-	}
-	w.probes.busy[path] = true
+	w.probes.hold(path)
 	kind := placeSource
 	switch {
 	case v.stage == checks.Arrival:
 		kind = placeFile
-		if x == v.setup.to {
-			kind = placeListing
-		}
 	case x == v.setup.to && w.standIn == nil: // a demo's share is only a folder
 		kind = placeShare
 	}
@@ -127,26 +127,16 @@ type placeKind uint8
 
 const (
 	placeFile placeKind = iota // a manifest
-	placeListing
 	placeSource
 	placeShare
 )
 
 // inspectPath says in words what stands at a path, or what is wrong with it and what to do.
 func inspectPath(path string, kind placeKind) (facts, problem string) {
-	if kind == placeFile || kind == placeListing {
-		info, err := os.Stat(path)
-		if errors.Is(err, fs.ErrNotExist) {
-			return "", "There is no such file. Look how the path is spelled."
-		}
-		if err != nil {
-			return "", pathProblem(err)
-		}
-		if info.IsDir() {
-			return "", "This is a folder. Choose a file."
-		}
-		if kind == placeListing {
-			return inspectListing(path)
+	if kind == placeFile {
+		info, problem := lookAtFile(path)
+		if problem != "" {
+			return "", problem
 		}
 		return inspectManifest(path, info.Size())
 	}
@@ -189,14 +179,18 @@ func inspectManifest(path string, size int64) (facts, problem string) {
 	return many(h.Files, "file", "files") + ", " + checks.Bytes(h.Bytes) + ", of " + h.Made.Local().Format("2 January 2006"), ""
 }
 
-// inspectListing says how a listing would be read, so that the person sees whether its columns are
-// understood before anything is compared.
-func inspectListing(path string) (facts, problem string) {
-	u, err := arrival.Inspect(context.Background(), "", []string{path}, arrival.Options{}, 1)
-	if err != nil {
-		return "", capitalize(oneLine(err.Error())) + "."
+// lookAtFile looks whether a file is there, or says what is wrong with its path.
+func lookAtFile(path string) (info fs.FileInfo, problem string) {
+	info, err := os.Stat(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, "There is no such file. Look how the path is spelled."
+	case err != nil:
+		return nil, pathProblem(err)
+	case info.IsDir():
+		return nil, "This is a folder. Choose a file."
 	}
-	return oneLine(u.Format.String()), ""
+	return info, ""
 }
 
 // pathProblem puts what the system answers into words that help.

@@ -2,7 +2,6 @@ package gui
 
 import (
 	"errors"
-	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -347,12 +346,13 @@ func TestProbeListing(t *testing.T) {
 	x := r.view().setup.to
 	x.path.SetText(good)
 	r.fire()
+	how := r.view().setup.store.how
 	r.until("its columns", func() bool {
-		return strings.Contains(x.facts.Text, "commas") && strings.Contains(x.facts.Text, "Key") && x.problem.Text == ""
+		return strings.Contains(how.Text, "commas") && strings.Contains(how.Text, "Key") && x.problem.Text == ""
 	})
 	x.path.SetText(bad)
 	r.fire()
-	r.until("what is wrong", func() bool { return x.problem.Text != "" })
+	r.until("what is wrong", func() bool { return x.problem.Text != "" && !how.Visible() })
 }
 
 // The manifest that the stage after copying wrote is told of, and stands ready in the stage after
@@ -383,7 +383,7 @@ func TestManifestGoesOn(t *testing.T) {
 	if c.req.Manifest != rep.Manifest || len(c.req.Listings) != 2 || c.req.Listings[0] != "/a list.csv" {
 		t.Errorf("the engine was asked for %q and %q", c.req.Manifest, c.req.Listings)
 	}
-	c.end <- ending{err: fmt.Errorf("%w: the listing has no column for keys", checks.ErrBadJob)}
+	c.end <- ending{err: &checks.JobError{Field: checks.FieldListing, Err: errors.New("the listing has no column for keys")}}
 	r.until("the end", func() bool { return r.running == "" })
 	if !strings.Contains(r.view().setup.to.problem.Text, "no column") {
 		t.Errorf("beside the listing stands %q", r.view().setup.to.problem.Text)

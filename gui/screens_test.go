@@ -123,7 +123,7 @@ var screens = map[string]func(*rig){
 		r.until("the stop", func() bool { return r.running == "" })
 	},
 	"error": func(r *rig) {
-		r.start().end <- ending{err: fmt.Errorf("%w: there is no source folder %s; look whether the disk is plugged in and mounted, and how the path is spelled", checks.ErrBadJob, sampleSource)}
+		r.start().end <- ending{err: &checks.JobError{Field: checks.FieldSource, Err: fmt.Errorf("there is no source folder %s; look whether the disk is plugged in and mounted, and how the path is spelled", sampleSource)}}
 		r.until("the error", func() bool { return r.running == "" })
 	},
 	"broken": func(r *rig) {

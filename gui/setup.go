@@ -19,21 +19,18 @@ type setup struct {
 	panel   *kit.Surface
 	from    *picker
 	to      *picker
-	options *options // nil after arrival
+	options *options // before and after copying; else nil
+	store   *store   // after arrival; else nil
 
 	mountedFrom string // what the share is mounted from, once a report says so
 	focus       func(fyne.Focusable)
 	resized     func() // it wants another height
 }
 
-func newSetup(from, to *picker, o *options) *setup {
-	s := &setup{from: from, to: to, options: o}
+func newSetup(from, to *picker, below fyne.CanvasObject) *setup {
+	s := &setup{from: from, to: to}
 	places := container.New(setupLayout{}, from.box, kit.NewMark("onward", kit.ColMuted, 22), to.box)
-	parts := []fyne.CanvasObject{places}
-	if o != nil {
-		parts = append(parts, kit.NewInset(12, 0, kit.NewRule()), o.box)
-	}
-	s.panel = kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(4, parts...)).Pad(4, 4)
+	s.panel = kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(4, places, kit.NewInset(12, 0, kit.NewRule()), below)).Pad(4, 4)
 	s.fold = kit.NewFold("disk", "Change", func() {
 		s.setFolded(false)
 		if s.focus != nil {
@@ -43,6 +40,39 @@ func newSetup(from, to *picker, o *options) *setup {
 	s.fold.Hide()
 	s.box = kit.NewColumn(0, s.fold, s.panel)
 	return s
+}
+
+// fields are those besides the places.
+func (s *setup) fields() []*kit.Field {
+	switch {
+	case s.options != nil:
+		return s.options.fields()
+	case s.store != nil:
+		return s.store.fields()
+	}
+	return nil
+}
+
+// lock keeps all of it as it is.
+func (s *setup) lock(on bool) {
+	s.from.lock(on)
+	s.to.lock(on)
+	switch {
+	case s.options != nil:
+		s.options.lock(on)
+	case s.store != nil:
+		s.store.lock(on)
+	}
+}
+
+// complain shows what is wrong with what is no place; empty if nothing is.
+func (s *setup) complain(problem string) {
+	switch {
+	case s.options != nil:
+		s.options.say(problem)
+	case s.store != nil:
+		s.store.complain(problem)
+	}
 }
 
 // folded reports whether the one line is shown.
@@ -106,6 +136,9 @@ func (s *setup) elements(m map[string]fyne.CanvasObject) {
 	}
 	m["source"], m["source-choose"] = s.from.path, s.from.choose
 	m["share"], m["share-choose"] = s.to.path, s.to.choose
+	if s.store != nil {
+		m["columns"], m["disk"], m["disk-choose"] = s.store.columns, s.store.disk, s.store.choose
+	}
 	o := s.options
 	if o == nil {
 		return

@@ -256,6 +256,9 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 			if k.open && k.files != nil {
 				m["files:"+k.check.ID] = k.files
 			}
+			if k.open && k.read != nil {
+				m["read-all"] = k.read
+			}
 		}
 	}
 	return m

@@ -41,6 +41,7 @@ type view struct {
 }
 
 // places are what a report is about, settled: a verdict on one disk must never stand beside another.
+// After arrival prefix and list stand for what was said of the listing.
 type places struct{ from, to, prefix, list string }
 
 func (v *view) places() places {
@@ -48,6 +49,7 @@ func (v *view) places() places {
 	p := places{from: v.links.settle(s.from.get()), to: v.links.settle(s.to.get())}
 	if v.stage == checks.Arrival {
 		p.to = s.to.path.Text // may be several files
+		p.prefix, p.list = s.store.columns.Text, s.store.disk.Text
 	}
 	if o := s.options; o != nil {
 		p.prefix, p.list = typedPath(o.prefix.Text), v.links.settle(typedPath(o.list.Text))
@@ -107,11 +109,15 @@ func newView(w *Window, stage checks.Stage) *view {
 	v.head = newHead(w.Check, w.Stop, func() { w.showFiles(nil) })
 	v.head.check.Set("", stageWords[stage].button)
 	var opts *options
+	var arrived *store
+	var below fyne.CanvasObject
 	var from, to *picker
 	switch stage {
 	case checks.Arrival:
 		from = newPicker("document", "Manifest", "/path/to/manifest", w.chooser(&from, "Choose the manifest", false))
 		to = newPicker("share", "Listing of the store", "/path/to/listing.csv", w.chooser(&to, "Choose the listing", false))
+		arrived = newStore(w)
+		below = arrived.box
 	default:
 		from = newPicker("disk", "Source", "/path/to/the/archive", w.chooser(&from, "Choose the folder to be copied", true))
 		to = newPicker("share", "Share", "/path/to/the/mounted/share", w.chooser(&to, "Choose the mounted share", true))
@@ -119,8 +125,10 @@ func newView(w *Window, stage checks.Stage) *view {
 		if stage == checks.After {
 			opts.onlyPlaces()
 		}
+		below = opts.box
 	}
-	v.setup = newSetup(from, to, opts)
+	v.setup = newSetup(from, to, below)
+	v.setup.options, v.setup.store = opts, arrived
 	v.setup.focus = func(f fyne.Focusable) { w.win.Canvas().Focus(f) }
 	v.setup.resized = func() {
 		v.relayout()
@@ -129,7 +137,11 @@ func newView(w *Window, stage checks.Stage) *view {
 	if opts != nil {
 		opts.focus, opts.resized = v.setup.focus, v.setup.resized
 	}
-	v.list = newCardList(w.engine.List(stage), cardActions{files: func(c *checks.Check) { w.showFiles(c) }, clean: w.askClean, fix: w.showFix})
+	do := cardActions{files: func(c *checks.Check) { w.showFiles(c) }, clean: w.askClean, fix: w.showFix}
+	if stage == checks.Before {
+		do.read = w.ReadAll
+	}
+	v.list = newCardList(w.engine.List(stage), do)
 	v.list.page.SetAbove(kit.NewColumn(kit.GapMid, v.head.box, v.setup.box), viewLow)
 	for _, f := range v.fields() {
 		f.OnShortcut = w.shortcut
@@ -139,21 +151,11 @@ func newView(w *Window, stage checks.Stage) *view {
 }
 
 func (v *view) fields() []*kit.Field {
-	f := []*kit.Field{v.setup.from.path, v.setup.to.path}
-	if v.setup.options != nil {
-		f = append(f, v.setup.options.fields()...)
-	}
-	return f
+	return append([]*kit.Field{v.setup.from.path, v.setup.to.path}, v.setup.fields()...)
 }
 
 // lock keeps the input as it is while a run goes on.
-func (v *view) lock(on bool) {
-	v.setup.from.lock(on)
-	v.setup.to.lock(on)
-	if v.setup.options != nil {
-		v.setup.options.lock(on)
-	}
-}
+func (v *view) lock(on bool) { v.setup.lock(on) }
 
 // reset makes the cards ready for a run.
 func (v *view) reset() {

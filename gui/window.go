@@ -131,6 +131,8 @@ func (w *Window) recall(c choices) {
 	a := w.views[checks.Arrival].setup
 	a.from.put(string(c.Manifest))
 	a.to.put(string(c.Listing))
+	a.store.columns.SetText(c.Columns)
+	a.store.disk.SetText(showPath(string(c.Disk)))
 	o := w.views[checks.Before].setup.options
 	o.prefix.SetText(showPath(string(c.Prefix)))
 	o.list.SetText(showPath(string(c.CopyList)))
@@ -152,6 +154,7 @@ func (w *Window) remember() {
 		Source: []byte(before.from.get()), Share: []byte(before.to.get()), Prefix: []byte(typedPath(o.prefix.Text)),
 		CopyList: []byte(typedPath(o.list.Text)),
 		Manifest: []byte(arrival.from.get()), Listing: []byte(arrival.to.get()),
+		Columns: arrival.store.columns.Text, Disk: []byte(typedPath(arrival.store.disk.Text)),
 		Uplink: o.uplink.Text, Battery: o.battery.Text, Link: o.link.Text,
 	}
 	if w.standIn != nil { // a demo's folders are gone when it ends
@@ -194,8 +197,11 @@ func (w *Window) watch(v *view) {
 	}
 	v.setup.from.changed = func(string) { typed() }
 	v.setup.to.changed = func(string) { typed() }
-	if v.setup.options != nil {
+	switch {
+	case v.setup.options != nil:
 		v.setup.options.changed = typed
+	case v.setup.store != nil:
+		v.setup.store.changed = typed
 	}
 	w.showReady(v)
 }

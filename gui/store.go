@@ -1,0 +1,218 @@
+package gui
+
+import (
+	"context"
+	"errors"
+	"os"
+	"strings"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/container"
+
+	"loadline/checks"
+	"loadline/checks/arrival"
+	"loadline/checks/arrival/listing"
+	"loadline/checks/names"
+	"loadline/gui/kit"
+)
+
+// store is what a person may say about a listing, and shows how it was understood.
+type store struct {
+	box     fyne.CanvasObject
+	columns *kit.Field
+	disk    *kit.Field
+	choose  *kit.Button
+	how     *kit.Paragraph // how the listing was understood
+	problem *kit.Paragraph
+	changed func()
+}
+
+func newStore(w *Window) *store {
+	s := &store{
+		columns: kit.NewField("found by itself, or like key=2,size=3"),
+		disk:    kit.NewField("none: nothing is read again"),
+		how:     kit.NewParagraph("", kit.SizeSmall+1, kit.ColMuted),
+		problem: kit.NewParagraph("", kit.SizeSmall+1, kit.ColFail),
+	}
+	s.how.Hide()
+	s.problem.Hide()
+	s.disk.TextStyle = fyne.TextStyle{Monospace: true}
+	s.choose = kit.NewButton(kit.Plain, "folder", "Choose…", func() {
+		w.desktop.ChooseFolder("Choose the folder of the disk", typedPath(s.disk.Text), func(path string, err error) {
+			w.desktop.Post(func() {
+				switch {
+				case err != nil:
+					s.complain("No dialog could be shown. Type the path of the disk.")
+				case path != "":
+					s.disk.SetText(showPath(path))
+				}
+			})
+		})
+	}).Shorter("").WithHeight(optionHigh)
+	for _, f := range s.fields() {
+		f.OnChanged = func(string) {
+			s.complain("") // told again when it is still wrong
+			if s.changed != nil {
+				s.changed()
+			}
+		}
+	}
+	label := func(text string) fyne.CanvasObject { return kit.NewText(text, kit.SizeSmall+1, kit.ColMuted) }
+	row := container.New(halves{optionGap},
+		kit.NewStretch(8, 1, label("Columns"), s.columns.Framed()),
+		kit.NewStretchLeast(8, 1, 200, label("The disk"), s.disk.Framed(), s.choose))
+	s.box = kit.NewInset(12, 4, kit.NewColumn(6, s.how, row, s.problem))
+	return s
+}
+
+func (s *store) fields() []*kit.Field { return []*kit.Field{s.columns, s.disk} }
+
+func (s *store) lock(on bool) {
+	for _, f := range s.fields() {
+		if on {
+			f.Disable()
+		} else {
+			f.Enable()
+		}
+	}
+	kit.SetEnabled(s.choose, !on)
+}
+
+// complain shows what is wrong with what was typed; empty if nothing is.
+func (s *store) complain(problem string) {
+	s.problem.Set(problem, "")
+	kit.SetVisible(s.problem, problem != "")
+}
+
+// tell shows how the listing was understood; empty while that is not known.
+func (s *store) tell(how string) {
+	s.how.Set(how, "")
+	kit.SetVisible(s.how, how != "")
+}
+
+// into takes the wishes over into a request, or says what cannot be understood.
+func (s *store) into(r *Request) error {
+	var err error
+	if r.Columns, err = listing.ParseColumns(s.columns.Text); err != nil {
+		return err
+	}
+	r.Disk = typedPath(s.disk.Text)
+	return nil
+}
+
+// firstRows is how many objects of a listing are looked up before the check.
+const firstRows = 10
+
+// inspectStore looks beside the window how the listing would be read, so that the person sees whether its
+// columns are understood before anything is compared.
+func (w *Window) inspectStore(v *view, turn int) {
+	x, s := v.setup.to, v.setup.store
+	list := typedPaths(x.path.Text)
+	if len(list) == 0 {
+		x.say("", "")
+		s.tell("")
+		v.relayout()
+		return
+	}
+	columns, err := listing.ParseColumns(s.columns.Text)
+	if err != nil {
+		s.tell("")
+		s.complain(capitalize(oneLine(err.Error())) + ".")
+		v.relayout()
+		return
+	}
+	manifest := v.setup.from.get()
+	key := strings.Join(append([]string{"listing", s.columns.Text, manifest}, list...), "\x00")
+	if w.probes.busy[key] {
+		return
+	}
+	w.probes.hold(key)
+	go func() {
+		facts, how, problem := understand(manifest, list, columns)
+		w.desktop.Post(func() {
+			delete(w.probes.busy, key)
+			if turn != w.probes.turn || w.running == v.stage {
+				return
+			}
+			x.say(facts, problem)
+			s.tell(how)
+			if v.state == stateIdle { // what a run has said stays
+				w.showReady(v)
+			}
+			v.relayout()
+		})
+	}()
+}
+
+// understand says what the files of a listing are, how they would be read, and what is wrong with them.
+func understand(manifest string, list []string, columns listing.Columns) (facts, how, problem string) {
+	size := int64(0)
+	for _, path := range list {
+		info, problem := lookAtFile(path)
+		if problem != "" {
+			return "", "", problem
+		}
+		size += info.Size()
+	}
+	facts = checks.Bytes(size)
+	if len(list) > 1 {
+		facts = many(int64(len(list)), "file", "files") + ", " + facts
+	}
+	// A large manifest is read when the check runs: here it would hold up the answer.
+	if info, err := os.Stat(manifest); err != nil || !info.Mode().IsRegular() || info.Size() > manifestAtOnce {
+		manifest = ""
+	}
+	o := arrival.Options{Columns: columns}
+	u, err := arrival.Inspect(context.Background(), manifest, list, o, firstRows)
+	var job *checks.JobError
+	if errors.As(err, &job) && job.Field == checks.FieldManifest { // told beside its own field
+		u, err = arrival.Inspect(context.Background(), "", list, o, firstRows)
+	}
+	if err != nil {
+		return "", "", capitalize(oneLine(err.Error())) + "."
+	}
+	return facts, understoodWords(u), ""
+}
+
+// understoodWords say in a few sentences how a listing would be read.
+func understoodWords(u *arrival.Understood) string {
+	text := "How it is read: " + oneLine(u.Format.String()) + "."
+	if u.Format.Guessed {
+		text += " The columns were told by what they hold: look whether they are right, or name them below."
+	}
+	n := int64(len(u.Rows))
+	if n > 0 {
+		first := u.Rows[0]
+		text += " It begins with " + names.QuoteShort(string(first.Key))
+		if first.Size >= 0 {
+			text += ", " + checks.Plural(first.Size, "byte")
+		}
+		text += "."
+	}
+	switch {
+	case n == 0:
+		text += " It holds no object."
+	case u.Matched == 0:
+		text += " None of its first " + checks.Plural(n, "object") + " is a file of the manifest: name the columns, or choose another listing, if that looks wrong."
+	case u.Matched > 0:
+		text += " Of its first " + checks.Plural(n, "object") + ", " + checks.Count(int64(u.Matched)) + choose(u.Matched == 1, " is a file", " are files") + " of the manifest; keys are read " + u.Reading.String()
+		if u.Head != "" {
+			text += ", below " + names.QuoteShort(u.Head)
+		}
+		text += "."
+	}
+	if len(u.Parts) > 1 {
+		text += " It has " + many(int64(len(u.Parts)), "file", "files") + "."
+	}
+	if k := int64(len(u.Absent)); k > 0 {
+		text += " " + many(k, "file of it is", "files of it are") + " not there, " + names.QuoteShort(u.Absent[0]) + choose(k > 1, " among them.", ".")
+	}
+	return text
+}
+
+func choose(is bool, yes, no string) string {
+	if is {
+		return yes
+	}
+	return no
+}
