@@ -39,6 +39,7 @@ func bench(ctx context.Context, args []string) (err error) {
 	runs := flags.Int("runs", 5, "number of rounds")
 	window := flags.Bool("window", false, "measure the window instead: at rest, at work, with a million findings")
 	clips := flags.Bool("clips", false, "measure only what a look into every file costs")
+	read := flags.Bool("read", false, "measure only how fast files are read, beside OpenSSL and dd; takes 6 GB, 4 of them in /dev/shm")
 	if err := flags.Parse(args); err != nil {
 		return err
 	}
@@ -63,9 +64,13 @@ func bench(ctx context.Context, args []string) (err error) {
 	if err != nil {
 		return err
 	}
+	command := filepath.Join(work, commandName)
 	fmt.Printf("\n%s\n\n", machine(ctx, work))
-	if *clips {
+	switch {
+	case *clips:
 		return benchClips(ctx, work, contenders[0], *runs, *quick)
+	case *read:
+		return benchRead(ctx, work, command, *runs, *quick)
 	}
 	fmt.Printf("Median of %d rounds in turn, caches warm, seconds of wall time and peak memory. None of them looks into files: loadline-cli runs with -no-clips.\n\n", *runs)
 	fmt.Println("| files | tree | flagged | loadline-cli | find -printf | du -s | floor | ÷ floor | ÷ find | peak |")
@@ -97,7 +102,10 @@ func bench(ctx context.Context, args []string) (err error) {
 		fmt.Printf("%s is %s", s.name, s.doc)
 	}
 	fmt.Printf(".\nloadline-cli from start to end on a folder of one file: %s.\n", first.Round(100*time.Microsecond))
-	return benchClips(ctx, work, contenders[0], *runs, *quick)
+	if err := benchClips(ctx, work, contenders[0], *runs, *quick); err != nil {
+		return err
+	}
+	return benchRead(ctx, work, command, *runs, *quick)
 }
 
 // clipSamples are clips of every kind, a few kilobytes each.
@@ -150,10 +158,13 @@ func benchClips(ctx context.Context, work string, without contender, runs int, q
 	return nil
 }
 
+// commandName is what the command is called below the folder of the run.
+const commandName = "loadline-cli"
+
 // buildContenders builds the command as it is released and the floor, and returns all programs
 // that are measured, ours first, the floor last.
 func buildContenders(ctx context.Context, work string) ([]contender, error) {
-	command, floor := filepath.Join(work, "loadline-cli"), filepath.Join(work, "floor")
+	command, floor := filepath.Join(work, commandName), filepath.Join(work, "floor")
 	if err := runPlain(ctx, "go", "build", "-trimpath", "-ldflags", "-s -w", "-o", command, "./cmd/loadline-cli"); err != nil {
 		return nil, err
 	}

@@ -4,6 +4,7 @@
 //	go run ./cmd/dev test [-only STEP,…]   run every test
 //	go run ./cmd/dev test -release         check what is released: packages, other systems
 //	go run ./cmd/dev bench [-quick]        measure the walk against find, du and a floor
+//	go run ./cmd/dev bench -read           measure the reading against OpenSSL and dd
 //	go run ./cmd/dev package -o DIR        make what people install
 //	go run ./cmd/dev bench -window         measure what the window costs at rest and at work
 //
@@ -35,8 +36,8 @@ const usage = `usage: go run ./cmd/dev COMMAND
   test [-only STEP,…]   install what the tests need and run them all
   test -release [-only STEP,…]
                         the second set: packages and other systems (Debian)
-  bench [-quick] [-window] [-dir FOLDER]
-                        build trees and measure the walk, or the window (Linux)
+  bench [-quick] [-clips] [-read] [-window] [-dir FOLDER]
+                        build trees and measure the walk and the reading, or the window (Linux)
   package -o DIR        make packages, archives and checksums in a new folder:
                         on Debian all but the window for macOS, on a Mac that`
 
