@@ -3,10 +3,12 @@ package gui
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
 	"loadline/checks"
+	"loadline/checks/demo"
 	"loadline/checks/names"
 	"loadline/gui/kit"
 )
@@ -24,6 +26,9 @@ func (w *Window) request(v *view) (Request, error) {
 	if v.stage == checks.Arrival {
 		r.Manifest = from
 		r.Listings = typedPaths(v.setup.to.path.Text)
+		if w.demo != nil && slices.ContainsFunc(r.Listings, w.demo.Owns) {
+			r.Invented = demo.InventedListing
+		}
 		err := v.setup.store.into(&r)
 		return r, err
 	}

@@ -20,6 +20,7 @@ type Request struct {
 	Disk         string          // for the arrival: the disk, to prove objects in parts from; empty: none
 	Columns      listing.Columns // for the arrival: the person's own choice of columns
 	State        string          // folder for what is proven and for manifests
+	Invented     string          // for the arrival: what of it is a demo's
 }
 
 // Engine is what the window drives. Tests give it a stand-in.
@@ -69,7 +70,11 @@ func runReal(ctx context.Context, r Request, watch func(checks.Event)) (*checks.
 	case checks.After:
 		return after.Run(ctx, r.Job, after.Options{State: r.State}, watch)
 	case checks.Arrival:
-		return arrival.Run(ctx, r.Manifest, r.Listings, arrival.Options{Version: r.Version, Columns: r.Columns, Source: r.Disk, State: r.State}, watch)
+		rep, err := arrival.Run(ctx, r.Manifest, r.Listings, arrival.Options{Version: r.Version, Columns: r.Columns, Source: r.Disk, State: r.State}, watch)
+		if rep != nil {
+			rep.Invented = r.Invented
+		}
+		return rep, err
 	}
 	return checks.Run(ctx, r.Job, listOf(r.Stage), watch)
 }

@@ -123,6 +123,9 @@ func (d *Demo) Manifest() (string, error) {
 	return file, err
 }
 
+// InventedListing is what a report on one of the demo's listings has to say.
+const InventedListing = "the listing of the store"
+
 // Listing writes an invented listing of the store into the demo's folder and returns its file. At first an
 // object is missing; whole has them all.
 func (d *Demo) Listing(whole bool) (string, error) {
@@ -146,6 +149,12 @@ func (d *Demo) Listing(whole bool) (string, error) {
 		return c.WriteAll(rows)
 	})
 	return file, err
+}
+
+// Owns reports whether a file or folder is the demo's own.
+func (d *Demo) Owns(path string) bool {
+	rel, err := filepath.Rel(d.Folder, path)
+	return err == nil && filepath.IsLocal(rel)
 }
 
 // makeCopied prepares the job after copying.

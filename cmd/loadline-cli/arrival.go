@@ -12,6 +12,7 @@ import (
 	"loadline/checks"
 	"loadline/checks/arrival"
 	"loadline/checks/arrival/listing"
+	"loadline/checks/demo"
 )
 
 const listings = `LISTING is a file made by the store or its client, in any of these forms, compressed with gzip or zstd or not:
@@ -51,15 +52,15 @@ func runArrival(ctx context.Context, args []string, stdout, stderr io.Writer) in
 		options.Also = append(options.Also, s)
 		return nil
 	})
-	demo := fs.Bool("demo", false, demoUsage)
+	invented := fs.Bool("demo", false, demoUsage)
 	rest, err := parse(fs, args)
 	if err != nil {
 		return parsed(err)
 	}
 	switch {
-	case *demo && len(rest) > 0:
+	case *invented && len(rest) > 0:
 		return fault(stderr, errDemoPlaces("MANIFEST and LISTING"))
-	case *demo:
+	case *invented:
 		d, done, err := openDemo(stderr)
 		defer done()
 		if err != nil {
@@ -84,5 +85,8 @@ func runArrival(ctx context.Context, args []string, stdout, stderr io.Writer) in
 	watch, done := progressLine(stderr)
 	rep, err := arrival.Run(ctx, rest[0], rest[1:], options, watch)
 	done()
+	if rep != nil && *invented {
+		rep.Invented = demo.InventedListing
+	}
 	return out.conclude(ctx, rep, err, "stopped before the end; what was read of the disk is remembered", stdout, stderr)
 }
