@@ -275,7 +275,7 @@ func (e *everyByte) askDisk(ctx context.Context, pass *checks.Pass) {
 		asked = append(asked, a.asked...)
 	}
 	if len(asked) > 0 {
-		pass.Fact("disk_signs", strings.Join(asked, ", "), "Asked for bad signs of the disk: %s", checks.Plain(strings.Join(asked, ", ")))
+		pass.Fact("disk_signs", strings.Join(asked, ", "), "Checked for signs of a failing disk: %s", checks.Plain(strings.Join(asked, ", ")))
 	}
 }
 
