@@ -39,7 +39,7 @@ var (
 	}
 	knownChecksumDiffers = &checks.Rule{
 		ID: "known-checksum-differs", Level: checks.Fail,
-		When:   "a checksum list on the disk has another checksum for the file",
+		When:   "a checksum list on the disk has a different checksum for the file",
 		Fix:    "Find out which is right: the file may be damaged, or it was changed on purpose after the list was made. Then restore the file or make the list anew.",
 		Source: "GNU coreutils documentation, sha256sum; RFC 8493 section 3",
 	}
