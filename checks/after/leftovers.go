@@ -71,7 +71,7 @@ func (a *after) leftovers(_ context.Context, pass *checks.Pass) error {
 	for r, n := range x.unnamed {
 		pass.Count(&walk.Dir{}, r, n)
 		if r.Level == checks.Warn {
-			pass.Add(checks.Finding{Rule: r, Level: r.Level, Detail: fmt.Sprintf("%s more like the named ones", checks.Plural(n, "file"))})
+			pass.Add(checks.Finding{Rule: r, Level: r.Level, Detail: fmt.Sprintf("%s more like these", checks.Plural(n, "file"))})
 		}
 	}
 	if x.own > 0 {

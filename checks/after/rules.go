@@ -197,7 +197,7 @@ func checksOf(a *after) []*checks.Check {
 	}
 	leftovers := &checks.Check{
 		ID: "leftovers", Title: "Nothing is left over on the share", Group: checks.GroupCopy, NeedsShare: true,
-		Doc: "Lists what is in the folder of the copy and not on the source. Everything there becomes an " +
+		Doc: "Lists what is in the folder of the copy but not on the source. Everything there becomes an " +
 			"object: partial files of a copy that was cut off, and files since removed from the source.",
 		Fix:   "Remove from the share what does not belong there.",
 		Rules: []*checks.Rule{temporaryLeft, extraOnShare},

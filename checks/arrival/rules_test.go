@@ -189,7 +189,7 @@ func TestSubsets(t *testing.T) {
 		want string
 	}{
 		{files[:3], "may have been cut off"},
-		{files[:2], "All that is there lies in a, and nothing of that folder is missing"},
+		{files[:2], "Everything found is in a, and nothing in that folder is missing"},
 		{[]*manifest.File{files[0], files[2], files[4]}, ""},
 	} {
 		rep, err := arrive(t, m, Options{}, csvOf("Key,Size,SHA-256", "", tc.list, sha))

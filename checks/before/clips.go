@@ -348,7 +348,7 @@ func (c *clips) conclude(pass *checks.Pass) error {
 	}
 	if c.silent != nil {
 		unseen := c.queued.Load() - n - c.tally.NotJudged() - c.changed.n - c.closed.n
-		pass.Fact("clips_unseen", unseen, "Not looked at since the disk went silent: %s", checks.Plural(unseen, "file"))
+		pass.Fact("clips_unseen", unseen, "Not looked at, because the disk stopped responding: %s", checks.Plural(unseen, "file"))
 		return c.silent
 	}
 	switch {

@@ -39,7 +39,7 @@ var (
 	}
 	knownChecksumDiffers = &checks.Rule{
 		ID: "known-checksum-differs", Level: checks.Fail,
-		When:   "a checksum list on the disk has another checksum for the file",
+		When:   "a checksum list on the disk has a different checksum for the file",
 		Fix:    "Find out which is right: the file may be damaged, or it was changed on purpose after the list was made. Then restore the file or make the list anew.",
 		Source: "GNU coreutils documentation, sha256sum; RFC 8493 section 3",
 	}
@@ -275,7 +275,7 @@ func (e *everyByte) askDisk(ctx context.Context, pass *checks.Pass) {
 		asked = append(asked, a.asked...)
 	}
 	if len(asked) > 0 {
-		pass.Fact("disk_signs", strings.Join(asked, ", "), "Asked for bad signs of the disk: %s", checks.Plain(strings.Join(asked, ", ")))
+		pass.Fact("disk_signs", strings.Join(asked, ", "), "Checked for signs of a failing disk: %s", checks.Plain(strings.Join(asked, ", ")))
 	}
 }
 

@@ -402,7 +402,7 @@ func (k *knownLists) missing(ctx context.Context, pass *checks.Pass) error {
 			continue
 		}
 		for _, file := range gone[int32(i)] {
-			pass.Add(checks.Finding{Path: file, Rule: knownChecksumMissing, Level: checks.Warn, Detail: "named in " + names.Quote(list) + ", and not there"})
+			pass.Add(checks.Finding{Path: file, Rule: knownChecksumMissing, Level: checks.Warn, Detail: "named in " + names.Quote(list) + ", but not there"})
 		}
 	}
 	return nil

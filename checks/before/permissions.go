@@ -63,7 +63,7 @@ var permissions = &checks.Check{
 		closed := pass.Total(folderUnreadable) + pass.Total(fileUnreadable)
 		inClutter := pass.State.(*permissionState).inClutter.Load()
 		if inClutter > 0 {
-			pass.Fact("closed_clutter", inClutter, "Closed, but only system clutter: %s", checks.Plural(inClutter, "entry"))
+			pass.Fact("closed_clutter", inClutter, "Unreadable, but only system clutter: %s", checks.Plural(inClutter, "entry"))
 		}
 		switch closed -= inClutter; {
 		case closed+pass.Total(readError) > 0:
@@ -74,7 +74,7 @@ var permissions = &checks.Check{
 			pass.Summarize("%s and %s can be read.", checks.Plural(n.Files, "file"), checks.Plural(n.Folders, "folder"))
 		}
 		if os.Geteuid() == 0 {
-			pass.Fact("as_root", true, "Seen as root, who may read everything: this proves little about the person who copies")
+			pass.Fact("as_root", true, "Checked as root, who may read everything: this proves little about what the person who copies may read")
 		}
 		return nil
 	},

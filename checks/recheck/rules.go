@@ -75,7 +75,7 @@ var completeCheck = checks.Check{
 var contentCheck = checks.Check{
 	ID: "copy-content", Title: "Every file is what it was", Group: checks.GroupCopy,
 	Doc: "Reads every file to its last byte, past this computer's cache, and compares it with the manifest by SHA-256. " +
-		"A run that was stopped continues where it left off within a week; after that, everything is read anew.",
+		"A run that was stopped continues where it left off within a week; after that, everything is read again.",
 	Fix:   "Keep every other copy. Copy again what differs, and recheck.",
 	Rules: []*checks.Rule{differs, unreadable, changing, sampled, cached},
 }

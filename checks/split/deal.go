@@ -205,7 +205,7 @@ func (p *Plan) missing(list *checks.CopyList) {
 		})
 		for path := range list.All() {
 			if !seen[path] {
-				p.Left = append(p.Left, Left{Path: path, Rule: onNoList, Why: "the copy list names it, but it is no file on the source"})
+				p.Left = append(p.Left, Left{Path: path, Rule: onNoList, Why: "the copy list names it, but it is not a file on the source"})
 			}
 		}
 	}

@@ -22,7 +22,7 @@ const listings = `LISTING is a file made by the store or its client, in any of t
   what sha256sum or md5sum prints; columns of text with date, size and key
 Several files are read as one listing: give all pages of it. Checksums are SHA-256, SHA-1, MD5, CRC-32, CRC-32C or
 CRC-64/NVME, of whole objects or of parts, hexadecimal, base64 or decimal. Of a list of versions the latest count.
-Exit status 2 also where the listing is not whole.
+Exit status 2 also where the listing is incomplete.
 `
 
 // runArrival compares the manifest with listings of the store.

@@ -94,7 +94,7 @@ func (f *fixer) flags() *flag.FlagSet {
 	fs.BoolVar(&f.demo, "demo", false, demoUsage)
 	fs.BoolVar(&f.apply, "apply", false, "do what is planned; a journal on the disk lets you go back")
 	fs.StringVar(&f.undo, "undo", "", "undo the plan of this `JOURNAL`")
-	fs.StringVar(&f.resume, "resume", "", "go on with the plan of this `JOURNAL`, which stopped midway")
+	fs.StringVar(&f.resume, "resume", "", "resume the plan of this `JOURNAL`, which stopped midway")
 	fs.BoolVar(&f.options.InState, "state", false, "keep the journal in the state folder of this computer, not on the disk")
 	paths := func(list *[]string) func(string) error {
 		return func(s string) error {

@@ -115,7 +115,7 @@ func run(args []string, out io.Writer) int {
 		return 2
 	}
 	if err := canConnect(); err != nil {
-		fmt.Fprintf(out, "No window can open: the display %s does not answer (%v). Use loadline-cli, which does the same checks without a window.\n", place, err)
+		fmt.Fprintf(out, "No window can open: the display %s does not respond (%v). Use loadline-cli, which does the same checks without a window.\n", place, err)
 		return 2
 	}
 	// A report with a million findings fills some 300 MiB. The collector's usual rhythm would let

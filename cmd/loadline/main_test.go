@@ -70,7 +70,7 @@ func TestNoDisplay(t *testing.T) {
 func TestDeadDisplay(t *testing.T) {
 	t.Setenv("DISPLAY", ":4711")
 	var out bytes.Buffer
-	if status := run(nil, &out); status != 2 || !strings.Contains(out.String(), "does not answer") {
+	if status := run(nil, &out); status != 2 || !strings.Contains(out.String(), "does not respond") {
 		t.Errorf("status %d, said %q", status, out.String())
 	}
 }

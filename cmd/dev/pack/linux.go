@@ -206,7 +206,7 @@ func (p *Packer) packages(ctx context.Context, done string, t tree, window strin
 
 // debianExtra is what Debian wants beside: a change log and reasons for what its checker says.
 func debianExtra(when time.Time) tree {
-	log, err := gzipped([]byte(fmt.Sprintf("%s (%s-1) unstable; urgency=medium\n\n  * Version %s; what is new is told in the release notes.\n\n -- The Loadline authors <%s>  %s\n",
+	log, err := gzipped([]byte(fmt.Sprintf("%s (%s-1) unstable; urgency=medium\n\n  * Version %s; see the release notes for what is new.\n\n -- The Loadline authors <%s>  %s\n",
 		program, version, version, mail, when.Format(time.RFC1123Z))))
 	if err != nil {
 		panic(err) // into memory
