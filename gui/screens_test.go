@@ -132,6 +132,7 @@ var screens = map[string]func(*rig){
 	},
 	"after":   func(r *rig) { r.setStage(checks.After) },
 	"arrival": func(r *rig) { r.setStage(checks.Arrival) },
+	"recheck": func(r *rig) { r.showRecheck() },
 	"files": func(r *rig) {
 		r.done(sample())
 		r.findFiles()
