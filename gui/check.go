@@ -32,6 +32,11 @@ func (w *Window) request(v *view) (Request, error) {
 		err := v.setup.store.into(&r)
 		return r, err
 	}
+	if v.stage == checks.Recheck {
+		r.Manifest, r.Source = from, to
+		err := v.setup.portion.into(&r)
+		return r, err
+	}
 	r.Source, r.Share = from, to
 	if v.stage == checks.Before {
 		r.Job.State = r.State // what was read before counts
@@ -114,8 +119,10 @@ func (w *Window) askForPlace(v *view) {
 	}
 	x, what := v.setup.from, "Choose the source first: the folder to be copied."
 	switch {
-	case v.stage == checks.Arrival && x.get() == "":
+	case v.setup.options == nil && x.get() == "":
 		what = "Choose the manifest first: the check after copying wrote it."
+	case v.stage == checks.Recheck:
+		x, what = v.setup.to, "Choose the folder of the copy first."
 	case v.stage == checks.Arrival:
 		x, what = v.setup.to, "Choose the listing first: the object store’s list of what it holds."
 	case x.get() != "":
@@ -133,6 +140,8 @@ func runningWords(s checks.Stage, read bool) string {
 		return "Reading the whole disk"
 	case s == checks.After:
 		return "Reading both sides"
+	case s == checks.Recheck:
+		return "Comparing the copy with the manifest"
 	case s == checks.Arrival:
 		return "Looking every file up"
 	}
@@ -210,7 +219,11 @@ func doingWords(c *checks.Check, p checks.Progress) string {
 func (w *Window) ended(v *view, rep *checks.Report, err error) {
 	w.running = ""
 	if rep != nil && v.stage != checks.Arrival {
-		w.links.learn(v.setup.from.get(), rep.Source.Path)
+		x := v.setup.from
+		if v.stage == checks.Recheck {
+			x = v.setup.to
+		}
+		w.links.learn(x.get(), rep.Source.Path)
 		v.asked = v.places()
 	}
 	v.lock(false)
@@ -235,6 +248,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 		w.keepReport(rep)
 		if rep.Stage == checks.After && rep.Manifest != "" {
 			w.views[checks.Arrival].setup.from.put(rep.Manifest)
+			w.views[checks.Recheck].setup.from.put(rep.Manifest)
 			w.tell(checks.Passed, "The manifest is "+names.Quote(rep.Manifest)+". Keep it: the stage “After arrival” needs it, and has it filled in already.")
 		}
 		if took >= longRun {
@@ -317,6 +331,12 @@ func (v *view) pickerOf(f checks.Field) *picker {
 	switch f {
 	case checks.FieldShare, checks.FieldListing:
 		return v.setup.to
+	case checks.FieldSample:
+		return nil
+	case checks.FieldSource:
+		if v.stage == checks.Recheck {
+			return v.setup.to
+		}
 	case checks.FieldPrefix, checks.FieldCopyList:
 		if v.setup.options != nil {
 			return nil

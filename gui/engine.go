@@ -2,16 +2,18 @@ package gui
 
 import (
 	"context"
+	"slices"
 
 	"loadline/checks"
 	"loadline/checks/after"
 	"loadline/checks/arrival"
 	"loadline/checks/arrival/listing"
 	"loadline/checks/before"
+	"loadline/checks/recheck"
 	"loadline/checks/share"
 )
 
-// Request is one press of the button: a job, and for the arrival stage the files to compare.
+// Request is one press of the button: a job, and for the stages after it the files to compare.
 type Request struct {
 	checks.Job
 	CopyListFile string // empty means all of the source
@@ -19,6 +21,7 @@ type Request struct {
 	Listings     []string
 	Disk         string          // for the arrival: the disk, to prove objects in parts from; empty: none
 	Columns      listing.Columns // for the arrival: the person's own choice of columns
+	Sample       float64         // for a recheck: per cent of the files to read; 0: all
 	State        string          // folder for what is proven and for manifests
 	Invented     string          // for the arrival: what of it is a demo's
 }
@@ -34,11 +37,15 @@ type Engine struct {
 // Stages are the three questions in their order.
 var Stages = []checks.Stage{checks.Before, checks.After, checks.Arrival}
 
+// viewStages are the stages that have a page of their own: the three, and the recheck of a copy.
+var viewStages = append(slices.Clone(Stages), checks.Recheck)
+
 // stageWords are what each stage is called.
 var stageWords = map[checks.Stage]struct{ name, short, button string }{
 	checks.Before:  {"Before copying", "Before", "Check before copying"},
 	checks.After:   {"After copying", "After", "Check the copy"},
 	checks.Arrival: {"After arrival", "Arrival", "Check the arrival"},
+	checks.Recheck: {"Recheck of a copy", "Recheck", "Recheck the copy"},
 }
 
 // RealEngine runs the checks on the disk and the share.
@@ -54,6 +61,8 @@ func listOf(s checks.Stage) []*checks.Check {
 		return after.New(after.Options{}).List()
 	case checks.Arrival:
 		return arrival.List()
+	case checks.Recheck:
+		return recheck.List()
 	}
 	return nil
 }
@@ -75,6 +84,8 @@ func runReal(ctx context.Context, r Request, watch func(checks.Event)) (*checks.
 			rep.Invented = r.Invented
 		}
 		return rep, err
+	case checks.Recheck:
+		return recheck.Run(ctx, r.Manifest, r.Source, recheck.Options{Version: r.Version, Sample: r.Sample, State: r.State}, watch)
 	}
 	return checks.Run(ctx, r.Job, listOf(r.Stage), watch)
 }

@@ -2,6 +2,7 @@ package gui
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -15,6 +16,8 @@ import (
 	"fyne.io/fyne/v2/widget"
 
 	"loadline/checks"
+	"loadline/checks/arrival"
+	"loadline/checks/manifest"
 	"loadline/gui/kit"
 )
 
@@ -115,8 +118,8 @@ func TestOtherStageWhileRunning(t *testing.T) {
 
 // An error stands beside the place that it is about, whatever words its paths hold.
 func TestBlame(t *testing.T) {
-	bad := func(field checks.Field, text string) error {
-		return &checks.JobError{Field: field, Err: errors.New(text), Hint: "look at the share, the listing and the manifest"}
+	bad := func(f checks.Field, format string, args ...any) error {
+		return &checks.JobError{Field: f, Err: fmt.Errorf(format, args...)}
 	}
 	for _, c := range []struct {
 		name     string
@@ -125,12 +128,14 @@ func TestBlame(t *testing.T) {
 		err      error
 		toBlame  bool
 	}{
-		{"source", checks.Before, "/media/share", "/mnt/box", bad(checks.FieldSource, "there is no source folder /media/share"), false},
-		{"share", checks.Before, "/media/disk", "/mnt/box", bad(checks.FieldShare, "there is no share folder /mnt/box"), true},
-		{"manifest", checks.Arrival, "/a.sha256", "/b.csv", bad(checks.FieldManifest, "/a.sha256: cannot use the manifest"), false},
-		{"listing", checks.Arrival, "/manifest", "/b.csv", bad(checks.FieldListing, "/b.csv: line 1"), true},
-		{"listing that is gone", checks.Arrival, "/a.sha256", "/b.csv", bad(checks.FieldListing, "open /b.csv: no such file"), true},
-		{"manifest that is gone", checks.Arrival, "/listing.sha256", "/b.csv", bad(checks.FieldManifest, "open /listing.sha256: no such file"), false},
+		{"source", checks.Before, "/media/share", "/mnt/box", bad(checks.FieldSource, "there is no source folder /media/share; look"), false},
+		{"share", checks.Before, "/media/disk", "/mnt/box", bad(checks.FieldShare, "there is no share folder /mnt/box; look"), true},
+		{"manifest", checks.Arrival, "/a.sha256", "/b.csv", bad(checks.FieldManifest, "/a.sha256: %w: give the manifest first, then the listings", manifest.ErrUnusable), false},
+		{"listing", checks.Arrival, "/manifest", "/b.csv", bad(checks.FieldListing, "/b.csv: %w: line 1", arrival.ErrListing), true},
+		{"listing that is gone", checks.Arrival, "/a.sha256", "/b.csv", bad(checks.FieldListing, "open /b.csv: %w", errors.New("no such file")), true},
+		{"manifest that is gone", checks.Arrival, "/listing.sha256", "/b.csv", bad(checks.FieldManifest, "open /listing.sha256: %w", errors.New("no such file")), false},
+		{"copy", checks.Recheck, "/copy.sha256", "/media/copy", bad(checks.FieldSource, "there is no folder /media/copy; look"), true},
+		{"manifest of a copy", checks.Recheck, "/copy.sha256", "/media/copy", bad(checks.FieldManifest, "/copy.sha256: %w", manifest.ErrUnusable), false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := newRig(t, 1280, 800, kit.Light)

@@ -58,9 +58,9 @@ func newTopBar(w *Window) *topBar {
 // update shows the stage and what is possible now.
 func (b *topBar) update(w *Window) {
 	for s, t := range b.stages {
-		t.SetOn(s == w.stage)
+		t.SetOn(s == tabOf(w.stage))
 		icon := ""
-		if s == w.running && s != w.stage { // in sight from the other stages
+		if s == tabOf(w.running) && w.running != w.stage { // in sight from the other stages
 			icon = "running"
 		}
 		t.Set(icon, t.Label)

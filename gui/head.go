@@ -25,7 +25,9 @@ type head struct {
 
 	check, stop, files *kit.Button
 	more               *kit.Button // what only a demo offers
-	tally              [4]int64    // by status: good, take care, fix first, not checked
+	side               *kit.Button // leads to a page beside this one; nil for most
+	buttons            *fyne.Container
+	tally              [4]int64 // by status: good, take care, fix first, not checked
 }
 
 func newHead(check, stop, files func()) *head {
@@ -46,7 +48,8 @@ func newHead(check, stop, files func()) *head {
 	// As high as a sentence and the counts, so that nothing below moves when the run ends.
 	h.running = kit.NewColumn(5, kit.NewSized(0, 22, h.meter), kit.NewSized(0, 22, h.numbers))
 	text := kit.NewColumn(5, h.title, h.next, h.counts, h.running)
-	h.box = container.New(&headLayout{}, h.mark, text, kit.NewRow(10, h.more, h.files, h.check, h.stop))
+	h.buttons = kit.NewRow(10, h.more, h.files, h.check, h.stop)
+	h.box = container.New(&headLayout{}, h.mark, text, h.buttons)
 	h.stop.Hide()
 	h.files.Hide()
 	h.running.Hide()
@@ -63,6 +66,12 @@ func (h *head) say(l kit.Badge, title, next string) {
 	}
 	h.title.Set(title, c)
 	h.next.Set(next, kit.ColMuted)
+}
+
+// aside adds a button to a page beside this one.
+func (h *head) aside(icon, label string, do func()) {
+	h.side = kit.NewButton(kit.Plain, icon, label, do).WithHeight(42)
+	h.buttons.Objects = append([]fyne.CanvasObject{h.side}, h.buttons.Objects...)
 }
 
 // offer shows a button beside the others; without a label it goes.

@@ -21,6 +21,7 @@ type choices struct {
 	CopyList []byte       `json:"copy_list,omitempty"`
 	Manifest []byte       `json:"manifest,omitempty"`
 	Listing  []byte       `json:"listing,omitempty"`
+	Copy     []byte       `json:"copy,omitempty"` // the folder that is rechecked
 	Columns  string       `json:"columns,omitempty"`
 	Disk     []byte       `json:"disk,omitempty"`
 	Uplink   string       `json:"uplink,omitempty"`

@@ -281,9 +281,13 @@ func (w *Window) openLast() {
 // reopen fills a stage with a report that was kept.
 func (w *Window) reopen(v *view, rep *checks.Report) {
 	w.mute = true
-	if v.stage == checks.Arrival {
+	switch v.stage {
+	case checks.Arrival:
 		v.setup.from.put(rep.Manifest)
-	} else {
+	case checks.Recheck:
+		v.setup.from.put(rep.Manifest)
+		v.setup.to.put(rep.Source.Path)
+	default:
 		v.setup.from.put(rep.Source.Path)
 		share := ""
 		if rep.Share != nil {

@@ -73,10 +73,14 @@ func (w *Window) inspect(v *view, x *picker, turn int) {
 	switch {
 	case v.stage == checks.Arrival:
 		kind = placeFile
+	case v.stage == checks.Recheck:
+		if x == v.setup.from {
+			kind = placeFile
+		}
 	case x == v.setup.to && w.standIn == nil: // a demo's share is only a folder
 		kind = placeShare
 	}
-	if x == v.setup.to && w.standIn != nil && v.stage != checks.Arrival { // its file system is not what is judged
+	if x == v.setup.to && w.standIn != nil && v.setup.options != nil { // its file system is not what is judged
 		delete(w.probes.busy, path)
 		x.say("stands in for the share", "")
 		v.relayout()

@@ -2,6 +2,8 @@ package gui
 
 import (
 	"fmt"
+	"os"
+	"path/filepath"
 	"testing"
 
 	"fyne.io/fyne/v2"
@@ -114,4 +116,40 @@ func TestReadAll(t *testing.T) {
 		t.Errorf("the usual run reads %t and looks in %q, want false and %q", c.req.Read, c.req.Job.State, r.desktop.StateDir)
 	}
 	r.halt()
+}
+
+// What the real checks read in one run is remembered for the next, which reads nothing.
+func TestReadAllIsRemembered(t *testing.T) {
+	r := newRig(t, 1280, 800, kit.Light)
+	r.run.engine = RealEngine()
+	source := t.TempDir()
+	for _, name := range []string{"a.mov", "b.mov", "c.wav"} {
+		if err := os.WriteFile(filepath.Join(source, name), []byte("what stands in "+name), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	r.Open(source, "")
+	result := func(run func()) *checks.Result {
+		t.Helper()
+		r.view().report = nil
+		run()
+		r.until("the end of the run", func() bool { return r.running == "" && r.view().report != nil })
+		for i := range r.view().report.Checks {
+			if res := &r.view().report.Checks[i]; res.ID == checkReads {
+				return res
+			}
+		}
+		t.Fatal("the report lacks the check")
+		return nil
+	}
+	if res := result(r.Check); res.Status != checks.Unknown {
+		t.Errorf("nothing was read, and the check says %s", res.Status)
+	}
+	if n, _ := whole(result(r.ReadAll), "files_read"); n != 3 {
+		t.Errorf("%d of 3 files were read", n)
+	}
+	res := result(r.Check)
+	if n, _ := whole(res, "remembered"); n != 3 || res.Status == checks.Unknown {
+		t.Errorf("%d of 3 files are remembered: %s, %s", n, res.Status, res.Summary)
+	}
 }

@@ -30,6 +30,10 @@ var sampleChecks = map[checks.Stage][]*checks.Check{
 		sampleCheck("objects", "Every file is an object", checks.GroupArrival),
 		sampleCheck("keys", "Every key is as it should be", checks.GroupArrival),
 	},
+	checks.Recheck: {
+		sampleCheck("copy-complete", "Every file of the manifest is in the copy", checks.GroupCopy),
+		sampleCheck("copy-content", "Every file has the content of the manifest", checks.GroupCopy),
+	},
 }
 
 func sampleCheck(id, title string, g checks.Group) *checks.Check {

@@ -132,6 +132,16 @@ var screens = map[string]func(*rig){
 	},
 	"after":   func(r *rig) { r.setStage(checks.After) },
 	"arrival": func(r *rig) { r.setStage(checks.Arrival) },
+	"arrival-read": func(r *rig) {
+		r.setStage(checks.Arrival)
+		x := r.view().setup
+		x.from.put("/state/copy.sha256")
+		x.to.put("/lists/monday.csv")
+		x.store.tell("How it is read: table with commas: key from Key, size from Size, no checksum. Of its first 10 objects, 10 are files of the manifest; keys are read as they stand.")
+		x.store.columns.SetText("key=1")
+		r.view().relayout()
+	},
+	"recheck": func(r *rig) { r.showRecheck() },
 	"files": func(r *rig) {
 		r.done(sample())
 		r.findFiles()

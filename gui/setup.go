@@ -21,6 +21,7 @@ type setup struct {
 	to      *picker
 	options *options // before and after copying; else nil
 	store   *store   // after arrival; else nil
+	portion *portion // of a recheck; else nil
 
 	mountedFrom string // what the share is mounted from, once a report says so
 	focus       func(fyne.Focusable)
@@ -49,6 +50,8 @@ func (s *setup) fields() []*kit.Field {
 		return s.options.fields()
 	case s.store != nil:
 		return s.store.fields()
+	case s.portion != nil:
+		return s.portion.fields()
 	}
 	return nil
 }
@@ -62,6 +65,8 @@ func (s *setup) lock(on bool) {
 		s.options.lock(on)
 	case s.store != nil:
 		s.store.lock(on)
+	case s.portion != nil:
+		s.portion.lock(on)
 	}
 }
 
@@ -72,6 +77,8 @@ func (s *setup) complain(problem string) {
 		s.options.say(problem)
 	case s.store != nil:
 		s.store.complain(problem)
+	case s.portion != nil:
+		s.portion.complain(problem)
 	}
 }
 
@@ -113,6 +120,9 @@ func (s *setup) summary() string {
 	switch {
 	case to == "":
 		to = "no share yet"
+		if s.options == nil {
+			to = "nothing yet"
+		}
 	case s.mountedFrom != "":
 		to = names.Quote(s.mountedFrom)
 	}
@@ -138,6 +148,9 @@ func (s *setup) elements(m map[string]fyne.CanvasObject) {
 	m["share"], m["share-choose"] = s.to.path, s.to.choose
 	if s.store != nil {
 		m["columns"], m["disk"], m["disk-choose"] = s.store.columns, s.store.disk, s.store.choose
+	}
+	if s.portion != nil {
+		m["sample"] = s.portion.percent
 	}
 	o := s.options
 	if o == nil {

@@ -241,6 +241,9 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 	case pageChecks:
 		v := w.view()
 		m["verdict"] = v.head.box
+		if v.head.side != nil {
+			m["recheck"] = v.head.side
+		}
 		v.setup.elements(m)
 		if v.head.check.Visible() && !v.head.check.Disabled() {
 			m["check"] = v.head.check

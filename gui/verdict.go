@@ -107,6 +107,8 @@ func passWords(rep *checks.Report) string {
 	switch rep.Stage {
 	case checks.After:
 		return "Unmount the share and power the appliance off as its own instructions say; the carrier’s rules for batteries come first."
+	case checks.Recheck:
+		return "Save this report and the manifest with your records."
 	case checks.Arrival:
 		return "Save this report with your archive. If the disk would be the only other copy, make a second one first."
 	}

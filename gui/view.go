@@ -51,6 +51,9 @@ func (v *view) places() places {
 		p.to = s.to.path.Text // may be several files
 		p.prefix, p.list = s.store.columns.Text, s.store.disk.Text
 	}
+	if s.portion != nil {
+		p.list = s.portion.percent.Text
+	}
 	if o := s.options; o != nil {
 		p.prefix, p.list = typedPath(o.prefix.Text), v.links.settle(typedPath(o.list.Text))
 		if clean, err := checks.CleanPrefix(p.prefix); err == nil {
@@ -110,10 +113,18 @@ func newView(w *Window, stage checks.Stage) *view {
 	v.head.check.Set("", stageWords[stage].button)
 	var opts *options
 	var arrived *store
+	var part *portion
 	var below fyne.CanvasObject
 	var from, to *picker
 	switch stage {
+	case checks.Recheck:
+		from = newPicker("document", "Manifest", "/path/to/manifest", w.chooser(&from, "Choose the manifest", false))
+		to = newPicker("disk", "Folder of the copy", "/path/to/the/copy", w.chooser(&to, "Choose the folder of the copy", true))
+		part = newPortion()
+		below = part.box
+		v.head.aside("back", "After arrival", func() { w.setStage(checks.Arrival) })
 	case checks.Arrival:
+		v.head.aside("", "Recheck a copy", w.showRecheck)
 		from = newPicker("document", "Manifest", "/path/to/manifest", w.chooser(&from, "Choose the manifest", false))
 		to = newPicker("share", "Listing of the store", "/path/to/listing.csv", w.chooser(&to, "Choose the listing", false))
 		arrived = newStore(w)
@@ -128,7 +139,7 @@ func newView(w *Window, stage checks.Stage) *view {
 		below = opts.box
 	}
 	v.setup = newSetup(from, to, below)
-	v.setup.options, v.setup.store = opts, arrived
+	v.setup.options, v.setup.store, v.setup.portion = opts, arrived, part
 	v.setup.focus = func(f fyne.Focusable) { w.win.Canvas().Focus(f) }
 	v.setup.resized = func() {
 		v.relayout()
@@ -198,7 +209,7 @@ func (v *view) setReport(rep *checks.Report, state runState) {
 // facts writes beside source and share what a report knows of them.
 func (v *view) facts() {
 	rep := v.report
-	if rep == nil || v.stage == checks.Arrival {
+	if rep == nil || v.setup.options == nil {
 		return
 	}
 	var from []string

@@ -72,7 +72,7 @@ func New(win fyne.Window, e Engine, d Desktop) *Window {
 	w.bar = newTopBar(w)
 	w.notice = kit.NewNotice()
 	w.body = kit.NewStack()
-	for _, s := range Stages {
+	for _, s := range viewStages {
 		w.views[s] = newView(w, s)
 		w.watch(w.views[s])
 	}
@@ -131,6 +131,8 @@ func (w *Window) recall(c choices) {
 	a := w.views[checks.Arrival].setup
 	a.from.put(string(c.Manifest))
 	a.to.put(string(c.Listing))
+	w.views[checks.Recheck].setup.from.put(string(c.Manifest))
+	w.views[checks.Recheck].setup.to.put(string(c.Copy))
 	a.store.columns.SetText(c.Columns)
 	a.store.disk.SetText(showPath(string(c.Disk)))
 	o := w.views[checks.Before].setup.options
@@ -154,6 +156,7 @@ func (w *Window) remember() {
 		Source: []byte(before.from.get()), Share: []byte(before.to.get()), Prefix: []byte(typedPath(o.prefix.Text)),
 		CopyList: []byte(typedPath(o.list.Text)),
 		Manifest: []byte(arrival.from.get()), Listing: []byte(arrival.to.get()),
+		Copy:    []byte(w.views[checks.Recheck].setup.to.get()),
 		Columns: arrival.store.columns.Text, Disk: []byte(typedPath(arrival.store.disk.Text)),
 		Uplink: o.uplink.Text, Battery: o.battery.Text, Link: o.link.Text,
 	}
@@ -177,9 +180,9 @@ func (w *Window) watch(v *view) {
 			return
 		}
 		w.mute = true
-		if v.stage != checks.Arrival {
+		if v.setup.options != nil {
 			for _, o := range w.views {
-				if o != nil && o != v && o.stage != checks.Arrival && o.stage != w.running {
+				if o != nil && o != v && o.setup.options != nil && o.stage != w.running {
 					o.setup.from.put(v.setup.from.get())
 					o.setup.to.put(v.setup.to.get())
 					o.setup.options.prefix.SetText(v.setup.options.prefix.Text)
@@ -202,6 +205,8 @@ func (w *Window) watch(v *view) {
 		v.setup.options.changed = typed
 	case v.setup.store != nil:
 		v.setup.store.changed = typed
+	case v.setup.portion != nil:
+		v.setup.portion.changed = typed
 	}
 	w.showReady(v)
 }
@@ -226,6 +231,12 @@ func (w *Window) showReady(v *view) {
 			v.head.say(l, "Has every file arrived?", "Choose the manifest that the check after copying wrote, and a listing of the object store: CSV, TSV, JSON lines or checksum lines.")
 		} else {
 			v.head.say(l, "Ready to check the arrival", "Every file of the manifest is looked up in the listing. Keep the disk until this says that you may erase it.")
+		}
+	case checks.Recheck:
+		if from == "" || to == "" {
+			v.head.say(l, "Is this copy whole?", "Choose the manifest, and the folder of any copy: a second disk, objects that were fetched back, the same disk years later.")
+		} else {
+			v.head.say(l, "Ready to recheck the copy", "Every file of the manifest is looked up in the folder and read, and compared byte by byte. Nothing is changed.")
 		}
 	case checks.After:
 		if from == "" || to == "" {
@@ -431,6 +442,9 @@ func (w *Window) dropped(at fyne.Position, uris []fyne.URI) {
 	r := w.view().setup
 	to := r.from
 	if !r.folded() && r.to.covers(at) {
+		to = r.to
+	}
+	if w.stage == checks.Recheck && !r.from.covers(at) { // a folder is the copy
 		to = r.to
 	}
 	to.put(uris[0].Path())

@@ -7,6 +7,7 @@
 //	go run ./cmd/dev bench -read           measure the reading against OpenSSL and dd
 //	go run ./cmd/dev package -o DIR        make what people install
 //	go run ./cmd/dev bench -window         measure what the window costs at rest and at work
+//	go run ./cmd/dev pictures              make the pictures of the README
 //
 // It installs only what is missing, with the system's own package manager, and prints every
 // command before it runs it.
@@ -39,7 +40,8 @@ const usage = `usage: go run ./cmd/dev COMMAND
   bench [-quick] [-clips] [-read] [-window] [-dir FOLDER]
                         build trees and measure the walk and the reading, or the window (Linux)
   package -o DIR        make packages, archives and checksums in a new folder:
-                        on Debian all but the window for macOS, on a Mac that`
+                        on Debian all but the window for macOS, on a Mac that
+  pictures              make the pictures of the README anew (Linux)`
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
@@ -73,13 +75,13 @@ func do(ctx context.Context, args []string) error {
 	}
 	c := commands[args[0]]
 	if c == nil {
-		return fmt.Errorf("%q is not one of start, test, bench, package\n%s", args[0], usage)
+		return fmt.Errorf("%q is not one of start, test, bench, package, pictures\n%s", args[0], usage)
 	}
 	return c(ctx, args[1:])
 }
 
 // commands are the words that may stand first.
-var commands = map[string]func(context.Context, []string) error{"start": start, "test": test, "bench": bench, "package": makePackages}
+var commands = map[string]func(context.Context, []string) error{"start": start, "test": test, "bench": bench, "package": makePackages, "pictures": pictures}
 
 // moduleRoot is the folder of go.mod, at or above the current one.
 func moduleRoot() (string, error) {

@@ -43,6 +43,10 @@
 //	                        for it; the button that opens the folder dialog
 //	share, share-choose     the same of the share
 //	prefix                  text field: folder on the share
+//	columns, disk           text fields after arrival: columns of the listing, folder of the disk
+//	recheck                 leads from the arrival to the recheck of a copy, and back
+//	sample                  text field there: per cent of the files to read
+//	read-all                the control on the open card that reads the whole disk
 //	check, stop             Check before copying; Stop (whichever is shown)
 //	save, theme, keys       Save report; light or dark; list of shortcuts
 //	verdict                 the box with the verdict

@@ -1,0 +1,100 @@
+package gui
+
+import (
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"fyne.io/fyne/v2"
+
+	"loadline/checks"
+	"loadline/gui/kit"
+)
+
+// portion is how much of a copy is read when it is rechecked.
+type portion struct {
+	box     fyne.CanvasObject
+	percent *kit.Field
+	problem *kit.Paragraph
+	changed func()
+}
+
+func newPortion() *portion {
+	s := &portion{
+		percent: kit.NewField("all"),
+		problem: kit.NewParagraph("", kit.SizeSmall+1, kit.ColFail),
+	}
+	s.problem.Hide()
+	s.percent.OnChanged = func(string) {
+		s.complain("")
+		if s.changed != nil {
+			s.changed()
+		}
+	}
+	row := kit.NewStretch(8, 2,
+		kit.NewText("Per cent of the files to read", kit.SizeSmall+1, kit.ColMuted),
+		kit.NewSized(110, optionHigh, s.percent.Framed()),
+		kit.NewText("Chosen at random, one at least; empty reads all of them. What is there is compared in any case.", kit.SizeSmall+1, kit.ColMuted).Truncated())
+	s.box = kit.NewInset(12, 4, kit.NewColumn(6, row, s.problem))
+	return s
+}
+
+func (s *portion) fields() []*kit.Field { return []*kit.Field{s.percent} }
+
+func (s *portion) lock(on bool) {
+	if on {
+		s.percent.Disable()
+	} else {
+		s.percent.Enable()
+	}
+}
+
+// complain shows what is wrong with what was typed; empty if nothing is.
+func (s *portion) complain(problem string) {
+	s.problem.Set(problem, "")
+	kit.SetVisible(s.problem, problem != "")
+}
+
+// into takes the sample over into a request, or says what cannot be understood.
+func (s *portion) into(r *Request) error {
+	text := strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(s.percent.Text), "%"))
+	if text == "" {
+		return nil
+	}
+	n, err := strconv.ParseFloat(text, 64)
+	if err != nil {
+		return fmt.Errorf("%q is no number; write a number over 0, and 100 at most, or nothing to read every file", text)
+	}
+	if !(n > 0 && n <= 100) {
+		return errors.New("the sample must be over 0 per cent, and 100 at most; write nothing to read every file")
+	}
+	r.Sample = n
+	return nil
+}
+
+// showRecheck leads from the arrival to the page on which a copy is compared with the manifest.
+func (w *Window) showRecheck() {
+	from := w.views[checks.Arrival].setup.from.get()
+	v := w.views[checks.Recheck]
+	if v.setup.from.get() == "" && w.running != checks.Recheck {
+		v.setup.from.put(from)
+	}
+	w.setStage(checks.Recheck)
+	if w.stage != checks.Recheck || v.setup.folded() || w.running == checks.Recheck {
+		return
+	}
+	x := v.setup.from
+	if x.get() != "" {
+		x = v.setup.to
+	}
+	w.win.Canvas().Focus(x.path)
+}
+
+// tabOf is the tab under which a stage is shown: a recheck belongs to the time after arrival.
+func tabOf(s checks.Stage) checks.Stage {
+	if s == checks.Recheck {
+		return checks.Arrival
+	}
+	return s
+}
