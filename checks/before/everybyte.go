@@ -355,9 +355,9 @@ func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 	case ctx.Err() != nil:
 		return ctx.Err()
 	case errors.Is(err, digest.ErrDying):
-		return fmt.Errorf("%w; nothing more was read from it. First copy what can still be read to another disk, the most important first; only then read on: what was read is remembered", err)
+		return fmt.Errorf("%w; nothing more was read from it. First copy what can still be read to another disk, the most important first; only then read on: %s", err, e.kept())
 	case errors.Is(err, digest.ErrGone), digest.Silent(err):
-		return fmt.Errorf("%w; look at its cable and power, then read on: what was read is remembered", err)
+		return fmt.Errorf("%w; look at its cable and power, then read on: %s", err, e.kept())
 	case err != nil:
 		return err
 	}
@@ -365,6 +365,17 @@ func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 		return err
 	}
 	return e.writeBaseline(ctx, pass)
+}
+
+// remembers reports whether what was read is remembered.
+func (e *everyByte) remembers() bool { return e.memory != nil && e.recalled == nil }
+
+// kept says what the next reading has of this one.
+func (e *everyByte) kept() string {
+	if e.remembers() {
+		return "what was read is remembered"
+	}
+	return "what was read could not be remembered"
 }
 
 // readPatience is how long a disk may stay silent: it may try for long before it gives up on a block (common
@@ -598,7 +609,11 @@ func (e *everyByte) writeBaseline(ctx context.Context, pass *checks.Pass) error 
 		})
 	})
 	if err != nil {
-		return fmt.Errorf("the baseline could not be written to %s: %s; what was read is remembered, so reading again with another file takes no time", names.Quote(filepath.Base(job.Baseline)), checks.Reason(err))
+		again := e.kept()
+		if e.remembers() {
+			again += ", so reading again with another file takes no time"
+		}
+		return fmt.Errorf("the baseline could not be written to %s: %s; %s", names.Quote(filepath.Base(job.Baseline)), checks.Reason(err), again)
 	}
 	pass.Fact("baseline", job.Baseline, "Baseline: %s, %s", names.Quote(job.Baseline), checks.Plural(h.Files, "file"))
 	if h.Unread > 0 {

@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -247,6 +248,104 @@ func TestReadWithoutMemory(t *testing.T) {
 		if now := fixture.Tree(t, dir); now != before {
 			t.Errorf("%s: the source was changed:\n%s", name, now)
 		}
+	}
+}
+
+// A state folder without room takes what it can: the reading goes on and says so, and the next finds what went
+// in. Of one that is read-only only what lies there is used. Neither claims that anything is remembered.
+func TestReadWithoutRoom(t *testing.T) {
+	if !fixture.Room(t) {
+		return
+	}
+	dir := realTemp(t)
+	files := int64(len(archiveOf(t, dir)))
+	for ; files < 60; files++ {
+		fixture.WriteFile(t, filepath.Join(dir, "notes", fmt.Sprint(files)), fmt.Sprint(files))
+	}
+	full, closed, none := filepath.Join(t.TempDir(), "full"), filepath.Join(t.TempDir(), "closed"), filepath.Join(t.TempDir(), "none")
+	fixture.Mount(t, full, "-t", "tmpfs", "-o", "size=4k", "tmpfs")
+	fixture.Mount(t, none, "-t", "tmpfs", "-o", "ro,size=64k", "tmpfs")
+	fixture.Mount(t, closed, "-t", "tmpfs", "-o", "size=64k", "tmpfs")
+	look := func(what string, job checks.Job, status checks.Status, remembered int64, trouble string) *checks.Result {
+		t.Helper()
+		r := everyByteOf(t, job)
+		why, _ := factOf(r, "memory_error").(string)
+		if r.Status != status || factOf(r, "files_read") != files-remembered || factOf(r, "remembered") != remembered ||
+			(why != "") != (trouble != "") || !strings.Contains(why, trouble) {
+			t.Errorf("%s: %v %q, %v read, %v remembered, %q", what, r.Status, r.Reason, factOf(r, "files_read"), factOf(r, "remembered"), why)
+		}
+		return r
+	}
+	const noRoom, readOnly = "no space left on device", "read-only file system"
+	// 4 KiB hold the first line of 16 bytes and 31 records of 128.
+	look("full", reading(dir, full), checks.Passed, 0, noRoom)
+	look("full before", reading(dir, full), checks.Passed, 31, noRoom)
+	look("read-only", reading(dir, none), checks.Passed, 0, readOnly)
+	look("with room", reading(dir, closed), checks.Passed, 0, "")
+	fixture.Command(t, "/", "mount", "-o", "remount,ro", closed)
+	look("read-only, all remembered", reading(dir, closed), checks.Passed, files, "")
+	fixture.WriteFile(t, filepath.Join(dir, "notes", "6"), "changed")
+	look("read-only, one changed", reading(dir, closed), checks.Passed, files-1, readOnly)
+
+	// A baseline for which there is no room is not there, and what is said of the reading is true.
+	for state, want := range map[string]bool{full: false, none: false, t.TempDir(): true} {
+		job := reading(dir, state)
+		job.Baseline = filepath.Join(full, "baseline")
+		r := everyByteOf(t, job)
+		if r.Status != checks.Unknown || !strings.Contains(r.Reason, "baseline could not be written") ||
+			strings.Contains(r.Reason, "what was read is remembered") != want || strings.Contains(r.Reason, "takes no time") != want {
+			t.Errorf("baseline: %v %q", r.Status, r.Reason)
+		}
+		if _, err := os.Lstat(job.Baseline); !errors.Is(err, fs.ErrNotExist) {
+			t.Errorf("baseline: %v", err)
+		}
+	}
+	// One that is there keeps the reading from beginning, whatever the state folder is.
+	for _, state := range []string{full, none} {
+		job := reading(dir, state)
+		job.Baseline = filepath.Join(t.TempDir(), "baseline")
+		fixture.WriteFile(t, job.Baseline, "somebody's")
+		var events int
+		rep, err := checks.Run(t.Context(), job, []*checks.Check{everyByteReads}, func(checks.Event) { events++ })
+		var at *checks.JobError
+		if rep != nil || events > 0 || !errors.As(err, &at) || at.Field != checks.FieldBaseline {
+			t.Errorf("baseline exists: %v, %d events", err, events)
+		}
+		if text, err := os.ReadFile(job.Baseline); err != nil || string(text) != "somebody's" {
+			t.Errorf("baseline exists: %q, %v", text, err)
+		}
+	}
+}
+
+// Two runs over one disk at once, with one state folder, are both right, and the third reads nothing. Each begins
+// to read once both have looked at what is remembered.
+func TestReadTwiceAtOnce(t *testing.T) {
+	dir, state := realTemp(t), t.TempDir()
+	files := int64(len(archiveOf(t, dir)))
+	var both, done sync.WaitGroup
+	both.Add(2)
+	for i := range 2 {
+		done.Go(func() {
+			meet := sync.OnceFunc(func() { both.Done(); both.Wait() })
+			defer meet() // not to keep the other waiting for one that failed
+			rep, err := checks.Run(t.Context(), reading(dir, state), []*checks.Check{everyByteReads}, func(e checks.Event) {
+				if e.Check == everyByteReads && e.Result == nil {
+					meet()
+				}
+			})
+			if err != nil {
+				t.Error(err)
+				return
+			}
+			r := resultOf(t, rep, everyByteReads)
+			if r.Status != checks.Passed || factOf(r, "files_read") != files || factOf(r, "remembered") != int64(0) || factOf(r, "memory_error") != nil {
+				t.Errorf("run %d: %v %q, %v read, %v", i, r.Status, r.Reason, factOf(r, "files_read"), factOf(r, "memory_error"))
+			}
+		})
+	}
+	done.Wait()
+	if r := everyByteOf(t, reading(dir, state)); r.Status != checks.Passed || factOf(r, "files_read") != int64(0) || factOf(r, "remembered") != files {
+		t.Errorf("third: %v %q, %v read, %v remembered", r.Status, r.Reason, factOf(r, "files_read"), factOf(r, "remembered"))
 	}
 }
 

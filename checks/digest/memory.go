@@ -16,6 +16,7 @@ import (
 	"sync"
 	"time"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/internal/sums"
 )
 
@@ -82,6 +83,9 @@ func Recall(state, id string) (*Memory, error) {
 	}
 	if err := m.load(f); err != nil {
 		return m, errors.Join(err, f.Close())
+	}
+	if len(m.index) == 0 {
+		return m, f.Close() // there is nothing to find in it, and a file that is open cannot be replaced on Windows
 	}
 	m.in = f
 	return m, nil
@@ -195,21 +199,47 @@ func (m *Memory) Add(r *Record) {
 	}
 }
 
-// open makes the file, or sees that what is added begins at a whole record.
+// open makes the file, or sees that what is added begins at a whole record. A new file gets its name with its
+// first line in it: another run may begin at the same moment, and must find that line, or it would write its own.
 func (m *Memory) open() error {
 	if err := os.MkdirAll(filepath.Dir(m.name), 0o700); err != nil {
 		return err
 	}
-	f, err := os.OpenFile(m.name, os.O_RDWR|os.O_CREATE|os.O_APPEND, 0o600)
+	f, err := m.openOurs()
+	if errors.Is(err, fs.ErrNotExist) {
+		if err = disk.WriteNew(m.name, writeFirst); err == nil || errors.Is(err, fs.ErrExist) {
+			f, err = m.openOurs()
+		}
+	}
+	if errors.Is(err, errOther) {
+		if err = disk.Replace(m.name, writeFirst); err == nil {
+			f, err = m.openOurs()
+		}
+	}
 	if err != nil {
 		return err
 	}
-	err = beginMemory(f)
-	if err != nil {
-		return errors.Join(err, f.Close())
-	}
 	m.file, m.out = f, bufio.NewWriterSize(f, 512*recordSize)
 	return nil
+}
+
+func writeFirst(w io.Writer) error {
+	_, err := io.WriteString(w, memoryFirst)
+	return err
+}
+
+var errOther = errors.New("written by another version")
+
+// openOurs opens a file that begins as this version writes it.
+func (m *Memory) openOurs() (*os.File, error) {
+	f, err := os.OpenFile(m.name, os.O_RDWR|os.O_APPEND, 0)
+	if err != nil {
+		return nil, err
+	}
+	if err := beginMemory(f); err != nil {
+		return nil, errors.Join(err, f.Close())
+	}
+	return f, nil
 }
 
 func beginMemory(f *os.File) error {
@@ -218,12 +248,11 @@ func beginMemory(f *os.File) error {
 		return err
 	}
 	first := make([]byte, len(memoryFirst))
-	if n, _ := f.ReadAt(first, 0); string(first[:n]) != memoryFirst {
-		if err := f.Truncate(0); err != nil {
+	if n, err := f.ReadAt(first, 0); string(first[:n]) != memoryFirst {
+		if err != nil && !errors.Is(err, io.EOF) {
 			return err
 		}
-		_, err = f.WriteString(memoryFirst)
-		return err
+		return errOther
 	}
 	if over := (info.Size() - int64(len(memoryFirst))) % recordSize; over > 0 {
 		_, err = f.Write(make([]byte, recordSize-over)) // a record that was cut must not shift the next ones

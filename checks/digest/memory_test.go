@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"os"
 	"path/filepath"
+	"sync"
 	"testing"
 	"time"
 
@@ -146,6 +147,43 @@ func TestMemoryInTheWay(t *testing.T) {
 	none.Add(&records()[0])
 	if _, ok := none.Find(1); ok || none.Close() != nil || none.Known() != 0 {
 		t.Error("none remembers")
+	}
+}
+
+// Runs that begin to remember at the same moment do not take each other's records away.
+func TestMemoryOfMany(t *testing.T) {
+	for round := range 25 {
+		state := t.TempDir()
+		var runs [8]*Memory
+		for i := range runs {
+			m, err := Recall(state, "disk")
+			fixture.Must(t, err)
+			runs[i] = m
+		}
+		begin := make(chan struct{})
+		var done sync.WaitGroup
+		for i, m := range runs {
+			done.Go(func() {
+				<-begin
+				m.Add(&Record{Ident: Ident(i + 1), Sums: sums.Of(sums.MD5, []byte{byte(i)})})
+				if err := m.Close(); err != nil {
+					t.Error(err)
+				}
+			})
+		}
+		close(begin)
+		done.Wait()
+		again, err := Recall(state, "disk")
+		fixture.Must(t, err)
+		for i := range runs {
+			if r, ok := again.Find(Ident(i + 1)); !ok || r.Sums != sums.Of(sums.MD5, []byte{byte(i)}) {
+				t.Fatalf("round %d: what run %d remembered is lost", round, i)
+			}
+		}
+		if list, err := os.ReadDir(filepath.Dir(again.name)); err != nil || len(list) != 1 {
+			t.Errorf("round %d: %v, %v", round, list, err)
+		}
+		fixture.Must(t, again.Close())
 	}
 }
 

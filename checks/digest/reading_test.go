@@ -10,8 +10,10 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -278,6 +280,59 @@ func TestStopAndGoOn(t *testing.T) {
 	fixture.Must(t, err)
 	if len(got) != 20 || again.Known() != int64(n) {
 		t.Errorf("%d files, %d of them known, want %d", len(got), again.Known(), n)
+	}
+}
+
+// Two readings of one disk at once, with one state folder, both end right; a third finds what either read. Each
+// has to have read something before the other goes on.
+func TestTwoAtOnce(t *testing.T) {
+	dir, state := t.TempDir(), t.TempDir()
+	want := map[string]sums.Sums{}
+	for i := range 60 {
+		name, content := filepath.Join("d", strconv.Itoa(i)), fixture.Noise(byte(i), 1000*i)
+		fixture.WriteFile(t, filepath.Join(dir, name), string(content))
+		want[name] = sums.Of(all, content)
+	}
+	var ours [2]*Reading
+	var lists [2]*List
+	for i := range ours {
+		ours[i], lists[i] = readingOf(t, dir, state), listOf(t, dir)
+	}
+	judge := func(who int, f *Result) {
+		if !f.Whole() || f.Sums != want[f.Path] {
+			t.Errorf("reading %d, %s: %+v", who, f.Path, f)
+		}
+	}
+	var both, done sync.WaitGroup
+	both.Add(len(ours))
+	for i, r := range ours {
+		done.Go(func() {
+			arrive := sync.OnceFunc(both.Done)
+			defer arrive()
+			n := atomic.Int64{}
+			err := r.Run(t.Context(), lists[i].All(), func(f *Result) {
+				arrive()
+				both.Wait()
+				n.Add(1)
+				judge(i, f)
+			})
+			if err != nil || n.Load() != int64(len(want)) {
+				t.Errorf("reading %d: %d files, %v", i, n.Load(), err)
+			}
+			if err := r.Memory.Close(); err != nil {
+				t.Error(err)
+			}
+		})
+	}
+	done.Wait()
+	third, err := read(t, readingOf(t, dir, state), listOf(t, dir).All())
+	fixture.Must(t, err)
+	for name := range want {
+		if f := third[name]; f == nil || !f.Known {
+			t.Errorf("%s is not remembered: %+v", name, f)
+			continue
+		}
+		judge(3, third[name])
 	}
 }
 
