@@ -64,7 +64,7 @@ func (w *Window) check(read bool) {
 	case w.fixing, w.running == v.stage:
 		return
 	case w.running != "":
-		w.tellWhile(w.whileRunning(), checks.Waiting, "“"+stageWords[w.running].name+"” is still being checked. Wait for its end, or stop it there first.")
+		w.tellWhile(w.whileRunning(), checks.Waiting, "“"+stageWords[w.running].name+"” is still being checked. Wait until it finishes, or stop it first.")
 		return
 	case !w.ready(v):
 		w.askForPlace(v)
@@ -83,7 +83,7 @@ func (w *Window) check(read bool) {
 		v.reset()
 		v.head.files.Hide()
 		v.head.setPrimary(true)
-		v.head.say(statusBadge(checks.Failed), "The check could not begin", putRight)
+		v.head.say(statusBadge(checks.Failed), "The check could not start", putRight)
 		v.relayout()
 		w.changed()
 		return
@@ -110,7 +110,7 @@ func (w *Window) check(read bool) {
 		func(rep *checks.Report, err error) { w.ended(v, rep, err) })
 }
 
-const putRight = "Put right what stands in red below, and check again."
+const putRight = "Correct what is marked in red below, and check again."
 
 // askForPlace says which place is missing, and leads to it.
 func (w *Window) askForPlace(v *view) {
@@ -208,7 +208,7 @@ func doingWords(c *checks.Check, p checks.Progress) string {
 	case c.ID == checkReads && p.Rate > 0:
 		return p.Phase + "…"
 	case c.Visit != nil && p.Entries > 0:
-		return checks.Count(p.Entries) + " entries looked at so far"
+		return checks.Count(p.Entries) + " entries checked so far"
 	case c.Visit == nil && p.Phase != "":
 		return p.Phase + "…"
 	}
@@ -249,7 +249,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 		if rep.Stage == checks.After && rep.Manifest != "" {
 			w.views[checks.Arrival].setup.from.put(rep.Manifest)
 			w.views[checks.Recheck].setup.from.put(rep.Manifest)
-			w.tell(checks.Passed, "The manifest is "+names.Quote(rep.Manifest)+". Keep it: the stage “After arrival” needs it, and has it filled in already.")
+			w.tell(checks.Passed, "The manifest is "+names.Quote(rep.Manifest)+". Keep it: the stage “After arrival” needs it, and it is already filled in there.")
 		}
 		if took >= longRun {
 			w.setTitle(v.head.title.Text) // for who comes back to the screen
@@ -283,7 +283,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 func (v *view) stoppedReport() *checks.Report {
 	rep := &checks.Report{Stage: v.stage, Interrupted: true, Verdict: checks.Warned}
 	for _, k := range v.list.cards {
-		r := checks.Result{Check: k.check, ID: k.check.ID, Title: k.check.Title, Status: checks.Unknown, Summary: "Stopped before it was done.", Reason: "Stopped before it was done."}
+		r := checks.Result{Check: k.check, ID: k.check.ID, Title: k.check.Title, Status: checks.Unknown, Summary: "Stopped before it finished.", Reason: "Stopped before it finished."}
 		if k.result != nil {
 			r = *k.result
 		}
@@ -311,7 +311,7 @@ func (w *Window) failed(v *view, err error) {
 	}
 	v.reset()
 	v.head.setPrimary(true)
-	v.head.say(statusBadge(checks.Failed), "The check could not begin", putRight)
+	v.head.say(statusBadge(checks.Failed), "The check could not start", putRight)
 	where := v.pickerOf(job.Field)
 	if where == nil {
 		w.message = text

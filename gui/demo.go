@@ -72,7 +72,7 @@ func (w *Window) offerDemo(v *view) {
 	}
 	switch v.stage {
 	case checks.After:
-		v.head.offer("Put the demo’s copy right", func() {
+		v.head.offer("Repair the demo’s copy", func() {
 			if err := w.demo.PutRight(); err != nil {
 				w.tell(checks.Warned, err.Error())
 				return

@@ -22,7 +22,7 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 		}
 		left = append(left, section("What to do", k.check.Fix))
 	}
-	left = append(left, section("What is looked at, and why", k.check.Doc))
+	left = append(left, section("What is checked, and why", k.check.Doc))
 	if res != nil && len(res.Facts) > 0 {
 		lines := []fyne.CanvasObject{heading("Numbers and limits")}
 		for _, f := range res.Facts {

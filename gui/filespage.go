@@ -172,7 +172,7 @@ func (p *filesPage) cell(row, col int) kit.Cell {
 		return kit.Cell{Text: levelWord(f.Level), Mark: l.Mark, Color: l.Color}
 	case 1:
 		if f.Path == "" {
-			return kit.Cell{Text: "(the whole job)", Color: kit.ColMuted}
+			return kit.Cell{Text: "(the copy as a whole)", Color: kit.ColMuted}
 		}
 		return kit.Cell{Text: names.Quote(f.Path)}
 	case 2:
@@ -252,7 +252,7 @@ func (p *filesPage) choose(row int) {
 	f := p.model.at(row)
 	path := names.Quote(f.Path)
 	if f.Path == "" {
-		path = "The whole job"
+		path = "The copy as a whole"
 	}
 	p.path.Set(path, "")
 	p.what.Set(why(f)+". Rule: "+f.Rule.ID+".", "")
@@ -359,10 +359,10 @@ func (w *Window) findFiles() {
 	if w.at != pageFiles {
 		switch v := w.view(); {
 		case w.running != "":
-			w.tellWhile(w.whileRunning(), checks.Waiting, "A check still runs. What it finds can be looked at when it has ended.")
+			w.tellWhile(w.whileRunning(), checks.Waiting, "A check is still running. What it finds can be seen when it has finished.")
 			return
 		case v.report == nil:
-			w.tellWhile(w.withoutReport(), checks.Waiting, "There are no findings yet to look at. Check first.")
+			w.tellWhile(w.withoutReport(), checks.Waiting, "No findings yet. Check first.")
 			return
 		}
 		w.showFiles(nil)

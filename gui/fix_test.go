@@ -243,7 +243,7 @@ func TestFixMakings(t *testing.T) {
 	golden(t, "screen-fix-makings", r.win.Canvas())
 	test.Tap(p.apply)
 	r.until("the question", func() bool { return r.sheet != nil })
-	if q := r.question(); !strings.Contains(q, "takes is replaced by a copy of what it points to: 2 files, 31 B") ||
+	if q := r.question(); !strings.Contains(q, "takes is replaced with a copy of what it points to: 2 files, 31 B") ||
 		!strings.Contains(q, "DCIM goes into one file beside it, DCIM.tar: 2 files") {
 		t.Errorf("the question is %q", q)
 	}
@@ -376,7 +376,7 @@ func TestCopyListIsTold(t *testing.T) {
 		t.Fatal("a list that is not there was taken")
 	}
 	r.ended(r.view(), nil, err)
-	if !o.problem.Visible() || !strings.Contains(o.problem.Text, "The copy list cannot be opened") || r.view().head.title.Text != "The check could not begin" {
+	if !o.problem.Visible() || !strings.Contains(o.problem.Text, "The copy list cannot be opened") || r.view().head.title.Text != "The check could not start" {
 		t.Errorf("said %q and %q", o.problem.Text, r.view().head.title.Text)
 	}
 	if !r.dropList() || o.list.Text != "" || r.dropList() {

@@ -94,14 +94,14 @@ func (p *fixPage) askWith(weight *fix.Estimate) {
 			if m.Archive {
 				text = append(text, "The card "+names.Quote(m.Path)+" goes into one file beside it, "+names.Quote(m.To)+": "+what+". The card stays as it is.")
 			} else {
-				text = append(text, "The link "+names.Quote(m.Path)+" is replaced by a copy of what it points to: "+what+".")
+				text = append(text, "The link "+names.Quote(m.Path)+" is replaced with a copy of what it points to: "+what+".")
 			}
 			if len(text) > mostNamed {
 				text = append(text, "And so on, as the list shows.")
 				break
 			}
 		}
-		text = append(text, "All this takes about "+checks.Bytes(weight.Bytes)+" of the "+checks.Bytes(weight.Free)+" that the disk has free, and is read back before it counts.")
+		text = append(text, "All this takes about "+checks.Bytes(weight.Bytes)+" of the "+checks.Bytes(weight.Free)+" that the disk has free, and is read back and compared.")
 	}
 	if n > 0 {
 		text = append(text, "If you have catalogues or projects that know these files by name, they will ask for them.")
@@ -264,10 +264,10 @@ func (p *fixPage) done(o *fix.Outcome) {
 	case archives:
 		text += " Save the lists there, so that the archive travels in place of the card."
 	case listed:
-		text += " The copy list was of what was there before: save the lists anew."
+		text += " The copy list is out of date: save the lists again."
 	}
 	if len(o.Gone) > 0 {
-		text = many(int64(len(o.Gone)), "file was", "files were") + " gone meanwhile. " + text
+		text = many(int64(len(o.Gone)), "file was", "files were") + " no longer there. " + text
 		s = checks.Warned
 	}
 	if w.at == pageFix && w.fix == p {
@@ -291,7 +291,7 @@ func (p *fixPage) undone(o *fix.Outcome) {
 		text += " " + names.Quote(stay.Path) + " is left in its place, because " + oneLine(stay.Why) + "."
 	}
 	if listed {
-		text += " The copy list was of what was there before: save the lists anew."
+		text += " The copy list is out of date: save the lists again."
 	}
 	p.w.tell(s, text)
 	p.report = nil // it is of the other names
@@ -329,7 +329,7 @@ func (p *fixPage) saveLists() {
 func (p *fixPage) writeLists(path string, out io.Writer) error {
 	skip := skipListBeside(path)
 	if _, err := os.Lstat(skip); err == nil {
-		return errors.New("the skip list " + names.Quote(skip) + " is there already: choose another name")
+		return errors.New("the skip list " + names.Quote(skip) + " already exists: choose another name")
 	}
 	err := writeFile(skip, false, func(f *os.File) error {
 		b := bufio.NewWriterSize(f, 1<<16)

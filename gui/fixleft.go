@@ -84,6 +84,6 @@ func (p *fixPage) make(b *kit.Button, path string, plan func(string, bool) error
 func (p *fixPage) copyArchive() {
 	if l := p.chosenLeft(); l != nil && l.Card != nil {
 		p.w.desktop.Copy(l.Card.Command())
-		p.w.tellWhile(p.w.onThisPage(), checks.Passed, "The command is on the clipboard, for one who wants the archive elsewhere. Run it in the source folder: it puts the whole card into one file and leaves the card as it is.")
+		p.w.tellWhile(p.w.onThisPage(), checks.Passed, "The command is on the clipboard, in case you want the archive elsewhere. Run it in the source folder: it puts the whole card into one file and leaves the card as it is.")
 	}
 }

@@ -29,7 +29,7 @@ type fixPage struct {
 	busy   bool // renaming
 	left   bool // shows what is left in place of what would be renamed
 	skip   map[string]bool
-	makes  map[string]bool // links to be replaced by a copy, cards to be archived
+	makes  map[string]bool // links to be replaced with a copy, cards to be archived
 
 	past *fix.Journal // the last plan that was applied or begun
 
@@ -74,7 +74,7 @@ func newFixPage(w *Window, job checks.Job, rep *checks.Report) *fixPage {
 	}
 	p.count = kit.NewText("", kit.SizeBody, kit.ColMuted).Right()
 	p.tabRename = kit.NewButton(kit.Toggle, "", "To rename", func() { p.turn(false) })
-	p.tabLeft = kit.NewButton(kit.Toggle, "", "Left as they are", func() { p.turn(true) })
+	p.tabLeft = kit.NewButton(kit.Toggle, "", "Left unchanged", func() { p.turn(true) })
 	p.tabRename.On = true
 	p.portable = kit.NewButton(kit.Toggle, "", "Portable names", p.turnPortable)
 	p.portable.On = p.wishes.Portable
@@ -93,7 +93,7 @@ func newFixPage(w *Window, job checks.Job, rep *checks.Report) *fixPage {
 	p.fault = kit.NewParagraph("", kit.SizeBody, kit.ColFail)
 	p.keep = kit.NewButton(kit.Plain, "", "Keep the old name", p.keepOld)
 	p.doSkip = kit.NewButton(kit.Toggle, "", "Skip it", p.skipIt)
-	p.doLink = kit.NewButton(kit.Toggle, "", "Replace by a copy", p.replaceLink)
+	p.doLink = kit.NewButton(kit.Toggle, "", "Replace with a copy", p.replaceLink)
 	p.doArchive = kit.NewButton(kit.Toggle, "", "Archive the card", p.archiveCard)
 	p.archive = kit.NewButton(kit.Quiet, "copy", "Copy the command for it", p.copyArchive)
 	p.stop = kit.NewButton(kit.Plain, "", "Stop", p.halt)
@@ -107,7 +107,7 @@ func newFixPage(w *Window, job checks.Job, rep *checks.Report) *fixPage {
 func (p *fixPage) build() {
 	p.back = kit.NewButton(kit.Plain, "back", "All checks", p.w.back)
 	top := kit.NewStretch(14, 1, p.back, kit.NewText("Fix names", 20, kit.ColText).Bold().Truncated(), p.count)
-	intro := kit.NewParagraph("Nothing is changed before you have seen it and said yes. Every step is written to a journal first, and can be undone.", kit.SizeBody, kit.ColMuted)
+	intro := kit.NewParagraph("Nothing is changed until you have seen and confirmed it. Every step is written to a journal first, and can be undone.", kit.SizeBody, kit.ColMuted)
 	tools := kit.NewStretch(8, 3, p.tabRename, p.tabLeft, p.portable, kit.NewText("", kit.SizeBody, kit.ColText), p.lists, p.undo, p.resume, p.apply)
 	p.edit = kit.NewColumn(6, kit.NewStretch(10, 0, p.name.Framed(), p.encodings, p.keep), p.fault)
 	p.offers = kit.NewRow(8, p.doSkip, p.doLink, p.doArchive, p.archive)
@@ -167,7 +167,7 @@ func (p *fixPage) show(doing string) {
 		left = len(p.plan.Left)
 	}
 	p.recount()
-	p.tabLeft.Set("", "Left as they are  "+checks.Count(int64(left)))
+	p.tabLeft.Set("", "Left unchanged  "+checks.Count(int64(left)))
 	p.tabRename.SetOn(!p.left)
 	p.tabLeft.SetOn(p.left)
 	p.count.Set(doing, "")
@@ -179,9 +179,9 @@ func (p *fixPage) show(doing string) {
 	}
 	p.choose(p.table.Chosen)
 	if p.past != nil && p.past.Unfinished() && doing == "" && !p.busy {
-		what := " stopped midway. Go on with it, or undo it, before you begin anew."
+		what := " stopped midway. Resume or undo it before you start another."
 		if p.past.State == fix.StateUndoing {
-			what = " is half undone. Undo it to the end before you begin anew."
+			what = " is half undone. Finish undoing it before you start another."
 		}
 		p.why.Set("The work of "+p.past.Started.Local().Format("2 January 2006, 15:04")+what, kit.ColFail)
 		p.relayout()
@@ -232,7 +232,7 @@ func (p *fixPage) cell(row, col int) kit.Cell {
 		case 1:
 			switch {
 			case p.makes[l.Path]:
-				return kit.Cell{Text: "replaced by a copy", Color: kit.ColAccent}
+				return kit.Cell{Text: "replaced with a copy", Color: kit.ColAccent}
 			case l.Card != nil && p.makes[l.Card.Path]:
 				return kit.Cell{Text: "goes into " + names.Quote(l.Card.File), Color: kit.ColAccent}
 			case l.Card != nil && l.Card.Archived:
@@ -271,7 +271,7 @@ func (p *fixPage) choose(row int) {
 		case p.left:
 			text = "These are flagged, but a rename would not help or would do harm. Choose a row to see why, and what else can be done."
 		case len(p.plan.Steps) == 0:
-			text = "No name on the disk needs another one."
+			text = "No name needs to change."
 		}
 		p.why.Set(text, kit.ColMuted)
 		p.relayout()

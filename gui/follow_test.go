@@ -165,9 +165,9 @@ func TestNothingIsSilent(t *testing.T) {
 		says string
 	}{
 		"check":  {fyne.KeyR, "Choose the source first"},
-		"save":   {fyne.KeyS, "no report yet"},
-		"find":   {fyne.KeyF, "no findings yet"},
-		"reopen": {fyne.KeyL, "No report of “Before copying” is kept yet"},
+		"save":   {fyne.KeyS, "No report to save yet"},
+		"find":   {fyne.KeyF, "No findings yet"},
+		"reopen": {fyne.KeyL, "No report of “Before copying” has been kept yet"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			r := newRig(t, 1280, 800, kit.Light)
@@ -203,7 +203,7 @@ func TestWrongOptionIsTold(t *testing.T) {
 	o := r.view().setup.options
 	o.uplink.SetText("fast")
 	test.Tap(r.view().head.check)
-	if r.view().state != stateError || r.view().head.title.Text != "The check could not begin" || !o.problem.Visible() {
+	if r.view().state != stateError || r.view().head.title.Text != "The check could not start" || !o.problem.Visible() {
 		t.Errorf("%q, %q", r.view().head.title.Text, o.problem.Text)
 	}
 	o.uplink.SetText("fast1")

@@ -177,7 +177,7 @@ func unkeepFindings(in *gob.Decoder, c *checks.Check, n int) ([]checks.Finding, 
 			return nil, err
 		}
 		if len(piece) == 0 {
-			return nil, errors.New("it is broken off")
+			return nil, errors.New("it is incomplete")
 		}
 		for _, f := range piece {
 			rule := rules[f.Rule]
@@ -254,11 +254,11 @@ func (w *Window) openLast() {
 	v := w.view()
 	switch {
 	case w.running != "":
-		w.tellWhile(w.whileRunning(), checks.Waiting, "A check still runs. The last report can be opened when it has ended.")
+		w.tellWhile(w.whileRunning(), checks.Waiting, "A check is still running. The last report can be opened when it has ended.")
 		return
 	case !w.hasLast(v.stage):
 		here := w.onThisPage()
-		w.tellWhile(func() bool { return here() && !w.hasLast(v.stage) }, checks.Waiting, "No report of “"+stageWords[v.stage].name+"” is kept yet.")
+		w.tellWhile(func() bool { return here() && !w.hasLast(v.stage) }, checks.Waiting, "No report of “"+stageWords[v.stage].name+"” has been kept yet.")
 		return
 	}
 	list := w.engine.List(v.stage)
@@ -268,7 +268,7 @@ func (w *Window) openLast() {
 			switch {
 			case w.running != "":
 			case errors.Is(err, fs.ErrNotExist):
-				w.tell(checks.Waiting, "No report is kept yet.")
+				w.tell(checks.Waiting, "No report has been kept yet.")
 			case err != nil:
 				w.tell(checks.Warned, "The last report cannot be opened: "+err.Error()+". Check again to get a new one.")
 			default:

@@ -19,7 +19,7 @@ func (w *Window) askClean() {
 		return
 	}
 	folder := rep.Share.Path
-	w.ask("clean", "Remove the trial folder?", "An earlier check was cut off and left its trial folder on the share. It is removed only if its marker proves that a check made it and nothing else lies in it.",
+	w.ask("clean", "Remove the trial folder?", "An earlier check was cut off and left its trial folder on the share. It is removed only if its marker proves that a check made it and nothing else is in it.",
 		"Remove it", "Leave it", func() {
 			go func() {
 				n, err := removeTrials(context.Background(), folder)

@@ -157,7 +157,7 @@ func inspectPath(path string, kind placeKind) (facts, problem string) {
 		}
 	}
 	if kind == placeShare && f.System {
-		return facts, "No share is mounted here: this folder lies on this computer’s own disk. Mount the share first."
+		return facts, "No share is mounted here: this folder is on this computer’s own disk. Mount the share first."
 	}
 	return facts, ""
 }
@@ -188,7 +188,7 @@ func lookAtFile(path string) (info fs.FileInfo, problem string) {
 	info, err := os.Stat(path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, "There is no such file. Look how the path is spelled."
+		return nil, "There is no such file. Check how the path is spelled."
 	case err != nil:
 		return nil, pathProblem(err)
 	case info.IsDir():
@@ -203,13 +203,13 @@ func pathProblem(err error) string {
 	case errors.Is(err, fs.ErrNotExist):
 		return "Nothing is there. Is the disk plugged in and mounted, and the path spelled right?"
 	case errors.Is(err, fs.ErrPermission):
-		return "You may not look there. Change its permissions, or work as a user who may."
+		return "You do not have permission to look there. Change its permissions, or work as a user who may."
 	case errors.Is(err, share.ErrNotFolder):
 		return "This is a file. Choose the folder that holds it."
 	case errors.Is(err, share.ErrSilent), errors.Is(err, share.ErrBusy):
-		return "It does not answer. Is the appliance on, and the cable in? You can check all the same: the disk is looked at, the share is told as silent."
+		return "It does not answer. Is the appliance on, and the cable in? You can check all the same: the disk is looked at, the share reported as not responding."
 	}
-	return "It cannot be looked at: " + oneLine(err.Error()) + "."
+	return "It cannot be read: " + oneLine(err.Error()) + "."
 }
 
 // chooser returns what a picker's button does.

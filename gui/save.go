@@ -44,7 +44,7 @@ func (w *Window) save() {
 		w.tellWhile(w.whileRunning(), checks.Waiting, "The check still runs. There is a report to save when it has ended.")
 		return
 	case v.report == nil:
-		w.tellWhile(w.withoutReport(), checks.Waiting, "There is no report yet to save. Check first.")
+		w.tellWhile(w.withoutReport(), checks.Waiting, "No report to save yet. Check first.")
 		return
 	}
 	rep := v.report
@@ -120,7 +120,7 @@ func (w *Window) saveSheet(title, text, name string, write func(string, io.Write
 
 // askOver asks before a file is replaced.
 func (w *Window) askOver(path, title, text string, write func(string, io.Writer) error) {
-	w.ask("overwrite", "This file is there already", names.Quote(path)+" would be replaced. Its present content would be lost.",
+	w.ask("overwrite", "This file is there already", names.Quote(path)+" would be replaced. Its current content would be lost.",
 		"Replace it", "Keep it", func() {
 			w.writeOut(path, true, write, func(err error) {
 				if err != nil {
@@ -168,7 +168,7 @@ func saveProblem(path string, err error) string {
 	dir := names.Quote(filepath.Dir(path))
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return "There is no folder " + dir + ". Choose another one, or make it first."
+		return "There is no folder " + dir + ". Choose another one, or create it first."
 	case errors.Is(err, fs.ErrPermission):
 		return "You may not write in " + dir + ". Choose another folder."
 	}

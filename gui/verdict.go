@@ -25,7 +25,7 @@ func answerOf(rep *checks.Report) answer {
 	a.title, a.next = firstSentence(rep.Answer())
 	if rep.Interrupted {
 		a.badge = statusBadge(checks.Unknown)
-		a.next += " A check that had not ended says nothing about the disk."
+		a.next += " A check that did not finish says nothing about the disk."
 		return a
 	}
 	var first *checks.Result

@@ -230,7 +230,7 @@ func (w *Window) showReady(v *view) {
 		if from == "" || to == "" {
 			v.head.say(l, "Has every file arrived?", "Choose the manifest that the check after copying wrote, and a listing of the object store: CSV, TSV, JSON lines or checksum lines.")
 		} else {
-			v.head.say(l, "Ready to check the arrival", "Every file of the manifest is looked up in the listing. Keep the disk until this says that you may erase it.")
+			v.head.say(l, "Ready to check the arrival", "Loadline looks up every file of the manifest in the listing. Keep the disk until this says that you may erase it.")
 		}
 	case checks.Recheck:
 		if from == "" || to == "" {
@@ -249,7 +249,7 @@ func (w *Window) showReady(v *view) {
 		case from == "":
 			v.head.say(l, "Which disk do you want to copy?", "Drop its folder on this window, type its path, or choose it. Nothing on the disk is changed.")
 		case to == "":
-			v.head.say(l, "Ready to check the disk", "The appliance has not come yet? Check the disk now: you learn what to fix, and what capacity and time to plan for.")
+			v.head.say(l, "Ready to check the disk", "No appliance yet? Check the disk now: you learn what to fix, and what capacity and time to plan for.")
 		default:
 			v.head.say(l, "Ready to check", "The disk is only read. On the share one small trial folder is written, and removed again.")
 		}
@@ -262,7 +262,7 @@ func (w *Window) showReady(v *view) {
 	if w.ready(v) && (v.setup.from.wrong() || v.setup.to.wrong()) {
 		next := "Put right what stands in red below."
 		if v.stage == checks.Before && !v.setup.from.wrong() {
-			next += " You may check all the same: the disk is looked at in any case."
+			next += " You can still check: the disk is checked either way."
 		}
 		v.head.say(statusBadge(checks.Warned), "Not ready yet", next)
 	}
