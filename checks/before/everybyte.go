@@ -63,6 +63,9 @@ var (
 	}
 )
 
+// MemoryError is the key of the fact that what was read could not be remembered, and why.
+const MemoryError = "memory_error"
+
 // sameContentFrom is from which size on equal files are worth a word, bytes (common practice, no source).
 const sameContentFrom = 1 << 20
 
@@ -233,6 +236,7 @@ func (r *Reading) finish(ctx context.Context, pass *checks.Pass) error {
 		err = e.lists.recall(ctx, pass, e)
 	}
 	if ctx.Err() != nil {
+		e.tellMemory(pass)
 		return ctx.Err()
 	}
 	e.flagSame(pass)
@@ -558,9 +562,7 @@ func (e *everyByte) describe(pass *checks.Pass) {
 		pass.Fact("remembered", e.remembered, "Read between %s and %s and unchanged since: %s", from, to, checks.Plural(e.remembered, "file"))
 	}
 	e.lists.describe(pass)
-	if e.recalled != nil && (pass.Job.Read || e.memory != nil) {
-		pass.Fact("memory_error", e.recalled.Error(), "What was read could not be remembered: %s", checks.Plain(checks.Reason(e.recalled)))
-	}
+	e.tellMemory(pass)
 	switch {
 	case e.failed > 0:
 		pass.Summarize("%s of %s cannot be read to the last byte.", checks.Count(e.failed), checks.Plural(n.Files, "file"))
@@ -568,6 +570,13 @@ func (e *everyByte) describe(pass *checks.Pass) {
 		pass.Summarize("%s read to the last byte, %s; %s of them before.", checks.Plural(e.files, "file"), checks.Bytes(e.bytes), checks.Count(e.remembered))
 	case e.files > 0:
 		pass.Summarize("%s read to the last byte, %s.", checks.Plural(e.files, "file"), checks.Bytes(e.bytes))
+	}
+}
+
+// tellMemory says why the next reading has nothing of this one.
+func (e *everyByte) tellMemory(pass *checks.Pass) {
+	if e.recalled != nil && (pass.Job.Read || e.memory != nil) {
+		pass.Fact(MemoryError, e.recalled.Error(), "What was read could not be remembered: %s", checks.Plain(checks.Reason(e.recalled)))
 	}
 }
 

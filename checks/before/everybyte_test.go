@@ -300,7 +300,17 @@ func TestReadWithoutRoom(t *testing.T) {
 			t.Errorf("baseline: %v", err)
 		}
 	}
-	// One that is there keeps the reading from beginning, whatever the state folder is.
+	// A reading that is stopped says it too.
+	for state, want := range map[string]bool{none: true, t.TempDir(): false} {
+		ctx, cancel := context.WithCancel(t.Context())
+		everyByteFile = func(int64) { cancel() }
+		rep, err := checks.Run(ctx, reading(dir, state), []*checks.Check{everyByteReads}, nil)
+		everyByteFile = nil
+		if !errors.Is(err, context.Canceled) || (factOf(resultOf(t, rep, everyByteReads), MemoryError) != nil) != want {
+			t.Errorf("stopped: %v, %v", err, resultOf(t, rep, everyByteReads).Facts)
+		}
+	}
+	// A baseline that is there keeps the reading from beginning, whatever the state folder is.
 	for _, state := range []string{full, none} {
 		job := reading(dir, state)
 		job.Baseline = filepath.Join(t.TempDir(), "baseline")

@@ -110,3 +110,50 @@ func TestThousands(t *testing.T) {
 		}
 	}
 }
+
+// Two folders of footage are the same, as diff sees it, in files of equal size and none of them young; what the
+// digests are computed over side by side is all of them, each once.
+func TestFootage(t *testing.T) {
+	source, share := t.TempDir(), t.TempDir()
+	for _, dir := range []string{source, share} {
+		if err := footage(t.Context(), dir, 400_000); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if out, err := exec.Command("diff", "-r", source, share).CombinedOutput(); err != nil {
+		t.Errorf("%v: %s", err, out)
+	}
+	find := exec.Command("find", source, "-type", "f", "-size", "10000c", "-mtime", "+1", "-printf", ".")
+	if out, err := find.Output(); err != nil || len(out) != readFiles {
+		t.Errorf("%d files, %v", len(out), err)
+	}
+	for name, tc := range map[string]struct {
+		script  string
+		sha, md int
+	}{
+		"sha256": {readScripts.sha256, readFiles, 0},
+		"both":   {readScripts.both, 2 * readFiles, readFiles},
+	} {
+		out, err := exec.Command("sh", "-c", tc.script, "sh", source, share).Output()
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		seen := map[string]bool{}
+		sha, md := 0, 0
+		for l := range strings.Lines(string(out)) {
+			if seen[l] {
+				t.Errorf("%s: %q twice", name, l)
+			}
+			seen[l] = true
+			if strings.Contains(l, "256(") {
+				sha++
+			}
+			if strings.HasPrefix(l, "MD5(") {
+				md++
+			}
+		}
+		if sha != tc.sha || md != tc.md {
+			t.Errorf("%s: %d and %d digests, want %d and %d", name, sha, md, tc.sha, tc.md)
+		}
+	}
+}

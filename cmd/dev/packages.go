@@ -52,7 +52,7 @@ var managers = []*manager{
 				xvfb xdotool imagemagick
 				user-mode-linux nfs-common nfs-kernel-server rpcbind kmod e2fsprogs iproute2
 				mount util-linux dosfstools exfatprogs exfat-fuse ntfs-3g fuse3
-				coreutils findutils acl attr pax`),
+				coreutils findutils diffutils acl attr pax openssl`),
 			needPackages: strings.Fields(`git gcc-mingw-w64-x86-64`),
 			needWayland:  strings.Fields(`libwayland-dev libxkbcommon-dev`),
 			needClips:    strings.Fields(`ffmpeg sox libjpeg-turbo-progs perl-base util-linux`),
@@ -73,7 +73,7 @@ var managers = []*manager{
 			needWindow: strings.Fields(`gcc pkgconf-pkg-config libX11-devel libXcursor-devel libXrandr-devel
 				libXinerama-devel libXi-devel libXxf86vm-devel mesa-libGL-devel mesa-dri-drivers`),
 			needTests: strings.Fields(`git xorg-x11-server-Xvfb xdotool ImageMagick e2fsprogs dosfstools
-				exfatprogs ntfs-3g fuse3 acl attr coreutils findutils nfs-utils`),
+				exfatprogs ntfs-3g fuse3 acl attr coreutils findutils diffutils nfs-utils openssl`),
 			needClips: strings.Fields(`ffmpeg-free sox libjpeg-turbo-utils perl-interpreter util-linux`),
 		},
 		missing: notInstalledRPM,
@@ -87,7 +87,7 @@ var managers = []*manager{
 			needWindow: strings.Fields(`gcc pkgconf libglvnd mesa libx11 libxcursor libxrandr libxinerama
 				libxi libxxf86vm`),
 			needTests: strings.Fields(`git xorg-server-xvfb xdotool imagemagick e2fsprogs dosfstools
-				exfatprogs ntfs-3g fuse3 acl attr coreutils findutils nfs-utils`),
+				exfatprogs ntfs-3g fuse3 acl attr coreutils findutils diffutils nfs-utils openssl`),
 			needClips: strings.Fields(`ffmpeg sox libjpeg-turbo perl util-linux`),
 		},
 		missing: notInstalledArch,

@@ -75,12 +75,18 @@ func runBefore(ctx context.Context, args []string, stdout, stderr io.Writer) int
 	watch, done := progressLine(stderr)
 	rep, err := checks.Run(ctx, *job, before.List(), watch)
 	done()
-	return out.conclude(ctx, rep, err, stoppedBefore(job.Read), stdout, stderr)
+	return out.conclude(ctx, rep, err, stoppedBefore(job.Read, rep), stdout, stderr)
 }
 
 // stoppedBefore says what a run that was stopped leaves behind.
-func stoppedBefore(read bool) string {
-	if read {
+func stoppedBefore(read bool, rep *checks.Report) string {
+	forgotten := rep != nil && slices.ContainsFunc(rep.Checks, func(r checks.Result) bool {
+		return slices.ContainsFunc(r.Facts, func(f checks.Fact) bool { return f.Key == before.MemoryError })
+	})
+	switch {
+	case read && forgotten:
+		return "stopped before the end; what was read could not be remembered, so the next run with -read reads it again"
+	case read:
 		return "stopped before the end; what was read is remembered, and the next run with -read goes on from there"
 	}
 	return "stopped before the end"
