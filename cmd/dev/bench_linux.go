@@ -28,7 +28,8 @@ type contender struct {
 // A sample is one run of a contender.
 type sample struct {
 	wall time.Duration
-	peak int64 // most memory in use, bytes
+	peak int64         // most memory in use, bytes
+	cpu  time.Duration // processor time, of all its processes
 }
 
 // bench measures the command against what a person would run instead and against a floor.
@@ -183,23 +184,32 @@ func buildContenders(ctx context.Context, work string) ([]contender, error) {
 
 // inTurn runs all contenders over a tree, round by round, and returns the medians of each.
 func inTurn(ctx context.Context, tree string, all []contender, runs int) (walls []time.Duration, peaks []int64, err error) {
-	samples := make([][]sample, len(all))
-	for round := -1; round < runs; round++ { // round -1 warms the caches and does not count
-		for i, c := range all {
-			one, err := measure(ctx, c, tree)
-			if err != nil {
-				return nil, nil, err
-			}
-			if round >= 0 {
-				samples[i] = append(samples[i], one)
-			}
-		}
+	samples, err := rounds(ctx, tree, all, runs)
+	if err != nil {
+		return nil, nil, err
 	}
 	for _, of := range samples {
 		walls = append(walls, median(of, func(s sample) time.Duration { return s.wall }))
 		peaks = append(peaks, median(of, func(s sample) int64 { return s.peak }))
 	}
 	return walls, peaks, nil
+}
+
+// rounds runs all contenders over a tree, round by round, and returns the samples of each.
+func rounds(ctx context.Context, tree string, all []contender, runs int) ([][]sample, error) {
+	samples := make([][]sample, len(all))
+	for round := -1; round < runs; round++ { // round -1 warms the caches and does not count
+		for i, c := range all {
+			one, err := measure(ctx, c, tree)
+			if err != nil {
+				return nil, err
+			}
+			if round >= 0 {
+				samples[i] = append(samples[i], one)
+			}
+		}
+	}
+	return samples, nil
 }
 
 // benchTree runs every contender over the forest and returns a row of the table.
@@ -255,7 +265,8 @@ func measure(ctx context.Context, c contender, tree string) (sample, error) {
 	if !ok {
 		return sample{}, errors.New("the system does not say how much memory a program used")
 	}
-	return sample{wall, usage.Maxrss << 10}, nil // Linux counts it in KiB: getrusage(2)
+	cpu := cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()
+	return sample{wall, usage.Maxrss << 10, cpu}, nil // Linux counts it in KiB: getrusage(2)
 }
 
 // median is the middle one of an odd number of samples, the upper middle one of an even number.

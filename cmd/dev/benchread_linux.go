@@ -78,8 +78,8 @@ func benchRead(ctx context.Context, work, command string, runs int, quick bool) 
 	fmt.Printf("\nHow fast files are read: %s in %d files, median of %d rounds in turn, all on the same %d cores, seconds. "+
 		"OpenSSL runs as %d processes side by side, each over half of the files.\n\n",
 		gigabytes(total), readFiles, runs, readLanes, readLanes)
-	fmt.Println("| what | where | beside | loadline-cli | the other | ÷ the other | rate | peak |")
-	fmt.Println("| --- | --- | --- | ---: | ---: | ---: | ---: | ---: |")
+	fmt.Println("| what | where | beside | loadline-cli | the other | ÷ the other | its processor time | the other's | rate | peak |")
+	fmt.Println("| --- | --- | --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: |")
 	for _, m := range []struct {
 		what, where, beside string
 		bytes               int
@@ -98,13 +98,18 @@ func benchRead(ctx context.Context, work, command string, runs int, quick bool) 
 			ours("before", "-read", "-no-trial", "-no-clips", "-json", onDisk), script("dd", readScripts.dd, onDisk),
 		},
 	} {
-		walls, peaks, err := inTurn(ctx, "", []contender{m.ours, m.other}, runs)
+		samples, err := rounds(ctx, "", []contender{m.ours, m.other}, runs)
 		if err != nil {
 			return err
 		}
-		fmt.Printf("| %s | %s | %s | %.3f | %.3f | %.2f | %.0f MB/s | %.0f MiB |\n", m.what, m.where, m.beside,
-			walls[0].Seconds(), walls[1].Seconds(), walls[0].Seconds()/walls[1].Seconds(),
-			float64(m.bytes)/1e6/walls[0].Seconds(), float64(peaks[0])/(1<<20))
+		var walls, cpus [2]float64
+		for i, of := range samples {
+			walls[i] = median(of, func(s sample) time.Duration { return s.wall }).Seconds()
+			cpus[i] = median(of, func(s sample) time.Duration { return s.cpu }).Seconds()
+		}
+		fmt.Printf("| %s | %s | %s | %.3f | %.3f | %.2f | %.3f | %.3f | %.0f MB/s | %.0f MiB |\n", m.what, m.where, m.beside,
+			walls[0], walls[1], walls[0]/walls[1], cpus[0], cpus[1], float64(m.bytes)/1e6/walls[0],
+			float64(median(samples[0], func(s sample) int64 { return s.peak }))/(1<<20))
 	}
 	return nil
 }
