@@ -145,7 +145,7 @@ func allErrors(t *testing.T, broken string) {
 	}
 	r := everyByteOf(t, reading(m.dir, state))
 	everyByteFile = nil
-	if r.Rules["read-fails"] < 16 || !strings.Contains(r.Reason, "nothing but errors") || !strings.Contains(r.Reason, "another disk first") {
+	if r.Rules["read-fails"] < 16 || !strings.Contains(r.Reason, "nothing but errors") || !strings.Contains(r.Reason, "to another disk") {
 		t.Errorf("%v %q %v", r.Status, r.Reason, r.Rules)
 	}
 	for _, f := range r.Findings {

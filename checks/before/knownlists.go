@@ -304,8 +304,11 @@ func (k *knownLists) compare(pass *checks.Pass, file string, size int64, s *sums
 	if len(k.lines) == 0 {
 		return
 	}
+	k.mu.Lock() // want marks lines meanwhile
 	from, to := k.naming(file)
-	for _, l := range k.lines[from:to] {
+	lines := slices.Clone(k.lines[from:to])
+	k.mu.Unlock()
+	for _, l := range lines {
 		if s.Has&l.kind != l.kind {
 			continue
 		}

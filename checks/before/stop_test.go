@@ -304,7 +304,7 @@ func TestValidate(t *testing.T) {
 		{"lower-case words", func(c *checks.Check) []*checks.Check { c.ID = "-bad"; return []*checks.Check{c} }},
 		{"lower-case words", func(c *checks.Check) []*checks.Check { c.ID = "bad-"; return []*checks.Check{c} }},
 		{"lower-case words", func(c *checks.Check) []*checks.Check { c.ID = "b--d"; return []*checks.Check{c} }},
-		{"stands twice", func(c *checks.Check) []*checks.Check {
+		{"is used twice", func(c *checks.Check) []*checks.Check {
 			d := good()
 			d.Rules = []*checks.Rule{{ID: "d", When: "w", Fix: "f", Source: "s"}}
 			return []*checks.Check{c, d}
@@ -324,12 +324,12 @@ func TestValidate(t *testing.T) {
 			c.Rules = append(c.Rules, &r)
 			return []*checks.Check{c}
 		}},
-		{"does not stand before", func(c *checks.Check) []*checks.Check {
+		{"does not come before", func(c *checks.Check) []*checks.Check {
 			c.Needs = []*checks.Check{other}
 			return []*checks.Check{c, other}
 		}},
-		{"does not stand before", func(c *checks.Check) []*checks.Check { c.Needs = []*checks.Check{other}; return []*checks.Check{c} }},
-		{"does not stand before", func(c *checks.Check) []*checks.Check { c.Needs = []*checks.Check{c}; return []*checks.Check{c} }},
+		{"does not come before", func(c *checks.Check) []*checks.Check { c.Needs = []*checks.Check{other}; return []*checks.Check{c} }},
+		{"does not come before", func(c *checks.Check) []*checks.Check { c.Needs = []*checks.Check{c}; return []*checks.Check{c} }},
 	} {
 		list := c.spoil(good())
 		if err := checks.Validate(list); err == nil || !strings.Contains(err.Error(), c.want) {
