@@ -1,6 +1,7 @@
 package digest
 
 import (
+	"context"
 	"errors"
 	"io"
 	"time"
@@ -88,11 +89,14 @@ func (l *lane) around(o *opened, r *Result, memory []byte, from int64) error {
 	return nil
 }
 
-// piece reads a piece, guarded.
+// piece reads a piece, guarded. Of a reading that has ended it closes the file.
 func (l *lane) piece(o *opened, into []byte, at int64) (*opened, error) {
+	if l.ctx.Err() != nil {
+		_ = o.Close() // nobody asks
+		return nil, context.Cause(l.ctx)
+	}
 	return guarded(l.ctx, l.Reading, func() (*opened, error) {
 		next := *o
-		next.ended = true // closing is for the one who has the file
 		next.data, next.err = o.ReadAt(into, at)
 		return &next, nil
 	})
