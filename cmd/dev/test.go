@@ -227,7 +227,7 @@ func fuzz(ctx context.Context) error {
 			return ctx.Err()
 		}
 		inputs := fuzzInputs
-		if t.folder == "checks" {
+		if t.folder == "checks/before" { // whole runs of the checks
 			inputs = fuzzRuns
 		}
 		one, cancel := context.WithTimeout(ctx, fuzzMost)
