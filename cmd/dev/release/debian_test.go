@@ -108,8 +108,8 @@ func demo(t *testing.T, w *e2e.Window, name string) {
 	if s.Verdict != "fail" {
 		t.Errorf("the verdict on the demo is %q, want fail: it has files to fix", s.Verdict)
 	}
-	if got := s.Checks["name-length"]; got != "fail" {
-		t.Errorf("name-length is %q on the demo, want fail", got)
+	if got := s.Checks["path-depth"]; got != "fail" {
+		t.Errorf("path-depth is %q on the demo, want fail", got)
 	}
 	drawn(t, picture)
 }

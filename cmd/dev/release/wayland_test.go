@@ -98,8 +98,8 @@ func TestWayland(t *testing.T) {
 		return s.State == "running" || s.Verdict != ""
 	})
 	wait(t, "a verdict", gone, func() bool { s := last(); return s.Verdict != "" && s.State != "running" })
-	if s := last(); s.Verdict != "fail" || s.Checks["name-length"] != "fail" {
-		t.Errorf("verdict %q, name-length %q; want fail and fail", s.Verdict, s.Checks["name-length"])
+	if s := last(); s.Verdict != "fail" || s.Checks["path-depth"] != "fail" {
+		t.Errorf("verdict %q, path-depth %q; want fail and fail", s.Verdict, s.Checks["path-depth"])
 	}
 	shooter := exec.Command("weston-screenshooter")
 	shooter.Dir = runtime
