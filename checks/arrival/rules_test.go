@@ -4,8 +4,6 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
-	"os"
-	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -371,66 +369,6 @@ func TestSecondCopy(t *testing.T) {
 	says("every byte of it in /media/third")
 	fixture.Must(t, manifest.Forget(state, seal, "/media/third"))
 	says("in /media/second were compared with this manifest on 4 June 2031")
-}
-
-// Every shape that Python writes of one archive gives one verdict: what its rows hold, and nothing else.
-func TestShapesAgree(t *testing.T) {
-	dir := t.TempDir()
-	if said, err := exec.Command("python3", "listing/testdata/shapes.py", dir).CombinedOutput(); err != nil {
-		t.Fatalf("%v\n%s", err, said)
-	}
-	var expect map[string]struct{ Objects [][4]any }
-	text, err := os.ReadFile(filepath.Join(dir, "expect.json"))
-	fixture.Must(t, err)
-	fixture.Must(t, json.Unmarshal(text, &expect))
-	fixture.Must(t, os.Remove(filepath.Join(dir, "expect.json")))
-	// The manifest is that of the widest listing; keys are contents, in shapes.py. A key may name what no path can.
-	var files []*manifest.File
-	in := map[string]bool{}
-	for _, o := range expect["header-comma.csv"].Objects {
-		key := unhex(t, o[0].(string))
-		path, _ := strings.CutPrefix(key, "archive/")
-		if path == "" || slices.ContainsFunc(strings.Split(path, "/"), func(s string) bool { return s == "" || s == "." || s == ".." }) {
-			continue
-		}
-		in[o[0].(string)] = true
-		files = append(files, &manifest.File{Path: []byte(path), Size: int64(o[1].(float64)), Sums: sums.Of(sums.MD5|sums.CRCs, []byte(key))})
-	}
-	slices.SortFunc(files, func(a, b *manifest.File) int { return bytes.Compare(a.Path, b.Path) })
-	h := &manifest.Header{Made: time.Date(2031, 5, 4, 3, 2, 1, 0, time.UTC), Source: "/media/disk", Prefix: "archive"}
-	for _, f := range files {
-		h.Files++
-		h.Bytes += f.Size
-	}
-	var b bytes.Buffer
-	fixture.Must(t, manifest.Write(&b, h, slices.Values(files)))
-	m := filepath.Join(t.TempDir(), "m")
-	fixture.WriteFile(t, m, b.String())
-	n := 0
-	for file, w := range expect {
-		rep, err := Run(t.Context(), m, []string{filepath.Join(dir, file)}, Options{}, nil)
-		if err != nil {
-			t.Errorf("%s: %v", file, err)
-			continue
-		}
-		n++
-		c := result(t, rep, "objects")
-		there := 0
-		for _, o := range w.Objects {
-			if in[o[0].(string)] {
-				there++
-			}
-		}
-		if got := c.Rules["missing-object"]; got != int64(len(files)-there) || c.Rules["object-size"]+c.Rules["object-checksum"]+c.Rules["listed-twice"] > 0 {
-			t.Errorf("%s: %v, %d missing of %d, rules %v", file, rep.Verdict, got, len(files), c.Rules)
-		}
-		if there == len(files) && rep.Verdict == checks.Failed {
-			t.Errorf("%s: %q", file, found(rep)[:min(5, len(found(rep)))])
-		}
-	}
-	if n < 60 {
-		t.Errorf("%d shapes", n)
-	}
 }
 
 func unhex(t testing.TB, s string) string {

@@ -38,6 +38,18 @@ const (
 	looksKept = 100_000
 )
 
+// pause waits for a while, or until ctx ends. Tests that are not about the wait do without it.
+var pause = func(ctx context.Context, d time.Duration) error {
+	wait := time.NewTimer(d)
+	defer wait.Stop()
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-wait.C:
+		return nil
+	}
+}
+
 // look is what was seen of a file at first.
 type look struct {
 	source int
@@ -80,12 +92,8 @@ var stillChanging = &checks.Check{
 	Finish: func(ctx context.Context, pass *checks.Pass) error {
 		s := pass.State.(*changingState)
 		if len(s.looks) > 0 {
-			wait := time.NewTimer(betweenLooks - time.Since(s.last))
-			defer wait.Stop()
-			select {
-			case <-ctx.Done():
-				return ctx.Err()
-			case <-wait.C:
+			if err := pause(ctx, betweenLooks-time.Since(s.last)); err != nil {
+				return err
 			}
 		}
 		for _, l := range s.looks {

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -67,29 +66,6 @@ func plant(t testing.TB, dir, name string, kind int) {
 	// The first of two entries of one name stays.
 	if _, there := os.Lstat(p); there != nil {
 		t.Fatal(err, there)
-	}
-}
-
-// TestEveryKindOfName puts every odd name into one folder, once as each kind of entry, and once alone.
-func TestEveryKindOfName(t *testing.T) {
-	root := realTemp(t)
-	for kind := range 5 {
-		dir := filepath.Join(root, fmt.Sprintf("kind%d", kind))
-		if err := os.Mkdir(dir, 0o755); err != nil {
-			t.Fatal(err)
-		}
-		for _, n := range oddNames() {
-			plant(t, dir, n, kind)
-			alone := filepath.Join(root, "alone", strconv.Itoa(kind), fmt.Sprintf("%x", n[:min(len(n), 40)]))
-			if err := os.MkdirAll(alone, 0o755); err != nil {
-				t.Fatal(err)
-			}
-			plant(t, alone, n, kind)
-		}
-	}
-	grow(t, root)
-	for _, prefix := range []string{"", "prefix/of/two"} {
-		compareAgain(t, checks.Job{Source: root, Prefix: prefix})
 	}
 }
 
@@ -156,50 +132,4 @@ func FuzzTree(f *testing.F) {
 		plantTree(t, root, odd, r.IntN)
 		compareAgain(t, checks.Job{Source: root})
 	})
-}
-
-// TestPathchkOnTrees asks pathchk (coreutils) about the names of a tree: -p for the portable set and
-// 14 bytes, -P for a leading hyphen.
-func TestPathchkOnTrees(t *testing.T) {
-	root := realTemp(t)
-	for _, n := range oddNames() {
-		plant(t, root, n, 0)
-	}
-	grow(t, root)
-	rep := examine(t, checks.Job{Source: root})
-	refused := func(option, name string) bool {
-		cmd := exec.Command("pathchk", option, "--", name)
-		cmd.Dir = root
-		err := cmd.Run()
-		if _, exit := err.(*exec.ExitError); err != nil && !exit { //nolint:errorlint // exec says which
-			t.Fatalf("pathchk of coreutils is needed: %v", err)
-		}
-		return err != nil
-	}
-	hyphens, basic := map[spot]bool{}, map[spot]bool{}
-	long := int64(0)
-	entries, err := os.ReadDir(root)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, e := range entries {
-		n := e.Name()
-		if refused("-P", n) {
-			hyphens[spot{leadingHyphen.ID, n}] = true
-		}
-		if len(n) > 14 {
-			long++
-		}
-		// A name over the length alone is refused as well: ask about what fits.
-		for i := 0; i < len(n); i += 14 {
-			if refused("-p", n[i:min(i+14, len(n))]) {
-				basic[spot{notPortable.ID, n}] = true
-			}
-		}
-	}
-	compare(t, "pathchk -P", spots(rep, leadingHyphen), hyphens)
-	compare(t, "pathchk -p", spots(rep, notPortable), basic)
-	if got := count(rep, overPosixName); got != long {
-		t.Errorf("over-posix-name counted %d, want %d", got, long)
-	}
 }

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"errors"
-	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -57,65 +56,6 @@ func followed(t testing.TB, path string) map[string]string {
 		t.Fatalf("cp: %v\n%s", err, out)
 	}
 	return snapshot(t, to)
-}
-
-// TestCopies puts copies in the place of links and a card into an archive, stops at every step,
-// goes on or back, and always ends with what cp and tar make of the same tree, or with the tree as
-// it was.
-func TestCopies(t *testing.T) {
-	for _, r := range []rig{{}, {plain: true}, {passing: true}} {
-		for _, goBack := range []bool{false, true} {
-			t.Run(fmt.Sprintf("plain=%v,passing=%v,back=%v", r.plain, r.passing, goBack), func(t *testing.T) {
-				for point := 0; crashCopies(t, r, point, goBack); point++ {
-				}
-			})
-		}
-	}
-}
-
-func crashCopies(t *testing.T, r rig, point int, goBack bool) (crashed bool) {
-	root, outside := plantCopies(t)
-	before := snapshot(t, root)
-	wanted := map[string]map[string]string{
-		"d_/e/link.mov": followed(t, root+"/d?/target.mov"),
-		"sets":          followed(t, root+"/d?/takes"),
-		"outside":       followed(t, outside),
-	}
-	card := followed(t, root+"/"+copyCard)
-	p := wantCopies(t, root, outside)
-	o := Options{StateDir: t.TempDir(), test: r}
-	crashed = crashing(point, func(hook func(string)) {
-		o := o
-		o.test.hook = hook
-		if out, err := p.Apply(context.Background(), o); err != nil || out.Made != 4 || out.Done != 2 {
-			t.Fatalf("%+v, %v", out, err)
-		}
-	})
-	all, err := Journals(root, o.StateDir)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(all) > 0 {
-		if !goBack {
-			if _, err := Resume(context.Background(), all[0].Path, o); err != nil {
-				t.Fatalf("point %d: %v", point, err)
-			}
-			for path, want := range wanted {
-				same(t, fmt.Sprintf("point %d: %s", point, path), snapshot(t, root+"/"+path), want)
-			}
-			same(t, "the card, unpacked", unpacked(t, root+"/"+copyCard+archiveEnding, "PRIVATE"), card)
-		}
-		out, err := Undo(context.Background(), all[0].Path, o)
-		if err != nil || len(out.Gone)+len(out.Dates)+len(out.Stayed) > 0 {
-			t.Fatalf("point %d: %+v, %v", point, out, err)
-		}
-	}
-	after := snapshot(t, root)
-	if len(all) == 0 {
-		after[""] = before[""] // see recoverFrom
-	}
-	same(t, fmt.Sprintf("point %d: after undo", point), after, before)
-	return crashed
 }
 
 // unpacked unpacks with the utility tar and tells what came out.

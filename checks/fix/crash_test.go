@@ -2,7 +2,6 @@ package fix
 
 import (
 	"context"
-	"fmt"
 	"os"
 	"testing"
 
@@ -42,42 +41,6 @@ var mixed = [][2]string{
 	{"e/1", "2"},
 	{"e/2", "3"},
 	{"f", "g"},
-}
-
-// TestCrashAnywhere ends the program before and after every change that it makes to the disk, with
-// each kind of disk, and then goes on, or back.
-func TestCrashAnywhere(t *testing.T) {
-	for _, r := range []rig{{}, {plain: true}, {passing: true}, {plain: true, passing: true}} {
-		for _, goBack := range []bool{false, true} {
-			t.Run(fmt.Sprintf("plain=%v,passing=%v,back=%v", r.plain, r.passing, goBack), func(t *testing.T) {
-				crashEverywhere(t, r, goBack)
-			})
-		}
-	}
-}
-
-func crashEverywhere(t *testing.T, r rig, goBack bool) {
-	points := 0
-	for ; ; points++ {
-		root := quick(t)
-		p := forced(t, root, mixed)
-		before := snapshot(t, root)
-		o := Options{StateDir: t.TempDir(), test: r}
-		crashed := crashing(points, func(hook func(string)) {
-			o := o
-			o.test.hook = hook
-			if _, err := p.Apply(context.Background(), o); err != nil {
-				t.Fatal(err)
-			}
-		})
-		recoverFrom(t, p, before, o, goBack)
-		if !crashed {
-			break
-		}
-	}
-	if points < 4*len(mixed) {
-		t.Errorf("only %d points were tried", points)
-	}
 }
 
 // recoverFrom goes on or back after a crash and looks whether all is well.

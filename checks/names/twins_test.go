@@ -156,28 +156,6 @@ func TestTwinsAtRandom(t *testing.T) {
 	}
 }
 
-// A folder of a million names with five twins in it: all found, 16 bytes of scratch a name at most.
-func TestTwinsOfAMillion(t *testing.T) {
-	const n = 1_000_000
-	names := make([]string, n)
-	for i := range names {
-		names[i] = fmt.Sprintf("frame_%07d.dpx", i)
-	}
-	names[10], names[999_999] = "FRAME_0000500.DPX", "Frame_0000500.dpx"
-	names[77], names[500_000] = "\u00e9", "e\u0301"
-	var finder Twins
-	want := []found{
-		{SameCase, []string{"FRAME_0000500.DPX", "Frame_0000500.dpx", "frame_0000500.dpx"}},
-		{SameForm, []string{"e\u0301", "\u00e9"}},
-	}
-	if diff := gocmp.Diff(want, find(&finder, names)); diff != "" {
-		t.Error(diff)
-	}
-	if bytes := 8 * cap(finder.keys); bytes > 16*n {
-		t.Errorf("%d bytes of scratch for %d names", bytes, n)
-	}
-}
-
 // A folder full of twins, in one group, is found whole, and its scratch does not stay.
 func TestTwinsOfOneFold(t *testing.T) {
 	const letters = 14

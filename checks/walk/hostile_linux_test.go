@@ -216,35 +216,6 @@ func agree(t *testing.T, s *seen, root string) {
 	}
 }
 
-func TestHostile(t *testing.T) {
-	root := hostile(t, 5000)
-	var first *seen
-	// Package os opens what is too long from the root on, part by part, every time: TestPortable
-	// has a tree that is less deep.
-	ways := systems()
-	delete(ways, "portable")
-	for name, sys := range ways {
-		t.Run(name, func(t *testing.T) {
-			s := walkAll(t, root, sys)
-			agree(t, s, root)
-			if len(s.entries) < 5000+256*3 {
-				t.Errorf("only %d entries", len(s.entries))
-			}
-			if os.Geteuid() == 0 {
-				for p, d := range s.folders {
-					if d.Err != nil {
-						t.Errorf("%.200q: %v", p, d.Err)
-					}
-				}
-			}
-			if first == nil {
-				first = s
-			}
-			same(t, first, s)
-		})
-	}
-}
-
 func TestPortable(t *testing.T) {
 	root := hostile(t, 300)
 	a, b := walkAll(t, root, newSystem), walkAll(t, root, newPortable)

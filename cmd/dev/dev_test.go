@@ -184,6 +184,20 @@ func TestFuzzTargets(t *testing.T) {
 	}
 }
 
+func TestWithoutRace(t *testing.T) {
+	got, err := testFunctions(fstest.MapFS{
+		"p/a_test.go": {Data: []byte("//go:build linux && !race\n\npackage p\nimport \"testing\"\nfunc TestA(t *testing.T) {}\n")},
+		"p/b_test.go": {Data: []byte("//go:build race\n\npackage p\nimport \"testing\"\nfunc TestB(t *testing.T) {}\n")},
+		"p/c_test.go": {Data: []byte("package p\nimport \"testing\"\n// !race\nfunc TestC(t *testing.T) {}\n")},
+	}, "Test", withoutRace)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff([]target{{"p", "TestA"}}, got, cmp.AllowUnexported(target{})); d != "" {
+		t.Error(d)
+	}
+}
+
 func TestLine(t *testing.T) {
 	if got, want := line("go", []string{"run", "a b", "it's", "", "-x=1"}), `go run 'a b' 'it'\''s' '' -x=1`; got != want {
 		t.Errorf("got %s, want %s", got, want)

@@ -43,6 +43,7 @@ var steps = []step{
 	{"unit", "Tests, with the race detector", []need{needWindow, needTests}, func(ctx context.Context) error {
 		return run(ctx, "go", "test", "-race", "-timeout", "20m", "./...")
 	}},
+	{"large", "Tests on large data, without the race detector", []need{needWindow, needTests}, large},
 	{"fuzz", "Every fuzz target for a moment", nil, fuzz},
 	{"window", "The window builds", []need{needWindow}, func(ctx context.Context) error {
 		_, err := buildWindow(ctx)
@@ -104,6 +105,10 @@ func test(ctx context.Context, args []string) error {
 		needs = append(needs, s.needs...)
 	}
 	if err := install(ctx, needs...); err != nil {
+		return err
+	}
+	// A program built with the race detector sleeps for a second before it ends, and tests run many.
+	if err := os.Setenv("GORACE", "atexit_sleep_ms=0 "+os.Getenv("GORACE")); err != nil {
 		return err
 	}
 	begun := time.Now()
@@ -200,7 +205,35 @@ func cross(ctx context.Context) error {
 	return errors.Join(errs...)
 }
 
-// A target is one fuzz function of a package.
+// noRace is the build constraint of test files whose tests go through much data in one goroutine. The
+// race detector makes them several times slower and has nothing to find in them.
+const noRace = "!race"
+
+// large runs the tests that the race detector leaves out.
+func large(ctx context.Context) error {
+	found, err := testFunctions(os.DirFS("."), "Test", withoutRace)
+	if err != nil {
+		return err
+	}
+	if len(found) == 0 {
+		return errors.New("no test file is marked " + noRace + ": there should be several")
+	}
+	var folders, names []string
+	for _, t := range found {
+		folders, names = append(folders, "./"+t.folder), append(names, t.name)
+	}
+	slices.Sort(names)
+	args := []string{"test", "-timeout", "20m", "-run", "^(" + strings.Join(slices.Compact(names), "|") + ")$"}
+	return run(ctx, "go", append(args, slices.Compact(folders)...)...)
+}
+
+// withoutRace reports whether a test file is built without the race detector only.
+func withoutRace(source []byte) bool {
+	first, _, _ := bytes.Cut(source, []byte("\n"))
+	return bytes.HasPrefix(first, []byte("//go:build ")) && bytes.HasSuffix(first, []byte(noRace))
+}
+
+// A target is one test or fuzz function of a package.
 type target struct{ folder, name string }
 
 // Bounds of the fuzzing of one target: a smoke test, not a hunt. It ends by count, because with a
@@ -238,9 +271,14 @@ func fuzz(ctx context.Context) error {
 	return errors.Join(errs...)
 }
 
-// fuzzTargets finds the fuzz functions in all test files below root, in order of folder and name.
-// Reading the sources is quick; go test -list would link every test first.
+// fuzzTargets finds the fuzz functions in all test files below root.
 func fuzzTargets(root fs.FS) ([]target, error) {
+	return testFunctions(root, "Fuzz", func([]byte) bool { return true })
+}
+
+// testFunctions finds the functions with a prefix in those test files below root that are wanted, in
+// order of folder and file. Reading the sources is quick; go test -list would link every test first.
+func testFunctions(root fs.FS, prefix string, wanted func(source []byte) bool) ([]target, error) {
 	var found []target
 	err := fs.WalkDir(root, ".", func(file string, e fs.DirEntry, err error) error {
 		if err != nil {
@@ -259,12 +297,15 @@ func fuzzTargets(root fs.FS) ([]target, error) {
 		if err != nil {
 			return err
 		}
+		if !wanted(source) {
+			return nil
+		}
 		parsed, err := parser.ParseFile(token.NewFileSet(), filepath.FromSlash(file), source, parser.SkipObjectResolution)
 		if err != nil {
 			return err
 		}
 		for _, d := range parsed.Decls {
-			if f, ok := d.(*ast.FuncDecl); ok && f.Recv == nil && strings.HasPrefix(f.Name.Name, "Fuzz") {
+			if f, ok := d.(*ast.FuncDecl); ok && f.Recv == nil && strings.HasPrefix(f.Name.Name, prefix) {
 				found = append(found, target{path.Dir(file), f.Name.Name})
 			}
 		}
