@@ -346,7 +346,9 @@ func (a *arrival) read(ctx context.Context, phase string, row func(part int, r *
 		m.Done.Store(n)
 	}
 	n, told := int64(0), int64(0)
-	formats, err := a.set.Read(ctx, o, func(part int, r *listing.Row) error {
+	formats, err := readAhead(ctx, func(ctx context.Context, row func(int, *listing.Row) error) ([]*listing.Format, error) {
+		return a.set.Read(ctx, o, row)
+	}, func(part int, r *listing.Row) error {
 		if n++; n-told == 1024 {
 			rows.Store(n)
 			told = n
