@@ -160,7 +160,7 @@ func (j *Job) settle(ctx context.Context, needsSource bool) error {
 	}
 	j.Prefix = prefix
 	if j.Source != "" && needsSource {
-		if j.Source, err = sourceFolder(ctx, j.Source, max(j.Deadline, sourcePatience)); err != nil {
+		if j.Source, err = SourceFolder(ctx, j.Source, max(j.Deadline, sourcePatience)); err != nil {
 			return err
 		}
 	}
@@ -201,7 +201,7 @@ func (j *Job) settleWith(ctx context.Context) (err error) {
 		if d.Source == "" {
 			return &JobError{Field: FieldSource, Err: fmt.Errorf("disk %d is not chosen", i+2), Hint: "choose its folder"}
 		}
-		if with[i].Source, err = sourceFolder(ctx, d.Source, j.Deadline); err != nil {
+		if with[i].Source, err = SourceFolder(ctx, d.Source, j.Deadline); err != nil {
 			return err
 		}
 	}
@@ -276,8 +276,9 @@ func CleanPrefix(prefix string) (string, error) {
 	return p, nil
 }
 
-// sourceFolder returns the absolute path of a folder with links resolved, or says why it is none.
-func sourceFolder(ctx context.Context, name string, deadline time.Duration) (string, error) {
+// SourceFolder returns the absolute path of a folder with links resolved, or says why it is none. The disk must
+// answer within deadline.
+func SourceFolder(ctx context.Context, name string, deadline time.Duration) (string, error) {
 	abs, err := filepath.Abs(name)
 	if err != nil {
 		return "", &JobError{Field: FieldSource, Err: fmt.Errorf("source %s: %w", names.Quote(name), err)}
@@ -296,6 +297,9 @@ func sourceFolder(ctx context.Context, name string, deadline time.Duration) (str
 		}
 		return real, nil
 	})
+	if err != nil && ctx.Err() != nil {
+		return "", ctx.Err()
+	}
 	if errors.Is(err, share.ErrSilent) {
 		return "", &JobError{Field: FieldSource, Err: fmt.Errorf("the source %s has not answered for %s", names.Quote(abs), Span(deadline)), Hint: "look at its cable and power"}
 	}

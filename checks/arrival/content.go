@@ -8,7 +8,6 @@ import (
 	"io"
 	"io/fs"
 	"iter"
-	"os"
 	"path/filepath"
 	"slices"
 	"sync"
@@ -76,29 +75,9 @@ func (a *arrival) settleSource(ctx context.Context) error {
 	if a.o.Source == "" {
 		return nil
 	}
-	root, err := filepath.Abs(a.o.Source)
+	real, err := checks.SourceFolder(ctx, a.o.Source, a.pass.Job.Deadline)
 	if err != nil {
-		return &checks.JobError{Field: checks.FieldSource, Err: err}
-	}
-	real, err := share.Guard(ctx, a.pass.Job.Deadline, func() (string, error) {
-		real, err := filepath.EvalSymlinks(root)
-		if err != nil {
-			return "", err
-		}
-		info, err := os.Stat(real)
-		if err != nil {
-			return "", err
-		}
-		if !info.IsDir() {
-			return "", share.ErrNotFolder
-		}
-		return real, nil
-	})
-	if err != nil && ctx.Err() != nil {
-		return ctx.Err()
-	}
-	if err != nil {
-		return checks.FolderError(checks.FieldSource, root, err)
+		return err
 	}
 	a.o.Source = real
 	return nil

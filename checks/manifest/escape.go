@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/hex"
 	"errors"
+	"loadline/checks/names"
 	"strings"
 )
 
@@ -36,37 +37,6 @@ func AppendSumLine(dst []byte, digest, name []byte) []byte {
 
 var escaper = strings.NewReplacer(`\`, `\\`, "\n", `\n`, "\r", `\r`)
 
-var errEscape = errors.New(`only \\, \n and \r may follow a backslash in a name`)
-
-// unescape takes escaper back, in place.
-func unescape(name []byte) ([]byte, error) {
-	at := bytes.IndexByte(name, '\\')
-	if at < 0 {
-		return name, nil
-	}
-	out := name[:at]
-	for i := at; i < len(name); i++ {
-		c := name[i]
-		if c == '\\' {
-			i++
-			if i == len(name) {
-				return nil, errEscape
-			}
-			switch name[i] {
-			case '\\':
-			case 'n':
-				c = '\n'
-			case 'r':
-				c = '\r'
-			default:
-				return nil, errEscape
-			}
-		}
-		out = append(out, c)
-	}
-	return out, nil
-}
-
 // A SumLine is one line of sha256sum, md5sum and their kin.
 type SumLine struct {
 	Digest []byte // hex, as it stands
@@ -93,7 +63,7 @@ func ParseSumLine(line []byte) (SumLine, error) {
 		return SumLine{}, errors.New("the name contains a NUL byte, which no file name can")
 	}
 	if escaped {
-		name, err := unescape(s.Name)
+		name, err := names.Unescape(s.Name)
 		if err != nil {
 			return SumLine{}, err
 		}

@@ -6,8 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"math"
-	"math/bits"
 	"os"
 	"os/exec"
 	"sync"
@@ -114,15 +112,6 @@ func inspect(s *seen) error {
 
 // pathconfNameMax is _PC_NAME_MAX of bsd/sys/unistd.h.
 const pathconfNameMax = 4
-
-// times multiplies; what does not fit is as much as fits.
-func times(n, unit uint64) int64 {
-	hi, lo := bits.Mul64(n, unit)
-	if hi != 0 || lo > math.MaxInt64 {
-		return math.MaxInt64
-	}
-	return int64(lo)
-}
 
 func deviceOf(info fs.FileInfo) uint64 {
 	if st, ok := info.Sys().(*syscall.Stat_t); ok {

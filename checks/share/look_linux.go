@@ -5,8 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"math"
-	"math/bits"
 	"os"
 	"syscall"
 
@@ -83,15 +81,6 @@ func inspect(s *seen) error {
 	}
 	s.network = s.space.Magic == magicNFS
 	return nil
-}
-
-// times multiplies; what does not fit is as much as fits.
-func times(n, unit uint64) int64 {
-	hi, lo := bits.Mul64(n, unit)
-	if hi != 0 || lo > math.MaxInt64 {
-		return math.MaxInt64
-	}
-	return int64(lo)
 }
 
 func deviceOf(info fs.FileInfo) uint64 {

@@ -4,6 +4,8 @@ package share
 
 import (
 	"io/fs"
+	"math"
+	"math/bits"
 	"os"
 
 	"golang.org/x/sys/unix"
@@ -77,4 +79,13 @@ func allocated(f *os.File) (int64, error) {
 		return 0, err
 	}
 	return st.Blocks * 512, nil // stat(2): units of 512 bytes
+}
+
+// times multiplies; what does not fit is as much as fits.
+func times(n, unit uint64) int64 {
+	hi, lo := bits.Mul64(n, unit)
+	if hi != 0 || lo > math.MaxInt64 {
+		return math.MaxInt64
+	}
+	return int64(lo)
 }

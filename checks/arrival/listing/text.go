@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"io"
+	"loadline/checks/names"
 	"strconv"
 	"strings"
 )
@@ -39,7 +40,7 @@ func parseSumLine(line []byte) (sumLine, error) {
 		}
 	}
 	if escaped {
-		s.name, err = unescape(s.name)
+		s.name, err = names.Unescape(s.name)
 	}
 	return s, err
 }
@@ -79,30 +80,6 @@ func isHex(b []byte) bool {
 		}
 	}
 	return len(b) > 0
-}
-
-// unescape reads the escapes of a name, in place.
-func unescape(name []byte) ([]byte, error) {
-	out := name[:0]
-	for i := 0; i < len(name); i++ {
-		c := name[i]
-		if c == '\\' {
-			if i++; i == len(name) {
-				return nil, errEscape
-			}
-			switch name[i] {
-			case '\\':
-			case 'n':
-				c = '\n'
-			case 'r':
-				c = '\r'
-			default:
-				return nil, errEscape
-			}
-		}
-		out = append(out, c)
-	}
-	return out, nil
 }
 
 // sumListed reports whether a first line is that of a checksum list.

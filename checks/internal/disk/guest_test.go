@@ -16,6 +16,8 @@ import (
 	"testing"
 
 	"golang.org/x/sys/unix"
+
+	"loadline/checks/internal/fixture"
 )
 
 // Tests that run in the guest of testdata/nfsrig: TestInTheRig boots it.
@@ -101,8 +103,8 @@ func TestGuestNFS(t *testing.T) {
 }
 
 func TestGuestFAT(t *testing.T) {
-	command(t, "modprobe", "-a", "loop", "vfat", "nls_cp437", "nls_iso8859-1", "nls_utf8")
-	img := image(t, 40<<20, "mkfs.vfat")
+	fixture.Command(t, "/", "modprobe", "-a", "loop", "vfat", "nls_cp437", "nls_iso8859-1", "nls_utf8")
+	img := fixture.Image(t, 40<<20, "mkfs.vfat")
 	dir := mountAt(t, "-o", "loop,utf8", img)
 	writes(t, dir)
 	d, err := os.Open(dir)
@@ -114,11 +116,11 @@ func TestGuestFAT(t *testing.T) {
 	path := filepath.Join(dir, "file")
 	content := noise(300_001)
 	must(t, os.WriteFile(path, content, 0o644))
-	command(t, "sync")
+	fixture.Command(t, "/", "sync")
 	if _, err := os.ReadFile(path); err != nil {
 		t.Fatal(err)
 	}
-	patch(t, img, findIn(t, img, content[5000:5100]))
+	patch(t, img, fixture.FindIn(t, img, content[5000:5100]))
 	got, way, _ := readAll(t, path, 64<<10)
 	content[5000] ^= 0xff
 	if !bytes.Equal(got, content) || way != Direct {
@@ -131,25 +133,25 @@ func TestGuestFAT(t *testing.T) {
 
 // dm-dust fails the reading of blocks that it is told (kernel documentation, device-mapper/dm-dust).
 func TestGuestBadSectors(t *testing.T) {
-	command(t, "modprobe", "-a", "loop", "dm-mod", "dm-dust")
-	img := image(t, 32<<20, "mkfs.ext4", "-q")
-	dev := loop(t, img)
+	fixture.Command(t, "/", "modprobe", "-a", "loop", "dm-mod", "dm-dust")
+	img := fixture.Image(t, 32<<20, "mkfs.ext4", "-q")
+	dev := fixture.Loop(t, img)
 	sectors := strconv.Itoa(32 << 20 / 512)
-	command(t, "dmsetup", "create", "dust", "--noudevsync", "--noudevrules", "--table", "0 "+sectors+" dust "+dev+" 0 4096")
-	t.Cleanup(func() { command(t, "dmsetup", "remove", "--noudevsync", "--noudevrules", "dust") })
+	fixture.Command(t, "/", "dmsetup", "create", "dust", "--noudevsync", "--noudevrules", "--table", "0 "+sectors+" dust "+dev+" 0 4096")
+	t.Cleanup(func() { fixture.Command(t, "/", "dmsetup", "remove", "--noudevsync", "--noudevrules", "dust") })
 	dir := mountAt(t, "/dev/dm-0")
 	t.Cleanup(func() { must(t, unix.Unmount(dir, 0)) })
 	path := filepath.Join(dir, "file")
 	content := noise(300_001)
 	must(t, os.WriteFile(path, content, 0o644))
-	command(t, "sync")
+	fixture.Command(t, "/", "sync")
 	at := onDisk(t, img, path)
-	if at != findIn(t, img, content[:4096]) {
+	if at != fixture.FindIn(t, img, content[:4096]) {
 		t.Errorf("at %d", at)
 	}
 	const bad = 20 // of the blocks of the file
-	command(t, "dmsetup", "message", "dust", "0", "addbadblock", strconv.FormatInt(at/4096+bad, 10))
-	command(t, "dmsetup", "message", "dust", "0", "enable")
+	fixture.Command(t, "/", "dmsetup", "message", "dust", "0", "addbadblock", strconv.FormatInt(at/4096+bad, 10))
+	fixture.Command(t, "/", "dmsetup", "message", "dust", "0", "enable")
 	r, err := OpenPast(path)
 	must(t, err)
 	defer r.Close()

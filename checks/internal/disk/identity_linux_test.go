@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"golang.org/x/sys/unix"
+
+	"loadline/checks/internal/fixture"
 )
 
 // A file is known by what stat(1) says of it, and each change of its content by its status change time,
@@ -20,7 +22,7 @@ func TestState(t *testing.T) {
 	s, err := Lstat(path)
 	must(t, err)
 	want := fmt.Sprintf("%d %d %d %d.%09d %d.%09d", s.Device, s.Number, s.Size, s.Modified/1e9, s.Modified%1e9, s.Changed/1e9, s.Changed%1e9)
-	if got := strings.TrimSpace(command(t, "stat", "-c", "%d %i %s %.9Y %.9Z", path)); got != want || !s.Known {
+	if got := strings.TrimSpace(fixture.Command(t, "/", "stat", "-c", "%d %i %s %.9Y %.9Z", path)); got != want || !s.Known {
 		t.Errorf("%+v, stat says %s, want %s", s, got, want)
 	}
 	f, err := os.Open(path)
@@ -51,7 +53,7 @@ func TestState(t *testing.T) {
 // A disk is known again by the UUID that blkid(8) tells, on another device and another folder; two
 // subvolumes are two.
 func TestDiskID(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	ids := map[string]string{}
@@ -64,12 +66,12 @@ func TestDiskID(t *testing.T) {
 		"btrfs": {120, []string{"mkfs.btrfs", "-q"}},
 		"twin":  {32, []string{"mkfs.ext4", "-q"}},
 	} {
-		img := image(t, c.size<<20, c.mkfs...)
+		img := fixture.Image(t, c.size<<20, c.mkfs...)
 		dir := mountAt(t, "-o", "loop", img)
 		must(t, os.Mkdir(filepath.Join(dir, "sub"), 0o755))
 		id, err := DiskID(dir)
 		must(t, err)
-		uuid := strings.TrimSpace(command(t, "blkid", "-p", "-s", "UUID", "-o", "value", img))
+		uuid := strings.TrimSpace(fixture.Command(t, "/", "blkid", "-p", "-s", "UUID", "-o", "value", img))
 		if !strings.HasPrefix(id, "uuid:"+uuid) || name != "btrfs" && id != "uuid:"+uuid {
 			t.Errorf("%s: %q, blkid says %q", name, id, uuid)
 		}
@@ -83,13 +85,13 @@ func TestDiskID(t *testing.T) {
 		}
 		ids[id] = name
 		if name == "btrfs" {
-			command(t, "btrfs", "subvolume", "create", filepath.Join(dir, "volume"))
+			fixture.Command(t, "/", "btrfs", "subvolume", "create", filepath.Join(dir, "volume"))
 			if part, err := DiskID(filepath.Join(dir, "volume")); err != nil || part == id || !strings.HasPrefix(part, "uuid:"+uuid) {
 				t.Errorf("a subvolume: %q, the volume %q, %v", part, id, err)
 			}
 		}
 		must(t, unix.Unmount(dir, 0))
-		loop(t, image(t, 1<<20, "true")) // takes the device that was free
+		fixture.Loop(t, fixture.Image(t, 1<<20, "true")) // takes the device that was free
 		again := mountAt(t, "-o", "loop", img)
 		if now, err := DiskID(again); err != nil || now != id {
 			t.Errorf("%s mounted again: %q, was %q, %v", name, now, id, err)
@@ -99,10 +101,10 @@ func TestDiskID(t *testing.T) {
 
 // By the links that udev makes, where the kernel does not tell.
 func TestUUIDByLink(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
-	dev := loop(t, image(t, 32<<20, "mkfs.ext4", "-q"))
+	dev := fixture.Loop(t, fixture.Image(t, 32<<20, "mkfs.ext4", "-q"))
 	dir := mountAt(t, dev)
 	links := t.TempDir()
 	must(t, os.Symlink("/dev/null", filepath.Join(links, "AAAA-AAAA")))
@@ -120,10 +122,10 @@ func TestUUIDByLink(t *testing.T) {
 }
 
 func TestLastingNumbers(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
-	f, err := os.Open(mountAt(t, "-o", "loop", image(t, 32<<20, "mkfs.ext4", "-q")))
+	f, err := os.Open(mountAt(t, "-o", "loop", fixture.Image(t, 32<<20, "mkfs.ext4", "-q")))
 	must(t, err)
 	defer f.Close()
 	if !LastingNumbers(f) {
@@ -143,18 +145,18 @@ func TestLastingNumbers(t *testing.T) {
 
 // A file is where its content stands in the image.
 func TestOffset(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
-	img := image(t, 32<<20, "mkfs.ext4", "-q", "-O", "inline_data", "-I", "256")
+	img := fixture.Image(t, 32<<20, "mkfs.ext4", "-q", "-O", "inline_data", "-I", "256")
 	dir := mountAt(t, "-o", "loop", img)
 	path := filepath.Join(dir, "file")
 	must(t, os.WriteFile(path, noise(300000), 0o644))
 	must(t, os.WriteFile(filepath.Join(dir, "tiny"), []byte("tiny"), 0o644))
 	must(t, os.WriteFile(filepath.Join(dir, "empty"), nil, 0o644))
-	command(t, "sync", "-f", dir)
+	fixture.Command(t, "/", "sync", "-f", dir)
 	at, ok, err := Place(path)
-	if want := findIn(t, img, noise(300000)[:4096]); err != nil || !ok || at != want {
+	if want := fixture.FindIn(t, img, noise(300000)[:4096]); err != nil || !ok || at != want {
 		t.Errorf("at %d, %v, %v; its content is at %d", at, ok, err, want)
 	}
 	for _, name := range []string{"tiny", "empty"} {
@@ -168,10 +170,10 @@ func TestOffset(t *testing.T) {
 }
 
 func TestFlush(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
-	dir := mountAt(t, "-o", "loop", image(t, 32<<20, "mkfs.ext4", "-q"))
+	dir := mountAt(t, "-o", "loop", fixture.Image(t, 32<<20, "mkfs.ext4", "-q"))
 	f, err := os.Create(filepath.Join(dir, "file"))
 	must(t, err)
 	defer f.Close()
@@ -196,7 +198,7 @@ func TestFlush(t *testing.T) {
 
 // What runs full on the way leaves nothing behind.
 func TestWriteNewFull(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	dir := mountAt(t, "-t", "tmpfs", "-o", "size=64k", "tmpfs")

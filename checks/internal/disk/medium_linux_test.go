@@ -5,6 +5,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"loadline/checks/internal/fixture"
 )
 
 // devices makes a folder like /sys: "path: content" makes a file, "path -> target" a link from dev/block or
@@ -84,20 +86,20 @@ func TestSysfs(t *testing.T) {
 
 // What the disk of a folder is, lsblk(8) and findmnt(8) say too, on a btrfs as well, whose files have the number of no disk.
 func TestMediumOf(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	dir := t.TempDir()
-	source := strings.TrimSpace(command(t, "findmnt", "-n", "-o", "SOURCE", "--target", dir))
+	source := strings.TrimSpace(fixture.Command(t, "/", "findmnt", "-n", "-o", "SOURCE", "--target", dir))
 	// The device and what it lies on, itself first.
-	rows := strings.Fields(command(t, "lsblk", "-s", "-n", "-r", "-o", "NAME,ROTA", source))
+	rows := strings.Fields(fixture.Command(t, "/", "lsblk", "-s", "-n", "-r", "-o", "NAME,ROTA", source))
 	m := MediumOf(dir)
 	want := map[string]Answer{"0": No, "1": Yes}[rows[len(rows)-1]]
 	if m.Volume != filepath.Base(source) || m.Rotates != want || m.Network != No || m.Disk == "" {
 		t.Errorf("%+v, lsblk says %q", m, rows)
 	}
 	for name, mkfs := range map[string][]string{"ext4": {"mkfs.ext4", "-q"}, "btrfs": {"mkfs.btrfs", "-q"}} {
-		dev := loop(t, image(t, 120<<20, mkfs...))
+		dev := fixture.Loop(t, fixture.Image(t, 120<<20, mkfs...))
 		at := mountAt(t, dev)
 		// A file that is used as a disk is as fast as the disk that it is on.
 		if in := MediumOf(at); in.Volume != filepath.Base(dev) || in.Disk != m.Disk || in.Rotates != m.Rotates || in.Network != No {

@@ -13,12 +13,14 @@ import (
 	"testing"
 
 	"golang.org/x/sys/unix"
+
+	"loadline/checks/internal/fixture"
 )
 
 // What is read past the cache comes from the disk: a byte is changed behind the back of the file system
 // while the whole file is in memory. An ordinary reading does not see it.
 func TestPastSeesTheDisk(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	for name, c := range map[string]struct {
@@ -32,12 +34,12 @@ func TestPastSeesTheDisk(t *testing.T) {
 		"btrfs without sums":   {120, []string{"mkfs.btrfs", "-q", "-d", "single", "-m", "dup"}, "loop,nodatasum"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			img := image(t, c.size<<20, c.mkfs...)
+			img := fixture.Image(t, c.size<<20, c.mkfs...)
 			dir := mountAt(t, "-o", c.options, img)
 			path := filepath.Join(dir, "file")
 			content := noise(1<<20 + 100)
 			must(t, os.WriteFile(path, content, 0o644))
-			command(t, "sync", "-f", dir)
+			fixture.Command(t, "/", "sync", "-f", dir)
 			before, err := os.ReadFile(path)
 			must(t, err)
 			patch(t, img, onDisk(t, img, path)+5000)
@@ -67,7 +69,7 @@ func onDisk(t testing.TB, img, path string) int64 {
 		return at
 	}
 	// btrfs tells addresses of its own.
-	out := command(t, "btrfs-map-logical", "-l", strconv.FormatInt(at, 10), img)
+	out := fixture.Command(t, "/", "btrfs-map-logical", "-l", strconv.FormatInt(at, 10), img)
 	match := regexp.MustCompile(`physical (\d+)`).FindStringSubmatch(out)
 	if match == nil {
 		t.Fatalf("btrfs-map-logical says %s", out)
@@ -80,16 +82,16 @@ func onDisk(t testing.TB, img, path string) int64 {
 // btrfs reads compressed files through the cache even with O_DIRECT. A byte that is changed in the image
 // makes the checksum wrong: that must be seen.
 func TestPastCompressed(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
-	img := image(t, 120<<20, "mkfs.btrfs", "-q", "-d", "single", "-m", "dup")
+	img := fixture.Image(t, 120<<20, "mkfs.btrfs", "-q", "-d", "single", "-m", "dup")
 	dir := mountAt(t, "-o", "loop,compress-force=zlib", img)
 	path, other := filepath.Join(dir, "file"), filepath.Join(dir, "held")
 	content := bytes.Repeat([]byte("all the same and easy to compress\n"), 4000)
 	must(t, os.WriteFile(path, content, 0o644))
 	must(t, os.WriteFile(other, content, 0o644))
-	command(t, "sync", "-f", dir)
+	fixture.Command(t, "/", "sync", "-f", dir)
 	got, way, by := readAll(t, path, 64<<10)
 	if !bytes.Equal(got, content) || way != Direct || by != byDirect {
 		t.Errorf("whole: %s by %q", way, by)
@@ -116,7 +118,7 @@ func TestPastCompressed(t *testing.T) {
 
 // A file that is held in memory by somebody is still read from the disk where O_DIRECT is believed.
 func TestPastHeld(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	for name, c := range map[string]struct {
@@ -127,7 +129,7 @@ func TestPastHeld(t *testing.T) {
 		"btrfs": {[]string{"mkfs.btrfs", "-q"}, Cached},
 	} {
 		t.Run(name, func(t *testing.T) {
-			dir := mountAt(t, "-o", "loop", image(t, 120<<20, c.mkfs...))
+			dir := mountAt(t, "-o", "loop", fixture.Image(t, 120<<20, c.mkfs...))
 			path := filepath.Join(dir, "file")
 			must(t, os.WriteFile(path, noise(100000), 0o644))
 			held(t, path)
@@ -140,17 +142,17 @@ func TestPastHeld(t *testing.T) {
 
 // On an overlay the pages are those of the file below, and are seen there.
 func TestPastOverlay(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
-	base := mountAt(t, "-o", "loop", image(t, 64<<20, "mkfs.ext4", "-q"))
+	base := mountAt(t, "-o", "loop", fixture.Image(t, 64<<20, "mkfs.ext4", "-q"))
 	for _, dir := range []string{"lower", "upper", "work"} {
 		must(t, os.Mkdir(filepath.Join(base, dir), 0o755))
 	}
 	for _, name := range []string{"file", "held"} {
 		must(t, os.WriteFile(filepath.Join(base, "lower", name), noise(100000), 0o644))
 	}
-	command(t, "sync", "-f", base)
+	fixture.Command(t, "/", "sync", "-f", base)
 	dir := mountAt(t, "-t", "overlay", "-o", "lowerdir="+base+"/lower,upperdir="+base+"/upper,workdir="+base+"/work", "overlay")
 	if _, err := os.ReadFile(filepath.Join(dir, "file")); err != nil {
 		t.Fatal(err)
@@ -166,7 +168,7 @@ func TestPastOverlay(t *testing.T) {
 
 // A file system in memory has nothing behind it that could hold anything else.
 func TestPastMemory(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	dir := mountAt(t, "-t", "tmpfs", "tmpfs")
@@ -186,10 +188,10 @@ func TestPastMemory(t *testing.T) {
 // Where O_DIRECT is refused, at opening or only at reading, the file is dropped from memory and read
 // from the disk then; and what reading brought into memory is gone in the end.
 func TestPastRefused(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
-	img := image(t, 32<<20, "mkfs.ext4", "-q")
+	img := fixture.Image(t, 32<<20, "mkfs.ext4", "-q")
 	dir := mountAt(t, "-o", "loop", img)
 	path := filepath.Join(dir, "file")
 	content := noise(1 << 20)
@@ -235,10 +237,10 @@ func TestPastRefused(t *testing.T) {
 
 // A file that is open already is taken out of memory, or said to be there still.
 func TestEvict(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
-	img := image(t, 32<<20, "mkfs.ext4", "-q")
+	img := fixture.Image(t, 32<<20, "mkfs.ext4", "-q")
 	path := filepath.Join(mountAt(t, "-o", "loop", img), "file")
 	content := noise(100_000)
 	must(t, os.WriteFile(path, content, 0o644))
@@ -304,7 +306,7 @@ func TestQuietRead(t *testing.T) {
 // A program of FUSE that is mounted on a device reads that through a cache of its own: nobody can say that
 // it was passed. New files and renames keep their promises on NTFS, which has second names, and on exFAT, which has none.
 func TestFUSE(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	for name, c := range map[string]struct{ mkfs, mount []string }{
@@ -312,7 +314,7 @@ func TestFUSE(t *testing.T) {
 		"exFAT": {[]string{"mkfs.exfat"}, []string{"-t", "exfat-fuse"}},
 	} {
 		t.Run(name, func(t *testing.T) {
-			dir := mountAt(t, append(c.mount, loop(t, image(t, 32<<20, c.mkfs...)))...)
+			dir := mountAt(t, append(c.mount, fixture.Loop(t, fixture.Image(t, 32<<20, c.mkfs...)))...)
 			path := filepath.Join(dir, "report.txt")
 			must(t, WriteNew(path, text("first")))
 			if err := WriteNew(path, text("second")); !errors.Is(err, fs.ErrExist) {

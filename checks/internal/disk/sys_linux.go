@@ -7,17 +7,7 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// RenameNewAt renames within one open folder and fails with fs.ErrExist where the new name is taken
-// (renameat2(2), RENAME_NOREPLACE). It fails with errors.ErrUnsupported where the file system cannot
-// promise that.
-func RenameNewAt(dir *os.File, from, to string) error {
-	return noReplace(int(dir.Fd()), from, int(dir.Fd()), to)
-}
-
-func renameNoReplace(from, to string) error {
-	return noReplace(unix.AT_FDCWD, from, unix.AT_FDCWD, to)
-}
-
+// noReplace renames and fails with fs.ErrExist where the new name is taken (renameat2(2), RENAME_NOREPLACE).
 func noReplace(fromDir int, from string, toDir int, to string) error {
 	err := retried(func() error { return unix.Renameat2(fromDir, from, toDir, to, unix.RENAME_NOREPLACE) })
 	switch {
@@ -55,15 +45,6 @@ func FlushAll(f *os.File) (way string, err error) {
 }
 
 const syncfs = "syncfs(2)"
-
-// retried does a call again that a signal broke off.
-func retried(call func() error) error {
-	for {
-		if err := call(); !errors.Is(err, unix.EINTR) {
-			return err
-		}
-	}
-}
 
 // LastingNumbers reports whether a file in an open folder has one inode number for as long as it
 // lives. FAT, exFAT and many programs behind FUSE make numbers up while the disk is mounted, and on an

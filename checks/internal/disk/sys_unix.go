@@ -3,12 +3,23 @@
 package disk
 
 import (
+	"errors"
 	"io/fs"
 	"os"
 	"syscall"
 
 	"golang.org/x/sys/unix"
 )
+
+// RenameNewAt renames within one open folder and fails with fs.ErrExist where the new name is taken. It fails
+// with errors.ErrUnsupported where the file system cannot promise that.
+func RenameNewAt(dir *os.File, from, to string) error {
+	return noReplace(int(dir.Fd()), from, int(dir.Fd()), to)
+}
+
+func renameNoReplace(from, to string) error {
+	return noReplace(unix.AT_FDCWD, from, unix.AT_FDCWD, to)
+}
 
 // RenameOverAt renames within one open folder over what has the new name (renameat(2)). Unlike
 // os.Rename it takes the place of an empty folder too.
@@ -42,4 +53,13 @@ func links(info fs.FileInfo) uint64 {
 		return uint64(st.Nlink)
 	}
 	return 0
+}
+
+// retried does a call again that a signal broke off.
+func retried(call func() error) error {
+	for {
+		if err := call(); !errors.Is(err, unix.EINTR) {
+			return err
+		}
+	}
 }

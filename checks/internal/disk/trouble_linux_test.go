@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"golang.org/x/sys/unix"
+
+	"loadline/checks/internal/fixture"
 )
 
 // signs writes troubles as sign=count, and fails for devices that are not named.
@@ -33,14 +35,14 @@ func signs(t testing.TB, found []Trouble) string {
 // ext4 counts an error that is put on it by its own switch (sysfs, trigger_fs_error), and where it is mounted so
 // turns read-only.
 func TestExt4Troubles(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	for options, want := range map[string]string{
 		"errors=continue":   "file-system-errors=1",
 		"errors=remount-ro": "file-system-errors=1 turned-read-only",
 	} {
-		dev := loop(t, image(t, 32<<20, "mkfs.ext4", "-q"))
+		dev := fixture.Loop(t, fixture.Image(t, 32<<20, "mkfs.ext4", "-q"))
 		dir := mountAt(t, "-o", options, dev)
 		found, asked, err := Troubles(dir)
 		if err != nil || len(found) > 0 || strings.Join(asked, ", ") != "ext4 errors_count, mount options" {
@@ -59,17 +61,17 @@ func TestExt4Troubles(t *testing.T) {
 
 // A disk that a person has mounted without writing is no sign.
 func TestMountedReadOnly(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
-	img := image(t, 32<<20, "mkfs.ext4", "-q")
+	img := fixture.Image(t, 32<<20, "mkfs.ext4", "-q")
 	dir := mountAt(t, "-o", "loop,ro", img)
 	if found, _, err := Troubles(dir); err != nil || len(found) > 0 {
 		t.Errorf("%v, %v", found, err)
 	}
 	must(t, unix.Unmount(dir, 0))
 	dir = mountAt(t, "-o", "loop", img)
-	command(t, "mount", "-o", "remount,ro", dir)
+	fixture.Command(t, "/", "mount", "-o", "remount,ro", dir)
 	if found, _, err := Troubles(dir); err != nil || len(found) > 0 {
 		t.Errorf("%v, %v", found, err)
 	}
@@ -109,14 +111,14 @@ broken line
 
 // btrfs counts a wrong checksum; btrfs(8) tells the same numbers.
 func TestBtrfsTroubles(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
-	img := image(t, 120<<20, "mkfs.btrfs", "-q", "-d", "single", "-m", "dup")
+	img := fixture.Image(t, 120<<20, "mkfs.btrfs", "-q", "-d", "single", "-m", "dup")
 	dir := mountAt(t, "-o", "loop", img)
 	path := filepath.Join(dir, "file")
 	must(t, os.WriteFile(path, noise(100000), 0o644))
-	command(t, "sync", "-f", dir)
+	fixture.Command(t, "/", "sync", "-f", dir)
 	if found, asked, err := Troubles(dir); err != nil || len(found) > 0 || asked[0] != "btrfs device stats" {
 		t.Errorf("whole: %v, %v, %v", found, asked, err)
 	}
@@ -129,7 +131,7 @@ func TestBtrfsTroubles(t *testing.T) {
 	}
 	found, _, err := Troubles(dir)
 	must(t, err)
-	want := regexp.MustCompile(`corruption_errs\s+(\d+)`).FindStringSubmatch(command(t, "btrfs", "device", "stats", dir))
+	want := regexp.MustCompile(`corruption_errs\s+(\d+)`).FindStringSubmatch(fixture.Command(t, "/", "btrfs", "device", "stats", dir))
 	if want == nil || signs(t, found) != "checksum-errors="+want[1] {
 		t.Errorf("%+v, btrfs says %q", found, want)
 	}
