@@ -14,7 +14,9 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"runtime"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 )
@@ -41,7 +43,9 @@ var steps = []step{
 	}},
 	{"cross", "The command builds everywhere without cgo", nil, cross},
 	{"unit", "Tests, with the race detector", []need{needWindow, needTests}, func(ctx context.Context) error {
-		return run(ctx, "go", "test", "-race", "-timeout", "20m", "./...")
+		// The tests of a share that was cut off mostly wait for its return: they begin first, and beside them
+		// there is work for every core.
+		return run(ctx, "go", "test", "-race", "-p", strconv.Itoa(runtime.NumCPU()+1), "-timeout", "20m", "./checks/share", "./...")
 	}},
 	{"large", "Tests on large data, without the race detector", []need{needWindow, needTests}, large},
 	{"fuzz", "Every fuzz target for a moment", nil, fuzz},
