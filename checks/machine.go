@@ -8,20 +8,13 @@ import (
 	"strings"
 	"sync"
 
-	"github.com/shirou/gopsutil/v3/host"
-
 	"loadline/checks/share"
 )
 
 // Machine says where and as whom the checks run. Asking the system for it takes longer than checking a
 // small folder, so it is asked once.
 var Machine = sync.OnceValue(func() string {
-	parts := []string{}
-	if info, err := host.Info(); err == nil {
-		parts = append(parts, info.Hostname, strings.TrimSpace(info.Platform+" "+info.PlatformVersion), "kernel "+info.KernelVersion)
-	} else {
-		parts = append(parts, runtime.GOOS)
-	}
+	parts := system()
 	parts = append(parts, runtime.GOARCH, fmt.Sprintf("%d CPUs", runtime.NumCPU()))
 	if u, err := user.Current(); err == nil {
 		parts = append(parts, "as "+u.Username)
