@@ -168,25 +168,47 @@ func (k *knownLists) hash(file string) uint64 { return maphash.String(k.seed, fi
 
 // resolve returns the path of a file that a list names, relative to the source; false where it leads out.
 func (k *knownLists) resolve(list, name string) (file string, inside bool) {
-	if path.IsAbs(name) {
+	file, inside = belowSource(path.Dir(list), name)
+	if !strings.Contains(name, `\`) || inside && k.there(file) {
+		return file, inside
+	}
+	// Made on Windows, where that is what stands between the parts of a path.
+	other, ok := belowSource(path.Dir(list), strings.ReplaceAll(name, `\`, "/"))
+	if !ok {
 		return "", false
 	}
-	file = path.Join(path.Dir(list), name)
-	if file == ".." || strings.HasPrefix(file, "../") {
-		return "", false
+	if k.there(other) {
+		return other, true
 	}
-	if strings.Contains(name, `\`) && !k.there(file) {
-		// Made on Windows, where that is what stands between the parts of a path.
-		if other := path.Join(path.Dir(list), strings.ReplaceAll(name, `\`, "/")); k.there(other) {
-			return other, true
-		}
-	}
-	return file, true
+	return file, inside
 }
 
+// belowSource returns the path of a name in a folder of the source; false where it leads out. A list may have been made on
+// any system, so a drive of Windows leads out too.
+func belowSource(folder, name string) (file string, inside bool) {
+	if path.IsAbs(name) || len(name) > 2 && name[1] == ':' && name[2] == '/' && isLetter(name[0]) {
+		return "", false
+	}
+	file = path.Join(folder, name)
+	return file, file != ".." && !strings.HasPrefix(file, "../")
+}
+
+func isLetter(c byte) bool { return c|0x20 >= 'a' && c|0x20 <= 'z' }
+
 func (k *knownLists) there(file string) bool {
-	_, err := os.Lstat(filepath.Join(k.root, filepath.FromSlash(file)))
+	at, ok := k.at(file)
+	if !ok {
+		return false
+	}
+	_, err := os.Lstat(at)
 	return err == nil
+}
+
+// at returns where a file that a list names would be; false where this system has no such name below a folder: on
+// Windows a backslash, which is part of a name elsewhere, leads on.
+func (k *knownLists) at(file string) (string, bool) {
+	local := filepath.FromSlash(file)
+	return filepath.Join(k.root, local), filepath.IsLocal(local)
 }
 
 // A known is what one line says.
@@ -382,7 +404,11 @@ func (k *knownLists) missing(ctx context.Context, pass *checks.Pass) error {
 				return "", nil // the list has changed
 			}
 			file, _ := k.resolve(k.lists[l.list], known.name)
-			if _, err := os.Lstat(filepath.Join(k.root, filepath.FromSlash(file))); errors.Is(err, fs.ErrNotExist) {
+			at, ok := k.at(file)
+			if !ok {
+				return file, nil
+			}
+			if _, err := os.Lstat(at); errors.Is(err, fs.ErrNotExist) {
 				return file, nil
 			}
 			return "", nil
@@ -431,7 +457,11 @@ func (k *knownLists) recall(ctx context.Context, pass *checks.Pass, e *everyByte
 				return state{}, nil
 			}
 			file, _ := k.resolve(k.lists[l.list], known.name)
-			s, err := disk.Lstat(filepath.Join(k.root, filepath.FromSlash(file)))
+			at, ok := k.at(file)
+			if !ok {
+				return state{}, nil
+			}
+			s, err := disk.Lstat(at)
 			if err != nil {
 				return state{}, nil // what is missing is told by a reading
 			}

@@ -76,7 +76,7 @@ func TestEveryLength(t *testing.T) {
 		dir := t.TempDir()
 		want := map[string]sums.Sums{}
 		for i, n := range lengths {
-			name := filepath.Join("d", string(rune('a'+i)))
+			name := "d/" + string(rune('a'+i))
 			fixture.WriteFile(t, filepath.Join(dir, name), string(whole[:n]))
 			want[name] = sums.Of(all, whole[:n])
 		}

@@ -9,6 +9,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"path"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -220,7 +221,7 @@ func (r *recheck) complete(ctx context.Context, pass *checks.Pass) error {
 	}
 	named := int64(0)
 	for _, e := range r.extras {
-		if manifest.IsName(filepath.Base(e.path)) {
+		if manifest.IsName(path.Base(e.path)) {
 			r.nExtras--
 			continue
 		}
@@ -456,7 +457,8 @@ func (r *recheck) conclude(pass *checks.Pass, reading *digest.Reading, s *sessio
 	case r.chosen != nil && bad == 0:
 		r.proof = append(r.proof, fmt.Sprintf("Read, out of %s: %s, chosen at random. %s", checks.Plural(files, "file"), checks.Count(good), provesOf(good, files)))
 	}
-	if filepath.Clean(r.x.Header.Source) == filepath.Clean(pass.Job.Source) {
+	// Both were settled when they were written, the first maybe on another system.
+	if r.x.Header.Source == pass.Job.Source {
 		r.proof = append(r.proof, "This is the folder that the manifest was made from. It is no second copy of itself.")
 	}
 }
