@@ -21,8 +21,9 @@ import (
 )
 
 // A Memory is what was read of one disk or share, in earlier runs and in this one: which state of a file
-// had which sums, or where it could not be read. It lies in a file that is only ever added to; a record
-// that was cut or damaged does not count. Its methods may be called on nil, and concurrently.
+// had which sums, or where it could not be read. It lies in a file that runs only add to; Close may write it anew
+// without what no longer counts. A record that was cut or damaged does not count. Its methods may be called on nil,
+// and concurrently.
 //
 // In memory it takes 16 bytes a record; the file has 128 bytes each.
 type Memory struct {
@@ -33,6 +34,8 @@ type Memory struct {
 	in     *os.File // nil: nothing was remembered
 	kin    map[Ident]int64
 	file   *os.File // opened by the first Add
+	locked *os.File // held meanwhile
+	added  int64
 	out    *bufio.Writer
 	synced time.Time
 	Every  time.Duration // how much time of reading a crash may cost
@@ -193,6 +196,7 @@ func (m *Memory) Add(r *Record) {
 		return
 	}
 	b := encodeRecord(r)
+	m.added++
 	if _, m.err = m.out.Write(b[:]); m.err == nil && time.Since(m.synced) > m.Every {
 		m.err = m.out.Flush()
 		m.synced = time.Now()
@@ -205,6 +209,7 @@ func (m *Memory) open() error {
 	if err := os.MkdirAll(filepath.Dir(m.name), 0o700); err != nil {
 		return err
 	}
+	m.lock()
 	f, err := m.openOurs()
 	if errors.Is(err, fs.ErrNotExist) {
 		if err = disk.WriteNew(m.name, writeFirst); err == nil || errors.Is(err, fs.ErrExist) {
@@ -217,6 +222,7 @@ func (m *Memory) open() error {
 		}
 	}
 	if err != nil {
+		m.unlock()
 		return err
 	}
 	m.file, m.out = f, bufio.NewWriterSize(f, 512*recordSize)
@@ -277,16 +283,20 @@ func (m *Memory) Close() error {
 	}
 	m.mu.Lock()
 	defer m.mu.Unlock()
+	if m.in != nil {
+		_ = m.in.Close() // nothing was written
+		m.in, m.index, m.kin = nil, nil, nil
+	}
 	if m.file != nil {
 		if m.err == nil {
 			m.err = m.out.Flush()
 		}
 		m.err = errors.Join(m.err, m.file.Close())
 		m.file = nil
-	}
-	if m.in != nil {
-		_ = m.in.Close() // nothing was written
-		m.in, m.index, m.kin = nil, nil, nil
+		m.unlock()
+		if m.err == nil {
+			_ = m.compact(m.added) // nothing is lost where that fails
+		}
 	}
 	return m.err
 }

@@ -180,7 +180,7 @@ func TestMemoryOfMany(t *testing.T) {
 				t.Fatalf("round %d: what run %d remembered is lost", round, i)
 			}
 		}
-		if list, err := os.ReadDir(filepath.Dir(again.name)); err != nil || len(list) != 1 {
+		if list, err := os.ReadDir(filepath.Dir(again.name)); err != nil || len(list) != 2 { // the records and their lock
 			t.Errorf("round %d: %v, %v", round, list, err)
 		}
 		fixture.Must(t, again.Close())

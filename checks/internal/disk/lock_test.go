@@ -1,0 +1,46 @@
+package disk
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"testing"
+)
+
+// Many may hold a file together, or one alone; closing lets go.
+func TestLock(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "lock")
+	open := func() *os.File {
+		f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o600)
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { f.Close() })
+		return f
+	}
+	one, two, three := open(), open(), open()
+	if err := errors.Join(LockShared(one), LockShared(two)); err != nil {
+		t.Fatalf("together: %v", err)
+	}
+	if err := LockAlone(three); !errors.Is(err, ErrLocked) {
+		t.Errorf("alone beside two: %v", err)
+	}
+	one.Close()
+	if err := LockAlone(three); !errors.Is(err, ErrLocked) {
+		t.Errorf("alone beside one: %v", err)
+	}
+	two.Close()
+	if err := LockAlone(three); err != nil {
+		t.Errorf("alone: %v", err)
+	}
+	if err := LockAlone(open()); !errors.Is(err, ErrLocked) {
+		t.Errorf("alone, twice: %v", err)
+	}
+	got := make(chan error)
+	four := open()
+	go func() { got <- LockShared(four) }()
+	three.Close() // it may or may not be waiting by now
+	if err := <-got; err != nil {
+		t.Errorf("after waiting: %v", err)
+	}
+}
