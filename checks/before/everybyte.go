@@ -64,7 +64,7 @@ var (
 )
 
 // MemoryError is the key of the fact that what was read could not be remembered, and why.
-const MemoryError = "memory_error"
+const MemoryError = digest.MemoryError
 
 // sameContentFrom is from which size on equal files are worth a word, bytes (common practice, no source).
 const sameContentFrom = 1 << 20
@@ -330,6 +330,7 @@ func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 	var seeks bool
 	in.Lanes, seeks = digest.LanesOn(job.Source)
 	in.Meter.Total.Store(e.list.Bytes)
+	e.memory.Begin()
 	files := e.list.All()
 	if seeks {
 		files = e.list.InDiskOrder(ctx, job.Source, in.Deadline)
@@ -352,7 +353,8 @@ func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 	if ctx.Err() == nil && err == nil {
 		err = e.confirmSlow(ctx, pass, in)
 	}
-	if closed := e.memory.Close(); closed != nil && e.recalled == nil {
+	// Where everything was read before there was nothing to remember.
+	if closed := e.memory.Close(); closed != nil && e.recalled == nil && (err != nil || e.files > e.remembered || e.failed > 0) {
 		e.recalled = closed
 	}
 	switch {

@@ -42,6 +42,9 @@ type Memory struct {
 	err    error
 }
 
+// MemoryError is the key of the fact that what was read could not be remembered, and why.
+const MemoryError = "memory_error"
+
 type remembered struct {
 	ident Ident
 	at    int64 // number of the record in the file
@@ -69,7 +72,7 @@ const (
 )
 
 // Recall opens what is remembered of a disk or share in the state folder of this computer. Nothing is
-// written before the first Add. The error says why what was remembered cannot be used; the Memory can be
+// written before Begin or the first Add. The error says why what was remembered cannot be used; the Memory can be
 // used all the same.
 func Recall(state, id string) (*Memory, error) {
 	if state == "" {
@@ -179,6 +182,19 @@ func (m *Memory) record(at int64) (Record, bool) {
 		return Record{}, false
 	}
 	return decodeRecord(&b)
+}
+
+// Begin makes ready to add, so that whether anything can be remembered is known before hours of reading. Err and
+// Close tell it.
+func (m *Memory) Begin() {
+	if m == nil {
+		return
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.err == nil && m.file == nil {
+		m.err = m.open()
+	}
 }
 
 // Add remembers a record. Where that fails the reading goes on: it is only slower the next time, and Err

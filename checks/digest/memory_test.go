@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"os"
 	"path/filepath"
+	"runtime"
 	"sync"
 	"testing"
 	"time"
@@ -136,8 +137,12 @@ func TestMemoryInTheWay(t *testing.T) {
 	blocked := filepath.Join(state, "blocked")
 	fixture.WriteFile(t, filepath.Join(blocked, "read"), "a file where the folder should be")
 	m, err = Recall(blocked, "disk")
-	if err == nil {
+	if err == nil && runtime.GOOS != "windows" { // which says of a folder in a file that it is not there
 		t.Error("nothing is in the way")
+	}
+	m.Begin()
+	if m.Err() == nil {
+		t.Error("nothing can be remembered, and nobody tells before it is tried")
 	}
 	m.Add(&records()[0])
 	if m.Err() == nil || m.Close() == nil {

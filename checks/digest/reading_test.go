@@ -289,7 +289,7 @@ func TestTwoAtOnce(t *testing.T) {
 	dir, state := t.TempDir(), t.TempDir()
 	want := map[string]sums.Sums{}
 	for i := range 60 {
-		name, content := filepath.Join("d", strconv.Itoa(i)), fixture.Noise(byte(i), 1000*i)
+		name, content := "d/"+strconv.Itoa(i), fixture.Noise(byte(i), 1000*i)
 		fixture.WriteFile(t, filepath.Join(dir, name), string(content))
 		want[name] = sums.Of(all, content)
 	}

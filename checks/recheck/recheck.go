@@ -334,8 +334,9 @@ func (r *recheck) content(ctx context.Context, pass *checks.Pass) error {
 	if err != nil {
 		return err
 	}
-	memory, _ := digest.Recall(r.o.State, places.ID()) // what cannot be recalled is read
+	memory, forgets := digest.Recall(r.o.State, places.ID()) // what cannot be recalled is read
 	defer memory.Close()
+	memory.Begin()
 	s := r.session(places.ID(), root)
 	r.choose(s.Seed)
 	m := &meter.Meter{Name: "the copy"}
@@ -387,6 +388,12 @@ func (r *recheck) content(ctx context.Context, pass *checks.Pass) error {
 		bytes += res.Size
 		mu.Unlock()
 	})
+	if closed := memory.Close(); closed != nil && (err != nil || m.Read.Load() > 0) {
+		forgets = closed
+	}
+	if forgets != nil {
+		pass.Fact(digest.MemoryError, forgets.Error(), "What was read could not be remembered: %s", checks.Plain(checks.Reason(forgets)))
+	}
 	if err != nil {
 		return err
 	}
