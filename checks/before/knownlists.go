@@ -33,7 +33,9 @@ type knownLists struct {
 	lists []string // paths
 	lines []knownLine
 	seed  maphash.Seed
-	root  string
+	root  string // of the disk
+
+	number int // of the disk
 
 	good, outside, unread int64
 }
@@ -91,7 +93,7 @@ func (k *knownLists) see(d *walk.Dir) {
 
 // read reads the lists.
 func (k *knownLists) read(ctx context.Context, pass *checks.Pass) error {
-	k.root, k.seed = pass.Job.Source, maphash.MakeSeed()
+	k.seed = maphash.MakeSeed()
 	slices.Sort(k.lists)
 	for i, list := range k.lists {
 		type read struct {
@@ -344,7 +346,7 @@ func (k *knownLists) compare(pass *checks.Pass, file string, size int64, s *sums
 		}
 		if want := known.digest[:known.size]; !bytes.Equal(known.of(s), want) {
 			pass.Add(checks.Finding{
-				Path: file, Rule: knownChecksumDiffers, Level: checks.Fail, Size: size,
+				Source: k.number, Path: file, Rule: knownChecksumDiffers, Level: checks.Fail, Size: size,
 				Detail: fmt.Sprintf("its %s is %x…, %s has %x…", kindName(known.kind), known.of(s)[:8], names.Quote(list), want[:8]),
 			})
 			continue
@@ -424,21 +426,21 @@ func (k *knownLists) missing(ctx context.Context, pass *checks.Pass) error {
 	for i, list := range k.lists {
 		if s := byList[i]; s.gone == s.all && s.gone > 1 {
 			pass.Add(checks.Finding{
-				Path: list, Rule: knownChecksumMissing, Level: checks.Warn,
+				Source: k.number, Path: list, Rule: knownChecksumMissing, Level: checks.Warn,
 				Detail: fmt.Sprintf("names %s, of which none is where the list says", checks.Plural(s.all, "file")),
 				Remedy: "If the list was made in another folder, move it there; otherwise find out where these files are.",
 			})
 			continue
 		}
 		for _, file := range gone[int32(i)] {
-			pass.Add(checks.Finding{Path: file, Rule: knownChecksumMissing, Level: checks.Warn, Detail: "named in " + names.Quote(list) + ", but not there"})
+			pass.Add(checks.Finding{Source: k.number, Path: file, Rule: knownChecksumMissing, Level: checks.Warn, Detail: "named in " + names.Quote(list) + ", but not there"})
 		}
 	}
 	return nil
 }
 
 // recall holds the lists against what is remembered, without reading any file.
-func (k *knownLists) recall(ctx context.Context, pass *checks.Pass, e *everyByte) error {
+func (k *knownLists) recall(ctx context.Context, pass *checks.Pass, e *diskReading) error {
 	if e.memory.Known() == 0 || len(k.lists) == 0 {
 		return nil
 	}
@@ -481,13 +483,21 @@ func (k *knownLists) recall(ctx context.Context, pass *checks.Pass, e *everyByte
 	return nil
 }
 
-// describe writes what was compared onto the card.
-func (k *knownLists) describe(pass *checks.Pass) {
-	if len(k.lines) == 0 {
+// describeLists writes what was compared onto the card.
+func describeLists(pass *checks.Pass, disks []*diskReading) {
+	lines, lists, good, outside := 0, 0, int64(0), int64(0)
+	for _, d := range disks {
+		k := &d.lists
+		lines += len(k.lines)
+		lists += len(k.lists)
+		good += k.good
+		outside += k.outside
+	}
+	if lines == 0 {
 		return
 	}
-	pass.Fact("known_checksums", k.good, "Agree with checksum lists on the disk: %s, in %s", checks.Plural(k.good, "file"), checks.Plural(int64(len(k.lists)), "list"))
-	if k.outside > 0 {
-		pass.Fact("known_outside", k.outside, "Named by such lists, but not in this folder: %s", checks.Plural(k.outside, "file"))
+	pass.Fact("known_checksums", good, "Agree with checksum lists on the disk: %s, in %s", checks.Plural(good, "file"), checks.Plural(int64(lists), "list"))
+	if outside > 0 {
+		pass.Fact("known_outside", outside, "Named by such lists, but not in this folder: %s", checks.Plural(outside, "file"))
 	}
 }

@@ -193,7 +193,7 @@ func TestChangedWhileRead(t *testing.T) {
 func TestDyingDisk(t *testing.T) {
 	dir := t.TempDir()
 	for i := range 60 {
-		fixture.WriteFile(t, filepath.Join(dir, string(rune('A'+i))), "x")
+		fixture.WriteFile(t, filepath.Join(dir, strconv.Itoa(100+i)), "x")
 	}
 	for name, tc := range map[string]struct {
 		err  func(i int) error
