@@ -193,6 +193,9 @@ func (r *Report) WriteText(w io.Writer) error {
 	t.wrap("", "", r.Machine)
 	t.line("%s to %s", r.Started.Format(time.RFC3339), r.Finished.Format(time.RFC3339))
 	t.line("Loadline %s", r.Version)
+	if r.Unproven != "" {
+		t.wrap("", "", r.Unproven)
+	}
 	if t.err != nil {
 		return t.err
 	}

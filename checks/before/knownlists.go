@@ -209,6 +209,9 @@ func (k *knownLists) there(file string) bool {
 // at returns where a file that a list names would be; false where this system has no such name below a folder: on
 // Windows a backslash, which is part of a name elsewhere, leads on.
 func (k *knownLists) at(file string) (string, bool) {
+	if filepath.Separator != '/' && strings.ContainsRune(file, filepath.Separator) {
+		return "", false
+	}
 	local := filepath.FromSlash(file)
 	return filepath.Join(k.root, local), filepath.IsLocal(local)
 }

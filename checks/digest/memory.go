@@ -226,6 +226,26 @@ func (m *Memory) open() error {
 		return err
 	}
 	m.lock()
+	f, err := m.openOrMake()
+	for try := 1; try < openTries && disk.InUse(err); try++ {
+		time.Sleep(openPause)
+		f, err = m.openOrMake()
+	}
+	if err != nil {
+		m.unlock()
+		return err
+	}
+	m.file, m.out = f, bufio.NewWriterSize(f, 512*recordSize)
+	return nil
+}
+
+// While another run makes the file, Windows opens it for nobody else.
+const (
+	openTries = 50
+	openPause = 10 * time.Millisecond
+)
+
+func (m *Memory) openOrMake() (*os.File, error) {
 	f, err := m.openOurs()
 	if errors.Is(err, fs.ErrNotExist) {
 		if err = disk.WriteNew(m.name, writeFirst); err == nil || errors.Is(err, fs.ErrExist) {
@@ -237,12 +257,7 @@ func (m *Memory) open() error {
 			f, err = m.openOurs()
 		}
 	}
-	if err != nil {
-		m.unlock()
-		return err
-	}
-	m.file, m.out = f, bufio.NewWriterSize(f, 512*recordSize)
-	return nil
+	return f, err
 }
 
 func writeFirst(w io.Writer) error {
