@@ -100,6 +100,7 @@ type Walk struct {
 type Files struct {
 	Eviction      string `json:"eviction"` // direct, evicted or none: whether reading passes the cache
 	EvictionBy    string `json:"eviction_by"`
+	MemorySeen    string `json:"memory_is_seen"` // what was just read is known to be in memory: only then an eviction proves something
 	ReadBack      string `json:"read_back"`
 	FlushFile     string `json:"flush_file"`
 	FlushFolder   string `json:"flush_folder"`
@@ -323,6 +324,7 @@ func (f *Files) content(dir string) {
 		f.ReadBack = failed(err, dir)
 		return
 	}
+	f.MemorySeen = memorySeen(name, dir)
 	r, err := disk.OpenPast(name)
 	if err != nil {
 		f.Eviction = failed(err, dir)
@@ -338,6 +340,24 @@ func (f *Files) content(dir string) {
 	if err == nil && !bytes.Equal(back[:n], want) {
 		f.ReadBack = "other bytes"
 	}
+}
+
+// memorySeen asks the system whether a file that was just read is in memory.
+func memorySeen(name, dir string) string {
+	f, err := os.Open(name)
+	if err != nil {
+		return failed(err, dir)
+	}
+	defer f.Close()
+	switch in, err := disk.InMemory(f); {
+	case errors.Is(err, errors.ErrUnsupported):
+		return "not offered"
+	case err != nil:
+		return failed(err, dir)
+	case in:
+		return "yes"
+	}
+	return "no"
 }
 
 func (f *Files) flush(dir string) {
