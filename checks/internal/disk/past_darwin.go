@@ -54,7 +54,7 @@ func evicted(f *os.File, size int64) (Way, error) {
 	if size == 0 {
 		return Evicted, nil
 	}
-	if err := retried(func() error { return unix.Fsync(int(f.Fd())) }); err != nil {
+	if err := flushed(f); err != nil {
 		for _, harmless := range []error{unix.EINVAL, unix.EROFS, unix.ENOTSUP} {
 			if errors.Is(err, harmless) {
 				err = nil
@@ -70,6 +70,17 @@ func evicted(f *os.File, size int64) (Way, error) {
 		return Cached, nil // not proven, for whatever reason
 	}
 	return Evicted, nil
+}
+
+// flushed sends what is held of a file: on a share by F_FULLFSYNC, which asks the server to do the same (smbfs; on NFS
+// it is fsync(2): NFS kext/nfs_vnops.c, nfs_vnop_ioctl). A disk of this computer is not asked to empty its own memory
+// for each file that is read of it.
+func flushed(f *os.File) error {
+	var st unix.Statfs_t
+	if retried(func() error { return unix.Fstatfs(int(f.Fd()), &st) }) == nil && st.Flags&unix.MNT_LOCAL == 0 {
+		return Flush(f)
+	}
+	return retried(func() error { return unix.Fsync(int(f.Fd())) })
 }
 
 // inMemoryStill reports whether any of a file is in memory.
