@@ -153,7 +153,7 @@ func place(ctx context.Context, folder string) (p Place) {
 	hide := newHider(facts)
 	p.Mount = Mount{
 		Type: m.Type, Version: facts.Version, Network: facts.Network, System: facts.System, Status: m.Status,
-		NameLimit: facts.Space.NameLimit, Inodes: facts.Space.TotalInodes > 0, Raw: hide.text(share.RawMount(ctx, m)),
+		Options: []string{}, NameLimit: facts.Space.NameLimit, Inodes: facts.Space.TotalInodes > 0, Raw: hide.text(share.RawMount(ctx, m)),
 	}
 	for _, o := range m.Options {
 		p.Mount.Options = append(p.Mount.Options, hide.text(o))
@@ -230,7 +230,7 @@ func (p *Place) trial(ctx context.Context, path string) {
 		"allocation_unit": r.Unit, "bytes_per_second": int64(r.Rate), "small_file_seconds": r.PerFile.Seconds(),
 		"clock_ahead_seconds": r.ClockAhead.Seconds(), "past_cache": r.PastCache, "from_cache": r.FromCache,
 	}
-	var refused, problems []string
+	refused, problems := []string{}, []string{} // never null in the document
 	for _, f := range r.Refused {
 		what := f.Habit
 		if what == "" {
