@@ -44,3 +44,37 @@ func TestLock(t *testing.T) {
 		t.Errorf("after waiting: %v", err)
 	}
 }
+
+// A folder is locked once, whoever has it open and under whatever name; letting go frees it, and others are free.
+func TestLockFolder(t *testing.T) {
+	base := t.TempDir()
+	open := func(name ...string) *os.File {
+		f, err := os.Open(filepath.Join(append([]string{base}, name...)...))
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { f.Close() })
+		return f
+	}
+	for _, name := range []string{"one", "two"} {
+		if err := os.Mkdir(filepath.Join(base, name), 0o755); err != nil {
+			t.Fatal(err)
+		}
+	}
+	first, again, other := open("one"), open("two", "..", "one"), open("two")
+	if err := LockFolder(first); err != nil {
+		t.Fatal(err)
+	}
+	if err := LockFolder(again); !errors.Is(err, ErrLocked) {
+		t.Errorf("twice: %v", err)
+	}
+	if err := LockFolder(other); err != nil {
+		t.Errorf("another: %v", err)
+	}
+	UnlockFolder(first)
+	if err := LockFolder(again); err != nil {
+		t.Errorf("after letting go: %v", err)
+	}
+	UnlockFolder(again)
+	UnlockFolder(other)
+}
