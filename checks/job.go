@@ -188,8 +188,8 @@ func (j *Job) settleWith(ctx context.Context) (err error) {
 		return nil
 	case j.Stage != Before || j.Source == "":
 		return &JobError{Field: FieldSource, Err: errors.New("several disks can be checked as one job only before copying"), Hint: "check one at a time"}
-	case j.Read:
-		return &JobError{Field: FieldSource, Err: errors.New("every file of several disks cannot be read in one job"), Hint: "check one disk at a time"}
+	case j.Baseline != "":
+		return &JobError{Field: FieldBaseline, Err: errors.New("a baseline is of one disk, and there are several"), Hint: "read each disk in a run of its own to get one of each"}
 	case j.CopyList != nil:
 		return &JobError{Field: FieldCopyList, Err: errors.New("a copy list names files of one disk, and there are several"), Hint: "check one disk at a time"}
 	}

@@ -55,6 +55,9 @@ func (r *Report) WriteJSON(w io.Writer) error {
 		j.field("manifest", r.Manifest)
 	}
 	j.field("machine", r.Machine)
+	if r.Unproven != "" {
+		j.field("unproven", r.Unproven)
+	}
 	j.field("verdict", r.Verdict)
 	j.key("checks")
 	j.open('[')

@@ -32,6 +32,7 @@ type Report struct {
 	Verdict           Status // Passed, Warned or Failed
 	Checks            []Result
 	Machine           string // host, system, kernel and who ran it
+	Unproven          string // what was not tried yet on this system; empty where everything was
 	Manifest          string // file written by the stage after copying
 	// Proof says how things were proven, what is missing for more, and what is known of a second copy: whole
 	// sentences, to stand under the verdict. Only the stages after arrival and of rechecking have it.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"runtime"
 	"slices"
 	"strings"
 	"sync"
@@ -277,6 +278,7 @@ func (r *run) now() Progress {
 func (r *run) place(rep *Report) {
 	rep.Job = *r.job
 	rep.Machine = Machine()
+	rep.Unproven = Unproven(runtime.GOOS)
 	rep.Source = Place{Path: r.job.Source, Free: -1, Total: -1}
 	if r.job.Source != "" {
 		if m, ok := r.sourceMount(0); ok {

@@ -193,6 +193,9 @@ func (r *Report) WriteText(w io.Writer) error {
 	t.wrap("", "", r.Machine)
 	t.line("%s to %s", r.Started.Format(time.RFC3339), r.Finished.Format(time.RFC3339))
 	t.line("Loadline %s", r.Version)
+	if r.Unproven != "" {
+		t.wrap("", "", r.Unproven)
+	}
 	if t.err != nil {
 		return t.err
 	}
@@ -271,7 +274,11 @@ func (t *textWriter) wrap(first, rest, s string) {
 func (t *textWriter) place(role string, p *Place) {
 	t.line("%s: %s", role, names.Quote(p.Path))
 	if p.Type != "" {
-		t.wrap("    ", "    ", fmt.Sprintf("%s from %s, mounted with %s", names.Quote(p.Type), names.Quote(p.From), names.Quote(strings.Join(p.Options, ", "))))
+		from := names.Quote(p.Type) + " from " + names.Quote(p.From)
+		if len(p.Options) > 0 {
+			from += ", mounted with " + names.Quote(strings.Join(p.Options, ", "))
+		}
+		t.wrap("    ", "    ", from)
 	}
 }
 

@@ -31,6 +31,20 @@ func ThisBuild() Build {
 	return b
 }
 
+// Unproven says of a system, as runtime.GOOS names it, what was not tried on it yet; empty where everything was.
+func Unproven(system string) string {
+	const ask = "; please attach what “loadline-cli selftest” prints to anything that you report"
+	switch system {
+	case "linux":
+		return ""
+	case "darwin":
+		return "Not yet proven on this system: Loadline has been built and vetted for macOS, but never run on a Mac" + ask + "."
+	case "windows":
+		return "Not yet proven on this system: Loadline has been tried under Wine, but never on Windows itself" + ask + "."
+	}
+	return "Not yet proven on this system: Loadline has never been tried on it" + ask + "."
+}
+
 // stamp takes over what the go command says of the version control; its keys are those of
 // debug.BuildSetting.
 func (b *Build) stamp(settings []debug.BuildSetting) {
@@ -63,5 +77,9 @@ func (b Build) String() string {
 		}
 	}
 	fmt.Fprintf(&s, "\n%s for %s", b.Go, b.System)
+	system, _, _ := strings.Cut(b.System, "/")
+	if no := Unproven(system); no != "" {
+		s.WriteString("\n" + no)
+	}
 	return s.String()
 }

@@ -1,8 +1,10 @@
 package checks
 
 import (
+	"errors"
 	"regexp"
 	"runtime/debug"
+	"strings"
 	"testing"
 	"time"
 
@@ -14,6 +16,31 @@ import (
 func TestVersion(t *testing.T) {
 	if !regexp.MustCompile(`^(0|[1-9]\d*)\.(0|[1-9]\d*)\.(0|[1-9]\d*)$`).MatchString(Version) {
 		t.Errorf("%q is not MAJOR.MINOR.PATCH", Version)
+	}
+}
+
+// Every system but the one that the tests run on is said to be unproven, each in words of its own.
+func TestUnproven(t *testing.T) {
+	if no := Unproven("linux"); no != "" {
+		t.Errorf("linux: %q", no)
+	}
+	for system, want := range map[string]string{"darwin": "never run on a Mac", "windows": "never on Windows itself", "freebsd": "never been tried on it"} {
+		if no := Unproven(system); !strings.HasPrefix(no, "Not yet proven on this system: ") || !strings.Contains(no, want) || !strings.Contains(no, "selftest") {
+			t.Errorf("%s: %q", system, no)
+		}
+	}
+	rep := Report{Unproven: Unproven("darwin"), Version: "1.2.3"}
+	var text, json strings.Builder
+	if err := errors.Join(rep.WriteText(&text), rep.WriteJSON(&json)); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(text.String(), "\nNot yet proven on this system: ") || !strings.Contains(json.String(), `"unproven":"Not yet proven on this system: `) {
+		t.Errorf("the reports do not say it:\n%s\n%s", text.String(), json.String())
+	}
+	rep.Unproven = ""
+	json.Reset()
+	if err := rep.WriteJSON(&json); err != nil || strings.Contains(json.String(), "unproven") {
+		t.Errorf("%v: %s", err, json.String())
 	}
 }
 
@@ -46,8 +73,16 @@ func TestBuild(t *testing.T) {
 			with(func(b *Build) { b.Commit, b.Modified = hash, true }),
 			"Loadline 1.2.3\ncommit " + hash + ", with changes that are in no commit\ngo1.26.8 for linux/amd64",
 		},
+		{
+			"for a Mac",
+			nil, with(func(b *Build) { b.System = "darwin/arm64" }),
+			"Loadline 1.2.3\ncommit unknown: built outside a clone\ngo1.26.8 for darwin/arm64\n" +
+				"Not yet proven on this system: Loadline has been built and vetted for macOS, but never run on a Mac; " +
+				"please attach what “loadline-cli selftest” prints to anything that you report.",
+		},
 	} {
 		got := base
+		got.System = c.want.System
 		got.stamp(c.settings)
 		if d := cmp.Diff(c.want, got); d != "" {
 			t.Errorf("%s: %s", c.name, d)

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"path"
 	"path/filepath"
 	"slices"
@@ -252,7 +251,7 @@ func (a *after) onShare(ctx context.Context, pass *checks.Pass) error {
 	pass.Phase(checks.Phase{Text: "Comparing what is there"})
 	switch {
 	case err == nil:
-		a.matchForms(pass, &dates)
+		a.matchForms(ctx, pass, &dates)
 	case ctx.Err() != nil:
 		return ctx.Err()
 	case digest.Silent(err):
@@ -329,26 +328,31 @@ func (a *after) match(pass *checks.Pass, d *walk.Dir, dates *int64) {
 			return
 		}
 	}
-	a.matchWith(pass, d, id, known, false, dates)
+	a.matchWith(pass, d, id, known, false, checks.IsAppleDouble, dates)
 }
 
 // matchForms compares the folders of the copy that have the names of folders of the source in another normal
 // form only.
-func (a *after) matchForms(pass *checks.Pass, dates *int64) {
+func (a *after) matchForms(ctx context.Context, pass *checks.Pass, dates *int64) {
+	// The walk is over, so a file is opened by its path.
+	isDouble := func(d *walk.Dir, e *walk.Entry) bool {
+		is, err := share.Guard(ctx, a.o.Silence, func() (bool, error) { return beginsAsDouble(a.copy, d.Join(e.Name)), nil })
+		return err == nil && is
+	}
 	slices.SortFunc(a.held, func(x, y *walk.Dir) int { return strings.Compare(x.Path, y.Path) })
 	for _, d := range a.held {
 		id, form := a.tree.ofForm(d.Path)
 		if form && a.tree.folders[id].onShare {
 			form = false
 		}
-		a.matchWith(pass, d, id, form, form, dates)
+		a.matchWith(pass, d, id, form, form, isDouble, dates)
 	}
 	a.held = nil
 }
 
 // matchWith compares a folder of the copy with the folder id of the source, if there is one; form says that their
-// paths differ in normal form.
-func (a *after) matchWith(pass *checks.Pass, d *walk.Dir, id int32, known, form bool, dates *int64) {
+// paths differ in normal form, isDouble looks whether a file begins as AppleDouble.
+func (a *after) matchWith(pass *checks.Pass, d *walk.Dir, id int32, known, form bool, isDouble func(*walk.Dir, *walk.Entry) bool, dates *int64) {
 	if d.Err != nil {
 		a.unreadable(pass, unreadableOnShare, d.Path, d.Path, fmt.Sprintf("the folder cannot be listed: %s", checks.Reason(d.Err)), d.Err)
 	}
@@ -357,6 +361,7 @@ func (a *after) matchWith(pass *checks.Pass, d *walk.Dir, id int32, known, form 
 		f.onShare, f.broken = true, d.Err != nil
 	}
 	var there func(name string) bool
+	var extras []*walk.Entry
 	numbers := make(map[string]int, len(d.Entries))
 	for k := range d.Entries {
 		e := &d.Entries[k]
@@ -374,12 +379,21 @@ func (a *after) matchWith(pass *checks.Pass, d *walk.Dir, id int32, known, form 
 		}
 		if i < 0 {
 			if e.Kind != walk.Folder {
-				a.extra(d, e)
+				extras = append(extras, e)
 			}
 			continue
 		}
 		numbers[e.Name] = i
 		a.judge(pass, d, e, i, dates)
+	}
+	for _, e := range extras {
+		owner, companion := strings.CutPrefix(e.Name, names.Companion)
+		_, file := numbers[owner]
+		if companion && e.Kind == walk.File && (file || a.isFolder(d, owner)) && isDouble(d, e) {
+			a.double(e)
+		} else {
+			a.extra(d, e)
+		}
 	}
 	a.lists[shareSide].Add(d, func(e *walk.Entry) (int, bool) {
 		i, ok := numbers[e.Name]
@@ -574,16 +588,22 @@ func (a *after) clutter(pass *checks.Pass, p string) string {
 	if !strings.HasPrefix(path.Base(p), "._") {
 		return ""
 	}
-	f, err := os.Open(filepath.Join(pass.Job.Source, filepath.FromSlash(p)))
-	if err != nil {
-		return ""
-	}
-	defer f.Close()
-	var head [4]byte
-	if n, err := f.Read(head[:]); err != nil || n != 4 || head != [4]byte{0x00, 0x05, 0x16, 0x07} {
+	if !beginsAsDouble(pass.Job.Source, p) {
 		return ""
 	}
 	return "AppleDouble: attributes of the file beside it (RFC 1740, from memory)"
+}
+
+// beginsAsDouble reports whether a file below a folder begins as AppleDouble.
+func beginsAsDouble(root, p string) bool {
+	f, err := disk.OpenQuietBelow(root, filepath.FromSlash(p))
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	var head [4]byte
+	n, err := f.Read(head[:])
+	return err == nil && n == len(head) && head == checks.AppleDouble
 }
 
 // recovered reports whether a path lies in a folder where fsck(8) puts files that lost their names

@@ -20,6 +20,9 @@ import (
 	"loadline/checks/share"
 )
 
+// MemoryError is the key of the fact that what was read could not be remembered, and why.
+const MemoryError = "journal_error"
+
 // flushPatience is how long sending what this computer still holds may take: 64 GB over 1 Gb/s take
 // 10 min (computed).
 const flushPatience = 15 * time.Minute
@@ -73,7 +76,7 @@ func (a *after) content(ctx context.Context, pass *checks.Pass) error {
 	c.open(ctx, bytes)
 	err := c.read(ctx)
 	for i, m := range a.memory {
-		if closed := m.Close(); closed != nil && a.recall[i] == nil {
+		if closed := m.Close(); closed != nil && a.recall[i] == nil && (err != nil || c.sides[i].Meter.Read.Load() > 0) {
 			a.recall[i] = closed
 		}
 	}
@@ -157,6 +160,7 @@ func (c *comparing) open(ctx context.Context, bytes int64) {
 		}
 		s.Meter.Name = s.Name
 		s.Meter.Total.Store(bytes)
+		s.Memory.Begin()
 		s.Lanes, c.seeks[i] = digest.LanesOn(root)
 		if i == shareSide {
 			// What stands in for a share is read as one.
@@ -470,7 +474,7 @@ func (c *comparing) describe(files, bytes int64) {
 	}
 	for _, err := range c.recall {
 		if err != nil {
-			t.Fact("journal_error", err.Error(), "What was read could not be remembered: %s", names.Quote(err.Error()))
+			t.Fact(MemoryError, err.Error(), "What was read could not be remembered: %s", checks.Plain(checks.Reason(err)))
 			break
 		}
 	}

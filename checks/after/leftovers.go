@@ -18,6 +18,8 @@ type extras struct {
 	bytes   int64
 	unnamed map[*checks.Rule]int64 // those over the limit
 	own     int64                  // manifests of earlier runs
+
+	doubles, doubleBytes int64 // ._ files in which a Mac keeps attributes of what the source has
 }
 
 // mostExtras is how many are named; more are counted only.
@@ -51,6 +53,29 @@ func (a *after) extra(d *walk.Dir, e *walk.Entry) {
 	x.unnamed[f.Rule]++
 }
 
+// isFolder reports whether what lies in a folder of the share under a name is a folder of the source. The name "."
+// is that folder itself: in the root of a file system a Mac keeps its attributes in "._." (bsd/vfs/vfs_xattr.c of xnu).
+func (a *after) isFolder(d *walk.Dir, name string) bool {
+	if name == "." {
+		return d.Path == "" && a.prefix == ""
+	}
+	p := d.Join(name)
+	_, known := a.tree.byPath[p]
+	if !known {
+		_, known = a.tree.ofForm(p)
+	}
+	return known
+}
+
+// double counts a file that was foretold before copying: a Mac wrote it for what the file beside it has of
+// attributes, which the share cannot keep. Safe for concurrent use.
+func (a *after) double(e *walk.Entry) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.extras.doubles++
+	a.extras.doubleBytes = walk.AddSizes(a.extras.doubleBytes, e.Size)
+}
+
 // temporary says by what mark a name tells that its file was not finished, "" if by none. A name
 // .nfs and 24 hexadecimal digits is what a client makes of a file that is removed while it is open.
 func temporary(name string) string {
@@ -76,6 +101,14 @@ func (a *after) leftovers(_ context.Context, pass *checks.Pass) error {
 	}
 	if x.own > 0 {
 		pass.Fact("manifests", x.own, "Manifests of earlier checks on the share: %s", checks.Count(x.own))
+	}
+	if x.doubles > 0 {
+		pass.FlagJob(doublesOnShare, "%s, %s", checks.Plural(x.doubles, "file"), checks.Bytes(x.doubleBytes))
+		pass.Fact("attribute_files", x.doubles, "Attributes that a Mac keeps beside their files: %s, %s", checks.Plural(x.doubles, "file"), checks.Bytes(x.doubleBytes))
+	}
+	if x.files == 0 && x.doubles > 0 {
+		pass.Summarize("Nothing is there that is not on the source, except %s with attributes.", checks.Plural(x.doubles, "file"))
+		return nil
 	}
 	if x.files == 0 {
 		pass.Summarize("Nothing is there that is not on the source.")

@@ -165,6 +165,12 @@ var (
 		Fix:    "Check whether it belongs there. If not, remove it from the share.",
 		Source: "readdir(3) of both sides",
 	}
+	doublesOnShare = &checks.Rule{
+		ID: "apple-double-on-share", Level: checks.Note,
+		When:   "the share has files named ._NAME in which a Mac keeps attributes of NAME, as foretold before copying; each will become an object",
+		Fix:    "Nothing to do for the content. If you do not want these objects, remove the files from the share.",
+		Source: "bsd/vfs/vfs_xattr.c of xnu: what a file system cannot keep goes to a ._ file; RFC 1740, from memory",
+	}
 )
 
 // checksOf declares the checks of one run after copying.
@@ -200,7 +206,7 @@ func checksOf(a *after) []*checks.Check {
 		Doc: "Lists what is in the folder of the copy but not on the source. Everything there becomes an " +
 			"object: partial files of a copy that was cut off, and files since removed from the source.",
 		Fix:   "Remove from the share what does not belong there.",
-		Rules: []*checks.Rule{temporaryLeft, extraOnShare},
+		Rules: []*checks.Rule{temporaryLeft, extraOnShare, doublesOnShare},
 		Needs: []*checks.Check{onShare}, Finish: a.leftovers,
 	}
 	return []*checks.Check{mounted, onShare, content, leftovers}

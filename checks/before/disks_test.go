@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"loadline/checks"
+	"loadline/checks/internal/fixture"
 )
 
 // twoDisks makes disks whose trees share paths, and break rules on names, paths, kinds, clutter and dates.
@@ -29,6 +30,60 @@ func twoDisks(t *testing.T) (a, b string) {
 	grow(t, b, "day/clip.mov 70000", `"day/a:b.mov" 10`, "one/.DS_Store 9000", "link => ../elsewhere", "x.photoslibrary/db 4",
 		"{deep/*22}file 2", "{n*200}/{m*200}/{k*180}.mov 4", "noted.mov 12 xattr=user.note=text", "none/")
 	return a, b
+}
+
+// Every file of several disks is read in one run, and remembered by disk: each is known again when it is checked alone,
+// and the run knows what was read of one of them before. A bad list, equal files and a file that is no longer whole are
+// told with their disk.
+func TestReadSeveralDisks(t *testing.T) {
+	base := realTemp(t)
+	a, b, state := filepath.Join(base, "a"), filepath.Join(base, "b"), t.TempDir()
+	archiveOf(t, a)
+	files := int64(len(archiveOf(t, b)))
+	fixture.WriteFile(t, filepath.Join(b, "day0", "list.md5"), strings.Repeat("0", 32)+"  clip 0.mov\n"+strings.Repeat("0", 32)+"  gone.mov\n")
+	both := reading(a, state)
+	both.With = []checks.Disk{{Source: b, Prefix: "B"}}
+	both.Prefix = "A"
+	if r := everyByteOf(t, reading(b, state)); factOf(r, "files_read") != files+1 {
+		t.Fatalf("disk 2 alone: %v %q", r.Status, r.Reason)
+	}
+	r := everyByteOf(t, both)
+	if r.Status != checks.Failed || factOf(r, "files_read") != files || factOf(r, "remembered") != files+1 || factOf(r, "memory_error") != nil {
+		t.Errorf("both: %v %q, %v read, %v remembered", r.Status, r.Reason, factOf(r, "files_read"), factOf(r, "remembered"))
+	}
+	var got []string
+	for _, f := range r.Findings {
+		if f.Rule != diskErrors {
+			got = append(got, fmt.Sprintf("%d %s %s: %s", f.Source, f.Rule.ID, f.Path, f.Detail))
+		}
+	}
+	if want := []string{
+		"1 known-checksum-differs day0/clip 0.mov: its MD5 is d41d8cd98f00b204…, day0/list.md5 has 0000000000000000…", // RFC 1321: MD5 of nothing
+		"1 known-checksum-missing day0/gone.mov: named in day0/list.md5, but not there",
+		"1 same-content day1/clip 5.mov: the same content as day1/clip 5.mov on disk 1",
+	}; !slices.Equal(got, want) {
+		t.Errorf("found\n%s", strings.Join(got, "\n"))
+	}
+	both.Read = false
+	if r = everyByteOf(t, both); r.Status != checks.Failed || factOf(r, "remembered") != 2*files+1 {
+		t.Errorf("both, not asked: %v %q, %v remembered", r.Status, r.Reason, factOf(r, "remembered"))
+	}
+	fixture.Must(t, os.Remove(filepath.Join(b, "day0", "list.md5")))
+	for name, job := range map[string]checks.Job{"disk 1 alone": reading(a, state), "both again": both} {
+		job.Read = false
+		if r = everyByteOf(t, job); r.Status != checks.Passed {
+			t.Errorf("%s: %v %q", name, r.Status, r.Reason)
+		}
+	}
+	fixture.WriteFile(t, filepath.Join(b, "new.mov"), "frames")
+	if r = everyByteOf(t, both); r.Status != checks.Unknown || factOf(r, "remembered") != 2*files {
+		t.Errorf("one is new: %v %q, %v remembered", r.Status, r.Reason, factOf(r, "remembered"))
+	}
+	both.Read, both.Baseline = true, filepath.Join(base, "baseline")
+	var at *checks.JobError
+	if _, err := checks.Run(t.Context(), both, []*checks.Check{everyByteReads}, nil); !errors.As(err, &at) || at.Field != checks.FieldBaseline {
+		t.Errorf("a baseline of both: %v", err)
+	}
 }
 
 // lines tells every finding about a path of one source.

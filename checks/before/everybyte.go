@@ -64,7 +64,7 @@ var (
 )
 
 // MemoryError is the key of the fact that what was read could not be remembered, and why.
-const MemoryError = "memory_error"
+const MemoryError = digest.MemoryError
 
 // sameContentFrom is from which size on equal files are worth a word, bytes (common practice, no source).
 const sameContentFrom = 1 << 20
@@ -85,30 +85,17 @@ var everyByteReads = &checks.Check{
 	Fix:   "Save what cannot be read from another copy, and copy the rest off this disk first.",
 	Rules: []*checks.Rule{readFails, slowReading, knownChecksumDiffers, knownChecksumMissing, sameContent, diskErrors},
 	Begin: beginReading,
-	Visit: func(pass *checks.Pass, d *walk.Dir) {
-		if len(pass.Job.With) == 0 {
-			pass.State.(*Reading).read.visit(pass, d)
-		}
-	},
+	Visit: func(pass *checks.Pass, d *walk.Dir) { pass.State.(*Reading).read.visit(pass, d) },
 	Finish: func(ctx context.Context, pass *checks.Pass) error {
 		r := pass.State.(*Reading)
 		defer r.read.close()
-		if len(pass.Job.With) > 0 {
-			// What is remembered and what is written down is of one disk each.
-			return &checks.NotAsked{Optional: true, Why: "Several disks are checked as one job; to read every file, check them one at a time."}
-		}
 		return r.finish(ctx, pass)
 	},
 }
 
 // everyByte is the state of one run.
 type everyByte struct {
-	places   *digest.Places
-	memory   *digest.Memory
-	recalled error // why nothing is remembered, or can be
-
-	list  digest.List // of what is to be read
-	lists knownLists
+	disks []*diskReading
 
 	mu           sync.Mutex
 	files, bytes int64 // seen whole, now or before
@@ -117,11 +104,26 @@ type everyByte struct {
 	failed       int64
 	unstable     []string // changed or vanished while they were read
 	closed       int64    // may not be opened
-	same         map[[16]byte][]string
+	same         map[[16]byte][]placed
 	sizes        map[[16]byte]int64
-	slow         []suspect
-	rates        []float64
-	badAt        []int64
+	badAt        []int64 // bytes that the run had read before
+}
+
+// A diskReading is what the run has of one source. What is remembered is remembered by disk.
+type diskReading struct {
+	*everyByte
+	number   int
+	root     string
+	places   *digest.Places
+	memory   *digest.Memory
+	recalled error // why nothing is remembered, or can be
+
+	list  digest.List // of what is to be read
+	lists knownLists
+
+	before int64 // bytes that the run had read of the disks before it
+	slow   []suspect
+	rates  []float64
 }
 
 // A suspect is a stretch of a file that may be slow.
@@ -131,32 +133,47 @@ type suspect struct {
 }
 
 func beginReading(pass *checks.Pass) any {
-	r := &Reading{read: everyByte{same: map[[16]byte][]string{}, sizes: map[[16]byte]int64{}}}
-	e, job := &r.read, pass.Job
-	places, err := digest.At(context.Background(), job.Source, job.Deadline)
-	if err != nil {
-		e.recalled = err
-		return r
+	r := &Reading{read: everyByte{same: map[[16]byte][]placed{}, sizes: map[[16]byte]int64{}}}
+	for i, d := range pass.Job.Disks() {
+		e := &diskReading{everyByte: &r.read, number: i, root: d.Source}
+		e.lists.root, e.lists.number = d.Source, i
+		e.recalled = e.recall(pass.Job)
+		r.read.disks = append(r.read.disks, e)
 	}
-	e.places = places
-	if job.State == "" {
-		return r
-	}
-	if in, err := share.Guard(context.Background(), job.Deadline, func() (bool, error) { return share.Inside(job.Source, job.State) }); err == nil && in {
-		e.recalled = errors.New("the folder where this computer keeps its records is in the source, where nothing may be changed")
-		return r
-	}
-	e.memory, e.recalled = digest.Recall(job.State, places.ID())
 	return r
 }
 
+// recall opens what is remembered of the disk. Two folders of one disk share it.
+func (e *diskReading) recall(job *checks.Job) (err error) {
+	if e.places, err = digest.At(context.Background(), e.root, job.Deadline); err != nil || job.State == "" {
+		return err
+	}
+	for _, d := range job.Disks() {
+		if in, err := share.Guard(context.Background(), job.Deadline, func() (bool, error) { return share.Inside(d.Source, job.State) }); err == nil && in {
+			return errors.New("the folder where this computer keeps its records is in the source, where nothing may be changed")
+		}
+	}
+	for _, other := range e.disks {
+		if other.memory != nil && other.places.ID() == e.places.ID() {
+			e.memory = other.memory
+			return other.recalled
+		}
+	}
+	e.memory, err = digest.Recall(job.State, e.places.ID())
+	return err
+}
+
 func (e *everyByte) close() {
-	e.list.Close()
-	_ = e.memory.Close() // told where it was written
+	for _, d := range e.disks {
+		d.list.Close()
+		_ = d.memory.Close() // told where it was written
+	}
 }
 
 // visit takes the files of a folder that are to be copied.
-func (e *everyByte) visit(pass *checks.Pass, d *walk.Dir) {
+func (e *everyByte) visit(pass *checks.Pass, d *walk.Dir) { e.disks[d.Source].visit(pass, d) }
+
+func (e *diskReading) visit(pass *checks.Pass, d *walk.Dir) {
 	e.lists.see(d)
 	if pass.Job.Read {
 		e.list.Add(d, func(f *walk.Entry) (int, bool) { return 0, pass.Copied(d, f) })
@@ -198,7 +215,7 @@ func lost(n int64) string {
 }
 
 // whole counts a file that was read to its last byte, now or before.
-func (e *everyByte) whole(path string, size int64, s *sums.Sums, when time.Time, before bool) {
+func (e *diskReading) whole(path string, size int64, s *sums.Sums, when time.Time, before bool) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	e.files++
@@ -213,7 +230,7 @@ func (e *everyByte) whole(path string, size int64, s *sums.Sums, when time.Time,
 	}
 	if size >= sameContentFrom {
 		key := [16]byte(s.SHA256[:16])
-		e.same[key] = append(e.same[key], strings.Clone(path))
+		e.same[key] = append(e.same[key], placed{e.number, strings.Clone(path)})
 		e.sizes[key] = size
 	}
 }
@@ -233,7 +250,11 @@ func (r *Reading) finish(ctx context.Context, pass *checks.Pass) error {
 		err = r.readAll(ctx, pass)
 	} else {
 		pass.Phase(checks.Phase{Text: "Comparing with checksum lists"})
-		err = e.lists.recall(ctx, pass, e)
+		for _, d := range e.disks {
+			if err = d.lists.recall(ctx, pass, d); err != nil {
+				break
+			}
+		}
 	}
 	if ctx.Err() != nil {
 		e.tellMemory(pass)
@@ -255,28 +276,34 @@ func (r *Reading) finish(ctx context.Context, pass *checks.Pass) error {
 	return nil
 }
 
-// askDisk reports bad signs that the system and the disk know of.
+// askDisk reports bad signs that the system and the disks know of.
 func (e *everyByte) askDisk(ctx context.Context, pass *checks.Pass) {
 	var asked []string
-	for _, ask := range []func() ([]disk.Trouble, []string, error){
-		func() ([]disk.Trouble, []string, error) { return disk.Troubles(pass.Job.Source) },
-		func() ([]disk.Trouble, []string, error) { return disk.Health(ctx, pass.Job.Source) },
-	} {
-		type answer struct {
-			found []disk.Trouble
-			asked []string
+	for _, d := range e.disks {
+		for _, ask := range []func() ([]disk.Trouble, []string, error){
+			func() ([]disk.Trouble, []string, error) { return disk.Troubles(d.root) },
+			func() ([]disk.Trouble, []string, error) { return disk.Health(ctx, d.root) },
+		} {
+			type answer struct {
+				found []disk.Trouble
+				asked []string
+			}
+			a, err := share.Guard(ctx, pass.Job.Deadline, func() (answer, error) {
+				found, asked, err := ask()
+				return answer{found, asked}, err
+			})
+			if err != nil {
+				continue // nothing is known, and nothing is made of it
+			}
+			for _, t := range a.found {
+				pass.Add(checks.Finding{Source: d.number, Rule: diskErrors, Level: diskErrors.Level, Detail: checks.Plain(t.String())})
+			}
+			for _, what := range a.asked {
+				if !slices.Contains(asked, what) {
+					asked = append(asked, what)
+				}
+			}
 		}
-		a, err := share.Guard(ctx, pass.Job.Deadline, func() (answer, error) {
-			found, asked, err := ask()
-			return answer{found, asked}, err
-		})
-		if err != nil {
-			continue // nothing is known, and nothing is made of it
-		}
-		for _, t := range a.found {
-			pass.FlagJob(diskErrors, "%s", checks.Plain(t.String()))
-		}
-		asked = append(asked, a.asked...)
 	}
 	if len(asked) > 0 {
 		pass.Fact("disk_signs", strings.Join(asked, ", "), "Checked for signs of a failing disk: %s", checks.Plain(strings.Join(asked, ", ")))
@@ -298,7 +325,10 @@ func (e *everyByte) notAsked(pass *checks.Pass, n *checks.CopyTotals) error {
 	rate := usualRate
 	if f := pass.Job.StandInSource; f != nil && f.Rate > 0 {
 		rate = f.Rate
-	} else if usb, err := share.Guard(context.Background(), pass.Job.Deadline, func() (int, error) { return disk.USBSpeed(pass.Job.Source), nil }); err == nil && usb > 0 && usb <= 480 {
+	} else if slices.ContainsFunc(e.disks, func(d *diskReading) bool {
+		usb, err := share.Guard(context.Background(), pass.Job.Deadline, func() (int, error) { return disk.USBSpeed(d.root), nil })
+		return err == nil && usb > 0 && usb <= 480
+	}) {
 		rate = usbRate
 	}
 	left := max(n.Bytes-e.bytes, 0)
@@ -310,9 +340,10 @@ func (e *everyByte) notAsked(pass *checks.Pass, n *checks.CopyTotals) error {
 		checks.Count(e.files), checks.Plural(n.Files, "file"), checks.Bytes(left), takes)}
 }
 
-// readAll reads what is to be copied.
+// readAll reads what is to be copied, one disk after the other. A disk that cannot be read on does not keep the
+// others from being read.
 func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
-	e, job := &r.read, pass.Job
+	e := &r.read
 	if release, means, err := disk.Awake("Reading the whole disk"); err != nil {
 		pass.Fact("kept_awake", false, "This computer could not be kept from going to sleep: %s", checks.Plain(checks.Reason(err)))
 	} else {
@@ -320,59 +351,93 @@ func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 		pass.Fact("kept_awake", true, "This computer was kept awake meanwhile: %s", means)
 	}
 	pass.Phase(checks.Phase{Text: "Looking for checksum lists"})
-	if err := e.lists.read(ctx, pass); err != nil {
-		return err
+	readings := make([]*digest.Reading, len(e.disks))
+	meters := make([]*meter.Meter, len(e.disks))
+	for i, d := range e.disks {
+		if err := d.lists.read(ctx, pass); err != nil {
+			return err
+		}
+		meters[i] = &meter.Meter{Name: "the disk"}
+		if len(e.disks) > 1 {
+			meters[i].Name = fmt.Sprintf("disk %d", i+1)
+		}
+		meters[i].Total.Store(d.list.Bytes)
+		readings[i] = &digest.Reading{
+			Root: d.root, Name: meters[i].Name, Deadline: max(pass.Job.Deadline, readPatience), Places: d.places, Memory: d.memory,
+			Want: d.lists.want, Meter: meters[i], Stretch: everyByteStretch,
+		}
+		d.memory.Begin()
 	}
-	in := &digest.Reading{
-		Root: job.Source, Name: "the disk", Deadline: max(job.Deadline, readPatience), Places: e.places, Memory: e.memory,
-		Want: e.lists.want, Meter: &meter.Meter{Name: "the disk"}, Stretch: everyByteStretch,
+	var end error
+	var took time.Duration
+	var curve []digest.Point
+	for i, d := range e.disks {
+		in := readings[i]
+		var seeks bool
+		in.Lanes, seeks = digest.LanesOn(d.root)
+		files := d.list.All()
+		if seeks {
+			files = d.list.InDiskOrder(ctx, d.root, in.Deadline)
+		}
+		pass.Phase(checks.Phase{Text: "Reading every file", Meters: meters})
+		d.before = r.Bytes
+		began := time.Now()
+		err := in.Run(ctx, files, func(f *digest.Result) { d.take(pass, f) })
+		took += time.Since(began)
+		r.Bytes += in.Meter.Read.Load()
+		for _, p := range in.Curve() {
+			curve = append(curve, digest.Point{At: d.before + p.At, Rate: p.Rate})
+		}
+		if ctx.Err() == nil && err == nil {
+			err = d.confirmSlow(ctx, pass, in)
+		}
+		if end == nil {
+			end = err
+		}
+		if ctx.Err() != nil {
+			break
+		}
 	}
-	var seeks bool
-	in.Lanes, seeks = digest.LanesOn(job.Source)
-	in.Meter.Total.Store(e.list.Bytes)
-	files := e.list.All()
-	if seeks {
-		files = e.list.InDiskOrder(ctx, job.Source, in.Deadline)
-	}
-	pass.Phase(checks.Phase{Text: "Reading every file", Meters: []*meter.Meter{in.Meter}})
-	began := time.Now()
-	err := in.Run(ctx, files, func(f *digest.Result) { e.take(pass, f) })
-	took := time.Since(began)
-	if read := in.Meter.Read.Load(); read > 0 && took > 0 {
-		r.Rate, r.Bytes = float64(read)/took.Seconds(), read
-		pass.Fact("bytes_read", read, "Read: %s in %s, %s", checks.Bytes(read), checks.Span(took), checks.Rate(r.Rate))
+	if r.Bytes > 0 && took > 0 {
+		r.Rate = float64(r.Bytes) / took.Seconds()
+		pass.Fact("bytes_read", r.Bytes, "Read: %s in %s, %s", checks.Bytes(r.Bytes), checks.Span(took), checks.Rate(r.Rate))
 	} else {
 		pass.Fact("bytes_read", int64(0), "Read: nothing, since all of it was read before")
 	}
-	e.tellWays(pass, in)
-	if curve := in.Curve(); len(curve) > 1 {
+	tellWays(pass, readings)
+	if len(curve) > 1 {
 		pass.Fact("rates", curve, "%s", rateText(curve))
 		pass.Fact("bad_at", e.badAt, "%s", choose(len(e.badAt) == 0, "No bad place on the way", "Bad places on the way: "+checks.Count(int64(len(e.badAt)))))
 	}
-	if ctx.Err() == nil && err == nil {
-		err = e.confirmSlow(ctx, pass, in)
-	}
-	if closed := e.memory.Close(); closed != nil && e.recalled == nil {
-		e.recalled = closed
+	// Where everything was read before there was nothing to remember.
+	needed := end != nil || ctx.Err() != nil || e.files > e.remembered || e.failed > 0
+	for _, d := range e.disks {
+		if closed := d.memory.Close(); closed != nil && d.recalled == nil && needed {
+			d.recalled = closed
+		}
 	}
 	switch {
 	case ctx.Err() != nil:
 		return ctx.Err()
-	case errors.Is(err, digest.ErrDying):
-		return fmt.Errorf("%w; nothing more was read from it. First copy what can still be read to another disk, the most important first; only then read on: %s", err, e.kept())
-	case errors.Is(err, digest.ErrGone), digest.Silent(err):
-		return fmt.Errorf("%w; look at its cable and power, then read on: %s", err, e.kept())
-	case err != nil:
-		return err
+	case errors.Is(end, digest.ErrDying):
+		return fmt.Errorf("%w; nothing more was read from it. First copy what can still be read to another disk, the most important first; only then read on: %s", end, e.kept())
+	case errors.Is(end, digest.ErrGone), digest.Silent(end):
+		return fmt.Errorf("%w; look at its cable and power, then read on: %s", end, e.kept())
+	case end != nil:
+		return end
 	}
-	if err := e.lists.missing(ctx, pass); err != nil {
-		return err
+	for _, d := range e.disks {
+		if err := d.lists.missing(ctx, pass); err != nil {
+			return err
+		}
 	}
-	return e.writeBaseline(ctx, pass)
+	return e.disks[0].writeBaseline(ctx, pass) // of several disks there is none
 }
 
 // remembers reports whether what was read is remembered.
-func (e *everyByte) remembers() bool { return e.memory != nil && e.recalled == nil }
+func (e *everyByte) remembers() bool {
+	return !slices.ContainsFunc(e.disks, func(d *diskReading) bool { return d.memory == nil || d.recalled != nil })
+}
 
 // kept says what the next reading has of this one.
 func (e *everyByte) kept() string {
@@ -397,7 +462,7 @@ var (
 )
 
 // take judges what became of one file.
-func (e *everyByte) take(pass *checks.Pass, f *digest.Result) {
+func (e *diskReading) take(pass *checks.Pass, f *digest.Result) {
 	defer func() {
 		if everyByteFile != nil {
 			e.mu.Lock()
@@ -435,7 +500,7 @@ func (e *everyByte) take(pass *checks.Pass, f *digest.Result) {
 		return
 	}
 	e.failed++
-	found := checks.Finding{Path: f.Path, Rule: readFails, Level: checks.Fail, Size: f.Size}
+	found := checks.Finding{Source: e.number, Path: f.Path, Rule: readFails, Level: checks.Fail, Size: f.Size}
 	switch {
 	case len(f.Bad) > 0:
 		at, n := f.Bad[0].Offset, f.Lost()
@@ -455,7 +520,7 @@ func (e *everyByte) take(pass *checks.Pass, f *digest.Result) {
 		found.Detail = fmt.Sprintf("ends after %s of %s bytes", checks.Count(f.Got), checks.Count(f.Length))
 	}
 	if len(e.badAt) < mostMarks {
-		e.badAt = append(e.badAt, f.At)
+		e.badAt = append(e.badAt, e.before+f.At)
 	}
 	pass.Add(found)
 }
@@ -467,7 +532,7 @@ const (
 )
 
 // confirmSlow reads again what was slow, and flags what is so again.
-func (e *everyByte) confirmSlow(ctx context.Context, pass *checks.Pass, in *digest.Reading) error {
+func (e *diskReading) confirmSlow(ctx context.Context, pass *checks.Pass, in *digest.Reading) error {
 	if len(e.rates) == 0 {
 		return nil
 	}
@@ -487,7 +552,7 @@ func (e *everyByte) confirmSlow(ctx context.Context, pass *checks.Pass, in *dige
 		}
 		if err == nil && slowerThan(&second, slowShare*usual) {
 			pass.Add(checks.Finding{
-				Path: s.path, Rule: slowReading, Level: checks.Warn, Part: &checks.Part{Offset: s.Offset, Length: s.Length},
+				Source: e.number, Path: s.path, Rule: slowReading, Level: checks.Warn, Part: &checks.Part{Offset: s.Offset, Length: s.Length},
 				Detail: fmt.Sprintf("%s from byte %s on came at %s, then at %s; usual was %s", checks.Bytes(s.Length), checks.Count(s.Offset), checks.Rate(s.Rate()), checks.Rate(second.Rate()), checks.Rate(usual)),
 			})
 		}
@@ -510,13 +575,15 @@ func rateText(curve []digest.Point) string {
 }
 
 // tellWays says how the cache was passed.
-func (e *everyByte) tellWays(pass *checks.Pass, in *digest.Reading) {
+func tellWays(pass *checks.Pass, readings []*digest.Reading) {
 	past, cached := int64(0), int64(0)
-	for way, n := range in.Ways() {
-		if way.Past() {
-			past += n
-		} else {
-			cached += n
+	for _, in := range readings {
+		for way, n := range in.Ways() {
+			if way.Past() {
+				past += n
+			} else {
+				cached += n
+			}
 		}
 	}
 	if past > 0 {
@@ -534,10 +601,14 @@ func (e *everyByte) flagSame(pass *checks.Pass) {
 		if len(paths) < 2 {
 			continue
 		}
-		slices.Sort(paths)
+		slices.SortFunc(paths, comparePlaced)
 		for _, p := range paths[1:] {
 			saved = walk.AddSizes(saved, e.sizes[key])
-			pass.Add(checks.Finding{Path: p, Rule: sameContent, Level: checks.Note, Size: e.sizes[key], Detail: "the same content as " + names.Quote(paths[0])})
+			detail := "the same content as " + names.Quote(paths[0].path)
+			if p.source != paths[0].source {
+				detail += fmt.Sprintf(" on disk %d", paths[0].source+1)
+			}
+			pass.Add(checks.Finding{Source: p.source, Path: p.path, Rule: sameContent, Level: checks.Note, Size: e.sizes[key], Detail: detail})
 		}
 	}
 	if saved > 0 {
@@ -561,7 +632,7 @@ func (e *everyByte) describe(pass *checks.Pass) {
 	default:
 		pass.Fact("remembered", e.remembered, "Read between %s and %s and unchanged since: %s", from, to, checks.Plural(e.remembered, "file"))
 	}
-	e.lists.describe(pass)
+	describeLists(pass, e.disks)
 	e.tellMemory(pass)
 	switch {
 	case e.failed > 0:
@@ -575,13 +646,21 @@ func (e *everyByte) describe(pass *checks.Pass) {
 
 // tellMemory says why the next reading has nothing of this one.
 func (e *everyByte) tellMemory(pass *checks.Pass) {
-	if e.recalled != nil && (pass.Job.Read || e.memory != nil) {
-		pass.Fact(MemoryError, e.recalled.Error(), "What was read could not be remembered: %s", checks.Plain(checks.Reason(e.recalled)))
+	for _, d := range e.disks {
+		if d.recalled == nil || !pass.Job.Read && d.memory == nil {
+			continue
+		}
+		of := ""
+		if len(e.disks) > 1 {
+			of = fmt.Sprintf(" of disk %d", d.number+1)
+		}
+		pass.Fact(MemoryError, d.recalled.Error(), "What was read%s could not be remembered: %s", of, checks.Plain(checks.Reason(d.recalled)))
+		return
 	}
 }
 
 // writeBaseline writes what was read whole as a manifest.
-func (e *everyByte) writeBaseline(ctx context.Context, pass *checks.Pass) error {
+func (e *diskReading) writeBaseline(ctx context.Context, pass *checks.Pass) error {
 	job := pass.Job
 	if job.Baseline == "" {
 		return nil

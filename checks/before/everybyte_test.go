@@ -369,7 +369,7 @@ func TestSlowReading(t *testing.T) {
 		return suspect{path, digest.Stretch{Part: digest.Part{Length: 64 << 20}, Took: took}}
 	}
 	var pass *checks.Pass
-	e := everyByte{slow: []suspect{stretch("slow", 10*time.Second), stretch("once", 10*time.Second)}}
+	e := diskReading{everyByte: &everyByte{}, slow: []suspect{stretch("slow", 10*time.Second), stretch("once", 10*time.Second)}}
 	for range 20 {
 		e.slow = append(e.slow, stretch("usual", 500*time.Millisecond))
 	}

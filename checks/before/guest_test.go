@@ -192,7 +192,8 @@ func TestGuestDelay(t *testing.T) {
 	at := m.sectorOf("clip 1.mov") + 4*mib/512
 	m.become(m.linear(0, at), fmt.Sprintf("%d %d delay %s %d 400", at, mib/512, m.device, at), m.linear(at+mib/512, m.sectors))
 	r := everyByteOf(t, reading(m.dir, ""))
-	if got := told(r); !slices.Equal(got, []string{fmt.Sprintf("slow-reading clip 1.mov %d %d", 4*mib, mib)}) || r.Status != checks.Warned {
+	// On a busy machine other stretches as short as these may be slow as well, twice over.
+	if got := told(r); !slices.Contains(got, fmt.Sprintf("slow-reading clip 1.mov %d %d", 4*mib, mib)) || r.Status != checks.Warned {
 		t.Errorf("%v %q", r.Status, got)
 	}
 	m.become(m.linear(0, m.sectors))

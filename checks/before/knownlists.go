@@ -33,7 +33,9 @@ type knownLists struct {
 	lists []string // paths
 	lines []knownLine
 	seed  maphash.Seed
-	root  string
+	root  string // of the disk
+
+	number int // of the disk
 
 	good, outside, unread int64
 }
@@ -91,7 +93,7 @@ func (k *knownLists) see(d *walk.Dir) {
 
 // read reads the lists.
 func (k *knownLists) read(ctx context.Context, pass *checks.Pass) error {
-	k.root, k.seed = pass.Job.Source, maphash.MakeSeed()
+	k.seed = maphash.MakeSeed()
 	slices.Sort(k.lists)
 	for i, list := range k.lists {
 		type read struct {
@@ -168,25 +170,50 @@ func (k *knownLists) hash(file string) uint64 { return maphash.String(k.seed, fi
 
 // resolve returns the path of a file that a list names, relative to the source; false where it leads out.
 func (k *knownLists) resolve(list, name string) (file string, inside bool) {
-	if path.IsAbs(name) {
+	file, inside = belowSource(path.Dir(list), name)
+	if !strings.Contains(name, `\`) || inside && k.there(file) {
+		return file, inside
+	}
+	// Made on Windows, where that is what stands between the parts of a path.
+	other, ok := belowSource(path.Dir(list), strings.ReplaceAll(name, `\`, "/"))
+	if !ok {
 		return "", false
 	}
-	file = path.Join(path.Dir(list), name)
-	if file == ".." || strings.HasPrefix(file, "../") {
-		return "", false
+	if k.there(other) {
+		return other, true
 	}
-	if strings.Contains(name, `\`) && !k.there(file) {
-		// Made on Windows, where that is what stands between the parts of a path.
-		if other := path.Join(path.Dir(list), strings.ReplaceAll(name, `\`, "/")); k.there(other) {
-			return other, true
-		}
-	}
-	return file, true
+	return file, inside
 }
 
+// belowSource returns the path of a name in a folder of the source; false where it leads out. A list may have been made on
+// any system, so a drive of Windows leads out too.
+func belowSource(folder, name string) (file string, inside bool) {
+	if path.IsAbs(name) || len(name) > 2 && name[1] == ':' && name[2] == '/' && isLetter(name[0]) {
+		return "", false
+	}
+	file = path.Join(folder, name)
+	return file, file != ".." && !strings.HasPrefix(file, "../")
+}
+
+func isLetter(c byte) bool { return c|0x20 >= 'a' && c|0x20 <= 'z' }
+
 func (k *knownLists) there(file string) bool {
-	_, err := os.Lstat(filepath.Join(k.root, filepath.FromSlash(file)))
+	at, ok := k.at(file)
+	if !ok {
+		return false
+	}
+	_, err := os.Lstat(at)
 	return err == nil
+}
+
+// at returns where a file that a list names would be; false where this system has no such name below a folder: on
+// Windows a backslash, which is part of a name elsewhere, leads on.
+func (k *knownLists) at(file string) (string, bool) {
+	if filepath.Separator != '/' && strings.ContainsRune(file, filepath.Separator) {
+		return "", false
+	}
+	local := filepath.FromSlash(file)
+	return filepath.Join(k.root, local), filepath.IsLocal(local)
 }
 
 // A known is what one line says.
@@ -322,7 +349,7 @@ func (k *knownLists) compare(pass *checks.Pass, file string, size int64, s *sums
 		}
 		if want := known.digest[:known.size]; !bytes.Equal(known.of(s), want) {
 			pass.Add(checks.Finding{
-				Path: file, Rule: knownChecksumDiffers, Level: checks.Fail, Size: size,
+				Source: k.number, Path: file, Rule: knownChecksumDiffers, Level: checks.Fail, Size: size,
 				Detail: fmt.Sprintf("its %s is %x…, %s has %x…", kindName(known.kind), known.of(s)[:8], names.Quote(list), want[:8]),
 			})
 			continue
@@ -382,7 +409,11 @@ func (k *knownLists) missing(ctx context.Context, pass *checks.Pass) error {
 				return "", nil // the list has changed
 			}
 			file, _ := k.resolve(k.lists[l.list], known.name)
-			if _, err := os.Lstat(filepath.Join(k.root, filepath.FromSlash(file))); errors.Is(err, fs.ErrNotExist) {
+			at, ok := k.at(file)
+			if !ok {
+				return file, nil
+			}
+			if _, err := os.Lstat(at); errors.Is(err, fs.ErrNotExist) {
 				return file, nil
 			}
 			return "", nil
@@ -398,21 +429,21 @@ func (k *knownLists) missing(ctx context.Context, pass *checks.Pass) error {
 	for i, list := range k.lists {
 		if s := byList[i]; s.gone == s.all && s.gone > 1 {
 			pass.Add(checks.Finding{
-				Path: list, Rule: knownChecksumMissing, Level: checks.Warn,
+				Source: k.number, Path: list, Rule: knownChecksumMissing, Level: checks.Warn,
 				Detail: fmt.Sprintf("names %s, of which none is where the list says", checks.Plural(s.all, "file")),
 				Remedy: "If the list was made in another folder, move it there; otherwise find out where these files are.",
 			})
 			continue
 		}
 		for _, file := range gone[int32(i)] {
-			pass.Add(checks.Finding{Path: file, Rule: knownChecksumMissing, Level: checks.Warn, Detail: "named in " + names.Quote(list) + ", but not there"})
+			pass.Add(checks.Finding{Source: k.number, Path: file, Rule: knownChecksumMissing, Level: checks.Warn, Detail: "named in " + names.Quote(list) + ", but not there"})
 		}
 	}
 	return nil
 }
 
 // recall holds the lists against what is remembered, without reading any file.
-func (k *knownLists) recall(ctx context.Context, pass *checks.Pass, e *everyByte) error {
+func (k *knownLists) recall(ctx context.Context, pass *checks.Pass, e *diskReading) error {
 	if e.memory.Known() == 0 || len(k.lists) == 0 {
 		return nil
 	}
@@ -431,7 +462,11 @@ func (k *knownLists) recall(ctx context.Context, pass *checks.Pass, e *everyByte
 				return state{}, nil
 			}
 			file, _ := k.resolve(k.lists[l.list], known.name)
-			s, err := disk.Lstat(filepath.Join(k.root, filepath.FromSlash(file)))
+			at, ok := k.at(file)
+			if !ok {
+				return state{}, nil
+			}
+			s, err := disk.Lstat(at)
 			if err != nil {
 				return state{}, nil // what is missing is told by a reading
 			}
@@ -451,13 +486,21 @@ func (k *knownLists) recall(ctx context.Context, pass *checks.Pass, e *everyByte
 	return nil
 }
 
-// describe writes what was compared onto the card.
-func (k *knownLists) describe(pass *checks.Pass) {
-	if len(k.lines) == 0 {
+// describeLists writes what was compared onto the card.
+func describeLists(pass *checks.Pass, disks []*diskReading) {
+	lines, lists, good, outside := 0, 0, int64(0), int64(0)
+	for _, d := range disks {
+		k := &d.lists
+		lines += len(k.lines)
+		lists += len(k.lists)
+		good += k.good
+		outside += k.outside
+	}
+	if lines == 0 {
 		return
 	}
-	pass.Fact("known_checksums", k.good, "Agree with checksum lists on the disk: %s, in %s", checks.Plural(k.good, "file"), checks.Plural(int64(len(k.lists)), "list"))
-	if k.outside > 0 {
-		pass.Fact("known_outside", k.outside, "Named by such lists, but not in this folder: %s", checks.Plural(k.outside, "file"))
+	pass.Fact("known_checksums", good, "Agree with checksum lists on the disk: %s, in %s", checks.Plural(good, "file"), checks.Plural(int64(lists), "list"))
+	if outside > 0 {
+		pass.Fact("known_outside", outside, "Named by such lists, but not in this folder: %s", checks.Plural(outside, "file"))
 	}
 }

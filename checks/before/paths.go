@@ -1,6 +1,7 @@
 package before
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"strings"
@@ -179,6 +180,10 @@ func (s *pathState) countBelow(source int, folder string, files, bytes int64) {
 type placed struct {
 	source int
 	path   string
+}
+
+func comparePlaced(a, b placed) int {
+	return cmp.Or(cmp.Compare(a.source, b.source), strings.Compare(a.path, b.path))
 }
 
 // addBelow adds to what lies below a folder and returns the folder.

@@ -82,7 +82,7 @@ func speedOf(ctx context.Context, pass *checks.Pass, s *sample) sourceSpeed {
 		}
 	}
 	speed := sourceSpeed{usb: float64(usb) * 1e6}
-	if r := checks.StateOf[Reading](pass, everyByteReads); r != nil && r.Rate > 0 {
+	if r := checks.StateOf[Reading](pass, everyByteReads); r != nil && r.Rate > 0 && r.Bytes >= sampleLeast {
 		speed.rate, speed.bytes = r.Rate, r.Bytes // the whole of it was read just now
 		return speed
 	}

@@ -21,8 +21,9 @@ import (
 )
 
 // A Memory is what was read of one disk or share, in earlier runs and in this one: which state of a file
-// had which sums, or where it could not be read. It lies in a file that is only ever added to; a record
-// that was cut or damaged does not count. Its methods may be called on nil, and concurrently.
+// had which sums, or where it could not be read. It lies in a file that runs only add to; Close may write it anew
+// without what no longer counts. A record that was cut or damaged does not count. Its methods may be called on nil,
+// and concurrently.
 //
 // In memory it takes 16 bytes a record; the file has 128 bytes each.
 type Memory struct {
@@ -33,11 +34,16 @@ type Memory struct {
 	in     *os.File // nil: nothing was remembered
 	kin    map[Ident]int64
 	file   *os.File // opened by the first Add
+	locked *os.File // held meanwhile
+	added  int64
 	out    *bufio.Writer
 	synced time.Time
 	Every  time.Duration // how much time of reading a crash may cost
 	err    error
 }
+
+// MemoryError is the key of the fact that what was read could not be remembered, and why.
+const MemoryError = "memory_error"
 
 type remembered struct {
 	ident Ident
@@ -66,7 +72,7 @@ const (
 )
 
 // Recall opens what is remembered of a disk or share in the state folder of this computer. Nothing is
-// written before the first Add. The error says why what was remembered cannot be used; the Memory can be
+// written before Begin or the first Add. The error says why what was remembered cannot be used; the Memory can be
 // used all the same.
 func Recall(state, id string) (*Memory, error) {
 	if state == "" {
@@ -178,6 +184,19 @@ func (m *Memory) record(at int64) (Record, bool) {
 	return decodeRecord(&b)
 }
 
+// Begin makes ready to add, so that whether anything can be remembered is known before hours of reading. Err and
+// Close tell it.
+func (m *Memory) Begin() {
+	if m == nil {
+		return
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.err == nil && m.file == nil {
+		m.err = m.open()
+	}
+}
+
 // Add remembers a record. Where that fails the reading goes on: it is only slower the next time, and Err
 // and Close tell.
 func (m *Memory) Add(r *Record) {
@@ -193,6 +212,7 @@ func (m *Memory) Add(r *Record) {
 		return
 	}
 	b := encodeRecord(r)
+	m.added++
 	if _, m.err = m.out.Write(b[:]); m.err == nil && time.Since(m.synced) > m.Every {
 		m.err = m.out.Flush()
 		m.synced = time.Now()
@@ -205,6 +225,27 @@ func (m *Memory) open() error {
 	if err := os.MkdirAll(filepath.Dir(m.name), 0o700); err != nil {
 		return err
 	}
+	m.lock()
+	f, err := m.openOrMake()
+	for try := 1; try < openTries && disk.InUse(err); try++ {
+		time.Sleep(openPause)
+		f, err = m.openOrMake()
+	}
+	if err != nil {
+		m.unlock()
+		return err
+	}
+	m.file, m.out = f, bufio.NewWriterSize(f, 512*recordSize)
+	return nil
+}
+
+// While another run makes the file, Windows opens it for nobody else.
+const (
+	openTries = 50
+	openPause = 10 * time.Millisecond
+)
+
+func (m *Memory) openOrMake() (*os.File, error) {
 	f, err := m.openOurs()
 	if errors.Is(err, fs.ErrNotExist) {
 		if err = disk.WriteNew(m.name, writeFirst); err == nil || errors.Is(err, fs.ErrExist) {
@@ -216,11 +257,7 @@ func (m *Memory) open() error {
 			f, err = m.openOurs()
 		}
 	}
-	if err != nil {
-		return err
-	}
-	m.file, m.out = f, bufio.NewWriterSize(f, 512*recordSize)
-	return nil
+	return f, err
 }
 
 func writeFirst(w io.Writer) error {
@@ -277,16 +314,20 @@ func (m *Memory) Close() error {
 	}
 	m.mu.Lock()
 	defer m.mu.Unlock()
+	if m.in != nil {
+		_ = m.in.Close() // nothing was written
+		m.in, m.index, m.kin = nil, nil, nil
+	}
 	if m.file != nil {
 		if m.err == nil {
 			m.err = m.out.Flush()
 		}
 		m.err = errors.Join(m.err, m.file.Close())
 		m.file = nil
-	}
-	if m.in != nil {
-		_ = m.in.Close() // nothing was written
-		m.in, m.index, m.kin = nil, nil, nil
+		m.unlock()
+		if m.err == nil {
+			_ = m.compact(m.added) // nothing is lost where that fails
+		}
 	}
 	return m.err
 }

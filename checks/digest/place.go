@@ -124,8 +124,17 @@ func (p *Places) IdentOf(file string, s *disk.State) Ident {
 	return p.ident(file, s.Device, s.Number, s.Size, s.Modified, walk.StampOf(s.Changed))
 }
 
-// IdentIn is IdentOf for a file that a walk has met.
+// IdentIn is IdentOf for a file that a walk has met. Where a listing tells no number of a file, as on Windows, the
+// file itself is asked, which costs opening it.
 func (p *Places) IdentIn(d *walk.Dir, e *walk.Entry) Ident {
+	if e.Inode == 0 {
+		file := d.Join(e.Name)
+		s, err := disk.Lstat(filepath.Join(p.root, filepath.FromSlash(file)))
+		if err != nil {
+			return 0
+		}
+		return p.IdentOf(file, &s)
+	}
 	return p.ident(d.Join(e.Name), d.Device, e.Inode, e.Size, e.ModTime().UnixNano(), e.Stamp)
 }
 

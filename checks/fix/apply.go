@@ -74,6 +74,10 @@ type Outcome struct {
 	Dates   []string // folders whose date could not be put back
 	Stayed  []Stay   // copies and archives that Undo did not take away
 	Cached  bool     // copies or archives may have been read back from this computer's memory only
+	// Where content was copied or compared: by which of the system's means the computer was kept awake meanwhile, or
+	// why it could not be.
+	Awake  string
+	Asleep error
 }
 
 // A Stay is a copy or an archive that undo leaves, because to remove it might lose something.

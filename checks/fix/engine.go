@@ -94,6 +94,16 @@ func (e *engine) hook(point string) {
 	}
 }
 
+// awake keeps the computer from going to sleep while content is copied or compared, which may take hours, until
+// release is called.
+func (e *engine) awake() (release func()) {
+	if !slices.ContainsFunc(e.j.moves, func(m *move) bool { return m.made != nil }) {
+		return func() {}
+	}
+	release, e.out.Awake, e.out.Asleep = disk.Awake("Applying a plan of changes")
+	return release
+}
+
 // flush waits until names have arrived on the disk, and content where the disk offers that for all of it.
 func (e *engine) flush() error {
 	way, err := disk.FlushAll(e.dir)

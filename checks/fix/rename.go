@@ -13,6 +13,7 @@ import (
 
 // apply brings everything to its new name.
 func (e *engine) apply(ctx context.Context) (*Outcome, error) {
+	defer e.awake()()
 	if err := e.begin(); err != nil {
 		return e.halt(err)
 	}
@@ -69,6 +70,7 @@ func (e *engine) halt(err error) (*Outcome, error) {
 
 // undo brings everything to its old name.
 func (e *engine) undo(ctx context.Context) (*Outcome, error) {
+	defer e.awake()()
 	if err := errors.Join(e.begin(), e.j.state(StateUndoing)); err != nil {
 		return nil, e.stopped(explain(err))
 	}

@@ -9,6 +9,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"path"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -220,7 +221,7 @@ func (r *recheck) complete(ctx context.Context, pass *checks.Pass) error {
 	}
 	named := int64(0)
 	for _, e := range r.extras {
-		if manifest.IsName(filepath.Base(e.path)) {
+		if manifest.IsName(path.Base(e.path)) {
 			r.nExtras--
 			continue
 		}
@@ -333,8 +334,9 @@ func (r *recheck) content(ctx context.Context, pass *checks.Pass) error {
 	if err != nil {
 		return err
 	}
-	memory, _ := digest.Recall(r.o.State, places.ID()) // what cannot be recalled is read
-	defer memory.Close()
+	memory, forgets := digest.Recall(r.o.State, places.ID()) // what cannot be recalled is read
+	defer func() { _ = memory.Close() }()                    // told where it was written
+	memory.Begin()
 	s := r.session(places.ID(), root)
 	r.choose(s.Seed)
 	m := &meter.Meter{Name: "the copy"}
@@ -347,6 +349,12 @@ func (r *recheck) content(ctx context.Context, pass *checks.Pass) error {
 	}
 	if toRead == 0 {
 		return errors.New("none of the files that were to be read is there with its size")
+	}
+	if release, means, err := disk.Awake("Rechecking a copy"); err != nil {
+		pass.Fact("kept_awake", false, "This computer could not be kept from going to sleep: %s", checks.Plain(checks.Reason(err)))
+	} else {
+		defer release()
+		pass.Fact("kept_awake", true, "This computer was kept awake meanwhile: %s", means)
 	}
 	pass.Phase(checks.Phase{Text: "Reading the copy", Meters: []*meter.Meter{m}})
 	byPath := map[string]int{}
@@ -386,6 +394,12 @@ func (r *recheck) content(ctx context.Context, pass *checks.Pass) error {
 		bytes += res.Size
 		mu.Unlock()
 	})
+	if closed := memory.Close(); closed != nil && (err != nil || m.Read.Load() > 0) {
+		forgets = closed
+	}
+	if forgets != nil {
+		pass.Fact(digest.MemoryError, forgets.Error(), "What was read could not be remembered: %s", checks.Plain(checks.Reason(forgets)))
+	}
 	if err != nil {
 		return err
 	}
@@ -456,7 +470,8 @@ func (r *recheck) conclude(pass *checks.Pass, reading *digest.Reading, s *sessio
 	case r.chosen != nil && bad == 0:
 		r.proof = append(r.proof, fmt.Sprintf("Read, out of %s: %s, chosen at random. %s", checks.Plural(files, "file"), checks.Count(good), provesOf(good, files)))
 	}
-	if filepath.Clean(r.x.Header.Source) == filepath.Clean(pass.Job.Source) {
+	// Both were settled when they were written, the first maybe on another system.
+	if r.x.Header.Source == pass.Job.Source {
 		r.proof = append(r.proof, "This is the folder that the manifest was made from. It is no second copy of itself.")
 	}
 }

@@ -100,6 +100,7 @@ type Walk struct {
 type Files struct {
 	Eviction      string `json:"eviction"` // direct, evicted or none: whether reading passes the cache
 	EvictionBy    string `json:"eviction_by"`
+	MemorySeen    string `json:"memory_is_seen"` // what was just read is known to be in memory: only then an eviction proves something
 	ReadBack      string `json:"read_back"`
 	FlushFile     string `json:"flush_file"`
 	FlushFolder   string `json:"flush_folder"`
@@ -152,7 +153,7 @@ func place(ctx context.Context, folder string) (p Place) {
 	hide := newHider(facts)
 	p.Mount = Mount{
 		Type: m.Type, Version: facts.Version, Network: facts.Network, System: facts.System, Status: m.Status,
-		NameLimit: facts.Space.NameLimit, Inodes: facts.Space.TotalInodes > 0, Raw: hide.text(share.RawMount(ctx, m)),
+		Options: []string{}, NameLimit: facts.Space.NameLimit, Inodes: facts.Space.TotalInodes > 0, Raw: hide.text(share.RawMount(ctx, m)),
 	}
 	for _, o := range m.Options {
 		p.Mount.Options = append(p.Mount.Options, hide.text(o))
@@ -229,7 +230,7 @@ func (p *Place) trial(ctx context.Context, path string) {
 		"allocation_unit": r.Unit, "bytes_per_second": int64(r.Rate), "small_file_seconds": r.PerFile.Seconds(),
 		"clock_ahead_seconds": r.ClockAhead.Seconds(), "past_cache": r.PastCache, "from_cache": r.FromCache,
 	}
-	var refused, problems []string
+	refused, problems := []string{}, []string{} // never null in the document
 	for _, f := range r.Refused {
 		what := f.Habit
 		if what == "" {
@@ -323,6 +324,7 @@ func (f *Files) content(dir string) {
 		f.ReadBack = failed(err, dir)
 		return
 	}
+	f.MemorySeen = memorySeen(name, dir)
 	r, err := disk.OpenPast(name)
 	if err != nil {
 		f.Eviction = failed(err, dir)
@@ -338,6 +340,24 @@ func (f *Files) content(dir string) {
 	if err == nil && !bytes.Equal(back[:n], want) {
 		f.ReadBack = "other bytes"
 	}
+}
+
+// memorySeen asks the system whether a file that was just read is in memory.
+func memorySeen(name, dir string) string {
+	f, err := os.Open(name)
+	if err != nil {
+		return failed(err, dir)
+	}
+	defer f.Close()
+	switch in, err := disk.InMemory(f); {
+	case errors.Is(err, errors.ErrUnsupported):
+		return "not offered"
+	case err != nil:
+		return failed(err, dir)
+	case in:
+		return "yes"
+	}
+	return "no"
 }
 
 func (f *Files) flush(dir string) {

@@ -83,7 +83,7 @@ func TestRun(t *testing.T) {
 				if p.Error != "" || p.Removed != "yes" || p.Mount.Type != c.kind || p.Mount.Network || p.Mount.NameLimit < 255 {
 					t.Errorf("%s: %+v", name, p)
 				}
-				if f.Eviction != c.eviction || f.EvictionBy != c.by || f.ReadBack != "yes" || f.FlushFile != "yes" || f.FlushFolder != "yes" || f.FlushAll != c.flushAll {
+				if f.Eviction != c.eviction || f.EvictionBy != c.by || f.MemorySeen != "yes" || f.ReadBack != "yes" || f.FlushFile != "yes" || f.FlushFolder != "yes" || f.FlushAll != c.flushAll {
 					t.Errorf("%s: reading and flushing: %+v", name, f)
 				}
 				if f.RenameFree != "yes" || f.RenameTaken != "refused" || f.FileReplaced != "refused" || f.ChangedIsSeen != "yes" {

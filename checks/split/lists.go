@@ -28,6 +28,12 @@ func CheckFolder(dir, source string) error {
 	place := dir
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
+		if _, err := os.Lstat(dir); err == nil { // Windows says of a file that there is no such folder
+			return fmt.Errorf("the folder %s cannot be used for the lists: there is something else of that name", shown)
+		}
+		if err := disk.Creatable(dir); err != nil {
+			return fmt.Errorf("the folder %s cannot be made: %w", shown, err)
+		}
 		place = filepath.Dir(filepath.Clean(dir))
 		if info, err := os.Stat(place); err != nil || !info.IsDir() {
 			return fmt.Errorf("there is no folder %s; make it first, or choose another folder for the lists", names.Quote(place))

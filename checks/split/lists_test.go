@@ -45,7 +45,7 @@ func entries(dir string) string {
 func TestListsReadBack(t *testing.T) {
 	p, top := source(t)
 	for _, nul := range []bool{false, true} {
-		dir := filepath.Join(top, map[bool]string{false: "lines", true: "nul"}[nul])
+		dir := filepath.Join(top, map[bool]string{false: "lines", true: "ended"}[nul])
 		if err := p.WriteLists(t.Context(), dir, nul); err != nil {
 			t.Fatal(err)
 		}
@@ -89,8 +89,12 @@ func TestCheckFolder(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(clutter, ".DS_Store"), nil, 0o600); err != nil {
 		t.Fatal(err)
 	}
+	file := filepath.Join(top, "file")
+	if err := os.WriteFile(file, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
 	for dir, want := range map[string]string{
-		"new": "", "clutter": "", "archive": "not empty", "archive/lists": "is inside the source", "a/b": "there is no folder", "archive/a/1.mov": "cannot be used",
+		"file": "cannot be used", "new": "", "clutter": "", "archive": "not empty", "archive/lists": "is inside the source", "a/b": "there is no folder", "archive/a/1.mov": "cannot be used",
 	} {
 		err := CheckFolder(filepath.Join(top, dir), filepath.Join(top, "archive"))
 		if (err == nil) != (want == "") || err != nil && !strings.Contains(err.Error(), want) {

@@ -157,7 +157,7 @@ func decodeEntry(b []byte) (bulkEntry, error) {
 		e.Name = c.text()
 	}
 	if common&cmnDevice != 0 {
-		e.device = uint64(int32(c.u32())) // as st_dev comes: dev_t has a sign
+		e.device = uint64(c.u32())
 	}
 	kind := uint32(0)
 	if common&cmnKind != 0 {

@@ -4,6 +4,7 @@ package walk
 
 import (
 	"io/fs"
+	"runtime"
 	"syscall"
 
 	"golang.org/x/sys/unix"
@@ -27,6 +28,9 @@ func fillSystem(e *Entry, info fs.FileInfo) (dev uint64) {
 	e.UID, e.GID = st.Uid, st.Gid
 	e.Stamp = StampOf(disk.StateOf(info).Changed)
 	fillFlags(e, st)
+	if runtime.GOOS == "darwin" {
+		return uint64(uint32(st.Dev)) // dev_t has a sign there; one number for one device, as in disk.State
+	}
 	return uint64(st.Dev)
 }
 

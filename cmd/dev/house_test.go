@@ -396,3 +396,34 @@ func TestNoReplacements(t *testing.T) {
 		t.Error("go.mod replaces a module")
 	}
 }
+
+// Every module that go.mod requires for this project itself is named in DEVELOPERS.md, where its reason stands.
+func TestModulesHaveReasons(t *testing.T) {
+	text, err := os.ReadFile("../../DEVELOPERS.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, reasons, found := strings.Cut(string(text), "What the program needs, each with its reason")
+	if reasons, _, _ = strings.Cut(reasons, "\n\n"); !found {
+		t.Fatal("DEVELOPERS.md does not say what the program needs")
+	}
+	out, err := exec.Command("go", "list", "-m", "-f", "{{if not (or .Main .Indirect)}}{{.Path}}{{end}}", "all").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	modules := strings.Fields(string(out))
+	if len(modules) < 10 {
+		t.Fatalf("only %q", modules)
+	}
+	for _, m := range modules {
+		name := regexp.MustCompile(`/v[0-9]+$`).ReplaceAllString(m, "")
+		name = strings.TrimPrefix(name[strings.LastIndexByte(name, '/')+1:], "go-")
+		if m == "golang.org/x/"+name {
+			name = "x/" + name
+		}
+		if strings.Contains(reasons, name) {
+			continue
+		}
+		t.Errorf("DEVELOPERS.md gives no reason for %s", m)
+	}
+}

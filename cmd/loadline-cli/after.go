@@ -64,5 +64,9 @@ func runAfter(ctx context.Context, args []string, stdout, stderr io.Writer) int 
 	watch, done := progressLine(stderr)
 	rep, err := after.Run(ctx, job, options, watch)
 	done()
-	return out.conclude(ctx, rep, err, "stopped; what was proven is remembered, and the next run goes on from there", stdout, stderr)
+	stopped := "stopped; what was proven is remembered, and the next run goes on from there"
+	if hasFact(rep, after.MemoryError) {
+		stopped = "stopped; what was proven could not be remembered, so the next run begins anew"
+	}
+	return out.conclude(ctx, rep, err, stopped, stdout, stderr)
 }

@@ -13,6 +13,7 @@ import (
 	"loadline/checks/arrival"
 	"loadline/checks/arrival/listing"
 	"loadline/checks/demo"
+	"loadline/checks/digest"
 )
 
 const listings = `LISTING is a file made by the store or its client, in any of these forms, compressed with gzip or zstd or not:
@@ -88,5 +89,9 @@ func runArrival(ctx context.Context, args []string, stdout, stderr io.Writer) in
 	if rep != nil && *invented {
 		rep.Invented = demo.InventedListing
 	}
-	return out.conclude(ctx, rep, err, "stopped before the end; what was read of the disk is remembered", stdout, stderr)
+	stopped := "stopped before the end"
+	if options.Source != "" && !hasFact(rep, digest.MemoryError) {
+		stopped += "; what was read of the disk is remembered"
+	}
+	return out.conclude(ctx, rep, err, stopped, stdout, stderr)
 }

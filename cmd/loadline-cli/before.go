@@ -80,9 +80,7 @@ func runBefore(ctx context.Context, args []string, stdout, stderr io.Writer) int
 
 // stoppedBefore says what a run that was stopped leaves behind.
 func stoppedBefore(read bool, rep *checks.Report) string {
-	forgotten := rep != nil && slices.ContainsFunc(rep.Checks, func(r checks.Result) bool {
-		return slices.ContainsFunc(r.Facts, func(f checks.Fact) bool { return f.Key == before.MemoryError })
-	})
+	forgotten := hasFact(rep, before.MemoryError)
 	switch {
 	case read && forgotten:
 		return "stopped before the end; what was read could not be remembered, so the next run with -read reads it again"

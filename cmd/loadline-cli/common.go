@@ -118,6 +118,13 @@ func (o *output) conclude(ctx context.Context, rep *checks.Report, err error, st
 	return fault(stderr, errors.New(stopped))
 }
 
+// hasFact reports whether a check has recorded a fact.
+func hasFact(rep *checks.Report, key string) bool {
+	return rep != nil && slices.ContainsFunc(rep.Checks, func(r checks.Result) bool {
+		return slices.ContainsFunc(r.Facts, func(f checks.Fact) bool { return f.Key == key })
+	})
+}
+
 // statusOf returns the exit status that a report stands for. Once the box may ship or a disk be erased, a check
 // that could not judge proves nothing, and a script that goes by the status must not act on it.
 func statusOf(rep *checks.Report) int {

@@ -401,6 +401,12 @@ func (f *fixer) text(w io.Writer) error {
 		if o.Cached {
 			say("What was copied could only be read back from this computer's memory, not from the disk: compare it again after unplugging the disk.")
 		}
+		switch {
+		case o.Awake != "":
+			say("This computer was kept awake meanwhile: %s", o.Awake)
+		case o.Asleep != nil:
+			say("This computer could not be kept from going to sleep: %s", checks.Plain(checks.Reason(o.Asleep)))
+		}
 		for _, path := range o.Dates {
 			say("The folder's date could not be restored: %s", names.Quote(path))
 		}

@@ -50,6 +50,7 @@ func (f *fixer) json(w io.Writer) error {
 		Gone    []jsonLeft `json:"gone,omitempty"`
 		Kept    []jsonLeft `json:"kept,omitempty"`
 		Dates   []jsonLeft `json:"dates,omitempty"`
+		Awake   *bool      `json:"kept_awake,omitempty"` // only where content was copied or compared
 	}{Schema: 1, Plan: []jsonStep{}, Left: []jsonLeft{}}
 	if f.plan != nil {
 		doc.Unsure = f.plan.Unsure
@@ -73,6 +74,9 @@ func (f *fixer) json(w io.Writer) error {
 	}
 	if f.outcome != nil {
 		doc.Journal = f.outcome.Journal
+		if awake := f.outcome.Awake != ""; awake || f.outcome.Asleep != nil {
+			doc.Awake = &awake
+		}
 		for _, s := range f.outcome.Stayed {
 			doc.Stayed = append(doc.Stayed, jsonLeft{s.Path, onlyBytes(s.Path), s.Why})
 		}

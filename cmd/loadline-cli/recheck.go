@@ -10,6 +10,7 @@ import (
 	"github.com/adrg/xdg"
 
 	"loadline/checks"
+	"loadline/checks/digest"
 	"loadline/checks/recheck"
 )
 
@@ -52,5 +53,9 @@ func runRecheck(ctx context.Context, args []string, stdout, stderr io.Writer) in
 	watch, done := progressLine(stderr)
 	rep, err := recheck.Run(ctx, rest[0], rest[1], options, watch)
 	done()
-	return out.conclude(ctx, rep, err, "stopped; what was read is remembered, and the next run goes on from there for a week", stdout, stderr)
+	stopped := "stopped; what was read is remembered, and the next run goes on from there for a week"
+	if hasFact(rep, digest.MemoryError) {
+		stopped = "stopped; what was read could not be remembered, so the next run begins anew"
+	}
+	return out.conclude(ctx, rep, err, stopped, stdout, stderr)
 }

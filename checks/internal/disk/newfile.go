@@ -15,7 +15,6 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
-	"runtime"
 	"strconv"
 	"strings"
 	"time"
@@ -106,7 +105,7 @@ func (t *temporary) remove(path string) error {
 // writeTemporary writes and flushes a file beside path. Its permissions are mode, or where that is 0
 // what the person's umask leaves of 0666, as with any file that a program makes.
 func writeTemporary(path string, mode fs.FileMode, fill func(io.Writer) error) (t *temporary, err error) {
-	if err := creatable(runtime.GOOS, filepath.Base(path)); err != nil {
+	if err := Creatable(path); err != nil {
 		return nil, &fs.PathError{Op: "create", Path: path, Err: err}
 	}
 	f, err := createTemporary(path)

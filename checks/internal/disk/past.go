@@ -66,6 +66,16 @@ func Evict(f *os.File) (Way, error) {
 	return evicted(f, info.Size())
 }
 
+// InMemory reports whether any of an open file is in this computer's memory, as the system tells it: what Evict goes
+// by. The error is errors.ErrUnsupported where the system does not tell.
+func InMemory(f *os.File) (bool, error) {
+	info, err := f.Stat()
+	if err != nil {
+		return false, err
+	}
+	return inMemoryStill(f, info.Size())
+}
+
 // started is a Reader for an open file, or an error if that is not a regular one.
 func started(f *os.File) (*Reader, error) {
 	info, err := f.Stat()

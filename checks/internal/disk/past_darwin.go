@@ -54,7 +54,7 @@ func evicted(f *os.File, size int64) (Way, error) {
 	if size == 0 {
 		return Evicted, nil
 	}
-	if err := retried(func() error { return unix.Fsync(int(f.Fd())) }); err != nil {
+	if err := flushed(f); err != nil {
 		for _, harmless := range []error{unix.EINVAL, unix.EROFS, unix.ENOTSUP} {
 			if errors.Is(err, harmless) {
 				err = nil
@@ -65,22 +65,40 @@ func evicted(f *os.File, size int64) (Way, error) {
 			return Cached, &os.PathError{Op: "fsync", Path: f.Name(), Err: err} // told once only: it must not be lost here
 		}
 	}
-	in, err := resident(size, mapWindow, func(off, length int64) (bool, error) { return invalidated(f, off, length) })
+	in, err := resident(size, mapWindow, func(off, length int64) (bool, error) { return mapped(f, off, length, true) })
 	if err != nil || in {
 		return Cached, nil // not proven, for whatever reason
 	}
 	return Evicted, nil
 }
 
-// invalidated takes a part of a file out of memory and reports whether any of it is there still.
-func invalidated(f *os.File, off, length int64) (bool, error) {
+// flushed sends what is held of a file: on a share by F_FULLFSYNC, which asks the server to do the same (smbfs; on NFS
+// it is fsync(2): NFS kext/nfs_vnops.c, nfs_vnop_ioctl). A disk of this computer is not asked to empty its own memory
+// for each file that is read of it.
+func flushed(f *os.File) error {
+	var st unix.Statfs_t
+	if retried(func() error { return unix.Fstatfs(int(f.Fd()), &st) }) == nil && st.Flags&unix.MNT_LOCAL == 0 {
+		return Flush(f)
+	}
+	return retried(func() error { return unix.Fsync(int(f.Fd())) })
+}
+
+// inMemoryStill reports whether any of a file is in memory.
+func inMemoryStill(f *os.File, size int64) (bool, error) {
+	return resident(size, mapWindow, func(off, length int64) (bool, error) { return mapped(f, off, length, false) })
+}
+
+// mapped reports whether any of a part of a file is in memory, and takes it out first if invalidate is set.
+func mapped(f *os.File, off, length int64, invalidate bool) (bool, error) {
 	m, err := unix.Mmap(int(f.Fd()), off, int(length), unix.PROT_READ, unix.MAP_SHARED)
 	if err != nil {
 		return false, os.NewSyscallError("mmap", err)
 	}
 	defer unix.Munmap(m)
-	if err := retried(func() error { return unix.Msync(m, unix.MS_INVALIDATE) }); err != nil {
-		return false, os.NewSyscallError("msync", err)
+	if invalidate {
+		if err := retried(func() error { return unix.Msync(m, unix.MS_INVALIDATE) }); err != nil {
+			return false, os.NewSyscallError("msync", err)
+		}
 	}
 	// The kernel counts in its own pages, of 4 or 16 KiB (bsd/kern/kern_mman.c, mincore): there is room
 	// for the smaller ones, and what it does not fill says nothing.

@@ -3,6 +3,7 @@
 package disk
 
 import (
+	"errors"
 	"io"
 	"os"
 )
@@ -22,6 +23,8 @@ func openPast(open func(flags int) (*os.File, error)) (*Reader, error) {
 
 // evicted has no way here.
 func evicted(*os.File, int64) (Way, error) { return Cached, nil }
+
+func inMemoryStill(*os.File, int64) (bool, error) { return false, errors.ErrUnsupported }
 
 func dropCache(*os.File) {}
 

@@ -48,6 +48,8 @@ func refused(err error) bool {
 // evicted has no way here: opening past the cache is the only one.
 func evicted(*os.File, int64) (Way, error) { return Cached, nil }
 
+func inMemoryStill(*os.File, int64) (bool, error) { return false, errors.ErrUnsupported }
+
 func dropCache(*os.File) {}
 
 func (r *Reader) read(p []byte, off int64) (int, error) {

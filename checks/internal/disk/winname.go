@@ -3,8 +3,13 @@ package disk
 import (
 	"errors"
 	"fmt"
+	"path/filepath"
+	"runtime"
 	"strings"
 )
+
+// Creatable says by an error why this system would not make a file or folder of the last name of a path.
+func Creatable(path string) error { return creatable(runtime.GOOS, filepath.Base(path)) }
 
 // creatable says by an error why a system would not make a file of this name, but something else
 // without a word: on Windows a device, a stream of another file, or a file of another name
