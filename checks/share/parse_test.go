@@ -333,6 +333,7 @@ func FuzzParseMarker(f *testing.F) {
 // FuzzTexts: the small texts of macOS.
 func FuzzTexts(f *testing.F) {
 	f.Add("\tmedia: autoselect (1000baseT <full-duplex>)\n")
+	f.Add("media: ȺȺȺȺbase") // letters that grow when they are made small
 	f.Add("Hardware Port: Wi-Fi\nDevice: en0\n")
 	f.Add("Now drawing from 'Battery Power'\n")
 	f.Fuzz(func(t *testing.T, text string) {

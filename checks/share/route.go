@@ -87,12 +87,12 @@ func ParseInterfaceMedia(r io.Reader) (bits float64, half bool) {
 		half = strings.Contains(text, "half-duplex")
 		for word := range strings.FieldsSeq(strings.NewReplacer("(", " ", ")", " ").Replace(text)) {
 			// 10baseT, 1000baseT, 2500Base-T, 10Gbase-T
-			i := strings.Index(strings.ToLower(word), "base")
-			if i <= 0 {
+			number, _, ok := strings.Cut(strings.ToLower(word), "base")
+			if !ok {
 				continue
 			}
-			number, unit := word[:i], 1e6
-			if n, ok := strings.CutSuffix(strings.ToUpper(number), "G"); ok {
+			unit := 1e6
+			if n, ok := strings.CutSuffix(number, "g"); ok {
 				number, unit = n, 1e9
 			}
 			if n, err := strconv.ParseUint(number, 10, 32); err == nil {
