@@ -60,9 +60,8 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 		parts = append(parts, kit.NewRow(kit.GapSmall, buttons...))
 	}
 	rules := []fyne.CanvasObject{heading("Rules and their sources")}
-	worst := worstLevels(k.check.Rules, res)
-	for i, r := range k.check.Rules {
-		rules = append(rules, ruleLine(r, worst[i], res))
+	for _, r := range k.check.Rules {
+		rules = append(rules, ruleLine(r, res))
 	}
 	parts = append(parts, kit.NewColumn(7, rules...))
 	return kit.NewColumn(kit.GapMid, parts...)
@@ -84,10 +83,13 @@ func section(title, text string) fyne.CanvasObject {
 }
 
 // ruleLine shows one rule: how often it was broken, what triggers it, and where that comes from.
-func ruleLine(r *checks.Rule, worst checks.Level, res *checks.Result) fyne.CanvasObject {
-	n := int64(0)
+func ruleLine(r *checks.Rule, res *checks.Result) fyne.CanvasObject {
+	n, worst := int64(0), checks.Note
+	if r.Counted {
+		worst = r.Level
+	}
 	if res != nil {
-		n = res.Rules[r.ID]
+		n, worst = res.Rules[r.ID], max(worst, res.Worst[r.ID])
 	}
 	m := kit.NewMark("waiting", kit.ColIdle, 15)
 	text := capitalize(r.When)
@@ -102,31 +104,6 @@ func ruleLine(r *checks.Rule, worst checks.Level, res *checks.Result) fyne.Canva
 	}
 	body = append(body, kit.NewParagraph("Source: "+r.Source, kit.SizeSmall, kit.ColMuted))
 	return kit.NewHanging(26, kit.NewSized(15, 20, m), kit.NewColumn(1, body...))
-}
-
-// worstLevels is the highest level at which each rule was broken, in one pass: there may be a million
-// findings.
-func worstLevels(rules []*checks.Rule, res *checks.Result) []checks.Level {
-	worst := make([]checks.Level, len(rules))
-	for i, r := range rules {
-		worst[i] = checks.Note
-		if r.Counted {
-			worst[i] = r.Level
-		}
-	}
-	if res == nil {
-		return worst
-	}
-	for i := range res.Findings {
-		f := &res.Findings[i]
-		for j, r := range rules {
-			if f.Rule == r {
-				worst[j] = max(worst[j], f.Level)
-				break
-			}
-		}
-	}
-	return worst
 }
 
 // capitalize writes the first letter of a sentence large.

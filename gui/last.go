@@ -147,7 +147,7 @@ func unkeep(in *gob.Decoder, list []*checks.Check) (*checks.Report, error) {
 		}
 		r := checks.Result{
 			Check: c, ID: c.ID, Title: c.Title, Status: kr.Status, Summary: kr.Summary, Reason: kr.Reason, Optional: kr.Optional,
-			Rules: kr.Rules, Levels: kr.Levels,
+			Rules: kr.Rules, Levels: kr.Levels, Worst: map[string]checks.Level{},
 		}
 		for _, f := range kr.Facts {
 			fact := checks.Fact{Key: f.Key, Text: f.Text, Value: f.Text}
@@ -159,6 +159,10 @@ func unkeep(in *gob.Decoder, list []*checks.Check) (*checks.Report, error) {
 		var err error
 		if r.Findings, err = unkeepFindings(in, c, kr.Findings); err != nil {
 			return nil, err
+		}
+		for i := range r.Findings {
+			f := &r.Findings[i]
+			r.Worst[f.Rule.ID] = max(r.Worst[f.Rule.ID], f.Level)
 		}
 		rep.Checks = append(rep.Checks, r)
 	}
