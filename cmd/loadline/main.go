@@ -121,6 +121,7 @@ func run(args []string, out io.Writer) int {
 	// A report with a million findings fills some 300 MiB. The collector's usual rhythm would let
 	// twice that grow before it looks again.
 	debug.SetGCPercent(40)
+	yieldToDrawing()
 	app.SetMetadata(fyne.AppMetadata{
 		ID: "loadline", Name: "Loadline", Version: checks.Version,
 		Icon:       fyne.NewStaticResource("icon.png", assets.Icon()),
