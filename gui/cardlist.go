@@ -34,6 +34,9 @@ type cardActions struct {
 	clean func()              // removes trial folders of earlier checks
 	fix   func()              // shows the page of repairs
 	read  func()              // reads the whole disk; nil where that is no question
+	copy  func(string)        // puts a command on the clipboard
+
+	sleepy func() bool // this computer cannot be kept awake
 }
 
 // group is the cards that answer one part of the question, with its name in the margin.

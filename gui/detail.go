@@ -8,6 +8,7 @@ import (
 	"fyne.io/fyne/v2"
 
 	"loadline/checks"
+	"loadline/checks/names"
 	"loadline/gui/kit"
 )
 
@@ -27,6 +28,9 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 		lines := []fyne.CanvasObject{heading("Numbers and limits")}
 		for _, f := range res.Facts {
 			lines = append(lines, kit.NewParagraph(f.Text, kit.SizeBody, kit.ColText))
+			for _, c := range f.Commands {
+				lines = append(lines, commandLine(c, do.copy))
+			}
 		}
 		right = append(right, kit.NewColumn(3, lines...))
 	}
@@ -55,6 +59,9 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 	if do.read != nil && offersReading(k) {
 		k.read = kit.NewButton(kit.Plain, "disk", "Read the whole disk", do.read)
 		buttons = append(buttons, k.read)
+		if do.sleepy != nil && do.sleepy() {
+			parts = append(parts, kit.NewParagraph(maySleep, kit.SizeBody, kit.ColWarn))
+		}
 	}
 	if len(buttons) > 0 {
 		parts = append(parts, kit.NewRow(kit.GapSmall, buttons...))
@@ -74,6 +81,12 @@ func showWords(res *checks.Result) string {
 		return "Show the one finding"
 	}
 	return "Show all " + checks.Count(n) + " findings"
+}
+
+// commandLine shows a command that can be typed as it stands, and a button that copies it.
+func commandLine(command string, copied func(string)) fyne.CanvasObject {
+	return kit.NewStretch(8, 0, kit.NewParagraph(names.Quote(command), kit.SizeBody-1, kit.ColText).Mono(),
+		kit.NewButton(kit.Quiet, "copy", "Copy", func() { copied(command) }))
 }
 
 func heading(s string) fyne.CanvasObject { return kit.NewText(s, kit.SizeSmall, kit.ColMuted).Bold() }

@@ -376,6 +376,11 @@ func (w *Window) copyPath() {
 	}
 }
 
+func (w *Window) copyCommand(command string) {
+	w.desktop.Copy(command)
+	w.tellWhile(w.onThisPage(), checks.Passed, "The command is on the clipboard. Loadline runs none: read it, then paste it into a terminal.")
+}
+
 func (w *Window) copyList() {
 	if w.at == pageFiles {
 		w.files.copyAll()

@@ -19,6 +19,7 @@ type head struct {
 	title   *kit.Text
 	next    *kit.Paragraph
 	counts  *kit.Drawing
+	proof   *kit.Paragraph // how the files were proven; hidden where a stage proves none
 	meter   *kit.ProgressBar
 	numbers *kit.Text
 	running *fyne.Container
@@ -47,7 +48,9 @@ func newHead(check, stop, files func()) *head {
 	h.counts = kit.NewDrawing(func(float32) float32 { return 22 }, h.drawCounts)
 	// As high as a sentence and the counts, so that nothing below moves when the run ends.
 	h.running = kit.NewColumn(5, kit.NewSized(0, 22, h.meter), kit.NewSized(0, 22, h.numbers))
-	text := kit.NewColumn(5, h.title, h.next, h.counts, h.running)
+	h.proof = kit.NewParagraph("", kit.SizeBody, kit.ColText)
+	h.proof.Hide()
+	text := kit.NewColumn(5, h.title, h.next, h.counts, h.proof, h.running)
 	h.buttons = kit.NewRow(10, h.more, h.files, h.check, h.stop)
 	h.box = container.New(&headLayout{}, h.mark, text, h.buttons)
 	h.stop.Hide()
@@ -119,6 +122,12 @@ func (h *head) setCounts(results []checks.Result) {
 	}
 	h.counts.Show()
 	h.counts.Refresh()
+}
+
+// prove shows how the files of a report were proven, and what is known of a second copy.
+func (h *head) prove(sentences []string) {
+	h.proof.Set(strings.Join(sentences, " "), "")
+	kit.SetVisible(h.proof, len(sentences) > 0)
 }
 
 // countWords follow a number of checks, as in the text report.

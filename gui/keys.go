@@ -45,6 +45,7 @@ func init() { // not in its declaration: what it names uses it
 		{"Ctrl+C", "Flagged files: copy the path", "", 0, nil},
 		{"Ctrl+Shift+C", "Flagged files: copy the whole list", fyne.KeyC, ctrl | shift, func(w *Window) { w.copyList() }},
 		{"F1", "This list", "", 0, nil},
+		{"Ctrl+I", "About Loadline: version, handbook, licences", fyne.KeyI, ctrl, (*Window).showAbout},
 		{"Ctrl+Q", "Close the window", fyne.KeyQ, ctrl, func(w *Window) { w.Close() }},
 	}
 }
@@ -190,6 +191,6 @@ func (w *Window) showKeys() {
 	content := kit.NewColumn(kit.GapMid,
 		kit.NewParagraph("Shortcuts", 18, kit.ColText).Bold(),
 		kit.NewSized(0, high, inner),
-		kit.NewStretch(10, 0, kit.NewText("", kit.SizeBody, kit.ColText), s.No))
+		kit.NewStretch(10, 1, kit.NewButton(kit.Plain, "", "About Loadline", func() { w.closeSheet(); w.showAbout() }), kit.NewText("", kit.SizeBody, kit.ColText), s.No))
 	w.open(s, content, s.No)
 }
