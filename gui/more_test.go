@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 
 	"fyne.io/fyne/v2"
@@ -72,13 +73,13 @@ func TestCommandsAndProof(t *testing.T) {
 // A computer that cannot be kept awake is spoken of before each long run; one that can is not.
 func TestMaySleep(t *testing.T) {
 	r := newRig(t, 1280, 800, kit.Light)
-	given := 0
-	r.desktop.KeepAwake = func(string) (func(), error) { return func() { given++ }, nil }
+	var given atomic.Int64
+	r.desktop.KeepAwake = func(string) (func(), error) { return func() { given.Add(1) }, nil }
 	r.setStage(checks.After)
 	r.Open(sampleSource, sampleShare)
 	r.setStage(checks.After)
 	r.askAwake()
-	r.until("the answer", func() bool { return given == 1 })
+	r.until("the answer", func() bool { return given.Load() == 1 })
 	r.settle()
 	if s := r.view().head.next.Text; strings.Contains(s, maySleep) {
 		t.Errorf("it can be kept awake, but: %q", s)
