@@ -70,7 +70,12 @@ func newCardList(list []*checks.Check, do cardActions) *cardList {
 		}
 		k := newCard(c)
 		k.build = func(k *card) fyne.CanvasObject { return detail(k, do) }
-		k.toggled = func(*card) { l.page.Reflow() }
+		k.toggled = func(*card) {
+			l.page.Reflow()
+			if k.open {
+				l.page.ShowMost(k)
+			}
+		}
 		k.low = func() bool { h := l.page.Size().Height; return h > 0 && h < lowPage }
 		if p := l.pictureOf(k); p != nil {
 			k.picture = p

@@ -24,15 +24,24 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 		left = append(left, section("What to do", k.check.Fix))
 	}
 	left = append(left, section("What is checked, and why", k.check.Doc))
+	var below []fyne.CanvasObject // commands: they have no room beside something
 	if res != nil && len(res.Facts) > 0 {
 		lines := []fyne.CanvasObject{heading("Numbers and limits")}
 		for _, f := range res.Facts {
-			lines = append(lines, kit.NewParagraph(f.Text, kit.SizeBody, kit.ColText))
-			for _, c := range f.Commands {
-				lines = append(lines, commandLine(c, do.copy))
+			text := kit.NewParagraph(f.Text, kit.SizeBody, kit.ColText)
+			if len(f.Commands) == 0 {
+				lines = append(lines, text)
+				continue
 			}
+			block := []fyne.CanvasObject{text}
+			for _, c := range f.Commands {
+				block = append(block, commandLine(c, do.copy))
+			}
+			below = append(below, kit.NewColumn(6, block...))
 		}
-		right = append(right, kit.NewColumn(3, lines...))
+		if len(lines) > 1 {
+			right = append(right, kit.NewColumn(3, lines...))
+		}
 	}
 	parts := []fyne.CanvasObject{kit.NewRule()}
 	if res != nil && res.Summary != "" && strings.TrimSuffix(res.Summary, ".") != strings.TrimSuffix(res.Reason, ".") { // whole: a shut card may have to cut it
@@ -43,6 +52,7 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 	} else {
 		parts = append(parts, kit.NewSideBySide(36, kit.NewColumn(kit.GapMid, left...), kit.NewColumn(kit.GapMid, right...)))
 	}
+	parts = append(parts, below...)
 	var buttons []fyne.CanvasObject
 	if res != nil && len(res.Findings) > 0 {
 		b := kit.NewButton(kit.Plain, "find", showWords(res), func() { do.files(k.check) })
@@ -85,8 +95,8 @@ func showWords(res *checks.Result) string {
 
 // commandLine shows a command that can be typed as it stands, and a button that copies it.
 func commandLine(command string, copied func(string)) fyne.CanvasObject {
-	return kit.NewStretch(8, 0, kit.NewParagraph(names.Quote(command), kit.SizeBody-1, kit.ColText).Mono(),
-		kit.NewButton(kit.Quiet, "copy", "Copy", func() { copied(command) }))
+	return kit.NewSurface(kit.ColInset, "", kit.NewStretch(8, 0, kit.NewParagraph(names.Quote(command), kit.SizeBody-1, kit.ColText).Mono(),
+		kit.NewButton(kit.Quiet, "copy", "Copy", func() { copied(command) }))).Pad(10, 2).Round(6)
 }
 
 func heading(s string) fyne.CanvasObject { return kit.NewText(s, kit.SizeSmall, kit.ColMuted).Bold() }

@@ -146,3 +146,45 @@ func TestPlanUnsure(t *testing.T) {
 		t.Errorf("the plan is %+v", r.fix.plan.Steps)
 	}
 }
+
+// A card that is opened is brought into view: whole where there is room, its head in any case.
+func TestOpenCardInView(t *testing.T) {
+	for _, size := range []fyne.Size{{Width: 1280, Height: 800}, {Width: 900, Height: 600}} {
+		r := newRig(t, size.Width, size.Height, kit.Light)
+		r.done(sample())
+		page := r.view().list.page
+		d := fyne.CurrentApp().Driver()
+		for _, k := range r.view().list.cards {
+			r.win.Canvas().Focus(k)
+			r.key(fyne.KeyReturn)
+			top := d.AbsolutePositionForObject(k).Y - d.AbsolutePositionForObject(page.Viewport()).Y
+			low := top + k.Size().Height - page.Viewport().Size().Height
+			if top < 0 || low > 0 && top > 10 {
+				t.Errorf("%v: “%s” begins at %v and ends %v below what is seen", size, k.check.Title, top, low)
+			}
+			r.key(fyne.KeyReturn)
+		}
+	}
+}
+
+// A path that was put before the field had a size shows its end once it has one.
+func TestPutBeforeShown(t *testing.T) {
+	r := newRig(t, 900, 600, kit.Light)
+	long := "/media/" + strings.Repeat("a long way down/", 20) + "archive"
+	r.views[checks.After].setup.from.put(long)
+	r.setStage(checks.After)
+	f := r.view().setup.from.path
+	if at := f.CursorColumn; at != len(long) || !f.HeadHidden() {
+		t.Errorf("it stands at letter %d of %d", at, len(long))
+	}
+}
+
+// Keys are named as on the keyboard in use.
+func TestKeyWords(t *testing.T) {
+	if got := keyWords("Ctrl+Shift+O", "darwin"); got != "Cmd+Shift+O" {
+		t.Errorf("on a Mac: %q", got)
+	}
+	if got := keyWords("Ctrl+Shift+O", "linux"); got != "Ctrl+Shift+O" {
+		t.Errorf("elsewhere: %q", got)
+	}
+}
