@@ -186,10 +186,18 @@ func progressWords(p checks.Progress) string {
 // headLayout: mark, text, buttons; where it is narrow the buttons stand under the text.
 type headLayout struct{}
 
-const headNarrow = 700
+const (
+	headNarrow = 700
+	headText   = 400 // what the text should have beside the buttons
+)
 
-func (headLayout) text(o []fyne.CanvasObject, w float32) float32 {
-	if w < headNarrow {
+// under reports whether the buttons stand under the text.
+func (headLayout) under(o []fyne.CanvasObject, w float32) bool {
+	return w < headNarrow || w-48-o[2].MinSize().Width-24 < headText
+}
+
+func (l headLayout) text(o []fyne.CanvasObject, w float32) float32 {
+	if l.under(o, w) {
 		return w - 48
 	}
 	return w - 48 - o[2].MinSize().Width - 24
@@ -201,7 +209,7 @@ func (l headLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	kit.SetBounds(o[0], 0, 0, 34, 36)
 	kit.SetBounds(o[1], 48, 0, tw, th)
 	b := o[2].MinSize()
-	if s.Width < headNarrow {
+	if l.under(o, s.Width) {
 		kit.SetBounds(o[2], 48, th+8, b.Width, b.Height)
 		return
 	}
@@ -211,7 +219,7 @@ func (l headLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 func (l headLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
 	h := kit.HeightOf(o[1], l.text(o, w))
 	b := o[2].MinSize().Height
-	if w < headNarrow {
+	if l.under(o, w) {
 		return h + 8 + b
 	}
 	return max(h, b)

@@ -204,6 +204,9 @@ func (v *view) setReport(rep *checks.Report, state runState) {
 	// One thing to do next: what was found; where nothing was, and all was looked at, it is outside
 	// this window.
 	v.head.setPrimary(rep.Interrupted || n == 0 && rep.Verdict != checks.Passed)
+	if rep.Verdict == checks.Passed && !rep.Interrupted { // what was noted is no hindrance
+		v.head.files.SetKind(kit.Plain)
+	}
 	v.facts()
 	v.relayout()
 }
