@@ -21,7 +21,11 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 		if res.Reason != "" && res.Status == checks.Unknown {
 			left = append(left, section("Why it was not checked", res.Reason))
 		}
-		left = append(left, section("What to do", k.check.Fix))
+		todo := k.check.Fix
+		if res.Optional && offersReading(k) { // nobody has asked for it: nothing was found that wants a cure
+			todo = "Read the whole disk while there is time for it: the button is below. This warns of a failing disk before the copy does."
+		}
+		left = append(left, section("What to do", todo))
 	}
 	left = append(left, section("What is checked, and why", k.check.Doc))
 	var below []fyne.CanvasObject // commands: they have no room beside something
