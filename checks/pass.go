@@ -326,10 +326,7 @@ func (pass *Pass) Close(reason string) Result {
 		Facts: pass.facts, Rules: rules, Findings: all, Reason: pass.reason,
 		Optional: pass.notAsked != nil && pass.notAsked.Optional,
 	}
-	for i := range all {
-		rules[all[i].Rule.ID]++
-		res.Levels[all[i].Level]++
-	}
+	res.tally()
 	res.Status = Derive(res.Levels, pass.reason)
 	if res.Summary == "" {
 		res.Summary = pass.reason
@@ -376,6 +373,30 @@ func sortFindings(all []Finding) {
 		}
 		all[to], order[to].at = first, to
 	}
+}
+
+// tally counts the findings by rule and level.
+func (r *Result) tally() {
+	r.Worst = map[string]Level{}
+	var rule *Rule // of the findings at hand, which are often many of one rule
+	n, worst := int64(0), Note
+	note := func() {
+		if n > 0 {
+			r.Rules[rule.ID] += n
+			r.Worst[rule.ID] = max(r.Worst[rule.ID], worst)
+		}
+	}
+	for i := range r.Findings {
+		f := &r.Findings[i]
+		if f.Rule != rule {
+			note()
+			rule, n, worst = f.Rule, 0, Note
+		}
+		n++
+		worst = max(worst, f.Level)
+		r.Levels[f.Level]++
+	}
+	note()
 }
 
 // compareFindings orders by path, then rule, bytewise, then source.

@@ -91,6 +91,7 @@ type Result struct {
 	Facts    []Fact
 	Rules    map[string]int64 // findings by rule, counted-only rules included
 	Levels   [3]int           // findings by level
+	Worst    map[string]Level // the worst level of each rule that has findings
 	Findings []Finding        // sorted by path, then rule
 }
 

@@ -2,6 +2,8 @@ package checks
 
 import (
 	"fmt"
+	"os"
+	"path/filepath"
 	"runtime"
 	"runtime/debug"
 	"strings"
@@ -82,4 +84,26 @@ func (b Build) String() string {
 		s.WriteString("\n" + no)
 	}
 	return s.String()
+}
+
+// Handbook returns where the handbook lies that came with a program; empty if none did.
+func Handbook(exe string) string {
+	if exe == "" {
+		return ""
+	}
+	if real, err := filepath.EvalSymlinks(exe); err == nil {
+		exe = real
+	}
+	dir := filepath.Dir(exe)
+	for _, place := range []string{
+		filepath.Join(dir, "..", "share", "doc", "loadline"), // Linux
+		filepath.Join(dir, "..", "Resources"),                // a bundle on a Mac
+		dir,                                                  // unpacked anywhere
+	} {
+		file := filepath.Join(place, "handbook.html")
+		if _, err := os.Stat(file); err == nil {
+			return file
+		}
+	}
+	return ""
 }

@@ -34,6 +34,9 @@ type cardActions struct {
 	clean func()              // removes trial folders of earlier checks
 	fix   func()              // shows the page of repairs
 	read  func()              // reads the whole disk; nil where that is no question
+	copy  func(string)        // puts a command on the clipboard
+
+	sleepy func() bool // this computer cannot be kept awake
 }
 
 // group is the cards that answer one part of the question, with its name in the margin.
@@ -67,7 +70,12 @@ func newCardList(list []*checks.Check, do cardActions) *cardList {
 		}
 		k := newCard(c)
 		k.build = func(k *card) fyne.CanvasObject { return detail(k, do) }
-		k.toggled = func(*card) { l.page.Reflow() }
+		k.toggled = func(*card) {
+			l.page.Reflow()
+			if k.open {
+				l.page.ShowMost(k)
+			}
+		}
 		k.low = func() bool { h := l.page.Size().Height; return h > 0 && h < lowPage }
 		if p := l.pictureOf(k); p != nil {
 			k.picture = p

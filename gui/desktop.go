@@ -5,6 +5,8 @@ import (
 	"time"
 
 	"fyne.io/fyne/v2"
+
+	"loadline/checks"
 )
 
 // Desktop is what the window asks of the desktop. Tests give it stand-ins; RealDesktop has the real ones.
@@ -27,6 +29,9 @@ type Desktop struct {
 	// Copy puts text on the clipboard.
 	Copy func(text string)
 	Now  func() time.Time
+	// KeepAwake keeps the computer awake until release is called; called on another goroutine. Nil keeps
+	// nothing awake and says nothing of it.
+	KeepAwake func(reason string) (release func(), err error)
 
 	StateDir  string // where choices and the last reports are kept; "" keeps nothing
 	ReportDir string // where reports are proposed to be saved
@@ -50,6 +55,7 @@ func RealDesktop(w fyne.Window) Desktop {
 			fyne.CurrentApp().SendNotification(fyne.NewNotification(title, text))
 		},
 		Copy:      func(s string) { fyne.CurrentApp().Clipboard().SetContent(s) },
+		KeepAwake: checks.KeepAwake,
 		StateDir:  stateDir(),
 		ReportDir: reportDir(),
 	}

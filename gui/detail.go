@@ -8,6 +8,7 @@ import (
 	"fyne.io/fyne/v2"
 
 	"loadline/checks"
+	"loadline/checks/names"
 	"loadline/gui/kit"
 )
 
@@ -20,15 +21,31 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 		if res.Reason != "" && res.Status == checks.Unknown {
 			left = append(left, section("Why it was not checked", res.Reason))
 		}
-		left = append(left, section("What to do", k.check.Fix))
+		todo := k.check.Fix
+		if res.Optional && offersReading(k) { // nobody has asked for it: nothing was found that wants a cure
+			todo = "Read the whole disk while there is time for it: the button is below. This warns of a failing disk before the copy does."
+		}
+		left = append(left, section("What to do", todo))
 	}
 	left = append(left, section("What is checked, and why", k.check.Doc))
+	var below []fyne.CanvasObject // commands: they have no room beside something
 	if res != nil && len(res.Facts) > 0 {
 		lines := []fyne.CanvasObject{heading("Numbers and limits")}
 		for _, f := range res.Facts {
-			lines = append(lines, kit.NewParagraph(f.Text, kit.SizeBody, kit.ColText))
+			text := kit.NewParagraph(f.Text, kit.SizeBody, kit.ColText)
+			if len(f.Commands) == 0 {
+				lines = append(lines, text)
+				continue
+			}
+			block := []fyne.CanvasObject{text}
+			for _, c := range f.Commands {
+				block = append(block, commandLine(c, do.copy))
+			}
+			below = append(below, kit.NewColumn(6, block...))
 		}
-		right = append(right, kit.NewColumn(3, lines...))
+		if len(lines) > 1 {
+			right = append(right, kit.NewColumn(3, lines...))
+		}
 	}
 	parts := []fyne.CanvasObject{kit.NewRule()}
 	if res != nil && res.Summary != "" && strings.TrimSuffix(res.Summary, ".") != strings.TrimSuffix(res.Reason, ".") { // whole: a shut card may have to cut it
@@ -39,6 +56,7 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 	} else {
 		parts = append(parts, kit.NewSideBySide(36, kit.NewColumn(kit.GapMid, left...), kit.NewColumn(kit.GapMid, right...)))
 	}
+	parts = append(parts, below...)
 	var buttons []fyne.CanvasObject
 	if res != nil && len(res.Findings) > 0 {
 		b := kit.NewButton(kit.Plain, "find", showWords(res), func() { do.files(k.check) })
@@ -55,14 +73,16 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 	if do.read != nil && offersReading(k) {
 		k.read = kit.NewButton(kit.Plain, "disk", "Read the whole disk", do.read)
 		buttons = append(buttons, k.read)
+		if do.sleepy != nil && do.sleepy() {
+			parts = append(parts, kit.NewParagraph(maySleep, kit.SizeBody, kit.ColWarn))
+		}
 	}
 	if len(buttons) > 0 {
 		parts = append(parts, kit.NewRow(kit.GapSmall, buttons...))
 	}
 	rules := []fyne.CanvasObject{heading("Rules and their sources")}
-	worst := worstLevels(k.check.Rules, res)
-	for i, r := range k.check.Rules {
-		rules = append(rules, ruleLine(r, worst[i], res))
+	for _, r := range k.check.Rules {
+		rules = append(rules, ruleLine(r, res))
 	}
 	parts = append(parts, kit.NewColumn(7, rules...))
 	return kit.NewColumn(kit.GapMid, parts...)
@@ -77,6 +97,12 @@ func showWords(res *checks.Result) string {
 	return "Show all " + checks.Count(n) + " findings"
 }
 
+// commandLine shows a command that can be typed as it stands, and a button that copies it.
+func commandLine(command string, copied func(string)) fyne.CanvasObject {
+	return kit.NewSurface(kit.ColInset, "", kit.NewStretch(8, 0, kit.NewParagraph(names.Quote(command), kit.SizeBody-1, kit.ColText).Mono(),
+		kit.NewButton(kit.Quiet, "copy", "Copy", func() { copied(command) }))).Pad(10, 2).Round(6)
+}
+
 func heading(s string) fyne.CanvasObject { return kit.NewText(s, kit.SizeSmall, kit.ColMuted).Bold() }
 
 func section(title, text string) fyne.CanvasObject {
@@ -84,10 +110,13 @@ func section(title, text string) fyne.CanvasObject {
 }
 
 // ruleLine shows one rule: how often it was broken, what triggers it, and where that comes from.
-func ruleLine(r *checks.Rule, worst checks.Level, res *checks.Result) fyne.CanvasObject {
-	n := int64(0)
+func ruleLine(r *checks.Rule, res *checks.Result) fyne.CanvasObject {
+	n, worst := int64(0), checks.Note
+	if r.Counted {
+		worst = r.Level
+	}
 	if res != nil {
-		n = res.Rules[r.ID]
+		n, worst = res.Rules[r.ID], max(worst, res.Worst[r.ID])
 	}
 	m := kit.NewMark("waiting", kit.ColIdle, 15)
 	text := capitalize(r.When)
@@ -102,31 +131,6 @@ func ruleLine(r *checks.Rule, worst checks.Level, res *checks.Result) fyne.Canva
 	}
 	body = append(body, kit.NewParagraph("Source: "+r.Source, kit.SizeSmall, kit.ColMuted))
 	return kit.NewHanging(26, kit.NewSized(15, 20, m), kit.NewColumn(1, body...))
-}
-
-// worstLevels is the highest level at which each rule was broken, in one pass: there may be a million
-// findings.
-func worstLevels(rules []*checks.Rule, res *checks.Result) []checks.Level {
-	worst := make([]checks.Level, len(rules))
-	for i, r := range rules {
-		worst[i] = checks.Note
-		if r.Counted {
-			worst[i] = r.Level
-		}
-	}
-	if res == nil {
-		return worst
-	}
-	for i := range res.Findings {
-		f := &res.Findings[i]
-		for j, r := range rules {
-			if f.Rule == r {
-				worst[j] = max(worst[j], f.Level)
-				break
-			}
-		}
-	}
-	return worst
 }
 
 // capitalize writes the first letter of a sentence large.

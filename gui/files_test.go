@@ -2,6 +2,7 @@ package gui
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -15,6 +16,7 @@ import (
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/driver/desktop"
 	"fyne.io/fyne/v2/test"
+	"pgregory.net/rapid"
 
 	"loadline/checks"
 	"loadline/gui/kit"
@@ -27,7 +29,7 @@ func filesRig(t *testing.T, rep *checks.Report) *rig {
 	r.desktop.StateDir = ""
 	r.done(rep)
 	r.findFiles()
-	r.until("the rows", func() bool { return !r.files.model.unfiltered })
+	r.until("the rows", func() bool { return r.files.model.ready })
 	return r
 }
 
@@ -77,7 +79,7 @@ func TestFilesOfOneCard(t *testing.T) {
 	k := r.view().list.byID["name-characters"]
 	k.setOpen(true)
 	test.Tap(k.files)
-	r.until("the rows", func() bool { return !r.files.model.unfiltered })
+	r.until("the rows", func() bool { return r.files.model.ready })
 	if r.at != pageFiles || r.files.model.rows() != 3 || r.files.total() != 3 {
 		t.Errorf("page %q shows %d of %d", r.at, r.files.model.rows(), r.files.total())
 	}
@@ -109,7 +111,7 @@ func TestClipsFromTheirCard(t *testing.T) {
 	}
 	k.setOpen(true)
 	test.Tap(k.files)
-	r.until("the rows", func() bool { return !r.files.model.unfiltered })
+	r.until("the rows", func() bool { return r.files.model.ready })
 	p := r.files
 	p.table.Choose(0)
 	if p.path.Text != "day 1/A001.mov" || !strings.Contains(p.what.Text, "the index that players need was never written") || !strings.Contains(p.todo.Text, "original card") {
@@ -124,11 +126,11 @@ func TestClipsFromTheirCard(t *testing.T) {
 // Of two filters the newer wins, in whatever order they end.
 func TestNewestFilterWins(t *testing.T) {
 	posts := make(chan func(), 4)
-	m := newFilesModel(sample(), func(f func()) { posts <- f })
+	m := newFilesModel(sample(), nil, func(f func()) { posts <- f })
 	got := ""
 	m.work.Lock() // both wait here
-	m.ask(query{check: -1, levels: [3]bool{true, true, true}, text: "day 01"}, func(time.Duration) { got += "old" })
-	m.ask(query{check: -1, levels: [3]bool{true, true, true}, text: "day 02"}, func(time.Duration) { got += "new" })
+	m.ask(query{levels: [3]bool{true, true, true}, text: "day 01"}, func(time.Duration) { got += "old" })
+	m.ask(query{levels: [3]bool{true, true, true}, text: "day 02"}, func(time.Duration) { got += "new" })
 	m.work.Unlock()
 	(<-posts)()
 	if got != "new" || m.rows() != 2 {
@@ -209,7 +211,7 @@ func manyFindings(n int) *checks.Report {
 		if r := &rep.Checks[i]; r.ID == "name-characters" {
 			r.Findings = make([]checks.Finding, n)
 			for j := range r.Findings {
-				r.Findings[j] = checks.Finding{Path: fmt.Sprintf("day %02d/take %07d.mov", j%31, j), Rule: r.Check.Rules[j%2], Level: checks.Level(j % 3), Size: int64(j)}
+				r.Findings[j] = checks.Finding{Path: fmt.Sprintf("day %02d/take %07d.mov", j/50_000, j), Rule: r.Check.Rules[j%2], Level: checks.Level(j % 3), Size: int64(j)}
 				r.Levels[j%3]++
 				r.Rules[r.Check.Rules[j%2].ID]++
 			}
@@ -233,6 +235,76 @@ func TestAMillionFindings(t *testing.T) {
 	if p.table.Chosen != n-1 || p.path.Text != last {
 		t.Errorf("End leads to row %d, shown as %q, want %q", p.table.Chosen, p.path.Text, last)
 	}
+}
+
+// Until its first wish is answered the page has no rows, and then the right ones: what it shows is what a
+// plain sort of all findings gives (slices.SortStableFunc, by each key in turn), of any number of checks.
+func TestOrder(t *testing.T) {
+	rules := []*checks.Rule{{ID: "b"}, {ID: "c"}, {ID: "a"}}
+	rapid.Check(t, func(rt *rapid.T) {
+		rep := &checks.Report{}
+		for i := range rapid.IntRange(0, 4).Draw(rt, "checks") {
+			r := checks.Result{ID: fmt.Sprint(i), Rules: map[string]int64{}}
+			for range rapid.IntRange(0, 30).Draw(rt, "findings") {
+				f := checks.Finding{
+					Path: rapid.StringMatching(`[aB]/[a-c=é]{0,2}`).Draw(rt, "path"), Rule: rapid.SampledFrom(rules).Draw(rt, "rule"),
+					Level: checks.Level(rapid.IntRange(0, 2).Draw(rt, "level")), Size: rapid.Int64Range(0, 3).Draw(rt, "size"), Detail: fmt.Sprint(i),
+				}
+				r.Findings = append(r.Findings, f)
+				r.Rules[f.Rule.ID]++
+			}
+			slices.SortStableFunc(r.Findings, func(a, b checks.Finding) int {
+				return cmp.Or(strings.Compare(a.Path, b.Path), strings.Compare(a.Rule.ID, b.Rule.ID))
+			})
+			rep.Checks = append(rep.Checks, r)
+		}
+		m := newFilesModel(rep, nil, nil)
+		if m.rows() != 0 || m.ready {
+			rt.Fatal("there are rows before they are sorted")
+		}
+		q := query{
+			levels: [3]bool{true, rapid.Bool().Draw(rt, "warnings"), true}, text: rapid.SampledFrom([]string{"", "A", "b/", "É"}).Draw(rt, "text"),
+			key: sortKey(rapid.IntRange(0, 3).Draw(rt, "key")), descending: rapid.Bool().Draw(rt, "descending"),
+		}
+		view, ok := m.pick(q, func() bool { return false })
+		if !ok {
+			rt.Fatal("called off")
+		}
+		var want []*checks.Finding
+		for i := range rep.Checks {
+			for j := range rep.Checks[i].Findings {
+				f := &rep.Checks[i].Findings[j]
+				if q.levels[f.Level] && strings.Contains(strings.ToLower(f.Path), strings.ToLower(q.text)) {
+					want = append(want, f)
+				}
+			}
+		}
+		slices.SortStableFunc(want, func(a, b *checks.Finding) int {
+			return cmp.Or(strings.Compare(a.Path, b.Path), strings.Compare(a.Rule.ID, b.Rule.ID))
+		})
+		keys := map[sortKey]func(a, b *checks.Finding) int{
+			byPath:  func(a, b *checks.Finding) int { return 0 },
+			bySize:  func(a, b *checks.Finding) int { return cmp.Compare(a.Size, b.Size) },
+			byRule:  func(a, b *checks.Finding) int { return cmp.Compare(a.Rule.ID, b.Rule.ID) },
+			byLevel: func(a, b *checks.Finding) int { return cmp.Compare(b.Level, a.Level) },
+		}
+		switch {
+		case q.key == byPath && q.descending:
+			slices.Reverse(want)
+		case q.descending:
+			slices.SortStableFunc(want, func(a, b *checks.Finding) int { return keys[q.key](b, a) })
+		default:
+			slices.SortStableFunc(want, keys[q.key])
+		}
+		if len(view) != len(want) {
+			rt.Fatalf("%d rows, want %d", len(view), len(want))
+		}
+		for i, row := range view {
+			if m.all[row] != want[i] {
+				rt.Fatalf("row %d is %+v, want %+v", i, *m.all[row], *want[i])
+			}
+		}
+	})
 }
 
 // The list as CSV reads back whole (RFC 4180, by the standard library), and no cell is a formula.

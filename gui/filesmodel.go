@@ -24,7 +24,6 @@ const (
 
 // query is which findings are shown, and in which order.
 type query struct {
-	check      int          // place of the check in the report; -1: of all checks
 	rule       *checks.Rule // nil: all rules
 	levels     [3]bool      // shown levels
 	text       string
@@ -32,58 +31,42 @@ type query struct {
 	descending bool
 }
 
-// filesModel holds all findings of a report and an index of those that are shown. Filtering and
-// sorting run beside the window; of several wishes only the newest is shown.
+// filesModel holds the findings of a report, or of one of its checks, and an index of those that are
+// shown. All that takes long with a million of them runs beside the window: until the first wish is
+// answered there are no rows, and of several wishes only the newest is shown.
 type filesModel struct {
-	all        []*checks.Finding
-	of         []uint8 // the check of each, by its place in the report
-	view       []int32 // rows that are shown; only the goroutine of the user interface touches it
-	unfiltered bool    // view is everything in its own order
+	results []*checks.Result
+	all     []*checks.Finding // by path, then rule; made for the first wish, never changed after
+	rank    map[string]int    // of the rules' IDs in their order
+	view    []int32           // rows that are shown; only the goroutine of the user interface touches it
+	ready   bool              // a wish has been answered
 
 	newest atomic.Int64
 	work   sync.Mutex // one filter at a time
 	post   func(func())
 }
 
-func newFilesModel(rep *checks.Report, post func(func())) *filesModel {
-	m := &filesModel{post: post, unfiltered: true}
-	n := 0
+// newFilesModel takes the findings of a report; c narrows them to one check, nil does not.
+func newFilesModel(rep *checks.Report, c *checks.Check, post func(func())) *filesModel {
+	m := &filesModel{post: post}
 	for i := range rep.Checks {
-		n += len(rep.Checks[i].Findings)
-	}
-	m.all, m.of = make([]*checks.Finding, 0, n), make([]uint8, 0, n)
-	for i := range rep.Checks {
-		r := &rep.Checks[i]
-		for j := range r.Findings {
-			m.all, m.of = append(m.all, &r.Findings[j]), append(m.of, uint8(i))
+		if r := &rep.Checks[i]; c == nil || r.ID == c.ID {
+			m.results = append(m.results, r)
 		}
 	}
 	return m
 }
 
-func (m *filesModel) rows() int {
-	if m.unfiltered {
-		return len(m.all)
-	}
-	return len(m.view)
-}
+func (m *filesModel) rows() int { return len(m.view) }
 
 // shown returns the rows that are shown now, for work beside the window: they stay as they are whatever
 // is shown meanwhile.
 func (m *filesModel) shown() (n int, at func(int) *checks.Finding) {
-	all, view, unfiltered := m.all, m.view, m.unfiltered
-	if unfiltered {
-		return len(all), func(row int) *checks.Finding { return all[row] }
-	}
+	all, view := m.all, m.view
 	return len(view), func(row int) *checks.Finding { return all[view[row]] }
 }
 
-func (m *filesModel) at(row int) *checks.Finding {
-	if m.unfiltered {
-		return m.all[row]
-	}
-	return m.all[m.view[row]]
-}
+func (m *filesModel) at(row int) *checks.Finding { return m.all[m.view[row]] }
 
 // ask filters and sorts beside the window and calls done on its goroutine, unless a newer wish has
 // come meanwhile.
@@ -100,62 +83,120 @@ func (m *filesModel) ask(w query, done func(took time.Duration)) {
 		took := time.Since(began)
 		m.post(func() {
 			if m.newest.Load() == turn {
-				m.view, m.unfiltered = view, false
+				m.view, m.ready = view, true
 				done(took)
 			}
 		})
 	}()
 }
 
+// arrange puts the findings of all checks in the order of their paths; each check's are in that order.
+func (m *filesModel) arrange() {
+	if m.rank != nil {
+		return
+	}
+	n := 0
+	var ids []string
+	var heads [][]checks.Finding
+	for _, r := range m.results {
+		for id := range r.Rules {
+			ids = append(ids, id)
+		}
+		if len(r.Findings) > 0 {
+			heads = append(heads, r.Findings)
+			n += len(r.Findings)
+		}
+	}
+	all := make([]*checks.Finding, 0, n)
+	for len(heads) > 0 {
+		first := 0
+		for i := range heads {
+			if earlier(&heads[i][0], &heads[first][0]) {
+				first = i
+			}
+		}
+		all = append(all, &heads[first][0])
+		if heads[first] = heads[first][1:]; len(heads[first]) == 0 {
+			heads = slices.Delete(heads, first, first+1)
+		}
+	}
+	slices.Sort(ids)
+	m.all, m.rank = all, map[string]int{}
+	for i, id := range slices.Compact(ids) {
+		m.rank[id] = i
+	}
+}
+
+func earlier(a, b *checks.Finding) bool {
+	return cmp.Or(strings.Compare(a.Path, b.Path), strings.Compare(a.Rule.ID, b.Rule.ID)) < 0
+}
+
 // pick returns the rows of a wish, or false where it was called off.
 func (m *filesModel) pick(w query, off func() bool) ([]int32, bool) {
+	m.arrange()
 	find := newFinder(w.text)
-	view := make([]int32, 0, 1024)
+	// What is equal by the key stays in the order of the paths.
+	groups := make([][]int32, m.groups(w.key))
 	for i, f := range m.all {
 		if i&0x3fff == 0 && off() {
 			return nil, false
 		}
-		if !w.levels[f.Level] || w.rule != nil && f.Rule != w.rule {
-			continue
-		}
-		if w.check >= 0 && int(m.of[i]) != w.check {
-			continue
-		}
-		if find.in(f.Path) {
-			view = append(view, int32(i))
+		if w.levels[f.Level] && (w.rule == nil || f.Rule == w.rule) && find.in(f.Path) {
+			g := m.group(w.key, f)
+			groups[g] = append(groups[g], int32(i))
 		}
 	}
-	n := 0
-	gone := false
-	slices.SortStableFunc(view, func(a, b int32) int {
+	if w.descending {
+		slices.Reverse(groups)
+		if w.key == byPath {
+			slices.Reverse(groups[0])
+		}
+	}
+	view := slices.Concat(groups...)
+	if w.key == bySize && !m.bySize(view, w.descending, off) {
+		return nil, false
+	}
+	return view, !off()
+}
+
+// groups is how many values the key has that are sorted by counting; 1 where it is none of those.
+func (m *filesModel) groups(k sortKey) int {
+	switch k {
+	case byRule:
+		return max(len(m.rank), 1)
+	case byLevel:
+		return len(query{}.levels)
+	}
+	return 1
+}
+
+func (m *filesModel) group(k sortKey, f *checks.Finding) int {
+	switch k {
+	case byRule:
+		return m.rank[f.Rule.ID]
+	case byLevel:
+		return int(checks.Fail - f.Level) // the worst first
+	}
+	return 0
+}
+
+// bySize sorts rows by size; false where it was called off.
+func (m *filesModel) bySize(view []int32, descending bool, off func() bool) bool {
+	n, gone := 0, false
+	slices.SortFunc(view, func(a, b int32) int {
 		if n++; n&0xffff == 0 && !gone {
 			gone = off()
 		}
-		if gone { // called off: any order will do
+		if gone { // any order will do
 			return 0
 		}
-		x, y := m.all[a], m.all[b]
-		c := 0
-		switch w.key {
-		case bySize:
-			c = cmp.Compare(x.Size, y.Size)
-		case byRule:
-			c = cmp.Compare(x.Rule.ID, y.Rule.ID)
-		case byLevel:
-			c = cmp.Compare(y.Level, x.Level)
+		c := cmp.Compare(m.all[a].Size, m.all[b].Size)
+		if descending {
+			c = -c
 		}
-		if c == 0 && w.key != byPath {
-			return cmp.Or(cmp.Compare(x.Path, y.Path), cmp.Compare(x.Rule.ID, y.Rule.ID))
-		}
-		if w.key == byPath {
-			c = cmp.Or(cmp.Compare(x.Path, y.Path), cmp.Compare(x.Rule.ID, y.Rule.ID))
-		}
-		if w.descending {
-			return -c
-		}
-		return c
+		return cmp.Or(c, cmp.Compare(a, b))
 	})
-	return view, !gone && !off()
+	return !gone
 }
 
 // finder looks for a text in paths, whatever its case. ASCII is folded without an allocation, since

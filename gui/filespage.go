@@ -55,13 +55,8 @@ var columnKeys = []sortKey{byLevel, byPath, byRule, bySize}
 
 // newFilesPage shows a report's findings; c narrows them to one check, nil does not.
 func newFilesPage(w *Window, rep *checks.Report, c *checks.Check) *filesPage {
-	p := &filesPage{w: w, report: rep, check: c, model: newFilesModel(rep, w.desktop.Post)}
-	p.query = query{check: -1, levels: [3]bool{true, true, true}, key: byLevel} // worst first
-	for i := range rep.Checks {
-		if c != nil && rep.Checks[i].ID == c.ID {
-			p.query.check = i
-		}
-	}
+	p := &filesPage{w: w, report: rep, check: c, model: newFilesModel(rep, c, w.desktop.Post)}
+	p.query = query{levels: [3]bool{true, true, true}, key: byLevel} // worst first
 	p.table = kit.NewTable(fileColumns, p.model.rows, p.cell)
 	p.table.Sorted = 0
 	p.table.OnSort = p.sortBy
@@ -111,6 +106,9 @@ func newFilesPage(w *Window, rep *checks.Report, c *checks.Check) *filesPage {
 	p.save = kit.NewButton(kit.Quiet, "save", "Save list", w.save)
 	p.build()
 	p.choose(-1)
+	p.list.Disable() // until there are rows
+	p.save.Disable()
+	p.count.Set("Sorting "+many(int64(p.total()), "finding", "findings"), "")
 	p.now()
 	return p
 }
@@ -376,6 +374,11 @@ func (w *Window) copyPath() {
 	if w.at == pageFiles && w.sheet == nil {
 		w.files.copyPath()
 	}
+}
+
+func (w *Window) copyCommand(command string) {
+	w.desktop.Copy(command)
+	w.tellWhile(w.onThisPage(), checks.Passed, "The command is on the clipboard. Loadline runs none: read it, then paste it into a terminal.")
 }
 
 func (w *Window) copyList() {

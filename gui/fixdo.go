@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -16,6 +17,7 @@ import (
 	"loadline/checks/before"
 	"loadline/checks/fix"
 	"loadline/checks/names"
+	"loadline/checks/walk"
 	"loadline/gui/kit"
 )
 
@@ -51,14 +53,14 @@ func (w *Window) fixJob(v *view) checks.Job {
 }
 
 // planNames makes a plan from a report, and from a new one where that does not do.
-func planNames(ctx context.Context, job checks.Job, rep *checks.Report, wishes fix.Wishes) (*fix.Plan, *checks.Report, error) {
+func planNames(ctx context.Context, job checks.Job, rep *checks.Report, wishes fix.Wishes, read *walk.Progress) (*fix.Plan, *checks.Report, error) {
 	if rep != nil {
-		plan, err := fix.NewPlan(ctx, rep, wishes, nil)
+		plan, err := fix.NewPlan(ctx, rep, wishes, read)
 		if !errors.Is(err, fix.ErrReport) && !errors.Is(err, fix.ErrStale) {
 			return plan, rep, err
 		}
 	}
-	return fix.Run(ctx, job, before.List(), wishes, nil)
+	return fix.Run(ctx, job, before.List(), wishes, func(e checks.Event) { read.Entries.Store(e.Entries) })
 }
 
 // ask shows what would be done and asks. What is to be copied is counted first.
@@ -107,6 +109,9 @@ func (p *fixPage) askWith(weight *fix.Estimate) {
 		text = append(text, "If you have catalogues or projects that know these files by name, they will ask for them.")
 	}
 	text = append(text, "Undo takes everything back.")
+	if weight != nil && p.w.sleepy {
+		text = append(text, maySleep)
+	}
 	yes, title := "Rename", "Rename now?"
 	if weight != nil {
 		yes, title = "Do it", p.task(n)+"?"
@@ -185,8 +190,10 @@ func (p *fixPage) run(doing string, work func(context.Context, fix.Options) (*fi
 	var out *fix.Outcome
 	var past *fix.Journal
 	var err error
+	began := p.w.desktop.Now()
 	go func() {
 		defer close(ended)
+		defer stayAwake(p.w.desktop.KeepAwake, "Changing names on the disk")()
 		out, err = work(ctx, o)
 		past = lastJournal(p.source)
 	}()
@@ -204,6 +211,9 @@ func (p *fixPage) run(doing string, work func(context.Context, fix.Options) (*fi
 				if s != nil && ctx.Err() == nil {
 					p.meter.Set(s.Part())
 					p.doing.Set(fixWords(*s), "")
+					if p.w.desktop.Now().Sub(began) >= titleAfter {
+						p.w.setTitle(fmt.Sprintf("%.0f %%", 100*s.Part()))
+					}
 				}
 				if over {
 					p.past = past
@@ -233,6 +243,7 @@ func fixWords(s fix.Progress) string {
 func (p *fixPage) over(out *fix.Outcome, err error, done func(*fix.Outcome)) {
 	p.busy = false
 	p.w.fixing = false
+	p.w.setTitle("")
 	p.meterPlace.Hide()
 	var stopped *fix.StoppedError
 	if err != nil {
@@ -266,6 +277,10 @@ func (p *fixPage) done(o *fix.Outcome) {
 	case listed:
 		text += " The copy list is out of date: save the lists again."
 	}
+	if o.Cached {
+		text += " " + onlyCached
+		s = checks.Warned
+	}
 	if len(o.Gone) > 0 {
 		text = many(int64(len(o.Gone)), "file was", "files were") + " no longer there. " + text
 		s = checks.Warned
@@ -276,6 +291,9 @@ func (p *fixPage) done(o *fix.Outcome) {
 	w.Check()
 	w.tell(s, text)
 }
+
+// onlyCached is what a person should know where a copy could not be read back past the cache.
+const onlyCached = "The copies could only be read back from this computer’s memory, not from the disk: unplug the disk, plug it in again and check once more."
 
 // undone says what is as before, and what is not.
 func (p *fixPage) undone(o *fix.Outcome) {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"strings"
+	"time"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
@@ -12,6 +13,7 @@ import (
 	"loadline/checks"
 	"loadline/checks/fix"
 	"loadline/checks/names"
+	"loadline/checks/walk"
 	"loadline/gui/kit"
 )
 
@@ -42,6 +44,7 @@ type fixPage struct {
 	apply, undo, lists *kit.Button
 	resume             *kit.Button
 
+	unsure                   *kit.Paragraph // which names the plan cannot be sure of; hidden if there are none
 	old                      *kit.Paragraph
 	why                      *kit.Paragraph
 	name                     *kit.Field
@@ -82,6 +85,8 @@ func newFixPage(w *Window, job checks.Job, rep *checks.Report) *fixPage {
 	p.undo = kit.NewButton(kit.Plain, "history", "Undo", p.askUndo)
 	p.resume = kit.NewButton(kit.Plain, "onward", "Go on", p.goOn)
 	p.lists = kit.NewButton(kit.Quiet, "save", "Save lists", p.saveLists)
+	p.unsure = kit.NewParagraph("", kit.SizeBody, kit.ColWarn)
+	p.unsure.Hide()
 	p.old = kit.NewParagraph("", kit.SizeBody, kit.ColText).Mono()
 	p.why = kit.NewParagraph("", kit.SizeBody, kit.ColMuted)
 	p.name = kit.NewField("New name")
@@ -115,7 +120,7 @@ func (p *fixPage) build() {
 	p.meterPlace.Hide()
 	p.foot = kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(6, p.old, p.why, p.edit, p.offers, p.meterPlace)).Pad(16, 12)
 	list := kit.NewSurface(kit.ColSurface, kit.ColLine, p.table).Pad(1, 1)
-	p.root = container.New(&filesLayout{}, top, kit.NewColumn(10, intro, tools), list, p.foot)
+	p.root = container.New(&filesLayout{}, top, kit.NewColumn(10, intro, p.unsure, tools), list, p.foot)
 }
 
 // makePlan makes the plan beside the window.
@@ -126,11 +131,14 @@ func (p *fixPage) makePlan() {
 	ctx, cancel := context.WithCancel(context.Background())
 	p.cancel = cancel
 	p.plan = nil
-	p.show("Reading the source. The plan changes nothing.")
+	p.show("Reading the source")
 	job, rep, wishes := p.job, p.report, p.wishes
+	var read walk.Progress
+	stop := p.tellRead(ctx, &read)
 	go func() {
-		plan, rep, err := planNames(ctx, job, rep, wishes)
+		plan, rep, err := planNames(ctx, job, rep, wishes, &read)
 		past := lastJournal(p.source)
+		stop()
 		p.w.desktop.Post(func() {
 			if ctx.Err() != nil {
 				return
@@ -149,6 +157,32 @@ func (p *fixPage) makePlan() {
 			p.show("")
 		})
 	}()
+}
+
+// tellRead says how many entries a plan in the making has read, until stop is called.
+func (p *fixPage) tellRead(ctx context.Context, read *walk.Progress) (stop func()) {
+	over := make(chan struct{})
+	go func() {
+		tick := time.NewTicker(numbersEvery)
+		defer tick.Stop()
+		for {
+			select {
+			case <-over:
+				return
+			case <-tick.C:
+			}
+			n := read.Entries.Load()
+			if n == 0 {
+				continue
+			}
+			p.w.desktop.PostWait(func() {
+				if p.plan == nil && ctx.Err() == nil {
+					p.count.Set("Reading the source  ·  "+checks.Count(n)+" entries", "")
+				}
+			})
+		}
+	}()
+	return func() { close(over) }
 }
 
 // lastJournal is the latest plan that was applied or begun on a source; nil if there is none.
@@ -171,6 +205,12 @@ func (p *fixPage) show(doing string) {
 	p.tabRename.SetOn(!p.left)
 	p.tabLeft.SetOn(p.left)
 	p.count.Set(doing, "")
+	unsure := ""
+	if p.plan != nil {
+		unsure = p.plan.Unsure
+	}
+	p.unsure.Set(checks.Plain(unsure), "")
+	kit.SetVisible(p.unsure, unsure != "")
 	kit.SetEnabled(p.lists, p.plan != nil && !p.busy && (p.past == nil || !p.past.Unfinished())) // of names on their way no list holds
 	kit.SetVisible(p.undo, p.past != nil && !p.busy)
 	kit.SetVisible(p.resume, p.past != nil && p.past.State == fix.StateApplying && !p.busy)

@@ -420,7 +420,7 @@ func TestMessagesGo(t *testing.T) {
 			func(r *rig) {
 				r.done(sample())
 				r.findFiles()
-				r.until("rows", func() bool { return !r.files.model.unfiltered })
+				r.until("rows", func() bool { return r.files.model.ready })
 				r.files.table.Choose(1)
 				r.files.copyPath()
 			},

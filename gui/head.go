@@ -19,6 +19,7 @@ type head struct {
 	title   *kit.Text
 	next    *kit.Paragraph
 	counts  *kit.Drawing
+	proof   *kit.Paragraph // how the files were proven; hidden where a stage proves none
 	meter   *kit.ProgressBar
 	numbers *kit.Text
 	running *fyne.Container
@@ -47,7 +48,9 @@ func newHead(check, stop, files func()) *head {
 	h.counts = kit.NewDrawing(func(float32) float32 { return 22 }, h.drawCounts)
 	// As high as a sentence and the counts, so that nothing below moves when the run ends.
 	h.running = kit.NewColumn(5, kit.NewSized(0, 22, h.meter), kit.NewSized(0, 22, h.numbers))
-	text := kit.NewColumn(5, h.title, h.next, h.counts, h.running)
+	h.proof = kit.NewParagraph("", kit.SizeBody, kit.ColText)
+	h.proof.Hide()
+	text := kit.NewColumn(5, h.title, h.next, h.counts, h.proof, h.running)
 	h.buttons = kit.NewRow(10, h.more, h.files, h.check, h.stop)
 	h.box = container.New(&headLayout{}, h.mark, text, h.buttons)
 	h.stop.Hide()
@@ -121,6 +124,12 @@ func (h *head) setCounts(results []checks.Result) {
 	h.counts.Refresh()
 }
 
+// prove shows how the files of a report were proven, and what is known of a second copy.
+func (h *head) prove(sentences []string) {
+	h.proof.Set(strings.Join(sentences, " "), "")
+	kit.SetVisible(h.proof, len(sentences) > 0)
+}
+
 // countWords follow a number of checks, as in the text report.
 var countWords = [...]string{checks.Passed: "good", checks.Warned: "to take care of", checks.Failed: "to fix first", checks.Unknown: "not checked"}
 
@@ -177,10 +186,18 @@ func progressWords(p checks.Progress) string {
 // headLayout: mark, text, buttons; where it is narrow the buttons stand under the text.
 type headLayout struct{}
 
-const headNarrow = 700
+const (
+	headNarrow = 700
+	headText   = 400 // what the text should have beside the buttons
+)
 
-func (headLayout) text(o []fyne.CanvasObject, w float32) float32 {
-	if w < headNarrow {
+// under reports whether the buttons stand under the text.
+func (headLayout) under(o []fyne.CanvasObject, w float32) bool {
+	return w < headNarrow || w-48-o[2].MinSize().Width-24 < headText
+}
+
+func (l headLayout) text(o []fyne.CanvasObject, w float32) float32 {
+	if l.under(o, w) {
 		return w - 48
 	}
 	return w - 48 - o[2].MinSize().Width - 24
@@ -192,7 +209,7 @@ func (l headLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	kit.SetBounds(o[0], 0, 0, 34, 36)
 	kit.SetBounds(o[1], 48, 0, tw, th)
 	b := o[2].MinSize()
-	if s.Width < headNarrow {
+	if l.under(o, s.Width) {
 		kit.SetBounds(o[2], 48, th+8, b.Width, b.Height)
 		return
 	}
@@ -202,7 +219,7 @@ func (l headLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 func (l headLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
 	h := kit.HeightOf(o[1], l.text(o, w))
 	b := o[2].MinSize().Height
-	if w < headNarrow {
+	if l.under(o, w) {
 		return h + 8 + b
 	}
 	return max(h, b)

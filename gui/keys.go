@@ -1,6 +1,9 @@
 package gui
 
 import (
+	"runtime"
+	"strings"
+
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/driver/desktop"
 
@@ -37,7 +40,7 @@ func init() { // not in its declaration: what it names uses it
 		{"Ctrl+E", "Fix names", fyne.KeyE, ctrl, func(w *Window) { w.showFix() }},
 		{"Ctrl+S", "Save the report, or the list of files", fyne.KeyS, ctrl, func(w *Window) { w.save() }},
 		{"Ctrl+L", "Open the last report", fyne.KeyL, ctrl, func(w *Window) { w.openLast() }},
-		{"Ctrl+D", "Light, dark, or as the desktop", fyne.KeyD, ctrl, func(w *Window) { w.turnTheme() }},
+		{"Ctrl+D", "Light or dark theme, or that of the desktop", fyne.KeyD, ctrl, func(w *Window) { w.turnTheme() }},
 		{"Tab, Shift+Tab", "Next and previous", "", 0, nil},
 		{"Up, Down", "Next and previous check or row", "", 0, nil},
 		{"Page Up, Page Down", "Scroll", "", 0, nil},
@@ -45,6 +48,7 @@ func init() { // not in its declaration: what it names uses it
 		{"Ctrl+C", "Flagged files: copy the path", "", 0, nil},
 		{"Ctrl+Shift+C", "Flagged files: copy the whole list", fyne.KeyC, ctrl | shift, func(w *Window) { w.copyList() }},
 		{"F1", "This list", "", 0, nil},
+		{"Ctrl+I", "About Loadline: version, handbook, licences", fyne.KeyI, ctrl, (*Window).showAbout},
 		{"Ctrl+Q", "Close the window", fyne.KeyQ, ctrl, func(w *Window) { w.Close() }},
 	}
 }
@@ -173,6 +177,14 @@ func (w *Window) step(d int) {
 	}
 }
 
+// keyWords names keys as the keyboards of a system do.
+func keyWords(keys, system string) string {
+	if system == "darwin" {
+		return strings.ReplaceAll(keys, "Ctrl", "Cmd")
+	}
+	return keys
+}
+
 // showKeys lists the shortcuts.
 func (w *Window) showKeys() {
 	s := &kit.Sheet{Name: "keys"}
@@ -180,7 +192,7 @@ func (w *Window) showKeys() {
 	var lines []fyne.CanvasObject
 	for _, b := range bindings {
 		if b.keys != "" {
-			lines = append(lines, kit.NewStretch(16, 1, kit.NewSized(150, 22, kit.NewText(b.keys, kit.SizeBody, kit.ColText).Mono()), kit.NewText(b.what, kit.SizeBody, kit.ColMuted).Truncated()))
+			lines = append(lines, kit.NewStretch(16, 1, kit.NewSized(166, 22, kit.NewText(keyWords(b.keys, runtime.GOOS), kit.SizeBody, kit.ColText).Mono()), kit.NewText(b.what, kit.SizeBody, kit.ColMuted).Truncated()))
 		}
 	}
 	list := kit.NewColumn(3, lines...)
@@ -190,6 +202,6 @@ func (w *Window) showKeys() {
 	content := kit.NewColumn(kit.GapMid,
 		kit.NewParagraph("Shortcuts", 18, kit.ColText).Bold(),
 		kit.NewSized(0, high, inner),
-		kit.NewStretch(10, 0, kit.NewText("", kit.SizeBody, kit.ColText), s.No))
+		kit.NewStretch(10, 1, kit.NewButton(kit.Plain, "", "About Loadline", func() { w.closeSheet(); w.showAbout() }), kit.NewText("", kit.SizeBody, kit.ColText), s.No))
 	w.open(s, content, s.No)
 }

@@ -33,13 +33,14 @@ type keptReport struct {
 	Invented          string
 	Interrupted       bool
 	Largest           []checks.FolderSum
+	Proof             []string
 	Checks            int
 }
 
 func keptOf(rep *checks.Report) keptReport {
 	return keptReport{
 		keptVersion, rep.Stage, rep.Version, rep.Started, rep.Finished, rep.Source, rep.Share, rep.Totals, rep.Verdict,
-		rep.Machine, rep.Manifest, rep.Invented, rep.Interrupted, rep.Largest, len(rep.Checks),
+		rep.Machine, rep.Manifest, rep.Invented, rep.Interrupted, rep.Largest, rep.Proof, len(rep.Checks),
 	}
 }
 
@@ -49,7 +50,7 @@ func (k *keptReport) report() *checks.Report {
 	rep := &checks.Report{
 		Stage: k.Stage, Version: k.By, Started: k.Started, Finished: k.Finished, Source: k.Source, Share: k.Share,
 		Totals: k.Totals, Verdict: k.Verdict, Machine: k.Machine, Manifest: k.Manifest, Invented: k.Invented,
-		Interrupted: k.Interrupted, Largest: k.Largest,
+		Interrupted: k.Interrupted, Largest: k.Largest, Proof: k.Proof,
 		Job: checks.Job{Stage: k.Stage, Source: k.Source.Path},
 	}
 	if k.Share != nil {
@@ -72,6 +73,7 @@ type keptFact struct {
 	Key, Text string
 	Number    float64
 	IsNumber  bool
+	Commands  []string
 }
 
 type keptFinding struct {
@@ -101,7 +103,7 @@ func keep(out *gob.Encoder, rep *checks.Report) error {
 		}
 		for _, f := range r.Facts {
 			n, ok := number(r, f.Key)
-			kr.Facts = append(kr.Facts, keptFact{f.Key, f.Text, n, ok})
+			kr.Facts = append(kr.Facts, keptFact{f.Key, f.Text, n, ok, f.Commands})
 		}
 		if err := out.Encode(kr); err != nil {
 			return err
@@ -147,18 +149,25 @@ func unkeep(in *gob.Decoder, list []*checks.Check) (*checks.Report, error) {
 		}
 		r := checks.Result{
 			Check: c, ID: c.ID, Title: c.Title, Status: kr.Status, Summary: kr.Summary, Reason: kr.Reason, Optional: kr.Optional,
-			Rules: kr.Rules, Levels: kr.Levels,
+			Rules: kr.Rules, Levels: kr.Levels, Worst: map[string]checks.Level{},
 		}
 		for _, f := range kr.Facts {
-			fact := checks.Fact{Key: f.Key, Text: f.Text, Value: f.Text}
-			if f.IsNumber {
+			fact := checks.Fact{Key: f.Key, Text: f.Text, Value: f.Text, Commands: f.Commands}
+			switch {
+			case f.IsNumber:
 				fact.Value = f.Number
+			case len(f.Commands) > 0:
+				fact.Value = f.Commands
 			}
 			r.Facts = append(r.Facts, fact)
 		}
 		var err error
 		if r.Findings, err = unkeepFindings(in, c, kr.Findings); err != nil {
 			return nil, err
+		}
+		for i := range r.Findings {
+			f := &r.Findings[i]
+			r.Worst[f.Rule.ID] = max(r.Worst[f.Rule.ID], f.Level)
 		}
 		rep.Checks = append(rep.Checks, r)
 	}

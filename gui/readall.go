@@ -18,6 +18,7 @@ func (w *Window) ReadAll() {
 		return
 	}
 	w.check(true)
+	w.warnOfSleep()
 }
 
 // offersReading reports whether a card offers to read the whole disk.

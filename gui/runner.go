@@ -3,6 +3,7 @@ package gui
 import (
 	"context"
 	"errors"
+	"runtime/debug"
 	"sync"
 	"time"
 
@@ -15,6 +16,9 @@ const pumpEvery = 100 * time.Millisecond
 // numbersEvery is how often mere numbers are shown anew. Each time the whole window is drawn, which a
 // laptop beside a copy of hours pays for.
 const numbersEvery = 250 * time.Millisecond
+
+// tidyFrom is how many findings a report has at least whose making leaves much memory behind.
+const tidyFrom = 100_000
 
 // runner runs the engine beside the window. The engine's goroutines only write into it; one pump
 // carries what is new to the window and waits until it is shown, so that it can never pile up.
@@ -68,6 +72,9 @@ func (r *runner) start(req Request, step func([]checks.Event, checks.Progress), 
 			r.mu.Lock()
 			r.lag = max(r.lag, time.Since(began))
 			r.mu.Unlock()
+		}
+		if rep != nil && flagged(rep) > tidyFrom {
+			debug.FreeOSMemory() // what making the report took as much again
 		}
 	}()
 }

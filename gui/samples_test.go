@@ -63,11 +63,12 @@ func sample() *checks.Report {
 		},
 	}
 	for _, c := range sampleChecks[checks.Before] {
-		r := checks.Result{Check: c, ID: c.ID, Title: c.Title, Status: checks.Passed, Summary: "Looked at and found good.", Rules: map[string]int64{}}
+		r := checks.Result{Check: c, ID: c.ID, Title: c.Title, Status: checks.Passed, Summary: "Looked at and found good.", Rules: map[string]int64{}, Worst: map[string]checks.Level{}}
 		add := func(path string, rule int, level checks.Level, size int64) {
 			r.Findings = append(r.Findings, checks.Finding{Path: path, Rule: c.Rules[rule], Level: level, Size: size, Detail: "name is 271 bytes, the share takes 255"})
 			r.Rules[c.Rules[rule].ID]++
 			r.Levels[level]++
+			r.Worst[c.Rules[rule].ID] = max(r.Worst[c.Rules[rule].ID], level)
 		}
 		switch c.ID {
 		case "name-length":
@@ -109,7 +110,7 @@ func clean() *checks.Report {
 	rep := sample()
 	for i := range rep.Checks {
 		r := &rep.Checks[i]
-		r.Findings, r.Levels, r.Reason, r.Rules, r.Status = nil, [3]int{}, "", map[string]int64{}, checks.Passed
+		r.Findings, r.Levels, r.Reason, r.Rules, r.Worst, r.Status = nil, [3]int{}, "", map[string]int64{}, map[string]checks.Level{}, checks.Passed
 	}
 	rep.Verdict = checks.Verdict(rep.Checks)
 	return rep

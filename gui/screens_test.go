@@ -145,12 +145,13 @@ var screens = map[string]func(*rig){
 	"files": func(r *rig) {
 		r.done(sample())
 		r.findFiles()
-		r.until("rows", func() bool { return !r.files.model.unfiltered })
+		r.until("rows", func() bool { return r.files.model.ready })
 		r.files.table.Choose(1)
 	},
 	"files-none": func(r *rig) {
 		r.done(sample())
 		r.findFiles()
+		r.until("rows", func() bool { return r.files.model.ready })
 		r.files.find.SetText("no such name")
 		r.fire()
 		r.until("no rows", func() bool { return r.files.model.rows() == 0 })

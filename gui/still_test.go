@@ -150,14 +150,14 @@ func TestStill(t *testing.T) {
 		"full name": func(r *rig) {
 			r.done(sample())
 			r.findFiles()
-			r.until("rows", func() bool { return !r.files.model.unfiltered })
+			r.until("rows", func() bool { return r.files.model.ready })
 			r.files.table.Choose(1)
 			r.files.showFull()
 		},
 		"filter": func(r *rig) {
 			r.done(sample())
 			r.findFiles()
-			r.until("rows", func() bool { return !r.files.model.unfiltered })
+			r.until("rows", func() bool { return r.files.model.ready })
 			test.Type(r.files.find, "day")
 			r.fire()
 		},

@@ -30,7 +30,7 @@ type store struct {
 func newStore(w *Window) *store {
 	s := &store{
 		columns: kit.NewField("found by itself, or like key=2,size=3"),
-		disk:    kit.NewField("none: nothing is read again"),
+		disk:    kit.NewField("none"),
 		how:     kit.NewParagraph("", kit.SizeSmall+1, kit.ColMuted),
 		problem: kit.NewParagraph("", kit.SizeSmall+1, kit.ColFail),
 	}

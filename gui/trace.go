@@ -189,11 +189,7 @@ func (w *Window) snapshot() snapshot {
 
 // total is how many rows there are without a filter.
 func (p *filesPage) total() int {
-	if p.check == nil {
-		return len(p.model.all)
-	}
-	n := p.levelCounts()
-	return int(n[0] + n[1] + n[2])
+	return int(p.counts[0] + p.counts[1] + p.counts[2])
 }
 
 // elements names what can be seen and used now.

@@ -63,23 +63,20 @@ func answerOf(rep *checks.Report) answer {
 // fixOf is what to do about a check: where one finding on the whole job alone made its status, what
 // cures that one.
 func fixOf(r *checks.Result) string {
-	var only *checks.Finding
 	level := checks.Warn
 	if r.Status == checks.Failed {
 		level = checks.Fail
 	}
-	for i := range r.Findings {
-		if f := &r.Findings[i]; f.Level == level {
-			if only != nil {
-				return r.Check.Fix
-			}
-			only = f
-		}
-	}
-	if only == nil || only.Path != "" { // one name of many is cured as the check says
+	if r.Levels[level] != 1 {
 		return r.Check.Fix
 	}
-	return only.Fix()
+	// Findings are sorted by their paths: what speaks of the whole job stands first.
+	for i := 0; i < len(r.Findings) && r.Findings[i].Path == ""; i++ {
+		if f := &r.Findings[i]; f.Level == level {
+			return f.Fix()
+		}
+	}
+	return r.Check.Fix // one name of many is cured as the check says
 }
 
 // firstSentence splits a text after its first sentence; the verdict loses its full stop.

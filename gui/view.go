@@ -148,7 +148,7 @@ func newView(w *Window, stage checks.Stage) *view {
 	if opts != nil {
 		opts.focus, opts.resized = v.setup.focus, v.setup.resized
 	}
-	do := cardActions{files: func(c *checks.Check) { w.showFiles(c) }, clean: w.askClean, fix: w.showFix}
+	do := cardActions{files: func(c *checks.Check) { w.showFiles(c) }, clean: w.askClean, fix: w.showFix, copy: w.copyCommand, sleepy: func() bool { return w.sleepy }}
 	if stage == checks.Before {
 		do.read = w.ReadAll
 	}
@@ -177,6 +177,7 @@ func (v *view) reset() {
 	}
 	v.list.finish(nil)
 	v.head.setCounts(nil)
+	v.head.prove(nil)
 }
 
 // setReport shows a whole report.
@@ -190,6 +191,7 @@ func (v *view) setReport(rep *checks.Report, state runState) {
 	a := answerOf(rep)
 	v.head.say(a.badge, a.title, a.next)
 	v.head.setCounts(rep.Checks)
+	v.head.prove(rep.Proof)
 	v.head.check.Enable()
 	v.head.check.Set("", "Check again")
 	n := flagged(rep)
@@ -202,6 +204,9 @@ func (v *view) setReport(rep *checks.Report, state runState) {
 	// One thing to do next: what was found; where nothing was, and all was looked at, it is outside
 	// this window.
 	v.head.setPrimary(rep.Interrupted || n == 0 && rep.Verdict != checks.Passed)
+	if rep.Verdict == checks.Passed && !rep.Interrupted { // what was noted is no hindrance
+		v.head.files.SetKind(kit.Plain)
+	}
 	v.facts()
 	v.relayout()
 }

@@ -49,6 +49,7 @@ type Window struct {
 	stops   bool // the person has pressed Stop
 	closing bool
 	fixing  bool // renames are being made or undone
+	sleepy  bool // this computer cannot be kept awake
 
 	writes  sync.WaitGroup // files that are being written beside the window
 	saved   string         // where the last report was written
@@ -90,6 +91,7 @@ func New(win fyne.Window, e Engine, d Desktop) *Window {
 	if err != nil {
 		w.tell(checks.Warned, "What was chosen last time could not be read, so the window starts empty: "+err.Error())
 	}
+	w.askAwake()
 	w.traceFromEnv()
 	w.watchMounts()
 	return w
@@ -236,13 +238,13 @@ func (w *Window) showReady(v *view) {
 		if from == "" || to == "" {
 			v.head.say(l, "Is this copy whole?", "Choose the manifest, and the folder of any copy: a second disk, objects that were fetched back, the same disk years later.")
 		} else {
-			v.head.say(l, "Ready to recheck the copy", "Every file of the manifest is looked up in the folder and read, and compared byte by byte. Nothing is changed.")
+			v.head.say(l, "Ready to recheck the copy", w.beforeLong("Every file of the manifest is looked up in the folder and read, and compared byte by byte. Nothing is changed."))
 		}
 	case checks.After:
 		if from == "" || to == "" {
 			v.head.say(l, "Is every byte on the share?", "Choose the disk and the mounted share. Both are read, nothing is changed but the manifest that is written.")
 		} else {
-			v.head.say(l, "Ready to check the copy", "Source and share are both read to the last byte: this takes about as long as the copy did. Keep the disk.")
+			v.head.say(l, "Ready to check the copy", w.beforeLong("Source and share are both read to the last byte: this takes about as long as the copy did. Keep the disk."))
 		}
 	default:
 		switch {

@@ -23,6 +23,7 @@ type Demo struct {
 	Copied checks.Job // after copying: the archive as it was repaired, and its copy
 	State  string     // folder for what the stage after copying remembers
 	Folder string     // holds everything; Close removes it
+	marker *os.File   // locked in it
 
 	files []*manifest.File // of the repaired archive
 }
@@ -78,7 +79,8 @@ var (
 
 // New makes the demo's folders. Close removes them.
 func New() (*Demo, error) {
-	folder, err := os.MkdirTemp("", "loadline-demo-")
+	_ = Sweep() // what an earlier one left behind only takes up room
+	folder, err := os.MkdirTemp("", folderNames)
 	if err != nil {
 		return nil, fmt.Errorf("the demo needs a temporary folder: %w", err)
 	}
@@ -86,6 +88,9 @@ func New() (*Demo, error) {
 		return nil, err
 	}
 	d := &Demo{Folder: folder}
+	if d.marker, err = mark(folder); err != nil {
+		return nil, errors.Join(fmt.Errorf("the demo could not be made: %w", err), d.Close())
+	}
 	source, dest := filepath.Join(folder, "tide-mill"), filepath.Join(folder, "share")
 	if err := errors.Join(os.Mkdir(source, 0o755), os.Mkdir(dest, 0o755), fillDemo(source)); err != nil {
 		return nil, errors.Join(fmt.Errorf("the demo could not be made: %w", err), d.Close())
@@ -113,6 +118,9 @@ func New() (*Demo, error) {
 
 // Close removes the demo's folders.
 func (d *Demo) Close() error {
+	if d.marker != nil {
+		_ = d.marker.Close() // the lock on it goes
+	}
 	// A folder that may not be searched could not be emptied.
 	_ = filepath.WalkDir(d.Folder, func(p string, e fs.DirEntry, err error) error {
 		if err == nil && e.IsDir() {

@@ -11,6 +11,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"loadline/checks"
 )
 
 // Usage, manual and completion speak of the same commands and flags as the program takes.
@@ -116,7 +118,7 @@ IFS='|'; printf %s "${COMPREPLY[*]}"`, "bash",
 func TestHandbook(t *testing.T) {
 	top := t.TempDir()
 	exe := filepath.Join(top, "bin", "loadline-cli")
-	if got := handbook(exe); got != "" {
+	if got := checks.Handbook(exe); got != "" {
 		t.Errorf("found %s where nothing is", got)
 	}
 	for _, place := range []string{"bin", "Resources", "share/doc/loadline"} { // the last is looked at first
@@ -127,11 +129,11 @@ func TestHandbook(t *testing.T) {
 		if err := os.WriteFile(file, nil, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if got := handbook(exe); got != file {
+		if got := checks.Handbook(exe); got != file {
 			t.Errorf("found %q, want %s", got, file)
 		}
 	}
-	if got := handbook(""); got != "" {
+	if got := checks.Handbook(""); got != "" {
 		t.Errorf("found %s without knowing where the program is", got)
 	}
 }

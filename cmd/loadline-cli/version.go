@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 
 	"loadline/assets/licences"
 	"loadline/checks"
@@ -42,32 +41,10 @@ func runVersion(_ context.Context, args []string, stdout, stderr io.Writer) int 
 	default:
 		exe, _ := os.Executable() // without it, the handbook is in the project
 		_, err = fmt.Fprintf(stdout, "%s\nlicence: BSD 2-Clause; \"loadline-cli version -licences\" prints it and those of everything built in\nhandbook: %s\n",
-			b, cmp.Or(handbook(exe), "checks/README.md, in the source of the project"))
+			b, cmp.Or(checks.Handbook(exe), "checks/README.md, in the source of the project"))
 	}
 	if err != nil {
 		return fault(stderr, err)
 	}
 	return exitGood
-}
-
-// handbook returns where the handbook lies that came with a program; empty if none did.
-func handbook(exe string) string {
-	if exe == "" {
-		return ""
-	}
-	if real, err := filepath.EvalSymlinks(exe); err == nil {
-		exe = real
-	}
-	dir := filepath.Dir(exe)
-	for _, place := range []string{
-		filepath.Join(dir, "..", "share", "doc", "loadline"), // Linux
-		filepath.Join(dir, "..", "Resources"),                // a bundle on a Mac
-		dir,                                                  // unpacked anywhere
-	} {
-		file := filepath.Join(place, "handbook.html")
-		if _, err := os.Stat(file); err == nil {
-			return file
-		}
-	}
-	return ""
 }

@@ -17,6 +17,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"runtime/debug"
+	"sync"
 	"syscall"
 	"time"
 
@@ -94,6 +95,9 @@ func noDisplay(system string, env func(string) string) string {
 	return "No window can open, because there is no display here. Use loadline-cli, which does the same checks without a window."
 }
 
+// quitPatience is how long a window may take to close once a signal asks for it.
+const quitPatience = 30 * time.Second
+
 func run(args []string, out io.Writer) int {
 	a, err := parse(args, out)
 	switch {
@@ -121,6 +125,7 @@ func run(args []string, out io.Writer) int {
 	// A report with a million findings fills some 300 MiB. The collector's usual rhythm would let
 	// twice that grow before it looks again.
 	debug.SetGCPercent(40)
+	yieldToDrawing()
 	app.SetMetadata(fyne.AppMetadata{
 		ID: "loadline", Name: "Loadline", Version: checks.Version,
 		Icon:       fyne.NewStaticResource("icon.png", assets.Icon()),
@@ -134,26 +139,34 @@ func run(args []string, out io.Writer) int {
 	desktop.Version = checks.Version
 	desktop.ScreenWidth, desktop.ScreenHeight = screen()
 	w := gui.New(win, gui.RealEngine(), desktop)
+	clean := func() {}
 	if a.demo {
 		d, err := demo.New()
 		if err != nil {
 			fmt.Fprintln(out, err)
 			return 2
 		}
-		defer func() {
+		clean = sync.OnceFunc(func() {
 			if err := d.Close(); err != nil {
 				fmt.Fprintln(out, err)
 			}
-		}()
+		})
+		defer clean()
 		w.Demo(d)
-	} else if a.source != "" {
-		w.Open(a.source, a.share)
+	} else {
+		go func() { _ = demo.Sweep() }() // of demos that were killed; it only takes up room
+		if a.source != "" {
+			w.Open(a.source, a.share)
+		}
 	}
 	signals := make(chan os.Signal, 1)
-	signal.Notify(signals, os.Interrupt, syscall.SIGTERM)
+	signal.Notify(signals, os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
 	go func() {
 		<-signals
 		fyne.Do(w.Quit)
+		<-time.After(quitPatience) // a window that hangs is left as it is
+		clean()
+		os.Exit(1)
 	}()
 	win.ShowAndRun()
 	w.Finish(20 * time.Second)

@@ -22,6 +22,7 @@ type Field struct {
 	ring       *canvas.Rectangle
 	more       *Surface // hides the cut head of a text that is longer than the field
 	focused    bool
+	width      float32 // that its text was placed for
 }
 
 // NewField makes an empty field; hint stands in it until something is typed.
@@ -61,6 +62,10 @@ type fieldLayout struct{ f *Field }
 
 func (l *fieldLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	SetBounds(o[0], 0, 0, s.Width, s.Height)
+	if l.f.width != s.Width && !l.f.focused { // what was put before there was room stands at its head
+		l.f.width = s.Width
+		l.f.ToEnd()
+	}
 	SetBounds(o[2], 0, 0, s.Width, s.Height)
 	// As wide as leaves whole characters of a text that stands at its end.
 	const pad, least = 8, 15

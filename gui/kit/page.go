@@ -197,6 +197,18 @@ func (p *Page) show(o fyne.CanvasObject) {
 	}
 }
 
+// ShowMost scrolls so that as much as possible of a thing is in view, its head always.
+func (p *Page) ShowMost(o fyne.CanvasObject) {
+	if !p.Scrolls(o) {
+		return
+	}
+	d := fyne.CurrentApp().Driver()
+	y := d.AbsolutePositionForObject(o).Y - d.AbsolutePositionForObject(p.clip).Y + p.offset
+	if low := y + o.Size().Height + 8 - p.clip.Size().Height; low > p.offset {
+		p.ScrollTo(min(low, max(y-8, 0)))
+	}
+}
+
 // CreateRenderer implements fyne.Widget.
 func (p *Page) CreateRenderer() fyne.WidgetRenderer { return &pageRenderer{p} }
 

@@ -119,6 +119,23 @@ func (d *Display) Env() []string {
 // Home is the home folder of the programs on this display.
 func (d *Display) Home() string { return d.home }
 
+// Run starts a program of another kind on the display and returns the number of its process. It is killed
+// at the end of the test.
+func (d *Display) Run(program string, args ...string) (pid int) {
+	d.t.Helper()
+	cmd := exec.Command(program, args...)
+	cmd.Env, cmd.Dir = d.Env(), d.home
+	dieWithUs(cmd)
+	if err := cmd.Start(); err != nil {
+		d.t.Fatal(err)
+	}
+	d.t.Cleanup(func() {
+		cmd.Process.Kill()
+		cmd.Wait()
+	})
+	return cmd.Process.Pid
+}
+
 func (d *Display) temp() string { return filepath.Join(d.home, "tmp") }
 
 // Leftovers lists what the programs on this display left in their folder for temporary files.
