@@ -30,6 +30,13 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 		}
 		right = append(right, kit.NewColumn(3, lines...))
 	}
+	if whichDisks(k.disks) != "" {
+		lines := []fyne.CanvasObject{heading("To mend, on each disk")}
+		for i, n := range k.disks {
+			lines = append(lines, kit.NewParagraph(capitalize(diskWord(i))+": "+many(n, "finding", "findings"), kit.SizeBody, kit.ColText))
+		}
+		right = append(right, kit.NewColumn(3, lines...))
+	}
 	parts := []fyne.CanvasObject{kit.NewRule()}
 	if res != nil && res.Summary != "" && strings.TrimSuffix(res.Summary, ".") != strings.TrimSuffix(res.Reason, ".") { // whole: a shut card may have to cut it
 		parts = append(parts, kit.NewParagraph(res.Summary, kit.SizeTitle, kit.ColText))
@@ -39,12 +46,17 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 	} else {
 		parts = append(parts, kit.NewSideBySide(36, kit.NewColumn(kit.GapMid, left...), kit.NewColumn(kit.GapMid, right...)))
 	}
-	var buttons []fyne.CanvasObject
+	several := do.several != nil && do.several()
+	var buttons, hints []fyne.CanvasObject
 	if res != nil && len(res.Findings) > 0 {
 		b := kit.NewButton(kit.Plain, "find", showWords(res), func() { do.files(k.check) })
 		k.files = b
 		buttons = append(buttons, b)
-		if k.check.Group == checks.GroupNames && res.Status != checks.Passed && do.fix != nil {
+		switch {
+		case k.check.Group != checks.GroupNames || res.Status == checks.Passed || do.fix == nil:
+		case several:
+			hints = append(hints, kit.NewParagraph(oneDiskFix, kit.SizeBody, kit.ColMuted))
+		default:
 			buttons = append(buttons, kit.NewButton(kit.Plain, "wrench", "Fix names", do.fix))
 		}
 		if res.Rules[ruleTrialLeft] > 0 {
@@ -52,13 +64,14 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 		}
 	}
 	k.read = nil
-	if do.read != nil && offersReading(k) {
+	if do.read != nil && offersReading(k) && !several {
 		k.read = kit.NewButton(kit.Plain, "disk", "Read the whole disk", do.read)
 		buttons = append(buttons, k.read)
 	}
 	if len(buttons) > 0 {
 		parts = append(parts, kit.NewRow(kit.GapSmall, buttons...))
 	}
+	parts = append(parts, hints...)
 	rules := []fyne.CanvasObject{heading("Rules and their sources")}
 	worst := worstLevels(k.check.Rules, res)
 	for i, r := range k.check.Rules {

@@ -141,7 +141,7 @@ func TestTabOrderOfSetup(t *testing.T) {
 	o := s.options
 	for _, open := range []bool{false, true} {
 		o.open(open)
-		want := []fyne.Focusable{s.from.path, s.from.choose, s.to.path, s.to.choose, o.prefix, o.fold}
+		want := []fyne.Focusable{s.from.path, s.from.choose, s.disks.add, s.to.path, s.to.choose, o.prefix, o.fold}
 		if open {
 			want = append(want, o.list, o.uplink, o.battery, o.link)
 		}

@@ -17,6 +17,10 @@ func (w *Window) ReadAll() {
 		w.tellWhile(w.whileRunning(), checks.Waiting, "A check is still running. When it has ended, the whole disk can be read.")
 		return
 	}
+	if w.stage == checks.Before && w.several() {
+		w.tellWhile(func() bool { return w.several() }, checks.Waiting, oneDiskRead)
+		return
+	}
 	w.check(true)
 }
 

@@ -155,8 +155,14 @@ var screens = map[string]func(*rig){
 		r.fire()
 		r.until("no rows", func() bool { return r.files.model.rows() == 0 })
 	},
-	"keys":    func(r *rig) { r.showKeys() },
-	"save":    func(r *rig) { r.done(sample()); r.desktop.ReportDir = "/home/reel"; r.save() },
-	"close":   func(r *rig) { r.start(); r.Close() },
-	"message": func(r *rig) { r.tell(checks.Failed, "No file manager could be opened.") },
+	"disks": func(r *rig) { r.withDisks() },
+	"disks-done": func(r *rig) {
+		r.doneWithDisks()
+		r.view().list.byID["name-characters"].setOpen(true)
+	},
+	"disks-after": func(r *rig) { r.withDisks(); r.setStage(checks.After) },
+	"keys":        func(r *rig) { r.showKeys() },
+	"save":        func(r *rig) { r.done(sample()); r.desktop.ReportDir = "/home/reel"; r.save() },
+	"close":       func(r *rig) { r.start(); r.Close() },
+	"message":     func(r *rig) { r.tell(checks.Failed, "No file manager could be opened.") },
 }

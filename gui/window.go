@@ -141,6 +141,7 @@ func (w *Window) recall(c choices) {
 	o.uplink.SetText(c.Uplink)
 	o.battery.SetText(c.Battery)
 	o.link.SetText(c.Link)
+	w.views[checks.Before].setup.disks.put(c.disks())
 	if _, ok := w.views[c.Stage]; ok {
 		w.stage = c.Stage
 	}
@@ -158,7 +159,7 @@ func (w *Window) remember() {
 		Manifest: []byte(arrival.from.get()), Listing: []byte(arrival.to.get()),
 		Copy:    []byte(w.views[checks.Recheck].setup.to.get()),
 		Columns: arrival.store.columns.Text, Disk: []byte(typedPath(arrival.store.disk.Text)),
-		Uplink: o.uplink.Text, Battery: o.battery.Text, Link: o.link.Text,
+		Uplink: o.uplink.Text, Battery: o.battery.Text, Link: o.link.Text, With: keptDisks(before.disks.disks()),
 	}
 	if w.standIn != nil { // a demo's folders are gone when it ends
 		old, err := loadChoices(w.desktop.StateDir)
@@ -183,10 +184,7 @@ func (w *Window) watch(v *view) {
 		if v.setup.options != nil {
 			for _, o := range w.views {
 				if o != nil && o != v && o.setup.options != nil && o.stage != w.running {
-					o.setup.from.put(v.setup.from.get())
-					o.setup.to.put(v.setup.to.get())
-					o.setup.options.prefix.SetText(v.setup.options.prefix.Text)
-					o.setup.options.list.SetText(v.setup.options.list.Text)
+					w.carry(v, o)
 					w.showReady(o)
 				}
 			}
@@ -200,6 +198,9 @@ func (w *Window) watch(v *view) {
 	}
 	v.setup.from.changed = func(string) { typed() }
 	v.setup.to.changed = func(string) { typed() }
+	if v.setup.disks != nil {
+		v.setup.disks.changed = typed
+	}
 	switch {
 	case v.setup.options != nil:
 		v.setup.options.changed = typed
@@ -216,6 +217,7 @@ func (w *Window) showReady(v *view) {
 	if w.running != v.stage {
 		v.follow()
 	}
+	w.showDisks(v)
 	if v.state != stateIdle && v.state != stateError || w.running == v.stage {
 		return
 	}
@@ -259,9 +261,9 @@ func (w *Window) showReady(v *view) {
 	} else {
 		v.head.check.Disable()
 	}
-	if w.ready(v) && (v.setup.from.wrong() || v.setup.to.wrong()) {
+	if w.ready(v) && (v.setup.from.wrong() || v.setup.to.wrong() || v.wrongDisk() || v.conflict() != "") {
 		next := "Put right what stands in red below."
-		if v.stage == checks.Before && !v.setup.from.wrong() {
+		if v.stage == checks.Before && !v.setup.from.wrong() && !v.wrongDisk() && v.conflict() == "" {
 			next += " You can still check: the disk is checked either way."
 		}
 		v.head.say(statusBadge(checks.Warned), "Not ready yet", next)
@@ -443,6 +445,13 @@ func (w *Window) dropped(at fyne.Position, uris []fyne.URI) {
 	to := r.from
 	if !r.folded() && r.to.covers(at) {
 		to = r.to
+	}
+	if r.disks != nil && !r.folded() {
+		for _, x := range r.disks.rows {
+			if x.disk.covers(at) {
+				to = x.disk
+			}
+		}
 	}
 	if w.stage == checks.Recheck && !r.from.covers(at) { // a folder is the copy
 		to = r.to

@@ -27,8 +27,10 @@ type Page struct {
 const (
 	pageEdge = 28
 	pageTop  = 18
-	PageMost = 1224 // wider lines are hard to follow
-	PageWide = 900  // narrower: what stands in the margin goes above
+	// pageLeast is what must be left for what scrolls, or what stands above it scrolls along.
+	pageLeast = 120
+	PageMost  = 1224 // wider lines are hard to follow
+	PageWide  = 900  // narrower: what stands in the margin goes above
 )
 
 // NewPage makes a page that scrolls one thing.
@@ -94,10 +96,13 @@ func (p *Page) Arrange() {
 	if s.Width <= 0 || s.Height <= 0 {
 		return
 	}
-	if low := s.Height < p.fixedFrom; p.above != nil && low != p.low {
-		p.setLow(low)
-	}
 	y, w := float32(0), p.inner(s.Width)
+	if p.above != nil {
+		low := s.Height < p.fixedFrom || s.Height-HeightOf(p.above, w)-pageTop-10 < pageLeast
+		if low != p.low {
+			p.setLow(low)
+		}
+	}
 	if p.above != nil && !p.low {
 		h := HeightOf(p.above, w)
 		y = h + pageTop + 10
