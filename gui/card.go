@@ -59,7 +59,7 @@ func (k *card) summary() string {
 		return ""
 	case k.result != nil:
 		if on := whichDisks(k.disks); on != "" {
-			return capitalize(on) + ": " + uncapitalize(k.result.Summary)
+			return "Flagged on " + on + ". " + k.result.Summary
 		}
 		return k.result.Summary
 	case k.status == checks.Running:

@@ -34,6 +34,7 @@ type cardActions struct {
 	clean func()              // removes trial folders of earlier checks
 	fix   func()              // shows the page of repairs
 	read  func()              // reads the whole disk; nil where that is no question
+	split func()              // deals the disk out to several boxes; nil where that is no question
 	// several reports whether there is more than one disk, so that fix and read cannot be offered; nil: never.
 	several func() bool
 }

@@ -264,7 +264,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 		}
 	}
 	v.head.check.Set("", "Check again")
-	w.offerDemo(v)
+	w.offerMore(v)
 	c, next := w.win.Canvas(), v.head.check
 	if v.head.files.Visible() && v.head.files.Kind == kit.Primary {
 		next = v.head.files

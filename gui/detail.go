@@ -31,7 +31,7 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 		right = append(right, kit.NewColumn(3, lines...))
 	}
 	if whichDisks(k.disks) != "" {
-		lines := []fyne.CanvasObject{heading("To mend, on each disk")}
+		lines := []fyne.CanvasObject{heading("Flagged on each disk")}
 		for i, n := range k.disks {
 			lines = append(lines, kit.NewParagraph(capitalize(diskWord(i))+": "+many(n, "finding", "findings"), kit.SizeBody, kit.ColText))
 		}
@@ -67,6 +67,13 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 	if do.read != nil && offersReading(k) && !several {
 		k.read = kit.NewButton(kit.Plain, "disk", "Read the whole disk", do.read)
 		buttons = append(buttons, k.read)
+	}
+	if do.split != nil && k.check.ID == checkSpace && res != nil {
+		if several {
+			hints = append(hints, kit.NewParagraph(oneDiskSplit, kit.SizeBody, kit.ColMuted))
+		} else {
+			buttons = append(buttons, kit.NewButton(kit.Plain, "boxes", "Divide among boxes", do.split))
+		}
 	}
 	if len(buttons) > 0 {
 		parts = append(parts, kit.NewRow(kit.GapSmall, buttons...))

@@ -17,9 +17,10 @@ import (
 // moreDisks are the further disks that go to the same share, each a row below the source: where it is, and
 // the folder on the share that will hold its copy.
 type moreDisks struct {
-	box  *fyne.Container
-	add  *kit.Button // beside the source
-	rows []*diskRow
+	box    *fyne.Container
+	add    *kit.Button // beside the source
+	source *kit.Field
+	rows   []*diskRow
 
 	offers  []Offer
 	taken   func() []string                // what is chosen elsewhere
@@ -81,7 +82,7 @@ func (d *moreDisks) insert() *diskRow {
 	return r
 }
 
-// drop takes a row away; the keyboard goes on to what stands before it.
+// drop takes a row away; the keyboard goes on to the next one, in the end to the source.
 func (d *moreDisks) drop(r *diskRow) {
 	i := slices.Index(d.rows, r)
 	if i < 0 {
@@ -90,10 +91,10 @@ func (d *moreDisks) drop(r *diskRow) {
 	d.rows = slices.Delete(d.rows, i, i+1)
 	d.number()
 	d.told()
-	if i > 0 {
-		d.focus(d.rows[i-1].remove)
+	if n := len(d.rows); n > 0 {
+		d.focus(d.rows[min(i, n-1)].remove)
 	} else {
-		d.focus(d.add)
+		d.focus(d.source)
 	}
 }
 

@@ -84,7 +84,7 @@ func TestAddDisk(t *testing.T) {
 	}
 	c.Focus(s.disks.rows[0].remove)
 	r.key(fyne.KeySpace)
-	if len(s.disks.rows) != 1 || s.disks.rows[0] != b || c.Focused() != s.disks.add || b.disk.caption.Text != "Disk 2" {
+	if len(s.disks.rows) != 1 || s.disks.rows[0] != b || c.Focused() != b.remove || b.disk.caption.Text != "Disk 2" {
 		t.Fatalf("left are %d rows, the keyboard is at %T", len(s.disks.rows), c.Focused())
 	}
 	c.Focus(b.prefix)
@@ -210,10 +210,10 @@ func TestFindingsOfDisks(t *testing.T) {
 	r := newRig(t, 1280, 800, kit.Light)
 	r.doneWithDisks()
 	k := r.view().list.byID["name-characters"]
-	if got := k.summary(); !strings.HasPrefix(got, "Disks 1 and 3: ") {
+	if got := k.summary(); !strings.HasPrefix(got, "Flagged on disks 1 and 3. ") {
 		t.Errorf("the card says %q", got)
 	}
-	if got := r.view().list.byID["name-length"].summary(); !strings.HasPrefix(got, "Disk 1: the longest name") {
+	if got := r.view().list.byID["name-length"].summary(); !strings.HasPrefix(got, "Flagged on disk 1. The longest name") {
 		t.Errorf("the card says %q", got)
 	}
 	k.setOpen(true)

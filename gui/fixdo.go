@@ -312,6 +312,7 @@ func (w *Window) skips(source string) map[string]bool {
 
 // dropList forgets the copy list, whose paths may be gone, and tells whether there was one.
 func (w *Window) dropList() bool {
+	w.forgetSplit()
 	list := w.views[checks.Before].setup.options.list
 	was := list.Text != ""
 	list.SetText("")

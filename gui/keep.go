@@ -24,7 +24,8 @@ type choices struct {
 	Copy     []byte       `json:"copy,omitempty"` // the folder that is rechecked
 	Columns  string       `json:"columns,omitempty"`
 	Disk     []byte       `json:"disk,omitempty"`
-	With     []keptDisk   `json:"with,omitempty"` // further disks
+	With     []keptDisk   `json:"with,omitempty"`  // further disks
+	Boxes    []string     `json:"boxes,omitempty"` // sizes, as they were typed
 	Uplink   string       `json:"uplink,omitempty"`
 	Battery  string       `json:"battery,omitempty"`
 	Link     string       `json:"link,omitempty"`

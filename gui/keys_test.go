@@ -22,7 +22,7 @@ func TestTabOrder(t *testing.T) {
 	v := r.view()
 	want := []fyne.Focusable{
 		r.bar.stages[checks.Before], r.bar.stages[checks.After], r.bar.stages[checks.Arrival],
-		r.bar.fix, r.bar.last, r.bar.save, r.bar.keys, r.bar.theme,
+		r.bar.fix, r.bar.boxes, r.bar.last, r.bar.save, r.bar.keys, r.bar.theme,
 		v.head.files, v.head.check,
 		v.setup.fold,
 	}

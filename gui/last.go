@@ -309,6 +309,7 @@ func (w *Window) reopen(v *view, rep *checks.Report) {
 	v.asked = v.places()
 	w.show(pageChecks)
 	v.setReport(rep, stateDone)
+	w.offerMore(v)
 	v.setup.setFolded(true)
 	w.changed()
 	w.tellWhile(func() bool { return v.report == rep && w.view() == v }, checks.Waiting, "This is the report of "+rep.Finished.Local().Format("2 January 2006, 15:04")+". The disk may have changed since.")

@@ -146,6 +146,7 @@ func newView(w *Window, stage checks.Stage) *view {
 			between = append(between, one.box)
 		} else {
 			disks = newMoreDisks()
+			disks.source = from.path
 			from.row.Objects = append(from.row.Objects, disks.add)
 			between = append(between, disks.box)
 		}
@@ -167,7 +168,7 @@ func newView(w *Window, stage checks.Stage) *view {
 	}
 	do := cardActions{files: func(c *checks.Check) { w.showFiles(c) }, clean: w.askClean, fix: w.showFix}
 	if stage == checks.Before {
-		do.several = w.several
+		do.several, do.split = w.several, w.showSplit
 		do.read = w.ReadAll
 	}
 	v.list = newCardList(w.engine.List(stage), do)

@@ -18,6 +18,7 @@ const (
 	pageChecks = "checks"
 	pageFiles  = "files"
 	pageFix    = "fix"
+	pageSplit  = "split"
 )
 
 // Window is the whole window. All its methods are for the goroutine of the user interface.
@@ -35,6 +36,8 @@ type Window struct {
 	at      string
 	files   *filesPage
 	fix     *fixPage
+	split   *splitPage
+	boxes   []string // sizes of boxes, as they were typed
 	sheet   *kit.Sheet
 	theme   kit.Mode
 	mute    bool // texts are being put, not typed
@@ -110,6 +113,9 @@ func openingSize(c choices, d Desktop, scale float32) fyne.Size {
 // Open fills in source and share, as the command line gives them.
 func (w *Window) Open(source, share string) {
 	w.setStage(checks.Before)
+	if s := w.views[checks.Before].setup; source != s.from.get() {
+		s.disks.put(nil) // those of another job
+	}
 	w.setPlaces(source, share)
 }
 
@@ -142,6 +148,7 @@ func (w *Window) recall(c choices) {
 	o.battery.SetText(c.Battery)
 	o.link.SetText(c.Link)
 	w.views[checks.Before].setup.disks.put(c.disks())
+	w.boxes = c.Boxes
 	if _, ok := w.views[c.Stage]; ok {
 		w.stage = c.Stage
 	}
@@ -159,7 +166,10 @@ func (w *Window) remember() {
 		Manifest: []byte(arrival.from.get()), Listing: []byte(arrival.to.get()),
 		Copy:    []byte(w.views[checks.Recheck].setup.to.get()),
 		Columns: arrival.store.columns.Text, Disk: []byte(typedPath(arrival.store.disk.Text)),
-		Uplink: o.uplink.Text, Battery: o.battery.Text, Link: o.link.Text, With: keptDisks(before.disks.disks()),
+		Uplink: o.uplink.Text, Battery: o.battery.Text, Link: o.link.Text, With: keptDisks(before.disks.disks()), Boxes: w.boxes,
+	}
+	if w.split != nil {
+		c.Boxes = w.split.typed()
 	}
 	if w.standIn != nil { // a demo's folders are gone when it ends
 		old, err := loadChoices(w.desktop.StateDir)
@@ -287,6 +297,9 @@ func (w *Window) setStage(s checks.Stage) {
 
 // show fills the window with a page.
 func (w *Window) show(page string) {
+	if w.at == pageSplit && page != pageSplit {
+		w.split.leave()
+	}
 	w.at = page
 	var o fyne.CanvasObject
 	switch page {
@@ -294,6 +307,8 @@ func (w *Window) show(page string) {
 		o = w.files.root
 	case pageFix:
 		o = w.fix.root
+	case pageSplit:
+		o = w.split.root
 	default:
 		o = w.view().list.page
 	}
@@ -369,6 +384,9 @@ func (w *Window) Quit() {
 func (w *Window) leave() {
 	w.gone = true
 	w.remember()
+	if w.split != nil {
+		w.split.leave()
+	}
 	if w.trace != nil {
 		w.trace.close()
 	}
