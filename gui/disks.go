@@ -28,7 +28,8 @@ type moreDisks struct {
 	prepare func(*kit.Field)               // ties a new field to the window
 	changed func()                         // something else is set
 	resized func()                         // it wants another height
-	focus   func(fyne.Focusable)           //
+	focus   func(fyne.Focusable)
+	bring   func(fyne.CanvasObject) // scrolls to a new row
 }
 
 // diskRow is one further disk.
@@ -49,6 +50,7 @@ func newMoreDisks() *moreDisks {
 		r := d.insert()
 		d.told()
 		d.focus(r.disk.path)
+		d.bring(r.box)
 	}).Shorter("Add…")
 	return d
 }
@@ -236,7 +238,7 @@ func (w *Window) several() bool {
 // What is said where something works on one disk at a time.
 const (
 	oneDiskFix   = "Names are fixed one disk at a time: take the other disks out of the set-up, check again, and open “Fix names”."
-	oneDiskSplit = "One disk at a time is divided among boxes: take the other disks out of the set-up first."
+	oneDiskSplit = "Disks are divided among boxes one at a time: take the other disks out of the set-up first."
 	oneDiskRead  = "A disk is read to its last byte by itself: take the other disks out of the set-up first."
 	oneDiskList  = "A copy list names files of one disk, and there are several. Leave the copy list empty, or check one disk at a time."
 )

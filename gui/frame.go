@@ -89,7 +89,7 @@ func (l *barLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	}
 	stages, buttons := o[0].(*fyne.Container), o[1].(*fyne.Container)
 	var left, right float32
-	for _, form := range [][2]int{{0, 0}, {0, 1}, {0, 2}, {1, 2}} {
+	for _, form := range [][2]int{{0, 0}, {0, 1}, {1, 1}, {0, 2}, {1, 2}} {
 		left, right = kit.RowWidth(stages, form[0]), kit.RowWidth(buttons, form[1])
 		if left+right+24 <= s.Width-2*e+10 {
 			break

@@ -267,11 +267,7 @@ func (p *splitPage) saved(dir string, nul bool) {
 	w.saved = dir
 	p.show()
 	text := many(n, "copy list", "copy lists") + " saved in " + names.Quote(dir) + "."
-	if nul {
-		text += " A name holds a line break, so each path is ended by NUL instead: tell your copy command."
-	}
-	w.tell(checks.Passed, text)
-	w.notice.Offer("Open folder", p.openFolder)
+	w.message = text // shown above the boxes, where it stays
 	if i := p.firstList(); i >= 0 && w.at == pageSplit {
 		p.pick(i)
 		w.win.Canvas().Focus(p.choices[i])

@@ -28,22 +28,42 @@ const splitPad = 14
 
 func (*splitLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(600, 300) }
 
-// boxesLayout: the fields flow to the left, the buttons stand to the right.
-type boxesLayout struct{}
+// boxesLayout: the fields flow to the left, the buttons stand to the right. Of many boxes the fields scroll.
+type boxesLayout struct{ fields fyne.CanvasObject }
 
-func (boxesLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
+// boxesMost is how high the fields get, three lines of them.
+const boxesMost = 142
+
+func (l *boxesLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	b := o[1].MinSize()
 	kit.SetBounds(o[0], 0, 0, s.Width-b.Width-16, s.Height)
 	kit.SetBounds(o[1], s.Width-b.Width, 0, b.Width, b.Height)
 }
 
-func (boxesLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
+func (l *boxesLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
 	b := o[1].MinSize()
-	return max(kit.HeightOf(o[0], w-b.Width-16), b.Height)
+	return max(min(kit.HeightOf(l.fields, w-b.Width-16)+4, boxesMost), b.Height)
 }
 
-func (boxesLayout) MinSize(o []fyne.CanvasObject) fyne.Size {
-	return fyne.NewSize(500, max(o[0].MinSize().Height, o[1].MinSize().Height))
+func (*boxesLayout) MinSize(o []fyne.CanvasObject) fyne.Size {
+	return fyne.NewSize(500, o[1].MinSize().Height)
+}
+
+// besideBar leaves room for a scroll bar.
+type besideBar struct{}
+
+const barRoom = 12
+
+func (besideBar) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	kit.SetBounds(o[0], 0, 0, s.Width-barRoom, s.Height)
+}
+
+func (besideBar) HeightFor(o []fyne.CanvasObject, w float32) float32 {
+	return kit.HeightOf(o[0], w-barRoom)
+}
+
+func (besideBar) MinSize(o []fyne.CanvasObject) fyne.Size {
+	return o[0].MinSize().AddWidthHeight(barRoom, 0)
 }
 
 // splitResult: the boxes at the side, what is in one of them beside it, and what is chosen at the foot.

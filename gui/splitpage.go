@@ -49,10 +49,11 @@ type splitPage struct {
 	mark                      *kit.Mark
 	answer                    *kit.Paragraph
 	how, result, verdictPlace fyne.CanvasObject
-	side, text                *kit.Page
+	fields, side, text        *kit.Page
 	choices                   []*kit.Choice
 	picks                     *fyne.Container
-	table                     *kit.Table
+	tables                    [2]*kit.Table // of what is in a box, and of what is not
+	table                     *kit.Table    // the one that is shown
 	path, why                 *kit.Paragraph
 	use, open                 *kit.Button
 }
@@ -66,12 +67,18 @@ type boxField struct {
 	fault   *kit.Text
 }
 
-var splitColumns = []kit.Column{
+// splitColumns are those of what is in a box, and of what is not.
+var splitColumns = [2][]kit.Column{{
 	{Title: "Path", Mono: true, Cut: kit.CutMiddle},
-	{Title: "What", Width: 140, Share: 0.3, Cut: kit.CutEnd},
-	{Title: "Files", Width: 84, Right: true},
-	{Title: "Size", Width: 92, Right: true},
-}
+	{Title: "What", Width: 182, Cut: kit.CutEnd},
+	{Title: "Files", Width: 76, Right: true},
+	{Title: "Size", Width: 88, Right: true},
+}, {
+	{Title: "Path", Mono: true, Cut: kit.CutMiddle},
+	{Title: "Why", Width: 182, Share: 0.46, Cut: kit.CutEnd},
+	{Title: "Files", Width: 70, Right: true},
+	{Title: "Size", Width: 84, Right: true},
+}}
 
 func newSplitPage(w *Window, source, list string, sizes []string) *splitPage {
 	p := &splitPage{w: w, source: source, list: list, deal: split.Make}
@@ -79,10 +86,12 @@ func newSplitPage(w *Window, source, list string, sizes []string) *splitPage {
 	p.count = kit.NewText("", kit.SizeBody, kit.ColMuted).Right()
 	p.intro = kit.NewParagraph("", kit.SizeBody, kit.ColMuted)
 	p.sizes = kit.NewFlow(12)
+	p.fields = kit.NewBarePage(p.sizes)
 	p.add = kit.NewButton(kit.Plain, "", "Add a box", func() {
 		b := p.insert(p.boxes[len(p.boxes)-1].size.Text) // most are alike
 		p.stale()
 		w.win.Canvas().Focus(b.size)
+		p.fields.Bring(b.cell)
 	})
 	p.divide = kit.NewButton(kit.Primary, "boxes", "Divide", p.start)
 	p.save = kit.NewButton(kit.Primary, "save", "Save lists", p.saveLists)
@@ -91,10 +100,19 @@ func newSplitPage(w *Window, source, list string, sizes []string) *splitPage {
 	p.meter, p.numbers = kit.NewProgressBar(), kit.NewText("", kit.SizeBody, kit.ColText).Truncated()
 	p.mark, p.answer = kit.NewMark("pass", kit.ColPass, 18), kit.NewParagraph("", kit.SizeTitle, kit.ColText).Bold()
 	p.picks = kit.NewColumn(2)
-	p.side = kit.NewBarePage(p.picks)
-	p.table = kit.NewTable(splitColumns, p.rows, p.cell)
-	p.table.Sorted = -1
-	p.table.OnChosen = p.choose
+	p.side = kit.NewBarePage(container.New(besideBar{}, p.picks))
+	for i := range p.tables {
+		t := kit.NewTable(splitColumns[i], p.rows, p.cell)
+		t.Sorted = -1
+		t.OnChosen = func(row int) {
+			if t == p.table {
+				p.choose(row)
+			}
+		}
+		p.tables[i] = t
+	}
+	p.table = p.tables[0]
+	p.tables[1].Hide()
 	p.path = kit.NewParagraph("", kit.SizeBody, kit.ColText).Mono().AtMost(2)
 	p.why = kit.NewParagraph("", kit.SizeBody, kit.ColMuted)
 	p.use = kit.NewButton(kit.Plain, "document", "Use its list for the checks", p.useList).Shorter("Use its list")
@@ -115,7 +133,7 @@ func (p *splitPage) build() {
 	p.verdictPlace = verdict
 	tools := kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(10,
 		p.intro,
-		container.New(boxesLayout{}, p.sizes, kit.NewRow(8, p.save, p.divide, p.stop)),
+		container.New(&boxesLayout{p.sizes}, p.fields, kit.NewRow(8, p.save, p.divide, p.stop)),
 		p.problem, p.meterPlace, verdict)).Pad(splitPad, 12)
 	doc := split.List()[0]
 	how := kit.NewColumn(kit.GapMid,
@@ -124,7 +142,7 @@ func (p *splitPage) build() {
 		section("What you get", "A copy list for each box, to be given to a copy command that reads lists, and to the checks before and after copying. Boxes that are not needed get none. What fits nowhere is named."))
 	p.text = kit.NewBarePage(how)
 	p.how = kit.NewSurface(kit.ColSurface, kit.ColLine, p.text).Pad(splitPad, splitPad)
-	list := kit.NewSurface(kit.ColSurface, kit.ColLine, p.table).Pad(1, 1)
+	list := kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewStack(p.tables[0], p.tables[1])).Pad(1, 1)
 	side := kit.NewSurface(kit.ColSurface, kit.ColLine, p.side).Pad(6, 6)
 	foot := kit.NewSurface(kit.ColSurface, kit.ColLine, container.New(splitFoot{}, p.path, p.why, kit.NewRow(8, p.use, p.open))).Pad(splitPad, 10)
 	result := container.New(splitResult{}, side, list, foot)
@@ -148,15 +166,15 @@ func (p *splitPage) insert(size string) *boxField {
 		b.complain("")
 		p.stale()
 	}
-	b.remove = kit.NewButton(kit.Quiet, "", "Remove", func() { p.drop(b) })
-	b.cell = kit.NewColumn(3, kit.NewSized(boxWide, 34, kit.NewStretch(8, 1, b.caption, b.size.Framed(), b.remove)), b.fault)
+	b.remove = kit.NewButton(kit.Quiet, "remove", "", func() { p.drop(b) })
+	b.cell = kit.NewColumn(3, kit.NewSized(boxWide, 34, kit.NewStretch(6, 1, b.caption, b.size.Framed(), b.remove)), b.fault)
 	p.boxes = append(p.boxes, b)
 	p.number()
 	return b
 }
 
 // boxWide is how wide the field of a box is with its name and its button.
-const boxWide = 252
+const boxWide = 190
 
 func (p *splitPage) drop(b *boxField) {
 	i := slices.Index(p.boxes, b)
@@ -340,6 +358,9 @@ func (p *splitPage) show() {
 		if !p.nul {
 			text += "With the POSIX utility pax, in the source: pax -rw -d /mnt/share < " + split.ListName(p.firstList()) + ". "
 		}
+		if p.nul {
+			text += "A name holds a line break, so each path in them is ended by NUL: tell your copy command. "
+		}
 		p.intro.Set(text+"Keep the source until all of it has arrived.", kit.ColText)
 	default:
 		p.intro.Set("How much does each box take? "+from+" is divided into one copy list a box. The disk is only read.", kit.ColMuted)
@@ -456,8 +477,15 @@ func (p *splitPage) pick(i int) {
 	for k, c := range p.choices {
 		c.SetChosen(k == i)
 	}
-	p.table.Choose(-1)
-	p.table.Top = 0
+	p.table = p.tables[0]
+	if p.load() == nil {
+		p.table = p.tables[1]
+	}
+	for _, t := range p.tables {
+		kit.SetVisible(t, t == p.table)
+		t.Choose(-1)
+		t.Top = 0
+	}
 	p.table.Renew()
 	p.choose(-1)
 }

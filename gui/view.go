@@ -190,6 +190,7 @@ func (w *Window) tieDisks(v *view) {
 	d := v.setup.disks
 	d.prepare, d.focus = w.tieField, v.setup.focus
 	d.resized = v.setup.resized
+	d.bring = func(o fyne.CanvasObject) { v.list.page.Bring(o) }
 	d.taken = func() []string { return []string{v.setup.from.get()} }
 	d.choose = func(x **picker, n int) func() {
 		return w.chooser(x, fmt.Sprintf("Choose disk %d", n), true)

@@ -185,13 +185,17 @@ func (p *Page) at() float64     { return float64(p.offset) }
 func (p *Page) setAt(v float64) { p.ScrollTo(float32(v)) }
 func (p *Page) page() float64   { return float64(max(p.clip.Size().Height-60, 40)) }
 
-// show scrolls so that a thing is in view.
-func (p *Page) show(o fyne.CanvasObject) {
-	if !p.Scrolls(o) {
+// Bring scrolls so that a thing is in view. It goes by the places of what holds it, since the driver does not
+// know yet where something new will be.
+func (p *Page) Bring(o fyne.CanvasObject) {
+	way := wayTo(p.content, o)
+	if way == nil {
 		return
 	}
-	d := fyne.CurrentApp().Driver()
-	y := d.AbsolutePositionForObject(o).Y - d.AbsolutePositionForObject(p.clip).Y + p.offset
+	y := p.offset
+	for _, x := range way[1:] {
+		y += x.Position().Y
+	}
 	h := min(o.Size().Height, 120)
 	view := p.clip.Size().Height
 	switch {
@@ -233,7 +237,7 @@ func (r *pageRenderer) Destroy() {}
 // Reveal scrolls what has the keyboard into view, on every page that it stands on.
 func Reveal(o fyne.CanvasObject) {
 	for _, p := range pagesOf(o) {
-		p.show(o)
+		p.Bring(o)
 	}
 }
 
