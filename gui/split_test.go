@@ -108,7 +108,7 @@ func TestSplitByKeyboard(t *testing.T) {
 		r.key(fyne.KeyDown)
 	}
 	p.table.Choose(0)
-	if p.path.Text != "a link" || !strings.Contains(p.why.Text, "it is a link, and a copy list names files. Run fix") && !strings.Contains(p.why.Text, "It is a link, and a copy list names files. Run fix") {
+	if p.path.Text != "a link" || !strings.Contains(p.why.Text, "It is a link, and a copy list names files. Replace links with copies") {
 		t.Errorf("said of it is %q: %q", p.path.Text, p.why.Text)
 	}
 	c.Focus(p.save)

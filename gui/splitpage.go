@@ -38,7 +38,6 @@ type splitPage struct {
 	deal   func(context.Context, checks.Job, split.Options, func(checks.Event)) (*split.Plan, error)
 
 	back                      *kit.Button
-	count                     *kit.Text
 	intro                     *kit.Paragraph
 	sizes                     *fyne.Container
 	add, divide, stop, save   *kit.Button
@@ -83,7 +82,6 @@ var splitColumns = [2][]kit.Column{{
 func newSplitPage(w *Window, source, list string, sizes []string) *splitPage {
 	p := &splitPage{w: w, source: source, list: list, deal: split.Make}
 	p.back = kit.NewButton(kit.Plain, "back", "All checks", w.back)
-	p.count = kit.NewText("", kit.SizeBody, kit.ColMuted).Right()
 	p.intro = kit.NewParagraph("", kit.SizeBody, kit.ColMuted)
 	p.sizes = kit.NewFlow(12)
 	p.fields = kit.NewBarePage(p.sizes)
@@ -126,7 +124,7 @@ func newSplitPage(w *Window, source, list string, sizes []string) *splitPage {
 }
 
 func (p *splitPage) build() {
-	top := kit.NewStretch(14, 1, p.back, kit.NewText("More than one box", 20, kit.ColText).Bold().Truncated(), p.count)
+	top := kit.NewStretch(14, 1, p.back, kit.NewText("More than one box", 20, kit.ColText).Bold().Truncated())
 	p.meterPlace = kit.NewColumn(4, kit.NewSized(0, 10, p.meter), kit.NewSized(0, 20, p.numbers))
 	p.meterPlace.Hide()
 	verdict := kit.NewHanging(28, kit.NewSized(18, 20, p.mark), p.answer)
@@ -139,6 +137,7 @@ func (p *splitPage) build() {
 	how := kit.NewColumn(kit.GapMid,
 		section("How it is divided", doc.Doc),
 		section("Room to spare", "In every box 2 % of what goes into it is left free, or as much as its largest file takes if that is more, as “The copy fits on the share” asks for."),
+		section("Two copies", "A box that takes all of it needs no list: for two full copies on two boxes, check before and after copying with the share of one box, then with that of the other."),
 		section("What you get", "A copy list for each box, to be given to a copy command that reads lists, and to the checks before and after copying. Boxes that are not needed get none. What fits nowhere is named."))
 	p.text = kit.NewBarePage(how)
 	p.how = kit.NewSurface(kit.ColSurface, kit.ColLine, p.text).Pad(splitPad, splitPad)
@@ -351,7 +350,6 @@ func (p *splitPage) show() {
 	if p.list != "" {
 		from += ", what is on the copy list " + names.QuoteShort(p.list)
 	}
-	p.count.Set("", "")
 	switch {
 	case p.dir != "":
 		text := "The lists are in " + names.Quote(p.dir) + ". Next, one box at a time: check before copying with the box’s list, copy what is on it with your own copy command, and check after copying with the same list. "
