@@ -262,6 +262,30 @@ func TestFindingsOfDisks(t *testing.T) {
 	}
 }
 
+// A disk that is chosen already is not offered for another.
+func TestOffersOfDisks(t *testing.T) {
+	r := newRig(t, 1280, 800, kit.Light)
+	d := r.view().setup.disks
+	all := []Offer{{Path: sampleSource}, {Path: "/media/REEL 02"}, {Path: "/media/REEL 03"}}
+	r.view().offer(all)
+	r.Open(sampleSource, "")
+	test.Tap(d.add)
+	test.Tap(d.add)
+	labels := func(p *picker) (list []string) {
+		for _, o := range p.offers.Objects {
+			list = append(list, o.(*kit.Button).Label)
+		}
+		return list
+	}
+	if got := labels(d.rows[0].disk); !d.rows[0].disk.offers.Visible() || !slices.Equal(got, []string{"REEL 02", "REEL 03"}) {
+		t.Errorf("offered are %q", got)
+	}
+	test.Tap(d.rows[0].disk.offers.Objects[0].(*kit.Button))
+	if got := labels(d.rows[1].disk); d.rows[0].disk.get() != "/media/REEL 02" || !slices.Equal(got, []string{"REEL 03"}) {
+		t.Errorf("with %q taken, offered are %q", d.rows[0].disk.get(), got)
+	}
+}
+
 // After copying, one of the disks is looked at at a time, each by one press.
 func TestOneDiskAfterCopying(t *testing.T) {
 	r := newRig(t, 1280, 800, kit.Light)

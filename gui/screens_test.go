@@ -160,9 +160,8 @@ var screens = map[string]func(*rig){
 		r.doneWithDisks()
 		r.view().list.byID["name-characters"].setOpen(true)
 	},
-	"disks-after": func(r *rig) { r.withDisks(); r.setStage(checks.After) },
-	"keys":        func(r *rig) { r.showKeys() },
-	"save":        func(r *rig) { r.done(sample()); r.desktop.ReportDir = "/home/reel"; r.save() },
-	"close":       func(r *rig) { r.start(); r.Close() },
-	"message":     func(r *rig) { r.tell(checks.Failed, "No file manager could be opened.") },
+	"keys":    func(r *rig) { r.showKeys() },
+	"save":    func(r *rig) { r.done(sample()); r.desktop.ReportDir = "/home/reel"; r.save() },
+	"close":   func(r *rig) { r.start(); r.Close() },
+	"message": func(r *rig) { r.tell(checks.Failed, "No file manager could be opened.") },
 }
