@@ -120,6 +120,7 @@ type JobError struct {
 	Field Field
 	Err   error  // what is wrong
 	Hint  string // what to do, as a clause; empty where Err says it all
+	Disk  int    // which of Job.Disks a source or a prefix is of
 }
 
 // Error returns problem and hint in one line.
@@ -196,13 +197,13 @@ func (j *Job) settleWith(ctx context.Context) (err error) {
 	with := make([]Disk, len(j.With)) // the caller's stays as it is
 	for i, d := range j.With {
 		if with[i].Prefix, err = CleanPrefix(d.Prefix); err != nil {
-			return err
+			return ofDisk(i+1, err)
 		}
 		if d.Source == "" {
-			return &JobError{Field: FieldSource, Err: fmt.Errorf("disk %d is not chosen", i+2), Hint: "choose its folder"}
+			return ofDisk(i+1, &JobError{Field: FieldSource, Err: fmt.Errorf("disk %d is not chosen", i+2), Hint: "choose its folder"})
 		}
-		if with[i].Source, err = SourceFolder(ctx, d.Source, j.Deadline); err != nil {
-			return err
+		if with[i].Source, err = SourceFolder(ctx, d.Source, max(j.Deadline, sourcePatience)); err != nil {
+			return ofDisk(i+1, err)
 		}
 	}
 	j.With = with
@@ -211,17 +212,25 @@ func (j *Job) settleWith(ctx context.Context) (err error) {
 		for _, b := range disks[:i] {
 			nested, err := share.Guard(ctx, j.Deadline, func() (bool, error) { return share.Nested(a.Source, b.Source) })
 			if err != nil {
-				return &JobError{Field: FieldSource, Err: err}
+				return &JobError{Field: FieldSource, Disk: i, Err: err}
 			}
 			if nested {
 				return &JobError{
-					Field: FieldSource, Hint: "choose two separate folders",
+					Field: FieldSource, Disk: i, Hint: "choose two separate folders",
 					Err: fmt.Errorf("one of the sources %s and %s is inside the other and would be counted twice", names.Quote(b.Source), names.Quote(a.Source)),
 				}
 			}
 		}
 	}
 	return nil
+}
+
+// ofDisk says which of the disks an error is about.
+func ofDisk(i int, err error) error {
+	if e := (*JobError)(nil); errors.As(err, &e) {
+		e.Disk = i
+	}
+	return err
 }
 
 // settleBaseline refuses a baseline that cannot be written, before hours of reading.
@@ -313,11 +322,11 @@ func FolderError(field Field, path string, err error) error {
 	case err == nil:
 		return nil
 	case errors.Is(err, fs.ErrNotExist):
-		return &JobError{field, fmt.Errorf("there is no %s folder %s", field, shown), "make sure it is plugged in and mounted, and that the path is spelled correctly"}
+		return &JobError{Field: field, Err: fmt.Errorf("there is no %s folder %s", field, shown), Hint: "make sure it is plugged in and mounted, and that the path is spelled correctly"}
 	case errors.Is(err, fs.ErrPermission):
-		return &JobError{field, fmt.Errorf("you may not open the %s folder %s", field, shown), "run as a user who may, or change its permissions"}
+		return &JobError{Field: field, Err: fmt.Errorf("you may not open the %s folder %s", field, shown), Hint: "run as a user who may, or change its permissions"}
 	case errors.Is(err, share.ErrNotFolder), errors.Is(err, syscall.ENOTDIR):
-		return &JobError{field, fmt.Errorf("the %s %s is a file", field, shown), "choose the folder that holds it"}
+		return &JobError{Field: field, Err: fmt.Errorf("the %s %s is a file", field, shown), Hint: "choose the folder that holds it"}
 	}
 	return &JobError{Field: field, Err: fmt.Errorf("%s %s: %w", field, shown, err)}
 }

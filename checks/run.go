@@ -155,7 +155,7 @@ func (r *run) walk(ctx context.Context, list []*Check, o walk.Options) error {
 			if len(r.job.With) > 0 {
 				err = fmt.Errorf("disk %d, %s: %w", i+1, names.Quote(disk.Source), err)
 			}
-			err = &JobError{Field: FieldSource, Err: err, Hint: "look at its cable and power, then check again"}
+			err = &JobError{Field: FieldSource, Disk: i, Err: err, Hint: "look at its cable and power, then check again"}
 			break
 		}
 	}

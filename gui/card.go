@@ -2,6 +2,7 @@ package gui
 
 import (
 	"image/color"
+	"slices"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
@@ -36,6 +37,7 @@ type card struct {
 	body    fyne.CanvasObject // built when the card opens
 	files   *kit.Button       // in the body: to the flagged files
 	read    *kit.Button       // in the body: to read the whole disk; nil for most
+	disks   []int64           // findings on each of several disks; nil for one
 	build   func(*card) fyne.CanvasObject
 	toggled func(*card)
 	low     func() bool // the page is low
@@ -56,6 +58,9 @@ func (k *card) summary() string {
 	case k.open && k.result != nil:
 		return ""
 	case k.result != nil:
+		if on := whichDisks(k.disks); on != "" {
+			return "Flagged on " + on + ". " + k.result.Summary
+		}
 		return k.result.Summary
 	case k.status == checks.Running:
 		return k.doing
@@ -110,6 +115,18 @@ func (k *card) show(s checks.Status, res *checks.Result, doing string) bool {
 	}
 	k.update()
 	return grew
+}
+
+// setDisks takes over how many findings there are on each of several disks.
+func (k *card) setDisks(n []int64) {
+	if slices.Equal(k.disks, n) {
+		return
+	}
+	k.disks, k.body = n, nil
+	if k.open && k.build != nil {
+		k.body = k.build(k)
+	}
+	k.update()
 }
 
 // update shows what the fields say now.

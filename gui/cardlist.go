@@ -37,6 +37,9 @@ type cardActions struct {
 	copy  func(string)        // puts a command on the clipboard
 
 	sleepy func() bool // this computer cannot be kept awake
+	split func()              // deals the disk out to several boxes; nil where that is no question
+	// several reports whether there is more than one disk, so that fix cannot be offered; nil: never.
+	several func() bool
 }
 
 // group is the cards that answer one part of the question, with its name in the margin.
@@ -90,7 +93,7 @@ func newCardList(list []*checks.Check, do cardActions) *cardList {
 		l.byID[c.ID] = k
 	}
 	flush()
-	folders := newFolderBars(func() []checks.FolderSum { return l.folder })
+	folders := newFolderBars(func() []checks.FolderSum { return l.folder }, func(s checks.FolderSum) string { return onDisk(l.report, s.Source, s.Path) })
 	l.bars = &group{name: kit.NewText("Largest folders", kit.SizeTitle, kit.ColText).Bold().Truncated(), says: kit.NewText("by bytes", kit.SizeSmall+1, kit.ColMuted).Truncated()}
 	l.bars.box = container.New(&groupLayout{}, l.bars.name, l.bars.says, kit.NewSurface(kit.ColSurface, kit.ColLine, folders).Pad(cardPad, 10))
 	l.bars.box.Hide()
@@ -152,6 +155,7 @@ func (l *cardList) update(id string, s checks.Status, res *checks.Result, doing 
 func (l *cardList) finish(rep *checks.Report) {
 	l.report = rep
 	for _, k := range l.cards {
+		k.setDisks(perDisk(rep, k.result))
 		if k.picture == nil {
 			continue
 		}

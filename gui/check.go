@@ -44,6 +44,12 @@ func (w *Window) request(v *view) (Request, error) {
 	if err := v.setup.options.into(&r.Job); err != nil {
 		return r, err
 	}
+	if v.setup.disks != nil {
+		r.With = v.setup.disks.disks()
+	}
+	if text := v.conflict(); text != "" {
+		return r, errors.New(strings.TrimSuffix(text, "."))
+	}
 	r.CopyListFile = typedPath(v.setup.options.list.Text)
 	if w.standIn != nil {
 		w.standIn(&r.Job)
@@ -224,6 +230,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 			x = v.setup.to
 		}
 		w.links.learn(x.get(), rep.Source.Path)
+		w.links.learnDisks(v, rep)
 		v.asked = v.places()
 	}
 	v.lock(false)
@@ -257,7 +264,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 		}
 	}
 	v.head.check.Set("", "Check again")
-	w.offerDemo(v)
+	w.offerMore(v)
 	c, next := w.win.Canvas(), v.head.check
 	if v.head.files.Visible() && v.head.files.Kind == kit.Primary {
 		next = v.head.files
@@ -312,6 +319,10 @@ func (w *Window) failed(v *view, err error) {
 	v.reset()
 	v.head.setPrimary(true)
 	v.head.say(statusBadge(checks.Failed), "The check could not start", putRight)
+	if v.blameDisk(w, job, text) {
+		w.message = text
+		return
+	}
 	where := v.pickerOf(job.Field)
 	if where == nil {
 		w.message = text

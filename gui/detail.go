@@ -47,6 +47,13 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 			right = append(right, kit.NewColumn(3, lines...))
 		}
 	}
+	if whichDisks(k.disks) != "" {
+		lines := []fyne.CanvasObject{heading("Flagged on each disk")}
+		for i, n := range k.disks {
+			lines = append(lines, kit.NewParagraph(capitalize(diskWord(i))+": "+many(n, "finding", "findings"), kit.SizeBody, kit.ColText))
+		}
+		right = append(right, kit.NewColumn(3, lines...))
+	}
 	parts := []fyne.CanvasObject{kit.NewRule()}
 	if res != nil && res.Summary != "" && strings.TrimSuffix(res.Summary, ".") != strings.TrimSuffix(res.Reason, ".") { // whole: a shut card may have to cut it
 		parts = append(parts, kit.NewParagraph(res.Summary, kit.SizeTitle, kit.ColText))
@@ -57,12 +64,17 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 		parts = append(parts, kit.NewSideBySide(36, kit.NewColumn(kit.GapMid, left...), kit.NewColumn(kit.GapMid, right...)))
 	}
 	parts = append(parts, below...)
-	var buttons []fyne.CanvasObject
+	several := do.several != nil && do.several()
+	var buttons, hints []fyne.CanvasObject
 	if res != nil && len(res.Findings) > 0 {
 		b := kit.NewButton(kit.Plain, "find", showWords(res), func() { do.files(k.check) })
 		k.files = b
 		buttons = append(buttons, b)
-		if k.check.Group == checks.GroupNames && res.Status != checks.Passed && do.fix != nil {
+		switch {
+		case k.check.Group != checks.GroupNames || res.Status == checks.Passed || do.fix == nil:
+		case several:
+			hints = append(hints, kit.NewParagraph(oneDiskFix, kit.SizeBody, kit.ColMuted))
+		default:
 			buttons = append(buttons, kit.NewButton(kit.Plain, "wrench", "Fix names", do.fix))
 		}
 		if res.Rules[ruleTrialLeft] > 0 {
@@ -77,9 +89,17 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 			parts = append(parts, kit.NewParagraph(maySleep, kit.SizeBody, kit.ColWarn))
 		}
 	}
+	if do.split != nil && k.check.ID == checkSpace && res != nil {
+		if several {
+			hints = append(hints, kit.NewParagraph(oneDiskSplit, kit.SizeBody, kit.ColMuted))
+		} else {
+			buttons = append(buttons, kit.NewButton(kit.Plain, "boxes", "Divide among boxes", do.split))
+		}
+	}
 	if len(buttons) > 0 {
 		parts = append(parts, kit.NewRow(kit.GapSmall, buttons...))
 	}
+	parts = append(parts, hints...)
 	rules := []fyne.CanvasObject{heading("Rules and their sources")}
 	for _, r := range k.check.Rules {
 		rules = append(rules, ruleLine(r, res))

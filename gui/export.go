@@ -13,12 +13,13 @@ import (
 	"loadline/checks/names"
 )
 
-// writeList writes findings as a list that people read: one path a line, and what is wrong with it.
-func writeList(w io.Writer, n int, at func(int) *checks.Finding) error {
+// writeList writes findings of a report as a list that people read: one path a line, and what is wrong with
+// it.
+func writeList(w io.Writer, rep *checks.Report, n int, at func(int) *checks.Finding) error {
 	b := bufio.NewWriterSize(w, 1<<16)
 	for i := range n {
 		f := at(i)
-		if _, err := fmt.Fprintf(b, "%s\t%s\t%s\t%s\n", levelWord(f.Level), names.Quote(f.Path), f.Rule.ID, oneLine(f.Detail)); err != nil {
+		if _, err := fmt.Fprintf(b, "%s\t%s\t%s\t%s\n", levelWord(f.Level), onDisk(rep, f.Source, f.Path), f.Rule.ID, oneLine(f.Detail)); err != nil {
 			return err
 		}
 	}
@@ -26,19 +27,25 @@ func writeList(w io.Writer, n int, at func(int) *checks.Finding) error {
 }
 
 // writeCSV writes findings as RFC 4180 says, with a head. A cell that a spreadsheet would take for a
-// formula gets an apostrophe before it, and names stand as names.Quote shows them.
-func writeCSV(w io.Writer, n int, at func(int) *checks.Finding) error {
+// formula gets an apostrophe before it, and names stand as names.Quote shows them. A column for the disk is
+// there only where there are several.
+func writeCSV(w io.Writer, rep *checks.Report, n int, at func(int) *checks.Finding) error {
 	c := csv.NewWriter(w)
 	c.UseCRLF = true
-	if err := c.Write([]string{"level", "path", "rule", "bytes", "detail", "what to do"}); err != nil {
+	several := rep != nil && len(rep.Sources) > 1
+	row := func(level, disk string, rest ...string) error {
+		if !several {
+			return c.Write(append([]string{level}, rest...))
+		}
+		return c.Write(append([]string{level, disk}, rest...))
+	}
+	if err := row("level", "disk", "path", "rule", "bytes", "detail", "what to do"); err != nil {
 		return err
 	}
 	for i := range n {
 		f := at(i)
-		if err := c.Write([]string{
-			f.Level.String(), harmless(names.Quote(f.Path)), f.Rule.ID, strconv.FormatInt(f.Size, 10),
-			harmless(oneLine(f.Detail)), harmless(oneLine(f.Fix())),
-		}); err != nil {
+		if err := row(f.Level.String(), strconv.Itoa(f.Source+1), harmless(names.Quote(f.Path)), f.Rule.ID,
+			strconv.FormatInt(f.Size, 10), harmless(oneLine(f.Detail)), harmless(oneLine(f.Fix()))); err != nil {
 			return err
 		}
 	}

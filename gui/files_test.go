@@ -321,7 +321,7 @@ func TestCSV(t *testing.T) {
 		{Path: "плёнка\u202e", Rule: rule, Level: checks.Warn, Detail: "ok"},
 	}
 	var b bytes.Buffer
-	if err := writeCSV(&b, len(in), func(i int) *checks.Finding { return in[i] }); err != nil {
+	if err := writeCSV(&b, nil, len(in), func(i int) *checks.Finding { return in[i] }); err != nil {
 		t.Fatal(err)
 	}
 	rows, err := csv.NewReader(bytes.NewReader(b.Bytes())).ReadAll()

@@ -172,7 +172,7 @@ func (p *filesPage) cell(row, col int) kit.Cell {
 		if f.Path == "" {
 			return kit.Cell{Text: "(the copy as a whole)", Color: kit.ColMuted}
 		}
-		return kit.Cell{Text: names.Quote(f.Path)}
+		return kit.Cell{Text: onDisk(p.report, f.Source, f.Path)}
 	case 2:
 		return kit.Cell{Text: why(f), Color: kit.ColMuted}
 	}
@@ -248,7 +248,7 @@ func (p *filesPage) choose(row int) {
 		return
 	}
 	f := p.model.at(row)
-	path := names.Quote(f.Path)
+	path := onDisk(p.report, f.Source, f.Path)
 	if f.Path == "" {
 		path = "The copy as a whole"
 	}
@@ -274,15 +274,12 @@ func (p *filesPage) chosen() *checks.Finding {
 	return nil
 }
 
-// base is the folder that the findings' paths are relative to.
-func (p *filesPage) base() string { return p.report.Source.Path }
-
 func (p *filesPage) openFolder() {
 	f := p.chosen()
 	if f == nil || f.Path == "" {
 		return
 	}
-	dir := filepath.Dir(filepath.Join(p.base(), filepath.FromSlash(f.Path)))
+	dir := filepath.Dir(filepath.Join(folderOf(p.report, f), filepath.FromSlash(f.Path)))
 	if err := p.w.desktop.Reveal(dir); err != nil {
 		p.w.tell(checks.Failed, "No file manager could be opened: "+err.Error()+". The folder is "+names.Quote(dir))
 	}
@@ -291,7 +288,7 @@ func (p *filesPage) openFolder() {
 // copyPath copies the path as it is, raw bytes and all: what is pasted must find the file.
 func (p *filesPage) copyPath() {
 	if f := p.chosen(); f != nil && f.Path != "" {
-		p.w.desktop.Copy(filepath.Join(p.base(), filepath.FromSlash(f.Path)))
+		p.w.desktop.Copy(filepath.Join(folderOf(p.report, f), filepath.FromSlash(f.Path)))
 		p.w.tellWhile(p.w.onThisPage(), checks.Passed, "The path is on the clipboard.")
 	}
 }
@@ -301,7 +298,7 @@ func (p *filesPage) copyAll() {
 	n, at := p.model.shown()
 	go func() { // a million lines take a moment
 		var b strings.Builder
-		err := writeList(&b, n, at)
+		err := writeList(&b, p.report, n, at)
 		p.w.desktop.Post(func() { p.copied(b.String(), n, err) })
 	}()
 }

@@ -23,11 +23,15 @@ import (
 
 // canFix reports whether there is a source whose names could be looked at.
 func (w *Window) canFix() bool {
-	return w.stage == checks.Before && w.view().setup.from.get() != ""
+	return w.stage == checks.Before && w.view().setup.from.get() != "" && !w.several()
 }
 
 // showFix opens the page of repairs on the source.
 func (w *Window) showFix() {
+	if w.stage == checks.Before && w.several() {
+		w.tellWhile(w.several, checks.Waiting, oneDiskFix)
+		return
+	}
 	if w.running != "" || !w.canFix() || w.at == pageFix {
 		return
 	}
@@ -326,6 +330,7 @@ func (w *Window) skips(source string) map[string]bool {
 
 // dropList forgets the copy list, whose paths may be gone, and tells whether there was one.
 func (w *Window) dropList() bool {
+	w.forgetSplit()
 	list := w.views[checks.Before].setup.options.list
 	was := list.Text != ""
 	list.SetText("")

@@ -4,20 +4,19 @@ import (
 	"fyne.io/fyne/v2"
 
 	"loadline/checks"
-	"loadline/checks/names"
 	"loadline/gui/kit"
 )
 
 const folderBarHeight = 28
 
 // newFolderBars draws the largest folders: where bytes and trouble sit.
-func newFolderBars(get func() []checks.FolderSum) *kit.Drawing {
+func newFolderBars(get func() []checks.FolderSum, name func(checks.FolderSum) string) *kit.Drawing {
 	return kit.NewDrawing(
 		func(float32) float32 { return float32(len(get())) * folderBarHeight },
-		func(p *kit.Pen) { drawFolderBars(p, get()) })
+		func(p *kit.Pen) { drawFolderBars(p, get(), name) })
 }
 
-func drawFolderBars(p *kit.Pen, sums []checks.FolderSum) {
+func drawFolderBars(p *kit.Pen, sums []checks.FolderSum, called func(checks.FolderSum) string) {
 	most := int64(1)
 	for _, s := range sums {
 		most = max(most, s.Bytes)
@@ -30,7 +29,7 @@ func drawFolderBars(p *kit.Pen, sums []checks.FolderSum) {
 		y := float32(i) * folderBarHeight
 		ty := y + (folderBarHeight-18)/2
 		mono := fyne.TextStyle{Monospace: true}
-		name := kit.Fit(names.Quote(s.Path), nameW, kit.CutMiddle, func(t string) float32 { return kit.Measure(t, kit.SizeBody-1, mono).Width })
+		name := kit.Fit(called(s), nameW, kit.CutMiddle, func(t string) float32 { return kit.Measure(t, kit.SizeBody-1, mono).Width })
 		p.Word(0, ty, 0, name, kit.SizeBody-1, kit.ColText, mono)
 		p.Box(barX, y+9, barW, 10, 4, kit.ColInset)
 		p.Box(barX, y+9, max(barW*float32(float64(s.Bytes)/float64(most)), 3), 10, 4, kit.ColAccent)

@@ -33,6 +33,7 @@ type topBar struct {
 	box                          *fyne.Container
 	stages                       map[checks.Stage]*kit.Button
 	save, fix, last, keys, theme *kit.Button
+	boxes                        *kit.Button
 	right                        *fyne.Container
 }
 
@@ -46,11 +47,12 @@ func newTopBar(w *Window) *topBar {
 		tabs = append(tabs, t)
 	}
 	b.fix = kit.NewButton(kit.Quiet, "wrench", "Fix names", w.showFix).Shorter("Fix", "")
+	b.boxes = kit.NewButton(kit.Quiet, "boxes", "More boxes", w.showSplit).Shorter("Boxes", "")
 	b.save = kit.NewButton(kit.Quiet, "save", "Save report", w.save).Shorter("Save", "")
 	b.last = kit.NewButton(kit.Quiet, "history", "Last report", w.openLast).Shorter("Last", "")
 	b.keys = kit.NewButton(kit.Quiet, "keys", "Shortcuts", w.showKeys).Shorter("Shortcuts", "")
 	b.theme = kit.NewButton(kit.Quiet, "light", "Theme", w.turnTheme).Shorter("Theme", "")
-	b.right = kit.NewRow(2, b.fix, b.last, b.save, b.keys, b.theme)
+	b.right = kit.NewRow(2, b.fix, b.boxes, b.last, b.save, b.keys, b.theme)
 	b.box = container.New(&barLayout{w}, kit.NewRow(6, tabs...), b.right, kit.NewRule())
 	return b
 }
@@ -68,6 +70,7 @@ func (b *topBar) update(w *Window) {
 	kit.SetEnabled(b.save, w.at == pageFiles && w.files.model.rows() > 0 || w.at != pageFiles && w.view().report != nil && w.running != w.stage)
 	kit.SetEnabled(b.last, w.running != w.stage && w.hasLast(w.stage))
 	kit.SetEnabled(b.fix, w.running == "" && w.canFix())
+	kit.SetEnabled(b.boxes, w.running == "" && w.canSplit())
 	icon := "dark"
 	if kit.IsDark() {
 		icon = "light"
@@ -86,7 +89,7 @@ func (l *barLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	}
 	stages, buttons := o[0].(*fyne.Container), o[1].(*fyne.Container)
 	var left, right float32
-	for _, form := range [][2]int{{0, 0}, {0, 1}, {0, 2}, {1, 2}} {
+	for _, form := range [][2]int{{0, 0}, {0, 1}, {1, 1}, {0, 2}, {1, 2}} {
 		left, right = kit.RowWidth(stages, form[0]), kit.RowWidth(buttons, form[1])
 		if left+right+24 <= s.Width-2*e+10 {
 			break

@@ -24,12 +24,37 @@ type choices struct {
 	Copy     []byte       `json:"copy,omitempty"` // the folder that is rechecked
 	Columns  string       `json:"columns,omitempty"`
 	Disk     []byte       `json:"disk,omitempty"`
+	With     []keptDisk   `json:"with,omitempty"`  // further disks
+	Boxes    []string     `json:"boxes,omitempty"` // sizes, as they were typed
 	Uplink   string       `json:"uplink,omitempty"`
 	Battery  string       `json:"battery,omitempty"`
 	Link     string       `json:"link,omitempty"`
 	Theme    kit.Mode     `json:"theme,omitempty"`
 	Width    float32      `json:"width,omitempty"`
 	Height   float32      `json:"height,omitempty"`
+}
+
+type keptDisk struct {
+	Source []byte `json:"source"`
+	Prefix []byte `json:"prefix,omitempty"`
+}
+
+func keptDisks(list []checks.Disk) []keptDisk {
+	var kept []keptDisk
+	for _, d := range list {
+		if d.Source != "" {
+			kept = append(kept, keptDisk{[]byte(d.Source), []byte(d.Prefix)})
+		}
+	}
+	return kept
+}
+
+func (c *choices) disks() []checks.Disk {
+	var list []checks.Disk
+	for _, d := range c.With {
+		list = append(list, checks.Disk{Source: string(d.Source), Prefix: string(d.Prefix)})
+	}
+	return list
 }
 
 const choicesFile = "window.json"

@@ -38,6 +38,7 @@ func init() { // not in its declaration: what it names uses it
 		{"Ctrl+Shift+O", "Choose the share", fyne.KeyO, ctrl | shift, func(w *Window) { w.view().setup.to.choose.Tapped(nil) }},
 		{"Ctrl+F", "Flagged files: find by text", fyne.KeyF, ctrl, func(w *Window) { w.findFiles() }},
 		{"Ctrl+E", "Fix names", fyne.KeyE, ctrl, func(w *Window) { w.showFix() }},
+		{"Ctrl+B", "More than one box: a copy list for each", fyne.KeyB, ctrl, func(w *Window) { w.showSplit() }},
 		{"Ctrl+S", "Save the report, or the list of files", fyne.KeyS, ctrl, func(w *Window) { w.save() }},
 		{"Ctrl+L", "Open the last report", fyne.KeyL, ctrl, func(w *Window) { w.openLast() }},
 		{"Ctrl+D", "Light or dark theme, or that of the desktop", fyne.KeyD, ctrl, func(w *Window) { w.turnTheme() }},
@@ -124,6 +125,8 @@ func (w *Window) scroll(pages float32) {
 	switch {
 	case w.sheet != nil:
 		p = w.sheet.Page
+	case w.at == pageSplit && w.foreign() == nil:
+		p = w.split.text
 	case w.at == pageChecks && w.foreign() == nil:
 		p = w.view().list.page
 	}
@@ -145,6 +148,8 @@ func (w *Window) escape() {
 		}
 	case w.fixing:
 		w.fix.halt()
+	case w.at == pageSplit && w.split.busy():
+		w.split.halt()
 	case w.at != pageChecks:
 		w.back()
 	case w.running == w.stage:

@@ -22,7 +22,7 @@ func TestTabOrder(t *testing.T) {
 	v := r.view()
 	want := []fyne.Focusable{
 		r.bar.stages[checks.Before], r.bar.stages[checks.After], r.bar.stages[checks.Arrival],
-		r.bar.fix, r.bar.last, r.bar.save, r.bar.keys, r.bar.theme,
+		r.bar.fix, r.bar.boxes, r.bar.last, r.bar.save, r.bar.keys, r.bar.theme,
 		v.head.files, v.head.check,
 		v.setup.fold,
 	}
@@ -141,7 +141,7 @@ func TestTabOrderOfSetup(t *testing.T) {
 	o := s.options
 	for _, open := range []bool{false, true} {
 		o.open(open)
-		want := []fyne.Focusable{s.from.path, s.from.choose, s.to.path, s.to.choose, o.prefix, o.fold}
+		want := []fyne.Focusable{s.from.path, s.from.choose, s.disks.add, s.to.path, s.to.choose, o.prefix, o.fold}
 		if open {
 			want = append(want, o.list, o.uplink, o.battery, o.link)
 		}

@@ -26,6 +26,7 @@ type keptReport struct {
 	By                string // the version that made the report
 	Started, Finished time.Time
 	Source            checks.Place
+	Sources           []checks.Disk
 	Share             *checks.Place
 	Totals            checks.Totals
 	Verdict           checks.Status
@@ -39,7 +40,7 @@ type keptReport struct {
 
 func keptOf(rep *checks.Report) keptReport {
 	return keptReport{
-		keptVersion, rep.Stage, rep.Version, rep.Started, rep.Finished, rep.Source, rep.Share, rep.Totals, rep.Verdict,
+		keptVersion, rep.Stage, rep.Version, rep.Started, rep.Finished, rep.Source, rep.Sources, rep.Share, rep.Totals, rep.Verdict,
 		rep.Machine, rep.Manifest, rep.Invented, rep.Interrupted, rep.Largest, rep.Proof, len(rep.Checks),
 	}
 }
@@ -48,10 +49,13 @@ func keptOf(rep *checks.Report) keptReport {
 // another by the time somebody opens the window again.
 func (k *keptReport) report() *checks.Report {
 	rep := &checks.Report{
-		Stage: k.Stage, Version: k.By, Started: k.Started, Finished: k.Finished, Source: k.Source, Share: k.Share,
+		Stage: k.Stage, Version: k.By, Started: k.Started, Finished: k.Finished, Source: k.Source, Sources: k.Sources, Share: k.Share,
 		Totals: k.Totals, Verdict: k.Verdict, Machine: k.Machine, Manifest: k.Manifest, Invented: k.Invented,
 		Interrupted: k.Interrupted, Largest: k.Largest, Proof: k.Proof,
 		Job: checks.Job{Stage: k.Stage, Source: k.Source.Path},
+	}
+	if len(k.Sources) > 1 {
+		rep.Job.With = k.Sources[1:]
 	}
 	if k.Share != nil {
 		rep.Job.Share, rep.Job.Prefix = k.Share.Path, k.Share.Prefix
@@ -80,6 +84,7 @@ type keptFinding struct {
 	Path, Rule, Detail, Remedy string
 	Level                      checks.Level
 	Size                       int64
+	Source                     int
 }
 
 const keptVersion = 2
@@ -113,7 +118,7 @@ func keep(out *gob.Encoder, rep *checks.Report) error {
 			piece = piece[:0]
 			for j := range part {
 				f := &part[j]
-				piece = append(piece, keptFinding{f.Path, f.Rule.ID, f.Detail, f.Remedy, f.Level, f.Size})
+				piece = append(piece, keptFinding{f.Path, f.Rule.ID, f.Detail, f.Remedy, f.Level, f.Size, f.Source})
 			}
 			if err := out.Encode(piece); err != nil {
 				return err
@@ -193,7 +198,7 @@ func unkeepFindings(in *gob.Decoder, c *checks.Check, n int) ([]checks.Finding, 
 			if rule == nil {
 				return nil, fmt.Errorf("it has a rule %q that this version lacks", f.Rule)
 			}
-			all = append(all, checks.Finding{Path: f.Path, Rule: rule, Level: f.Level, Size: f.Size, Detail: f.Detail, Remedy: f.Remedy})
+			all = append(all, checks.Finding{Path: f.Path, Source: f.Source, Rule: rule, Level: f.Level, Size: f.Size, Detail: f.Detail, Remedy: f.Remedy})
 		}
 	}
 	return all, nil
@@ -304,11 +309,16 @@ func (w *Window) reopen(v *view, rep *checks.Report) {
 			v.setup.options.prefix.SetText(showPath(rep.Share.Prefix))
 		}
 		v.setup.to.put(share)
+		if v.setup.disks != nil {
+			v.setup.disks.put(rep.Job.With)
+		}
 	}
 	w.mute = false
+	w.showDisks(v)
 	v.asked = v.places()
 	w.show(pageChecks)
 	v.setReport(rep, stateDone)
+	w.offerMore(v)
 	v.setup.setFolded(true)
 	w.changed()
 	w.tellWhile(func() bool { return v.report == rep && w.view() == v }, checks.Waiting, "This is the report of "+rep.Finished.Local().Format("2 January 2006, 15:04")+". The disk may have changed since.")

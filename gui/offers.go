@@ -142,6 +142,9 @@ func (v *view) offer(all []Offer) {
 		}
 	}
 	changed := v.setup.from.offer(disks)
+	if v.setup.disks != nil {
+		changed = v.setup.disks.offer(disks) || changed
+	}
 	if v.setup.to.offer(shares) || changed {
 		v.relayout()
 	}

@@ -21,6 +21,7 @@ type options struct {
 	box     fyne.CanvasObject
 	fold    *kit.Fold
 	more    *fyne.Container // what the fold stands for
+	folder  *kit.Text       // what the field for the folder on the share is called
 	prefix  *kit.Field
 	list    *kit.Field
 	uplink  *kit.Field
@@ -52,16 +53,18 @@ func newOptions() *options {
 			}
 		}
 	}
-	cell := func(label string, f *kit.Field) fyne.CanvasObject {
-		return kit.NewStretch(8, 1, kit.NewText(label, kit.SizeSmall+1, kit.ColMuted), f.Framed())
+	label := func(s string) *kit.Text { return kit.NewText(s, kit.SizeSmall+1, kit.ColMuted) }
+	cell := func(s string, f *kit.Field) fyne.CanvasObject {
+		return kit.NewStretch(8, 1, label(s), f.Framed())
 	}
+	o.folder = label(oneFolder)
 	o.fold = kit.NewFold("", "Change", func() {
 		o.open(!o.opened())
 		if o.opened() && o.focus != nil {
 			o.focus(o.list)
 		}
 	})
-	first := container.New(halves{optionGap}, cell("Folder on the share", o.prefix), o.fold)
+	first := container.New(halves{optionGap}, kit.NewStretch(8, 1, o.folder, o.prefix.Framed()), o.fold)
 	o.more = container.New(optionLayout{},
 		cell("Copy list", o.list), cell("Uplink", o.uplink), cell("Appliance battery", o.battery), cell("Link speed", o.link))
 	o.more.Hide()
@@ -69,6 +72,9 @@ func newOptions() *options {
 	o.showSet()
 	return o
 }
+
+// oneFolder is what the folder on the share is called where there is one disk.
+const oneFolder = "Folder on the share"
 
 // onlyPlaces leaves what a later stage needs.
 func (o *options) onlyPlaces() {

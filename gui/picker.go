@@ -15,6 +15,7 @@ type picker struct {
 	facts   *kit.Text
 	path    *kit.Field
 	choose  *kit.Button
+	row     *fyne.Container // field and buttons
 	problem *kit.Paragraph
 	offers  *fyne.Container // what is mounted, while nothing is chosen
 	inner   *fyne.Container
@@ -44,7 +45,8 @@ func newPicker(icon, caption, hint string, choose func()) *picker {
 	}
 	w.problem.Hide()
 	top := kit.NewStretch(8, 2, kit.NewMark(icon, kit.ColAccent, 18), w.caption, w.facts)
-	w.inner = kit.NewColumn(5, kit.NewSized(0, 20, top), kit.NewStretchLeast(8, 0, 250, w.path.Framed(), w.choose), w.offers, w.problem)
+	w.row = kit.NewStretchLeast(8, 0, 250, w.path.Framed(), w.choose)
+	w.inner = kit.NewColumn(5, kit.NewSized(0, 20, top), w.row, w.offers, w.problem)
 	w.box = kit.NewSurface("", "", w.inner).Pad(12, 9)
 	w.box.StrokeWidth = 2
 	return w

@@ -47,7 +47,7 @@ func (w *Window) probe(v *view) {
 			if turn != w.probes.turn || w.running == v.stage {
 				return
 			}
-			for _, x := range []*picker{v.setup.from, v.setup.to} {
+			for _, x := range append([]*picker{v.setup.from, v.setup.to}, v.diskPickers()...) {
 				w.inspect(v, x, turn)
 			}
 		})

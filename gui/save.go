@@ -32,9 +32,9 @@ func (w *Window) save() {
 		w.saveSheet("Save the list", "As text, or as CSV where the name ends in .csv.", "Loadline list "+stamp+".csv",
 			func(path string, out io.Writer) error {
 				if isCSV(path) {
-					return writeCSV(out, n, at)
+					return writeCSV(out, p.report, n, at)
 				}
-				return writeList(out, n, at)
+				return writeList(out, p.report, n, at)
 			})
 		return
 	}

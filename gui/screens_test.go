@@ -156,6 +156,11 @@ var screens = map[string]func(*rig){
 		r.fire()
 		r.until("no rows", func() bool { return r.files.model.rows() == 0 })
 	},
+	"disks": func(r *rig) { r.withDisks() },
+	"disks-done": func(r *rig) {
+		r.doneWithDisks()
+		r.view().list.byID["name-characters"].setOpen(true)
+	},
 	"keys":    func(r *rig) { r.showKeys() },
 	"save":    func(r *rig) { r.done(sample()); r.desktop.ReportDir = "/home/reel"; r.save() },
 	"close":   func(r *rig) { r.start(); r.Close() },

@@ -1,6 +1,7 @@
 package gui
 
 import (
+	"fmt"
 	"path/filepath"
 	"strings"
 
@@ -19,19 +20,23 @@ type setup struct {
 	panel   *kit.Surface
 	from    *picker
 	to      *picker
-	options *options // before and after copying; else nil
-	store   *store   // after arrival; else nil
-	portion *portion // of a recheck; else nil
+	options *options    // before and after copying; else nil
+	store   *store      // after arrival; else nil
+	portion *portion    // of a recheck; else nil
+	disks   *moreDisks  // before copying; else nil
+	one     *diskChoice // after copying; else nil
 
 	mountedFrom string // what the share is mounted from, once a report says so
 	focus       func(fyne.Focusable)
 	resized     func() // it wants another height
 }
 
-func newSetup(from, to *picker, below fyne.CanvasObject) *setup {
+// newSetup shows two places; between stands what there is besides, perhaps nothing.
+func newSetup(from, to *picker, between []fyne.CanvasObject, below fyne.CanvasObject) *setup {
 	s := &setup{from: from, to: to}
 	places := container.New(setupLayout{}, from.box, kit.NewMark("onward", kit.ColMuted, 22), to.box)
-	s.panel = kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(4, places, kit.NewInset(12, 0, kit.NewRule()), below)).Pad(4, 4)
+	rows := append([]fyne.CanvasObject{places}, between...)
+	s.panel = kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(4, append(rows, kit.NewInset(12, 0, kit.NewRule()), below)...)).Pad(4, 4)
 	s.fold = kit.NewFold("disk", "Change", func() {
 		s.setFolded(false)
 		if s.focus != nil {
@@ -46,6 +51,8 @@ func newSetup(from, to *picker, below fyne.CanvasObject) *setup {
 // fields are those besides the places.
 func (s *setup) fields() []*kit.Field {
 	switch {
+	case s.disks != nil:
+		return append(s.disks.fields(), s.options.fields()...)
 	case s.options != nil:
 		return s.options.fields()
 	case s.store != nil:
@@ -60,6 +67,9 @@ func (s *setup) fields() []*kit.Field {
 func (s *setup) lock(on bool) {
 	s.from.lock(on)
 	s.to.lock(on)
+	if s.disks != nil {
+		s.disks.lock(on)
+	}
 	switch {
 	case s.options != nil:
 		s.options.lock(on)
@@ -113,6 +123,9 @@ func (s *setup) summary() string {
 		return names.Quote(filepath.Base(list[0]))
 	}
 	from := name(s.from)
+	if s.disks != nil && len(s.disks.rows) > 0 {
+		from = fmt.Sprintf("%d disks, %s first", len(s.disks.rows)+1, from)
+	}
 	if s.from.facts.Text != "" {
 		from += " (" + s.from.facts.Text + ")"
 	}
@@ -151,6 +164,9 @@ func (s *setup) elements(m map[string]fyne.CanvasObject) {
 	}
 	if s.portion != nil {
 		m["sample"] = s.portion.percent
+	}
+	if s.disks != nil {
+		s.disks.elements(m)
 	}
 	o := s.options
 	if o == nil {

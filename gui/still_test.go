@@ -177,6 +177,17 @@ func TestStill(t *testing.T) {
 			r.setStage(checks.After)
 			r.view().setReport(rep, stateDone)
 		},
+		"boxes wrong": func(r *rig) {
+			p := r.dividing(archive(r.t), "8", "")
+			p.start()
+		},
+		"boxes saved": func(r *rig) {
+			p := r.divided(archive(r.t), "60 kB", "40 kB")
+			test.Tap(p.save)
+			save(r)
+			p.pick(2)
+			p.table.Choose(1)
+		},
 		"other theme": func(r *rig) { r.done(sample()); r.turnTheme() },
 		"other size":  func(r *rig) { r.done(sample()); r.win.Resize(fyne.NewSize(640, 400)) },
 	}

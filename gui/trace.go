@@ -149,6 +149,9 @@ func (w *Window) snapshot() snapshot {
 	if w.fix != nil && w.at == pageFix {
 		s.Rows = w.fix.rows()
 	}
+	if w.split != nil && w.at == pageSplit {
+		s.Rows = w.split.rows()
+	}
 	if w.sheet != nil {
 		s.Dialog = w.sheet.Name
 	}
@@ -209,7 +212,7 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 	}
 	b := w.bar
 	m["theme"], m["keys"] = b.theme, b.keys
-	for name, x := range map[string]*kit.Button{"save": b.save, "fix": b.fix, "last": b.last} {
+	for name, x := range map[string]*kit.Button{"save": b.save, "fix": b.fix, "boxes": b.boxes, "last": b.last} {
 		if !x.Disabled() {
 			m[name] = x
 		}
@@ -234,6 +237,8 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 		if p.edit.Visible() {
 			m["new-name"], m["keep-name"] = p.name, p.keep
 		}
+	case pageSplit:
+		w.split.elements(m)
 	case pageChecks:
 		v := w.view()
 		m["verdict"] = v.head.box

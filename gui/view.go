@@ -1,6 +1,7 @@
 package gui
 
 import (
+	"fmt"
 	"path/filepath"
 	"strings"
 
@@ -42,7 +43,7 @@ type view struct {
 
 // places are what a report is about, settled: a verdict on one disk must never stand beside another.
 // After arrival prefix and list stand for what was said of the listing.
-type places struct{ from, to, prefix, list string }
+type places struct{ from, to, prefix, list, with string }
 
 func (v *view) places() places {
 	s := v.setup
@@ -59,6 +60,9 @@ func (v *view) places() places {
 		if clean, err := checks.CleanPrefix(p.prefix); err == nil {
 			p.prefix = clean
 		}
+	}
+	if s.disks != nil {
+		p.with = s.disks.key(v.links)
 	}
 	return p
 }
@@ -116,6 +120,9 @@ func newView(w *Window, stage checks.Stage) *view {
 	var part *portion
 	var below fyne.CanvasObject
 	var from, to *picker
+	var between []fyne.CanvasObject
+	var disks *moreDisks
+	var one *diskChoice
 	switch stage {
 	case checks.Recheck:
 		from = newPicker("document", "Manifest", "/path/to/manifest", w.chooser(&from, "Choose the manifest", false))
@@ -135,10 +142,18 @@ func newView(w *Window, stage checks.Stage) *view {
 		opts = newOptions()
 		if stage == checks.After {
 			opts.onlyPlaces()
+			one = newDiskChoice()
+			between = append(between, one.box)
+		} else {
+			disks = newMoreDisks()
+			disks.source = from.path
+			from.row.Objects = append(from.row.Objects, disks.add)
+			between = append(between, disks.box)
 		}
 		below = opts.box
 	}
-	v.setup = newSetup(from, to, below)
+	v.setup = newSetup(from, to, between, below)
+	v.setup.disks, v.setup.one = disks, one
 	v.setup.options, v.setup.store, v.setup.portion = opts, arrived, part
 	v.setup.focus = func(f fyne.Focusable) { w.win.Canvas().Focus(f) }
 	v.setup.resized = func() {
@@ -148,17 +163,38 @@ func newView(w *Window, stage checks.Stage) *view {
 	if opts != nil {
 		opts.focus, opts.resized = v.setup.focus, v.setup.resized
 	}
+	if disks != nil {
+		w.tieDisks(v)
+	}
 	do := cardActions{files: func(c *checks.Check) { w.showFiles(c) }, clean: w.askClean, fix: w.showFix, copy: w.copyCommand, sleepy: func() bool { return w.sleepy }}
 	if stage == checks.Before {
+		do.several, do.split = w.several, w.showSplit
 		do.read = w.ReadAll
 	}
 	v.list = newCardList(w.engine.List(stage), do)
 	v.list.page.SetAbove(kit.NewColumn(kit.GapMid, v.head.box, v.setup.box), viewLow)
 	for _, f := range v.fields() {
-		f.OnShortcut = w.shortcut
-		f.OnSubmitted = func(string) { w.Check() }
+		w.tieField(f)
 	}
 	return v
+}
+
+// tieField gives a field of the set-up the shortcuts of the window.
+func (w *Window) tieField(f *kit.Field) {
+	f.OnShortcut = w.shortcut
+	f.OnSubmitted = func(string) { w.Check() }
+}
+
+// tieDisks ties the further disks to the window.
+func (w *Window) tieDisks(v *view) {
+	d := v.setup.disks
+	d.prepare, d.focus = w.tieField, v.setup.focus
+	d.resized = v.setup.resized
+	d.bring = func(o fyne.CanvasObject) { v.list.page.Bring(o) }
+	d.taken = func() []string { return []string{v.setup.from.get()} }
+	d.choose = func(x **picker, n int) func() {
+		return w.chooser(x, fmt.Sprintf("Choose disk %d", n), true)
+	}
 }
 
 func (v *view) fields() []*kit.Field {
@@ -221,7 +257,11 @@ func (v *view) facts() {
 	if !rep.Interrupted { // else the sums are of a part, or of nothing
 		from = append(from, many(rep.Totals.Files, "file", "files"), checks.Bytes(rep.Totals.Bytes))
 	}
-	if rep.Source.Type != "" {
+	if len(rep.Sources) > 1 {
+		if len(from) > 0 {
+			from[len(from)-1] += " in all"
+		}
+	} else if rep.Source.Type != "" {
 		from = append(from, rep.Source.Type)
 	}
 	v.setup.from.say(strings.Join(from, ", "), "")

@@ -18,6 +18,7 @@ const (
 	pageChecks = "checks"
 	pageFiles  = "files"
 	pageFix    = "fix"
+	pageSplit  = "split"
 )
 
 // Window is the whole window. All its methods are for the goroutine of the user interface.
@@ -35,6 +36,8 @@ type Window struct {
 	at      string
 	files   *filesPage
 	fix     *fixPage
+	split   *splitPage
+	boxes   []string // sizes of boxes, as they were typed
 	sheet   *kit.Sheet
 	theme   kit.Mode
 	mute    bool // texts are being put, not typed
@@ -112,6 +115,9 @@ func openingSize(c choices, d Desktop, scale float32) fyne.Size {
 // Open fills in source and share, as the command line gives them.
 func (w *Window) Open(source, share string) {
 	w.setStage(checks.Before)
+	if s := w.views[checks.Before].setup; source != s.from.get() {
+		s.disks.put(nil) // those of another job
+	}
 	w.setPlaces(source, share)
 }
 
@@ -143,6 +149,8 @@ func (w *Window) recall(c choices) {
 	o.uplink.SetText(c.Uplink)
 	o.battery.SetText(c.Battery)
 	o.link.SetText(c.Link)
+	w.views[checks.Before].setup.disks.put(c.disks())
+	w.boxes = c.Boxes
 	if _, ok := w.views[c.Stage]; ok {
 		w.stage = c.Stage
 	}
@@ -160,7 +168,10 @@ func (w *Window) remember() {
 		Manifest: []byte(arrival.from.get()), Listing: []byte(arrival.to.get()),
 		Copy:    []byte(w.views[checks.Recheck].setup.to.get()),
 		Columns: arrival.store.columns.Text, Disk: []byte(typedPath(arrival.store.disk.Text)),
-		Uplink: o.uplink.Text, Battery: o.battery.Text, Link: o.link.Text,
+		Uplink: o.uplink.Text, Battery: o.battery.Text, Link: o.link.Text, With: keptDisks(before.disks.disks()), Boxes: w.boxes,
+	}
+	if w.split != nil {
+		c.Boxes = w.split.typed()
 	}
 	if w.standIn != nil { // a demo's folders are gone when it ends
 		old, err := loadChoices(w.desktop.StateDir)
@@ -185,10 +196,7 @@ func (w *Window) watch(v *view) {
 		if v.setup.options != nil {
 			for _, o := range w.views {
 				if o != nil && o != v && o.setup.options != nil && o.stage != w.running {
-					o.setup.from.put(v.setup.from.get())
-					o.setup.to.put(v.setup.to.get())
-					o.setup.options.prefix.SetText(v.setup.options.prefix.Text)
-					o.setup.options.list.SetText(v.setup.options.list.Text)
+					w.carry(v, o)
 					w.showReady(o)
 				}
 			}
@@ -202,6 +210,9 @@ func (w *Window) watch(v *view) {
 	}
 	v.setup.from.changed = func(string) { typed() }
 	v.setup.to.changed = func(string) { typed() }
+	if v.setup.disks != nil {
+		v.setup.disks.changed = typed
+	}
 	switch {
 	case v.setup.options != nil:
 		v.setup.options.changed = typed
@@ -218,6 +229,7 @@ func (w *Window) showReady(v *view) {
 	if w.running != v.stage {
 		v.follow()
 	}
+	w.showDisks(v)
 	if v.state != stateIdle && v.state != stateError || w.running == v.stage {
 		return
 	}
@@ -261,9 +273,9 @@ func (w *Window) showReady(v *view) {
 	} else {
 		v.head.check.Disable()
 	}
-	if w.ready(v) && (v.setup.from.wrong() || v.setup.to.wrong()) {
+	if w.ready(v) && (v.setup.from.wrong() || v.setup.to.wrong() || v.wrongDisk() || v.conflict() != "") {
 		next := "Put right what stands in red below."
-		if v.stage == checks.Before && !v.setup.from.wrong() {
+		if v.stage == checks.Before && !v.setup.from.wrong() && !v.wrongDisk() && v.conflict() == "" {
 			next += " You can still check: the disk is checked either way."
 		}
 		v.head.say(statusBadge(checks.Warned), "Not ready yet", next)
@@ -287,6 +299,9 @@ func (w *Window) setStage(s checks.Stage) {
 
 // show fills the window with a page.
 func (w *Window) show(page string) {
+	if w.at == pageSplit && page != pageSplit {
+		w.split.leave()
+	}
 	w.at = page
 	var o fyne.CanvasObject
 	switch page {
@@ -294,6 +309,8 @@ func (w *Window) show(page string) {
 		o = w.files.root
 	case pageFix:
 		o = w.fix.root
+	case pageSplit:
+		o = w.split.root
 	default:
 		o = w.view().list.page
 	}
@@ -369,6 +386,9 @@ func (w *Window) Quit() {
 func (w *Window) leave() {
 	w.gone = true
 	w.remember()
+	if w.split != nil {
+		w.split.leave()
+	}
 	if w.trace != nil {
 		w.trace.close()
 	}
@@ -445,6 +465,13 @@ func (w *Window) dropped(at fyne.Position, uris []fyne.URI) {
 	to := r.from
 	if !r.folded() && r.to.covers(at) {
 		to = r.to
+	}
+	if r.disks != nil && !r.folded() {
+		for _, x := range r.disks.rows {
+			if x.disk.covers(at) {
+				to = x.disk
+			}
+		}
 	}
 	if w.stage == checks.Recheck && !r.from.covers(at) { // a folder is the copy
 		to = r.to

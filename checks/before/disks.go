@@ -17,7 +17,7 @@ import (
 var disksCollide = &checks.Rule{
 	ID: "disks-collide", Level: checks.Fail,
 	When:   "two disks go to one folder on the share, and both hold this name at its top, in whatever case or normal form",
-	Fix:    "Give each disk a folder of its own: -prefix for the first, -with PREFIX=DIR for the others.",
+	Fix:    "Give each disk a folder of its own on the share (as a command: -prefix for the first, -with PREFIX=DIR for the others).",
 	Source: "common practice, no source: what is copied second overwrites the first",
 }
 

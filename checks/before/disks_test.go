@@ -201,10 +201,22 @@ func TestDisksCollide(t *testing.T) {
 			t.Errorf("%+v with %+v: %q, want %q", test.first, test.second, got, test.want)
 		}
 	}
-	// As long as something of a disk lies in another, nothing can be counted once.
-	for _, with := range []checks.Disk{{Source: a, Prefix: "P"}, {Source: filepath.Join(a, "day")}, {Source: filepath.Join(base, "gone")}, {Source: c, Prefix: "../up"}, {}} {
-		if _, err := checks.Run(t.Context(), checks.Job{Source: a, With: []checks.Disk{with}}, List(), nil); !errors.Is(err, checks.ErrBadJob) {
-			t.Errorf("with %+v: %v", with, err)
+	// As long as something of a disk lies in another, nothing can be counted once. The error says which
+	// disk it is about, and what of it.
+	for _, test := range []struct {
+		with  checks.Disk
+		field checks.Field
+	}{
+		{checks.Disk{Source: a, Prefix: "P"}, checks.FieldSource},
+		{checks.Disk{Source: filepath.Join(a, "day")}, checks.FieldSource},
+		{checks.Disk{Source: filepath.Join(base, "gone")}, checks.FieldSource},
+		{checks.Disk{Source: c, Prefix: "../up"}, checks.FieldPrefix},
+		{checks.Disk{}, checks.FieldSource},
+	} {
+		_, err := checks.Run(t.Context(), checks.Job{Source: a, With: []checks.Disk{{Source: b, Prefix: "B"}, test.with}}, List(), nil)
+		var job *checks.JobError
+		if !errors.Is(err, checks.ErrBadJob) || !errors.As(err, &job) || job.Field != test.field || job.Disk != 2 {
+			t.Errorf("with %+v: %v", test.with, err)
 		}
 	}
 }

@@ -59,6 +59,9 @@ func ListName(box int) string { return fmt.Sprintf("box-%d.list", box+1) }
 // there: relative paths, one a line or each ended by NUL, sorted by their bytes. Load.List then names them.
 // No file is replaced. On an error nothing stays behind; it is ErrLineBreak where lines cannot hold a path.
 func (p *Plan) WriteLists(ctx context.Context, dir string, nul bool) (err error) {
+	for i := range p.Loads { // those of an earlier call stay, whatever becomes of these
+		p.Loads[i].List = ""
+	}
 	end := byte(0)
 	if !nul {
 		end = '\n'

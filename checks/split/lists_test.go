@@ -70,6 +70,14 @@ func TestListsLeaveNothing(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
+	// What an earlier call wrote elsewhere is not of this one.
+	kept := filepath.Join(top, "kept")
+	if err := p.WriteLists(t.Context(), kept, false); err != nil {
+		t.Fatal(err)
+	}
+	if err := p.WriteLists(t.Context(), dir, false); err == nil || entries(kept) != "box-1.list box-2.list" {
+		t.Errorf("a list was there: %v; of the earlier ones there is %q", err, entries(kept))
+	}
 	dir = filepath.Join(top, "stopped")
 	if err := p.WriteLists(ctx, dir, false); !errors.Is(err, context.Canceled) {
 		t.Errorf("stopped: %v", err)

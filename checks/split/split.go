@@ -84,7 +84,7 @@ var (
 	onNoList = &checks.Rule{
 		ID: "on-no-list", Level: checks.Fail,
 		When:   "it is not a file that can be listed: a link, a special file, a folder that cannot be read, a path of the copy list that is not there",
-		Fix:    "Run fix, which replaces links with copies; then make the lists again.",
+		Fix:    "Replace links with copies by “Fix names” (as a command: fix -replace-link); then make the lists again.",
 		Source: "a copy list names regular files",
 	}
 	tornApart = &checks.Rule{

@@ -27,8 +27,10 @@ type Page struct {
 const (
 	pageEdge = 28
 	pageTop  = 18
-	PageMost = 1224 // wider lines are hard to follow
-	PageWide = 900  // narrower: what stands in the margin goes above
+	// pageLeast is what must be left for what scrolls, or what stands above it scrolls along.
+	pageLeast = 120
+	PageMost  = 1224 // wider lines are hard to follow
+	PageWide  = 900  // narrower: what stands in the margin goes above
 )
 
 // NewPage makes a page that scrolls one thing.
@@ -94,10 +96,13 @@ func (p *Page) Arrange() {
 	if s.Width <= 0 || s.Height <= 0 {
 		return
 	}
-	if low := s.Height < p.fixedFrom; p.above != nil && low != p.low {
-		p.setLow(low)
-	}
 	y, w := float32(0), p.inner(s.Width)
+	if p.above != nil {
+		low := s.Height < p.fixedFrom || s.Height-HeightOf(p.above, w)-pageTop-10 < pageLeast
+		if low != p.low {
+			p.setLow(low)
+		}
+	}
 	if p.above != nil && !p.low {
 		h := HeightOf(p.above, w)
 		y = h + pageTop + 10
@@ -180,13 +185,17 @@ func (p *Page) at() float64     { return float64(p.offset) }
 func (p *Page) setAt(v float64) { p.ScrollTo(float32(v)) }
 func (p *Page) page() float64   { return float64(max(p.clip.Size().Height-60, 40)) }
 
-// show scrolls so that a thing is in view.
-func (p *Page) show(o fyne.CanvasObject) {
-	if !p.Scrolls(o) {
+// Bring scrolls so that a thing is in view. It goes by the places of what holds it, since the driver does not
+// know yet where something new will be.
+func (p *Page) Bring(o fyne.CanvasObject) {
+	way := wayTo(p.content, o)
+	if way == nil {
 		return
 	}
-	d := fyne.CurrentApp().Driver()
-	y := d.AbsolutePositionForObject(o).Y - d.AbsolutePositionForObject(p.clip).Y + p.offset
+	y := p.offset
+	for _, x := range way[1:] {
+		y += x.Position().Y
+	}
 	h := min(o.Size().Height, 120)
 	view := p.clip.Size().Height
 	switch {
@@ -240,7 +249,7 @@ func (r *pageRenderer) Destroy() {}
 // Reveal scrolls what has the keyboard into view, on every page that it stands on.
 func Reveal(o fyne.CanvasObject) {
 	for _, p := range pagesOf(o) {
-		p.show(o)
+		p.Bring(o)
 	}
 }
 

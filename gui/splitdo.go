@@ -1,0 +1,348 @@
+package gui
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"fyne.io/fyne/v2"
+
+	"github.com/dustin/go-humanize"
+
+	"loadline/checks"
+	"loadline/checks/names"
+	"loadline/checks/share"
+	"loadline/checks/split"
+	"loadline/gui/kit"
+)
+
+// canSplit reports whether there is one disk that could be dealt out to several boxes.
+func (w *Window) canSplit() bool {
+	return w.stage == checks.Before && w.view().setup.from.get() != "" && !w.several()
+}
+
+// showSplit opens the page for more than one box. One on which lists were written comes back as it was, as
+// long as it is about the same disk: its lists are used one after the other.
+func (w *Window) showSplit() {
+	switch {
+	case w.at == pageSplit, w.fixing, w.stage != checks.Before:
+		return
+	case w.running != "":
+		w.tellWhile(w.whileRunning(), checks.Waiting, "A check is still running. When it has ended, the disk can be divided among boxes.")
+		return
+	case w.several():
+		w.tellWhile(w.several, checks.Waiting, oneDiskSplit)
+		return
+	case !w.canSplit():
+		w.askForPlace(w.view())
+		return
+	}
+	v := w.view()
+	source, list := v.setup.from.get(), typedPath(v.setup.options.list.Text)
+	if p := w.split; p == nil || p.source != source || p.list != list && !p.wrote(list) {
+		w.forgetSplit()
+		w.split = newSplitPage(w, source, list, w.sizesFor(v.report))
+	}
+	if rep := v.report; rep != nil {
+		w.split.expect = rep.Totals.Files + rep.Totals.Folders + rep.Totals.Links + rep.Totals.Others
+		if rep.Trial != nil {
+			w.split.unit = rep.Trial.Unit
+		}
+	}
+	if w.files != nil {
+		w.files.leave()
+	}
+	w.show(pageSplit)
+	if p := w.split; p.plan != nil && len(p.choices) > 0 {
+		w.win.Canvas().Focus(p.choices[p.shown])
+	} else {
+		w.win.Canvas().Focus(p.boxes[0].size)
+	}
+}
+
+// forgetSplit puts the page away but for its sizes. Its lists may name files that have other names now.
+func (w *Window) forgetSplit() {
+	if w.split != nil {
+		w.boxes = w.split.typed()
+		w.split = nil
+	}
+}
+
+// sizesFor are the sizes that the page begins with: those of the last time, else two boxes like the share
+// that was checked, else two that are empty.
+func (w *Window) sizesFor(rep *checks.Report) []string {
+	if strings.Join(w.boxes, "") != "" {
+		return w.boxes
+	}
+	size := ""
+	if rep != nil && rep.Share != nil && rep.Share.Free > 0 {
+		size = roundedDown(rep.Share.Free)
+	}
+	return []string{size, size}
+}
+
+// roundedDown writes a number of bytes in three digits or so, never as more than it is.
+func roundedDown(n int64) string {
+	for _, u := range []struct {
+		name string
+		size int64
+	}{{"TB", 1e12}, {"GB", 1e9}, {"MB", 1e6}, {"kB", 1e3}} {
+		if n >= u.size {
+			v := float64(n) / float64(u.size)
+			digits := math.Pow(10, max(0, 2-math.Floor(math.Log10(v))))
+			return strconv.FormatFloat(math.Floor(v*digits)/digits, 'f', -1, 64) + " " + u.name
+		}
+	}
+	return fmt.Sprintf("%d B", n)
+}
+
+// sizeIn reads what a box takes. A bare number is refused: nobody means bytes, and to guess the unit of a
+// box would be worse than to ask.
+func sizeIn(s string) (int64, error) {
+	s = strings.TrimSpace(s)
+	if s == "" {
+		return 0, errors.New("say how much it takes, like 8 TB")
+	}
+	if _, err := strconv.ParseFloat(s, 64); err == nil {
+		return 0, errors.New("add the unit, like 8 TB")
+	}
+	n, err := humanize.ParseBytes(s)
+	if err != nil || n == 0 || n > 1<<62 {
+		return 0, errors.New("write a size, like 8 TB")
+	}
+	return int64(n), nil
+}
+
+// wrote reports whether a file is one of the lists that were written.
+func (p *splitPage) wrote(list string) bool {
+	for _, l := range p.lists {
+		if l != "" && l == list {
+			return true
+		}
+	}
+	return false
+}
+
+// saveLists asks for a new or empty folder and writes the lists there.
+func (p *splitPage) saveLists() {
+	w := p.w
+	if p.plan == nil || p.task != nil || w.sheet != nil {
+		return
+	}
+	s := &kit.Sheet{Name: "save-lists"}
+	s.Field = kit.NewField("Path of the folder")
+	s.Field.TextStyle = fyne.TextStyle{Monospace: true}
+	s.Field.SetText(showPath(filepath.Join(w.desktop.ReportDir, "Loadline lists "+w.desktop.Now().Format("2006-01-02 15.04"))))
+	problem := kit.NewParagraph("", kit.SizeBody, kit.ColFail)
+	problem.Hide()
+	complain := func(text string) {
+		problem.Set(text, "")
+		kit.SetVisible(problem, text != "")
+		if text != "" {
+			w.message = text
+		}
+		s.Fit()
+	}
+	allowed := "" // a folder on the source's own disk that was asked for twice
+	var do func()
+	do = func() {
+		dir := typedPath(s.Field.Text)
+		if dir == "" {
+			complain("Type the path of a new or empty folder.")
+			return
+		}
+		abs, err := filepath.Abs(dir)
+		if err != nil {
+			complain("This path cannot be used: " + err.Error() + ".")
+			return
+		}
+		if p.task != nil {
+			return
+		}
+		complain("")
+		s.Yes.Disable()
+		p.write(abs, abs == allowed, func(nul bool, err error) {
+			s.Yes.Enable()
+			switch {
+			case errors.Is(err, errOnSource):
+				allowed = abs
+				complain("This folder is on the disk that is to be copied. Choose one on another disk, or press Save again to have the lists there.")
+			case stoppedErr(err):
+				complain("Stopped. No list was left behind.")
+			case err != nil:
+				complain(capitalize(oneLine(err.Error())) + ".")
+			default:
+				if w.sheet == s {
+					w.closeSheet()
+				}
+				p.saved(abs, nul)
+			}
+		})
+	}
+	s.Field.OnSubmitted = func(string) { do() }
+	s.Yes = kit.NewButton(kit.Primary, "", "Save", do)
+	s.No = kit.NewButton(kit.Plain, "", "Cancel", func() {
+		if p.task != nil { // what is written goes first
+			p.halt()
+			return
+		}
+		w.closeSheet()
+	})
+	browse := kit.NewButton(kit.Plain, "folder", "Choose folder…", func() {
+		w.desktop.ChooseFolder("Choose where to save the lists", filepath.Dir(typedPath(s.Field.Text)), func(dir string, err error) {
+			w.desktop.Post(func() {
+				switch {
+				case w.sheet != s:
+				case err != nil:
+					complain("No dialog could be shown. Type the path.")
+				case dir != "":
+					s.Field.SetText(showPath(filepath.Join(dir, filepath.Base(typedPath(s.Field.Text)))))
+				}
+			})
+		})
+	})
+	w.open(s, kit.NewColumn(kit.GapMid,
+		kit.NewParagraph("Save the lists", 18, kit.ColText).Bold(),
+		kit.NewParagraph("A copy list for each box: box-1.list, box-2.list and so on, one relative path a line. The folder must be new or empty, and not in the source.", kit.SizeBody, kit.ColMuted),
+		s.Field.Framed(), problem,
+		kit.NewStretch(10, 1, browse, kit.NewText("", kit.SizeBody, kit.ColText), s.No, s.Yes)), s.Field)
+}
+
+// errOnSource: the folder for the lists is on the disk that is to be copied.
+var errOnSource = errors.New("the folder is on the disk that is to be copied")
+
+// write writes the lists beside the window. Where a path holds a line break each path is ended by NUL.
+func (p *splitPage) write(dir string, onSource bool, done func(nul bool, err error)) {
+	plan, nul := p.plan, false
+	p.w.writes.Add(1)
+	p.run("Writing the lists", func(ctx context.Context, _ func(checks.Event)) error {
+		defer p.w.writes.Done()
+		_, err := share.Guard(ctx, share.DefaultDeadline, func() (struct{}, error) {
+			if err := split.CheckFolder(dir, plan.Source); err != nil {
+				return struct{}{}, err
+			}
+			if same, err := share.SameFileSystem(existing(dir), plan.Source); err == nil && same && !onSource {
+				return struct{}{}, errOnSource
+			}
+			return struct{}{}, nil
+		})
+		if errors.Is(err, share.ErrSilent) || errors.Is(err, share.ErrBusy) {
+			return errors.New("the folder does not respond; choose one on this computer")
+		}
+		if err != nil {
+			return err
+		}
+		err = plan.WriteLists(ctx, dir, false)
+		if errors.Is(err, split.ErrLineBreak) {
+			nul = true
+			err = plan.WriteLists(ctx, dir, true)
+		}
+		return err
+	}, func(err error) { done(nul, err) })
+}
+
+// existing is a folder, or the one above it where it is still to be made.
+func existing(dir string) string {
+	if _, err := filepath.EvalSymlinks(dir); err != nil {
+		return filepath.Dir(dir)
+	}
+	return dir
+}
+
+// saved says where the lists are, and what comes next.
+func (p *splitPage) saved(dir string, nul bool) {
+	p.dir, p.nul, p.lists = dir, nul, nil
+	n := int64(0)
+	for i := range p.plan.Loads {
+		if p.plan.Loads[i].List != "" {
+			n++
+		}
+		p.lists = append(p.lists, p.plan.Loads[i].List)
+	}
+	w := p.w
+	w.saved = dir
+	p.show()
+	text := many(n, "copy list", "copy lists") + " saved in " + names.Quote(dir) + "."
+	w.message = text // shown above the boxes, where it stays
+	if i := p.firstList(); i >= 0 && w.at == pageSplit {
+		p.pick(i)
+		w.win.Canvas().Focus(p.choices[i])
+	}
+}
+
+func (p *splitPage) openFolder() {
+	if err := p.w.desktop.Reveal(p.dir); err != nil {
+		p.w.tell(checks.Failed, "No file manager could be opened: "+err.Error()+". The folder is "+names.Quote(p.dir))
+	}
+}
+
+// useList makes the list of the box that is shown the copy list of the checks.
+func (p *splitPage) useList() {
+	if p.dir == "" || p.shown >= len(p.lists) || p.lists[p.shown] == "" {
+		return
+	}
+	w, list, box := p.w, p.lists[p.shown], p.shown+1
+	v := w.views[checks.Before]
+	v.setup.options.list.SetText(showPath(list))
+	w.show(pageChecks)
+	v.setup.setFolded(false)
+	w.win.Canvas().Focus(v.head.check)
+	w.tellWhile(func() bool { return typedPath(v.setup.options.list.Text) == list }, checks.Waiting,
+		fmt.Sprintf("The copy list of box %d is filled in. Choose the share of box %d and check before copying; after copying, check with the same list.", box, box))
+}
+
+// offersBoxes reports whether a report says that the disk does not fit, so that more boxes are the next
+// thing to think of.
+func (w *Window) offersBoxes(v *view) bool {
+	if v.stage != checks.Before || v.report == nil || v.report.Interrupted || w.several() {
+		return false
+	}
+	for i := range v.report.Checks {
+		if r := &v.report.Checks[i]; r.ID == checkSpace {
+			return r.Status == checks.Failed
+		}
+	}
+	return false
+}
+
+// offerMore shows beside the other buttons what a report leads to: more boxes, or what a demo has in store.
+func (w *Window) offerMore(v *view) {
+	if w.offersBoxes(v) {
+		v.head.offer("More boxes", w.showSplit)
+	} else {
+		w.offerDemo(v)
+	}
+}
+
+// elements adds what can be seen and used, by the names of the trace.
+func (p *splitPage) elements(m map[string]fyne.CanvasObject) {
+	m["back"] = p.back
+	for i, b := range p.boxes {
+		n := strconv.Itoa(i + 1)
+		m["box-"+n] = b.size
+		if !b.remove.Disabled() {
+			m["remove-"+n] = b.remove
+		}
+	}
+	for name, x := range map[string]*kit.Button{"add-box": p.add, "divide": p.divide, "stop": p.stop, "save-lists": p.save} {
+		if x.Visible() && !x.Disabled() {
+			m[name] = x
+		}
+	}
+	if p.plan == nil {
+		return
+	}
+	m["rows"] = p.table
+	for i, c := range p.choices {
+		m["choice-"+strconv.Itoa(i+1)] = c
+	}
+	for name, x := range map[string]*kit.Button{"use-list": p.use, "open-folder": p.open} {
+		if x.Visible() {
+			m[name] = x
+		}
+	}
+}
