@@ -157,7 +157,10 @@ func excuse(name string, whole []byte, n int64) string {
 	}
 	switch kind {
 	case "iso":
-		// Boxes anew, as simply as can be: a cut at most four bytes behind a box.
+		// Boxes anew, as simply as can be: a cut at most four bytes behind a box, with an index before it.
+		if !bytes.Contains(whole[:n], []byte("moov")) && !bytes.Contains(whole[:n], []byte("moof")) {
+			return ""
+		}
 		for at := int64(0); at+8 <= int64(len(whole)); {
 			size := int64(binary.BigEndian.Uint32(whole[at:]))
 			if size == 1 {
