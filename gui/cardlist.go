@@ -37,7 +37,7 @@ type cardActions struct {
 	copy  func(string)        // puts a command on the clipboard
 
 	sleepy func() bool // this computer cannot be kept awake
-	split func()              // deals the disk out to several boxes; nil where that is no question
+	split  func()      // deals the disk out to several boxes; nil where that is no question
 	// several reports whether there is more than one disk, so that fix cannot be offered; nil: never.
 	several func() bool
 }

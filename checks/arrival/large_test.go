@@ -5,6 +5,8 @@ package arrival
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
+	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -13,12 +15,10 @@ import (
 	"testing"
 	"time"
 
-	"fmt"
 	"loadline/checks"
 	"loadline/checks/internal/fixture"
 	"loadline/checks/internal/sums"
 	"loadline/checks/manifest"
-	"math/rand/v2"
 )
 
 // Every shape that Python writes of one archive gives one verdict: what its rows hold, and nothing else.

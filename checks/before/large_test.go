@@ -5,15 +5,15 @@ package before
 import (
 	"fmt"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strconv"
 	"testing"
+	"time"
 
 	"golang.org/x/sys/unix"
 
 	"loadline/checks"
-	"os/exec"
-	"time"
 )
 
 // TestHugeFolder: 100,000 entries are fine, one more is not; 100,002 twins of case are all found.

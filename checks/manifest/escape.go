@@ -4,8 +4,9 @@ import (
 	"bytes"
 	"encoding/hex"
 	"errors"
-	"loadline/checks/names"
 	"strings"
+
+	"loadline/checks/names"
 )
 
 // Two ways to write a name into one line.

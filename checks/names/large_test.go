@@ -3,10 +3,9 @@
 package names
 
 import (
+	"fmt"
 	"strings"
 	"testing"
-
-	"fmt"
 
 	gocmp "github.com/google/go-cmp/cmp"
 	"golang.org/x/text/unicode/norm"

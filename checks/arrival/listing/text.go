@@ -4,9 +4,10 @@ import (
 	"bytes"
 	"errors"
 	"io"
-	"loadline/checks/names"
 	"strconv"
 	"strings"
+
+	"loadline/checks/names"
 )
 
 // A sumLine is one line of sha256sum and its kin, plain or in the form of BSD:
@@ -22,10 +23,7 @@ type sumLine struct {
 	name   []byte // points into the line
 }
 
-var (
-	errSumLine = errors.New("it is no line of a checksum list (digest, two spaces, name)")
-	errEscape  = errors.New(`only \\, \n and \r may follow a backslash in a name`)
-)
+var errSumLine = errors.New("it is no line of a checksum list (digest, two spaces, name)")
 
 // parseSumLine reads a line without its end. It changes the line where a name is escaped.
 func parseSumLine(line []byte) (sumLine, error) {
