@@ -37,7 +37,7 @@ const boxesMost = 142
 func (l *boxesLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	b := o[1].MinSize()
 	kit.SetBounds(o[0], 0, 0, s.Width-b.Width-16, s.Height)
-	kit.SetBounds(o[1], s.Width-b.Width, 0, b.Width, b.Height)
+	kit.SetBounds(o[1], s.Width-b.Width, 2, b.Width, b.Height) // level with the fields
 }
 
 func (l *boxesLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {

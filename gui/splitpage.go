@@ -39,7 +39,7 @@ type splitPage struct {
 
 	back                      *kit.Button
 	intro                     *kit.Paragraph
-	sizes                     *fyne.Container
+	sizes, inset              *fyne.Container
 	add, divide, stop, save   *kit.Button
 	problem                   *kit.Paragraph
 	meterPlace                *fyne.Container
@@ -84,7 +84,8 @@ func newSplitPage(w *Window, source, list string, sizes []string) *splitPage {
 	p.back = kit.NewButton(kit.Plain, "back", "All checks", w.back)
 	p.intro = kit.NewParagraph("", kit.SizeBody, kit.ColMuted)
 	p.sizes = kit.NewFlow(12)
-	p.fields = kit.NewBarePage(p.sizes)
+	p.inset = kit.NewInset(0, 2, p.sizes) // or the edge of the page would cut that of the fields
+	p.fields = kit.NewBarePage(p.inset)
 	p.add = kit.NewButton(kit.Plain, "", "Add a box", func() {
 		b := p.insert(p.boxes[len(p.boxes)-1].size.Text) // most are alike
 		p.stale()
@@ -131,7 +132,7 @@ func (p *splitPage) build() {
 	p.verdictPlace = verdict
 	tools := kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(10,
 		p.intro,
-		container.New(&boxesLayout{p.sizes}, p.fields, kit.NewRow(8, p.save, p.divide, p.stop)),
+		container.New(&boxesLayout{p.inset}, p.fields, kit.NewRow(8, p.save, p.divide, p.stop)),
 		p.problem, p.meterPlace, verdict)).Pad(splitPad, 12)
 	doc := split.List()[0]
 	how := kit.NewColumn(kit.GapMid,
@@ -346,9 +347,9 @@ func (p *splitPage) show() {
 		return
 	}
 	busy, made := p.task != nil, p.plan != nil
-	from := names.Quote(p.source)
+	what := names.Quote(p.source)
 	if p.list != "" {
-		from += ", what is on the copy list " + names.QuoteShort(p.list)
+		what = "Of " + what + ", what is on the copy list " + names.Quote(p.list)
 	}
 	switch {
 	case p.dir != "":
@@ -361,7 +362,7 @@ func (p *splitPage) show() {
 		}
 		p.intro.Set(text+"Keep the source until all of it has arrived.", kit.ColText)
 	default:
-		p.intro.Set("How much does each box take? "+from+" is divided into one copy list a box. The disk is only read.", kit.ColMuted)
+		p.intro.Set("How much does each box take? "+what+" is divided into one copy list a box. The disk is only read.", kit.ColMuted)
 	}
 	for _, b := range p.boxes {
 		if busy {
