@@ -148,8 +148,7 @@ func (p *splitPage) saveLists() {
 		s.Fit()
 	}
 	allowed := "" // a folder on the source's own disk that was asked for twice
-	var do func()
-	do = func() {
+	do := func() {
 		dir := typedPath(s.Field.Text)
 		if dir == "" {
 			complain("Type the path of a new or empty folder.")
