@@ -23,7 +23,7 @@ const checkSpace = "free-space"
 // splitPage deals a disk out to several boxes and writes a copy list for each. It only reads the disk.
 type splitPage struct {
 	w      *Window
-	root   *fyne.Container
+	root   *kit.Page
 	source string
 	list   string // file of the copy list that it follows; empty: the whole disk
 	unit   int64  // bytes that a box allocates at a time, as measured on the share; 0 where unknown
@@ -48,7 +48,7 @@ type splitPage struct {
 	mark                      *kit.Mark
 	answer                    *kit.Paragraph
 	how, result, verdictPlace fyne.CanvasObject
-	fields, side, text        *kit.Page
+	fields, side              *kit.Page
 	choices                   []*kit.Choice
 	picks                     *fyne.Container
 	tables                    [2]*kit.Table // of what is in a box, and of what is not
@@ -140,14 +140,13 @@ func (p *splitPage) build() {
 		section("Room to spare", "In every box 2 % of what goes into it is left free, or as much as its largest file takes if that is more, as “The copy fits on the share” asks for."),
 		section("Two copies", "A box that takes all of it needs no list: for two full copies on two boxes, check before and after copying with the share of one box, then with that of the other."),
 		section("What you get", "A copy list for each box, to be given to a copy command that reads lists, and to the checks before and after copying. Boxes that are not needed get none. What fits nowhere is named."))
-	p.text = kit.NewBarePage(how)
-	p.how = kit.NewSurface(kit.ColSurface, kit.ColLine, p.text).Pad(splitPad, splitPad)
+	p.how = kit.NewSurface(kit.ColSurface, kit.ColLine, how).Pad(splitPad, splitPad)
 	list := kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewStack(p.tables[0], p.tables[1])).Pad(1, 1)
 	side := kit.NewSurface(kit.ColSurface, kit.ColLine, p.side).Pad(6, 6)
 	foot := kit.NewSurface(kit.ColSurface, kit.ColLine, container.New(splitFoot{}, p.path, p.why, kit.NewRow(8, p.use, p.open))).Pad(splitPad, 10)
 	result := container.New(splitResult{}, side, list, foot)
 	p.result = result
-	p.root = container.New(&splitLayout{how}, top, tools, p.how, result)
+	p.root = kit.NewBarePage(container.New(splitLayout{p}, top, tools, p.how, result))
 }
 
 // insert adds a field for one more box.
