@@ -346,6 +346,19 @@ func folderOf(rep *checks.Report, f *checks.Finding) string {
 	return rep.Source.Path
 }
 
+// intoFolders says which disk goes into which folder on the share.
+func intoFolders(disks []checks.Disk) string {
+	var list []string
+	for i, d := range disks {
+		to := "the share itself"
+		if d.Prefix != "" {
+			to = names.Quote(d.Prefix)
+		}
+		list = append(list, diskWord(i)+" into "+to)
+	}
+	return strings.Join(list, ", ")
+}
+
 // perDisk counts the findings of a check on each disk, notes aside; nil where there is one disk.
 func perDisk(rep *checks.Report, r *checks.Result) []int64 {
 	if rep == nil || len(rep.Sources) < 2 || r == nil {

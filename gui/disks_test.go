@@ -258,6 +258,25 @@ func TestFindingsOfDisks(t *testing.T) {
 	}
 }
 
+// After a good verdict each disk has a folder to go to, and another source has disks of its own.
+func TestNextOfDisks(t *testing.T) {
+	rep := clean()
+	rep.Sources = append([]checks.Disk{{Source: sampleSource}}, sampleDisks...)
+	if got := answerOf(rep).next; !strings.HasSuffix(got, "for each disk: disk 1 into the share itself, disk 2 into DiskB, disk 3 into DiskC.") {
+		t.Errorf("said is %q", got)
+	}
+	r := newRig(t, 1280, 800, kit.Light)
+	r.withDisks()
+	r.Open(sampleSource, "")
+	if n := len(r.view().setup.disks.rows); n != 2 {
+		t.Errorf("with its own source there are %d further disks", n)
+	}
+	r.Open("/media/other", "")
+	if r.several() {
+		t.Error("another source comes with the disks of the last one")
+	}
+}
+
 // A disk that is chosen already is not offered for another.
 func TestOffersOfDisks(t *testing.T) {
 	r := newRig(t, 1280, 800, kit.Light)

@@ -126,7 +126,7 @@ func (w *Window) scroll(pages float32) {
 	case w.sheet != nil:
 		p = w.sheet.Page
 	case w.at == pageSplit && w.foreign() == nil:
-		p = w.split.text
+		p = w.split.root
 	case w.at == pageChecks && w.foreign() == nil:
 		p = w.view().list.page
 	}

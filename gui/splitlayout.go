@@ -6,27 +6,45 @@ import (
 	"loadline/gui/kit"
 )
 
-// splitLayout: title, the boxes' sizes, and below them what came of it, or how it works.
-type splitLayout struct{ how fyne.CanvasObject } // the text of how it works
+// splitLayout: title, the boxes' sizes, and below them what came of it, or how it works. What finds no room
+// scrolls.
+type splitLayout struct{ p *splitPage }
 
-func (l *splitLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	e := kit.Edge(s.Width)
-	w := s.Width - 2*e
-	y := float32(kit.GapMid)
+const (
+	splitPad   = 14  // within the panels of the page
+	splitLeast = 230 // height of what came of it, or the list would show no rows
+)
+
+// top places title and sizes, and returns where the rest begins.
+func (splitLayout) top(o []fyne.CanvasObject, w float32, place bool) (y float32) {
+	e := kit.Edge(w)
+	y = kit.GapMid
 	for _, x := range o[:2] {
-		h := kit.HeightOf(x, w)
-		kit.SetBounds(x, e, y, w, h)
+		h := kit.HeightOf(x, w-2*e)
+		if place {
+			kit.SetBounds(x, e, y, w-2*e, h)
+		}
 		y += h + 10
 	}
-	rest := max(s.Height-y-kit.GapMid, 120)
-	kit.SetBounds(o[2], e, y, w, min(rest, kit.HeightOf(l.how, w-2*splitPad)+4+2*splitPad))
-	kit.SetBounds(o[3], e, y, w, rest)
+	return y
 }
 
-// splitPad is the space within the panels of the page.
-const splitPad = 14
+func (l splitLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
+	e := kit.Edge(s.Width)
+	w, y := s.Width-2*e, l.top(o, s.Width, true)
+	kit.SetBounds(o[2], e, y, w, kit.HeightOf(o[2], w))
+	kit.SetBounds(o[3], e, y, w, max(s.Height-y-kit.GapMid, splitLeast))
+}
 
-func (*splitLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(600, 300) }
+func (l splitLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
+	rest := float32(splitLeast)
+	if o[2].Visible() {
+		rest = kit.HeightOf(o[2], w-2*kit.Edge(w))
+	}
+	return max(l.top(o, w, false)+rest+kit.GapMid, l.p.root.Size().Height-4) // a page leaves 4 at its foot
+}
+
+func (splitLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(600, 300) }
 
 // boxesLayout: the fields flow to the left, the buttons stand to the right. Of many boxes the fields scroll.
 type boxesLayout struct{ fields fyne.CanvasObject }
@@ -37,7 +55,7 @@ const boxesMost = 142
 func (l *boxesLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	b := o[1].MinSize()
 	kit.SetBounds(o[0], 0, 0, s.Width-b.Width-16, s.Height)
-	kit.SetBounds(o[1], s.Width-b.Width, 0, b.Width, b.Height)
+	kit.SetBounds(o[1], s.Width-b.Width, 2, b.Width, b.Height) // level with the fields
 }
 
 func (l *boxesLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
@@ -71,7 +89,10 @@ type splitResult struct{}
 
 func (splitResult) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	side := float32(330)
-	if s.Width < 1000 {
+	switch {
+	case s.Width < 760:
+		side = 216
+	case s.Width < 1000:
 		side = 282
 	}
 	foot := min(max(kit.HeightOf(o[2], s.Width), 62), s.Height*0.4)

@@ -23,7 +23,7 @@ const checkSpace = "free-space"
 // splitPage deals a disk out to several boxes and writes a copy list for each. It only reads the disk.
 type splitPage struct {
 	w      *Window
-	root   *fyne.Container
+	root   *kit.Page
 	source string
 	list   string // file of the copy list that it follows; empty: the whole disk
 	unit   int64  // bytes that a box allocates at a time, as measured on the share; 0 where unknown
@@ -39,7 +39,7 @@ type splitPage struct {
 
 	back                      *kit.Button
 	intro                     *kit.Paragraph
-	sizes                     *fyne.Container
+	sizes, inset              *fyne.Container
 	add, divide, stop, save   *kit.Button
 	problem                   *kit.Paragraph
 	meterPlace                *fyne.Container
@@ -48,7 +48,7 @@ type splitPage struct {
 	mark                      *kit.Mark
 	answer                    *kit.Paragraph
 	how, result, verdictPlace fyne.CanvasObject
-	fields, side, text        *kit.Page
+	fields, side              *kit.Page
 	choices                   []*kit.Choice
 	picks                     *fyne.Container
 	tables                    [2]*kit.Table // of what is in a box, and of what is not
@@ -84,7 +84,8 @@ func newSplitPage(w *Window, source, list string, sizes []string) *splitPage {
 	p.back = kit.NewButton(kit.Plain, "back", "All checks", w.back)
 	p.intro = kit.NewParagraph("", kit.SizeBody, kit.ColMuted)
 	p.sizes = kit.NewFlow(12)
-	p.fields = kit.NewBarePage(p.sizes)
+	p.inset = kit.NewInset(0, 2, p.sizes) // or the edge of the page would cut that of the fields
+	p.fields = kit.NewBarePage(p.inset)
 	p.add = kit.NewButton(kit.Plain, "", "Add a box", func() {
 		b := p.insert(p.boxes[len(p.boxes)-1].size.Text) // most are alike
 		p.stale()
@@ -131,7 +132,7 @@ func (p *splitPage) build() {
 	p.verdictPlace = verdict
 	tools := kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(10,
 		p.intro,
-		container.New(&boxesLayout{p.sizes}, p.fields, kit.NewRow(8, p.save, p.divide, p.stop)),
+		container.New(&boxesLayout{p.inset}, p.fields, kit.NewRow(8, p.save, p.divide, p.stop)),
 		p.problem, p.meterPlace, verdict)).Pad(splitPad, 12)
 	doc := split.List()[0]
 	how := kit.NewColumn(kit.GapMid,
@@ -139,14 +140,13 @@ func (p *splitPage) build() {
 		section("Room to spare", "In every box 2 % of what goes into it is left free, or as much as its largest file takes if that is more, as “The copy fits on the share” asks for."),
 		section("Two copies", "A box that takes all of it needs no list: for two full copies on two boxes, check before and after copying with the share of one box, then with that of the other."),
 		section("What you get", "A copy list for each box, to be given to a copy command that reads lists, and to the checks before and after copying. Boxes that are not needed get none. What fits nowhere is named."))
-	p.text = kit.NewBarePage(how)
-	p.how = kit.NewSurface(kit.ColSurface, kit.ColLine, p.text).Pad(splitPad, splitPad)
+	p.how = kit.NewSurface(kit.ColSurface, kit.ColLine, how).Pad(splitPad, splitPad)
 	list := kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewStack(p.tables[0], p.tables[1])).Pad(1, 1)
 	side := kit.NewSurface(kit.ColSurface, kit.ColLine, p.side).Pad(6, 6)
 	foot := kit.NewSurface(kit.ColSurface, kit.ColLine, container.New(splitFoot{}, p.path, p.why, kit.NewRow(8, p.use, p.open))).Pad(splitPad, 10)
 	result := container.New(splitResult{}, side, list, foot)
 	p.result = result
-	p.root = container.New(&splitLayout{how}, top, tools, p.how, result)
+	p.root = kit.NewBarePage(container.New(splitLayout{p}, top, tools, p.how, result))
 }
 
 // insert adds a field for one more box.
@@ -346,9 +346,9 @@ func (p *splitPage) show() {
 		return
 	}
 	busy, made := p.task != nil, p.plan != nil
-	from := names.Quote(p.source)
+	what := names.Quote(p.source)
 	if p.list != "" {
-		from += ", what is on the copy list " + names.QuoteShort(p.list)
+		what = "Of " + what + ", what is on the copy list " + names.Quote(p.list)
 	}
 	switch {
 	case p.dir != "":
@@ -361,7 +361,7 @@ func (p *splitPage) show() {
 		}
 		p.intro.Set(text+"Keep the source until all of it has arrived.", kit.ColText)
 	default:
-		p.intro.Set("How much does each box take? "+from+" is divided into one copy list a box. The disk is only read.", kit.ColMuted)
+		p.intro.Set("How much does each box take? "+what+" is divided into one copy list a box. The disk is only read.", kit.ColMuted)
 	}
 	for _, b := range p.boxes {
 		if busy {

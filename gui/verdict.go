@@ -109,6 +109,9 @@ func passWords(rep *checks.Report) string {
 	case checks.Arrival:
 		return "Save this report with your archive. If the disk would be the only other copy, make a second one first."
 	}
+	if len(rep.Sources) > 1 {
+		return "Save the report, then start your copy command for each disk: " + intoFolders(rep.Sources) + "."
+	}
 	into := ""
 	if rep.Share != nil && rep.Share.Prefix != "" {
 		into = " into " + names.Quote(rep.Share.Prefix)

@@ -165,7 +165,7 @@ func (r *choiceRenderer) apply() {
 
 func (r *choiceRenderer) Layout(s fyne.Size) {
 	SetBounds(r.ground, 0, 0, s.Width, s.Height)
-	SetBounds(r.veil, 1, 1, s.Width-2, s.Height-2) // a page would cut an edge that stands out
+	SetBounds(r.veil, 2, 2, s.Width-4, s.Height-4) // a page would cut an edge that stands out
 	x, y, w := float32(choicePad), float32(8), s.Width-2*choicePad
 	if r.c.Badge.Mark != "" {
 		SetBounds(r.mark, x, y+2, 16, 16)
