@@ -297,10 +297,23 @@ func (p *filesPage) copyPath() {
 func (p *filesPage) copyAll() {
 	n, at := p.model.shown()
 	go func() { // a million lines take a moment
+		var size counter // or it would be copied again and again as it grows
+		err := writeList(&size, p.report, n, at)
 		var b strings.Builder
-		err := writeList(&b, p.report, n, at)
+		b.Grow(int(size))
+		if err == nil {
+			err = writeList(&b, p.report, n, at)
+		}
 		p.w.desktop.Post(func() { p.copied(b.String(), n, err) })
 	}()
+}
+
+// counter is a writer that only counts bytes.
+type counter int64
+
+func (c *counter) Write(b []byte) (int, error) {
+	*c += counter(len(b))
+	return len(b), nil
 }
 
 func (p *filesPage) copied(list string, n int, err error) {

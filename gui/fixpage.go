@@ -159,6 +159,9 @@ func (p *fixPage) makePlan() {
 	}()
 }
 
+// untried is said of a share on which no trial was made yet.
+const untried = "It is not known which names the share refuses, because it has not been tried yet: “Check before copying” does that."
+
 // tellRead says how many entries a plan in the making has read, until stop is called.
 func (p *fixPage) tellRead(ctx context.Context, read *walk.Progress) (stop func()) {
 	over := make(chan struct{})
@@ -208,6 +211,9 @@ func (p *fixPage) show(doing string) {
 	unsure := ""
 	if p.plan != nil {
 		unsure = p.plan.Unsure
+		if unsure != "" && p.report != nil && p.report.Job.NoTrial { // the window's choice, as long as nobody has checked
+			unsure = untried
+		}
 	}
 	p.unsure.Set(checks.Plain(unsure), "")
 	kit.SetVisible(p.unsure, unsure != "")

@@ -35,7 +35,7 @@ func newPortion() *portion {
 	row := kit.NewStretch(8, 2,
 		kit.NewText("Per cent of the files to read", kit.SizeSmall+1, kit.ColMuted),
 		kit.NewSized(110, optionHigh, s.percent.Framed()),
-		kit.NewText("Chosen at random, one at least; empty reads all of them. What is there is compared in any case.", kit.SizeSmall+1, kit.ColMuted).Truncated())
+		kit.NewText("Chosen at random; empty means all of them. Presence and size are compared in any case.", kit.SizeSmall+1, kit.ColMuted).Truncated())
 	s.box = kit.NewInset(12, 4, kit.NewColumn(6, row, s.problem))
 	return s
 }

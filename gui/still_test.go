@@ -201,12 +201,13 @@ func TestStill(t *testing.T) {
 			show(r)
 			r.settle()
 			w.still(r)
-			for _, mode := range []kit.Mode{kit.Dark, kit.Light} {
-				r.setTheme(mode)
-				for _, size := range []fyne.Size{{Width: 900, Height: 600}, {Width: 1280, Height: 800}} {
-					r.win.Resize(size)
-					w.still(r)
-				}
+			for _, change := range []func(){
+				func() { r.setTheme(kit.Dark) },
+				func() { r.win.Resize(fyne.NewSize(900, 600)) },
+				func() { r.setTheme(kit.Light) },
+			} {
+				change()
+				w.still(r)
 			}
 			r.halt()
 		})

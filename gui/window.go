@@ -274,7 +274,7 @@ func (w *Window) showReady(v *view) {
 		v.head.check.Disable()
 	}
 	if w.ready(v) && (v.setup.from.wrong() || v.setup.to.wrong() || v.wrongDisk() || v.conflict() != "") {
-		next := "Put right what stands in red below."
+		next := "Correct what is marked in red below."
 		if v.stage == checks.Before && !v.setup.from.wrong() && !v.wrongDisk() && v.conflict() == "" {
 			next += " You can still check: the disk is checked either way."
 		}

@@ -14,7 +14,9 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"syscall"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -358,4 +360,36 @@ func TestCloseWhileRunning(t *testing.T) {
 	w.Wait("the question again", func(s e2e.State) bool { return s.Dialog == "close" })
 	w.Click("dialog-yes")
 	w.Ended()
+}
+
+// However a demo ends, its folder goes: with the window where that is asked to end, else with the next
+// start of the program.
+func TestDemoGoes(t *testing.T) {
+	for name, sig := range map[string]syscall.Signal{"asked": syscall.SIGTERM, "hung up": syscall.SIGHUP} {
+		t.Run(name, func(t *testing.T) {
+			w := demo(t, 900, 600)
+			if err := syscall.Kill(w.Process(), sig); err != nil {
+				t.Fatal(err)
+			}
+			w.Ended()
+			if left := w.Leftovers(); len(left) > 0 {
+				t.Errorf("it left %q behind", left)
+			}
+		})
+	}
+	t.Run("killed", func(t *testing.T) {
+		w := demo(t, 900, 600)
+		if err := syscall.Kill(w.Process(), syscall.SIGKILL); err != nil {
+			t.Fatal(err)
+		}
+		if len(w.Leftovers()) == 0 {
+			t.Fatal("a killed demo should leave its folder")
+		}
+		w.Run(window, t.TempDir())
+		for end := time.Now().Add(e2e.Patience); len(w.Leftovers()) > 0; {
+			if time.Now().After(end) {
+				t.Fatalf("the next start left %q", w.Leftovers())
+			}
+		}
+	})
 }

@@ -95,6 +95,14 @@ func noDisplay(system string, env func(string) string) string {
 	return "No window can open, because there is no display here. Use loadline-cli, which does the same checks without a window."
 }
 
+// endPatience is how long the toolkit may take to return once the window is closed. It can hang there: it
+// empties its queue once and then waits for a last event, which is lost where it comes a moment later (runGL
+// and Lifecycle.WaitForEvents of Fyne 2.7.4).
+const endPatience = 3 * time.Second
+
+// writePatience is how long files that are being written may take as the program ends.
+const writePatience = 20 * time.Second
+
 // quitPatience is how long a window may take to close once a signal asks for it.
 const quitPatience = 30 * time.Second
 
@@ -168,7 +176,16 @@ func run(args []string, out io.Writer) int {
 		clean()
 		os.Exit(1)
 	}()
+	win.SetOnClosed(func() {
+		go func() {
+			<-time.After(endPatience)
+			w.Finish(writePatience)
+			clean()
+			share.Leave()
+			os.Exit(0)
+		}()
+	})
 	win.ShowAndRun()
-	w.Finish(20 * time.Second)
+	w.Finish(writePatience)
 	return 0
 }
