@@ -221,22 +221,6 @@ func manyFindings(n int) *checks.Report {
 	return rep
 }
 
-// A million findings: the last one can be reached, and it is the right one.
-func TestAMillionFindings(t *testing.T) {
-	const n = 1_000_000
-	r := filesRig(t, manyFindings(n))
-	p := r.files
-	if p.model.rows() != n {
-		t.Fatalf("%d rows", p.model.rows())
-	}
-	last := p.model.at(n - 1).Path
-	r.key(fyne.KeyDown)
-	r.key(fyne.KeyEnd)
-	if p.table.Chosen != n-1 || p.path.Text != last {
-		t.Errorf("End leads to row %d, shown as %q, want %q", p.table.Chosen, p.path.Text, last)
-	}
-}
-
 // Until its first wish is answered the page has no rows, and then the right ones: what it shows is what a
 // plain sort of all findings gives (slices.SortStableFunc, by each key in turn), of any number of checks.
 func TestOrder(t *testing.T) {

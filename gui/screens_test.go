@@ -76,19 +76,6 @@ func TestCardStates(t *testing.T) {
 	}
 }
 
-// What the window looks like on every screen.
-func TestScreens(t *testing.T) {
-	for name, show := range screens {
-		t.Run(name, func(t *testing.T) {
-			r := newRig(t, 1280, 800, kit.Light)
-			show(r)
-			r.settle()
-			golden(t, "screen-"+name, r.win.Canvas())
-			r.halt()
-		})
-	}
-}
-
 // halt ends a run that still goes on.
 func (r *rig) halt() {
 	if r.running != "" {
