@@ -235,7 +235,7 @@ func TestFindingsOfDisks(t *testing.T) {
 		t.Errorf("it says %q", r.message)
 	}
 	r.showFiles(k.check)
-	r.until("rows", func() bool { return r.files.count.Text != "" })
+	r.until("rows", func() bool { return strings.Contains(r.files.count.Text, "finding") && r.files.model.rows() == 3 })
 	seen := map[string]string{}
 	for row := range r.files.model.rows() {
 		r.files.table.Choose(row)
