@@ -9,3 +9,14 @@ func KeepAwake(reason string) (release func(), err error) {
 	release, _, err = disk.Awake(reason)
 	return release, err
 }
+
+// KeepAwake does so for a check that takes long, and says whether it held. For use in Finish.
+func (pass *Pass) KeepAwake(reason string) (release func()) {
+	release, means, err := disk.Awake(reason)
+	if err != nil {
+		pass.Fact("kept_awake", false, "This computer could not be kept from going to sleep: %s", Plain(Reason(err)))
+	} else {
+		pass.Fact("kept_awake", true, "This computer was kept awake meanwhile: %s", means)
+	}
+	return release
+}

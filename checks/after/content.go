@@ -64,12 +64,7 @@ func (a *after) content(ctx context.Context, pass *checks.Pass) error {
 	if files == 0 {
 		return errors.New("no file of the right size is on the share, so there is no content to compare")
 	}
-	if release, means, err := disk.Awake("Comparing the copy with its source"); err != nil {
-		pass.Fact("kept_awake", false, "This computer could not be kept from going to sleep: %s", checks.Plain(checks.Reason(err)))
-	} else {
-		defer release()
-		pass.Fact("kept_awake", true, "This computer was kept awake meanwhile: %s", means)
-	}
+	defer pass.KeepAwake("Comparing the copy with its source")()
 	if err := c.flush(ctx); err != nil {
 		return err
 	}

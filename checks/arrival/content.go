@@ -116,8 +116,17 @@ func (a *arrival) prove(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	memory, _ := digest.Recall(a.o.State, places.ID()) // what cannot be recalled is read
-	defer memory.Close()
+	defer a.pass.KeepAwake("Reading the files of objects in parts")()
+	memory, forgets := digest.Recall(a.o.State, places.ID()) // what cannot be recalled is read
+	memory.Begin()
+	defer func() {
+		if err := memory.Close(); err != nil {
+			forgets = err
+		}
+		if forgets != nil {
+			a.pass.Fact(digest.MemoryError, forgets.Error(), "What was read could not be remembered: %s", checks.Plain(checks.Reason(forgets)))
+		}
+	}()
 	p := &prover{arrival: a, places: places, memory: memory, log: recallFits(a.o.State, places.ID())}
 	defer p.log.close()
 	todo, err = p.recall(ctx, todo)

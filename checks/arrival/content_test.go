@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"loadline/checks"
+	"loadline/checks/digest"
 	"loadline/checks/internal/fixture"
 	"loadline/checks/internal/sums"
 	"loadline/checks/manifest"
@@ -142,5 +143,21 @@ func TestPartsAreRemembered(t *testing.T) {
 	fixture.Must(t, os.Chtimes(filepath.Join(f.dir, "b.mov"), time.Unix(1, 0), time.Unix(1, 0)))
 	if got := read(); got != [2]int64{1, 1} {
 		t.Errorf("after a change: %v", got)
+	}
+}
+
+// A state folder that cannot be one, here because a file stands in its place, costs no proof: the report says that
+// nothing was remembered.
+func TestPartsThatCannotBeRemembered(t *testing.T) {
+	f := film(t, sums.CRC32C, map[string]int{"a.mov": 12 * mib})
+	l := f.list(t, map[string]object{"a.mov": inParts(5*mib, "md5")})[0]
+	state := filepath.Join(t.TempDir(), "state")
+	fixture.WriteFile(t, state, "a file")
+	rep := f.judge(t, l, Options{Source: f.dir, State: state})
+	if rep.Verdict != checks.Passed || proven(t, rep) != [3]int64{0, 1, 0} {
+		t.Errorf("%v %v", rep.Verdict, proven(t, rep))
+	}
+	if why, _ := fact(result(t, rep, "objects"), digest.MemoryError).(string); why == "" {
+		t.Error("the report does not say that nothing was remembered")
 	}
 }

@@ -344,12 +344,7 @@ func (e *everyByte) notAsked(pass *checks.Pass, n *checks.CopyTotals) error {
 // others from being read.
 func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 	e := &r.read
-	if release, means, err := disk.Awake("Reading the whole disk"); err != nil {
-		pass.Fact("kept_awake", false, "This computer could not be kept from going to sleep: %s", checks.Plain(checks.Reason(err)))
-	} else {
-		defer release()
-		pass.Fact("kept_awake", true, "This computer was kept awake meanwhile: %s", means)
-	}
+	defer pass.KeepAwake("Reading the whole disk")()
 	pass.Phase(checks.Phase{Text: "Looking for checksum lists"})
 	readings := make([]*digest.Reading, len(e.disks))
 	meters := make([]*meter.Meter, len(e.disks))

@@ -350,12 +350,7 @@ func (r *recheck) content(ctx context.Context, pass *checks.Pass) error {
 	if toRead == 0 {
 		return errors.New("none of the files that were to be read is there with its size")
 	}
-	if release, means, err := disk.Awake("Rechecking a copy"); err != nil {
-		pass.Fact("kept_awake", false, "This computer could not be kept from going to sleep: %s", checks.Plain(checks.Reason(err)))
-	} else {
-		defer release()
-		pass.Fact("kept_awake", true, "This computer was kept awake meanwhile: %s", means)
-	}
+	defer pass.KeepAwake("Rechecking a copy")()
 	pass.Phase(checks.Phase{Text: "Reading the copy", Meters: []*meter.Meter{m}})
 	byPath := map[string]int{}
 	for i, p := range r.under {

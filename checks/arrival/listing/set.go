@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"path"
 	"path/filepath"
@@ -244,10 +243,13 @@ func (s *schema) find(part string, given []Part) (string, bool) {
 		}
 	}
 	dir := filepath.Dir(s.path)
-	tries := []string{filepath.Join(dir, base)}
+	var tries []string
+	if name, err := filepath.Localize(base); err == nil { // the name of a file on this system
+		tries = append(tries, filepath.Join(dir, name))
+	}
 	for rest := part; ; { // its key, as deep as folders were kept
-		if fs.ValidPath(rest) {
-			tries = append(tries, filepath.Join(dir, filepath.FromSlash(rest)), filepath.Join(filepath.Dir(dir), filepath.FromSlash(rest)))
+		if name, err := filepath.Localize(rest); err == nil {
+			tries = append(tries, filepath.Join(dir, name), filepath.Join(filepath.Dir(dir), name))
 		}
 		_, below, more := strings.Cut(rest, "/")
 		if !more {
