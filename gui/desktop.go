@@ -2,6 +2,7 @@ package gui
 
 import (
 	"context"
+	"runtime"
 	"time"
 
 	"fyne.io/fyne/v2"
@@ -36,6 +37,7 @@ type Desktop struct {
 	StateDir  string // where choices and the last reports are kept; "" keeps nothing
 	ReportDir string // where reports are proposed to be saved
 	Version   string
+	Unproven  string // what was not tried yet on this system; said at the foot of a window that opens
 	// ScreenWidth and ScreenHeight are in pixels; 0 where unknown. The window never opens larger.
 	ScreenWidth, ScreenHeight int
 }
@@ -58,6 +60,7 @@ func RealDesktop(w fyne.Window) Desktop {
 		KeepAwake: checks.KeepAwake,
 		StateDir:  stateDir(),
 		ReportDir: reportDir(),
+		Unproven:  checks.Unproven(runtime.GOOS),
 	}
 	c := chooser{window: w, post: fyne.Do}
 	d.ChooseFolder, d.ChooseFile = c.folder, c.file

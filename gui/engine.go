@@ -85,7 +85,6 @@ func runReal(ctx context.Context, r Request, watch func(checks.Event)) (*checks.
 		}
 		return rep, err
 	case checks.Recheck:
-		defer stayAwake(checks.KeepAwake, "Rechecking a copy")()
 		return recheck.Run(ctx, r.Manifest, r.Source, recheck.Options{Version: r.Version, Sample: r.Sample, State: r.State}, watch)
 	}
 	return checks.Run(ctx, r.Job, listOf(r.Stage), watch)

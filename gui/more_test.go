@@ -70,6 +70,26 @@ func TestCommandsAndProof(t *testing.T) {
 	}
 }
 
+// On a system on which nothing was tried yet, the window says so as it opens, whole, at the smallest size too.
+func TestUnprovenSystem(t *testing.T) {
+	r := newRig(t, 640, 480, kit.Light)
+	if r.message != "" {
+		t.Errorf("where all is proven it says %q", r.message)
+	}
+	d := r.desktop
+	d.Unproven = checks.Unproven("darwin")
+	win := test.NewWindow(nil)
+	defer win.Close()
+	w := New(win, r.Window.engine, d)
+	win.Resize(fyne.NewSize(640, 480))
+	if w.message != d.Unproven || !w.notice.Box.Visible() {
+		t.Errorf("it says %q", w.message)
+	}
+	if want := kit.HeightOf(w.notice.Box, 640); want > w.notice.Box.Size().Height+0.5 {
+		t.Errorf("the message wants %v and has %v", want, w.notice.Box.Size().Height)
+	}
+}
+
 // A computer that cannot be kept awake is spoken of before each long run; one that can is not.
 func TestMaySleep(t *testing.T) {
 	r := newRig(t, 1280, 800, kit.Light)

@@ -91,6 +91,9 @@ func New(win fyne.Window, e Engine, d Desktop) *Window {
 	if first := w.view().setup.from; first.get() == "" { // the one thing to do
 		win.Canvas().Focus(first.path)
 	}
+	if d.Unproven != "" {
+		w.tell(checks.Waiting, d.Unproven)
+	}
 	if err != nil {
 		w.tell(checks.Warned, "What was chosen last time could not be read, so the window starts empty: "+err.Error())
 	}
