@@ -244,7 +244,7 @@ type target struct{ folder, name string }
 // time the go command now and then calls the end of that time a failure (golang/go#75804); the
 // time is only for a target that is far too slow.
 const (
-	fuzzInputs = 5_000
+	fuzzInputs = 2_000
 	fuzzRuns   = 60 // of targets that run all checks on a folder of their own
 	fuzzMost   = 2 * time.Minute
 )
