@@ -379,9 +379,7 @@ func TestDemoGoes(t *testing.T) {
 	}
 	t.Run("killed", func(t *testing.T) {
 		w := demo(t, 900, 600)
-		if err := syscall.Kill(w.Process(), syscall.SIGKILL); err != nil {
-			t.Fatal(err)
-		}
+		w.Kill()
 		if len(w.Leftovers()) == 0 {
 			t.Fatal("a killed demo should leave its folder")
 		}

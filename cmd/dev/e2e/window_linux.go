@@ -243,6 +243,15 @@ func (w *Window) Ended() {
 	}
 }
 
+// Kill ends the program with SIGKILL and waits until it is gone, with all that it held.
+func (w *Window) Kill() {
+	w.t.Helper()
+	if err := w.cmd.Process.Kill(); err != nil {
+		w.t.Fatal(err)
+	}
+	<-w.ended
+}
+
 // Said is the end of what the program wrote to its standard output and error.
 func (w *Window) Said() string { return w.log.tail() }
 
