@@ -18,7 +18,7 @@ type Finding struct {
 	// Path is relative to its source, "/" between parts; empty speaks of the whole job. Raw
 	// bytes: show it through names.Quote.
 	Path   string
-	Source int // which of Job.Disks Path lies on
+	Source int // which of Job.Disks Path is on
 	Rule   *Rule
 	Level  Level
 	Spared Level  // what Level would be, where it is a note since a copy list leaves this out

@@ -71,10 +71,10 @@ type Totals struct {
 	Bytes   int64 `json:"bytes"` // of files, hard links each, sparse files in full
 }
 
-// A FolderSum says what lies in a folder and below.
+// A FolderSum says what is in a folder and below.
 type FolderSum struct {
 	Path         string
-	Source       int // which of Job.Disks it lies on
+	Source       int // which of Job.Disks it is on
 	Files, Bytes int64
 	Flagged      [3]int // findings by level
 }

@@ -57,7 +57,7 @@ func (c chooser) ask(title, start string, folder bool, done func(string, error))
 }
 
 // startFor is where Fyne's own dialog may begin: it lists folders on the goroutine of the user interface,
-// so never on what does not answer at once, or lies on a network; at home then.
+// so never on what does not answer at once, or is on a network; at home then.
 func startFor(start string) string {
 	if start != "" {
 		if f, err := share.Look(context.Background(), start, time.Second); err == nil && !f.Network {

@@ -212,7 +212,7 @@ func TestWrongOptionIsTold(t *testing.T) {
 	}
 }
 
-// In front of a dialog of the toolkit's own no shortcut acts on what lies below, and Escape closes it.
+// In front of a dialog of the toolkit's own no shortcut acts on what is below, and Escape closes it.
 func TestForeignDialog(t *testing.T) {
 	r := newRig(t, 1280, 800, kit.Light)
 	r.done(sample())

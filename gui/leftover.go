@@ -8,7 +8,7 @@ import (
 	"loadline/checks/share"
 )
 
-// ruleTrialLeft is the rule that a trial folder of an earlier check lies on the share. The window
+// ruleTrialLeft is the rule that a trial folder of an earlier check is on the share. The window
 // offers to remove it: it is our own.
 const ruleTrialLeft = "trial-left-behind"
 

@@ -23,7 +23,7 @@ func loadOf(space *checks.Result, share *checks.Place, totals checks.Totals) (ki
 		if v, ok := whole(space, "total_bytes"); ok {
 			l.Total = v
 		}
-		if v, ok := whole(space, "left_bytes"); ok { // what already lies there is not copied again
+		if v, ok := whole(space, "left_bytes"); ok { // what already is there is not copied again
 			l.Copy = free - v
 		}
 		if v, ok := whole(space, "margin_bytes"); ok {

@@ -113,7 +113,7 @@ func (w *picker) lock(on bool) {
 	}
 }
 
-// covers reports whether a point of the window lies on the picker.
+// covers reports whether a point of the window is on the picker.
 func (w *picker) covers(at fyne.Position) bool {
 	if !w.box.Visible() {
 		return false

@@ -112,7 +112,7 @@ type after struct {
 	// stateInSource: nothing may be remembered there.
 	stateInSource bool
 
-	seeks   [2]bool // seeking costs on what a side lies on
+	seeks   [2]bool // seeking costs on what a side is on
 	flushed string  // how what this computer held was sent to the share
 
 	// onProven, if set, is told how many files are proven: for tests.
@@ -606,7 +606,7 @@ func beginsAsDouble(root, p string) bool {
 	return err == nil && n == len(head) && head == checks.AppleDouble
 }
 
-// recovered reports whether a path lies in a folder where fsck(8) puts files that lost their names
+// recovered reports whether a path is in a folder where fsck(8) puts files that lost their names
 // (mklost+found(8)).
 func recovered(p string) bool {
 	return slices.Contains(strings.Split(p, "/"), "lost+found")

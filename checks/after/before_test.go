@@ -115,7 +115,7 @@ func TestReadBeforeThenChanged(t *testing.T) {
 
 // A share that keeps names in another normal form, as HFS+ does, has every file, under other names: one warning
 // each, the content compared, the form of the share in the manifest and that of the disk beside it. UAX #15:
-// e9 is the NFC of 65 301, 3129 65 301 sorts otherwise than 3129 e9.
+// e9 is the NFC of 65 301, 3129 65 301 sorts differently from 3129 e9.
 func TestAnotherForm(t *testing.T) {
 	const nfc, nfd = "caf\u00e9", "cafe\u0301"
 	p := archive(t)

@@ -90,7 +90,7 @@ func TestGuestGoodCopies(t *testing.T) {
 	}
 }
 
-// Something of this computer is mounted inside the copy: what lies there looks right and does not travel.
+// Something of this computer is mounted inside the copy: what is there looks right and does not travel.
 func TestGuestMountedInside(t *testing.T) {
 	p := onMount(t, "/mnt/v3")
 	to := filepath.Dir(filepath.Join(p.share, p.prefix))

@@ -88,7 +88,7 @@ func TestStopWhileSilent(t *testing.T) {
 	}
 }
 
-// What changes while it is checked is told for what it is.
+// What changes while it is checked is recognized for what it is.
 func TestChangedWhileChecked(t *testing.T) {
 	for name, tc := range map[string]struct {
 		path func(p *pair) string

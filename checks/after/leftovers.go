@@ -53,7 +53,7 @@ func (a *after) extra(d *walk.Dir, e *walk.Entry) {
 	x.unnamed[f.Rule]++
 }
 
-// isFolder reports whether what lies in a folder of the share under a name is a folder of the source. The name "."
+// isFolder reports whether what is in a folder of the share under a name is a folder of the source. The name "."
 // is that folder itself: in the root of a file system a Mac keeps its attributes in "._." (bsd/vfs/vfs_xattr.c of xnu).
 func (a *after) isFolder(d *walk.Dir, name string) bool {
 	if name == "." {

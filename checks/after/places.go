@@ -64,7 +64,7 @@ func writable(what, path string, job *checks.Job) error {
 	return nil
 }
 
-// settleState sees that the state folder does not lie in the source: what is remembered there would change
+// settleState sees that the state folder is not in the source: what is remembered there would change
 // the source, and be missing in its copy.
 func (a *after) settleState(ctx context.Context, job *checks.Job) {
 	if a.o.State == "" {

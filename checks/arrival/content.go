@@ -299,7 +299,7 @@ func (p *prover) read(ctx context.Context, todo []*proving) (again []*proving, e
 	return again, err
 }
 
-// inOrder yields the files as they lie on a disk on which seeking costs.
+// inOrder yields the files as they are on a disk on which seeking costs.
 func (p *prover) inOrder(ctx context.Context, todo []*proving, seeks bool) iter.Seq[digest.File] {
 	order, places := make([]int, len(todo)), make([]int64, len(todo))
 	for i, t := range todo {

@@ -14,7 +14,7 @@ import (
 )
 
 // fits remembers which sizes of parts fitted which states of files, so that a run that was stopped goes on where
-// it was. It lies in a file of the state folder that is only ever added to; a record that was cut or damaged does
+// it was. It is in a file of the state folder that is only ever added to; a record that was cut or damaged does
 // not count. Where nothing can be remembered, files are read again.
 type fits struct {
 	name string

@@ -18,7 +18,7 @@ type mapping struct {
 	pathHead string
 }
 
-// path returns the path that a decoded key stands for; false where the key lies outside.
+// path returns the path that a decoded key stands for; false where the key is outside.
 func (m *mapping) path(key []byte) ([]byte, bool) {
 	if len(key) < len(m.keyHead) || string(key[:len(m.keyHead)]) != m.keyHead {
 		return key, false

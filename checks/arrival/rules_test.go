@@ -134,7 +134,7 @@ func TestReadingOfKeys(t *testing.T) {
 }
 
 // A listing that is not whole leaves everything "Not checked": nothing is called missing, nothing is green. What
-// differs is told all the same.
+// differs is reported all the same.
 func TestPartialListing(t *testing.T) {
 	files := filesOf(arrived...)
 	m := covered(t, "archive", files)
@@ -178,7 +178,7 @@ func TestPartialListing(t *testing.T) {
 	}
 }
 
-// What looks like a listing of less than the archive is told as such.
+// What looks like a listing of less than the archive is reported as such.
 func TestSubsets(t *testing.T) {
 	files := filesOf("a/1", "a/2", "b/1", "b/2", "c")
 	m := covered(t, "", files)
@@ -199,7 +199,7 @@ func TestSubsets(t *testing.T) {
 	}
 }
 
-// What else is given in place of a listing is told for what it is.
+// What else is given in place of a listing is recognized for what it is.
 func TestNoListing(t *testing.T) {
 	files := filesOf(arrived...)
 	m := covered(t, "archive", files)

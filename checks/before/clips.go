@@ -187,7 +187,7 @@ func (c *clips) lane(ctx context.Context) {
 			if !more {
 				return
 			}
-			// Inodes lie on most disks in the order in which files were written.
+			// Inodes are on most disks in the order in which files were written.
 			slices.SortFunc(f.files, func(a, b clipFile) int { return cmp.Compare(a.inode, b.inode) })
 			c.lookAll(ctx, &f)
 		}

@@ -147,7 +147,7 @@ func TestClipsThatCannotBeJudged(t *testing.T) {
 		if r := resultOf(t, rep, clipsWhole); r.Status != checks.Unknown || !strings.Contains(r.Reason, "Too long to follow to the end: long.mov") {
 			t.Errorf("%s: %s", r.Status, r.Reason)
 		}
-		// Beside a clip that is not whole it is told as well.
+		// Beside a clip that is not whole it is reported as well.
 		if err := os.WriteFile(filepath.Join(root, "bad.mov"), []byte(unfinished), 0o644); err != nil {
 			t.Fatal(err)
 		}

@@ -43,7 +43,7 @@ var (
 	}
 )
 
-// clutterState adds up what lies below the topmost folders that are clutter, and below bundles.
+// clutterState adds up what is below the topmost folders that are clutter, and below bundles.
 type clutterState struct {
 	mu      sync.Mutex
 	found   map[placed]*below

@@ -15,7 +15,7 @@ import (
 	"loadline/checks/share"
 )
 
-// TestCopyListAndHalfACopy guards what is taken off for files that lie on the share already: only those
+// TestCopyListAndHalfACopy guards what is taken off for files that are on the share already: only those
 // that the copy list names, or a copy that does not fit would seem to. The oracle is arithmetic on
 // files of 4,096 bytes each, the unit where nothing was measured.
 func TestCopyListAndHalfACopy(t *testing.T) {

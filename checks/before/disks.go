@@ -21,7 +21,7 @@ var disksCollide = &checks.Rule{
 	Source: "common practice, no source: what is copied second overwrites the first",
 }
 
-// flagDisks finds what would come to lie in one place on the share from two disks.
+// flagDisks finds what would come to be in one place on the share from two disks.
 func flagDisks(ctx context.Context, pass *checks.Pass) error {
 	disks := pass.Job.Disks()
 	for i := range disks {
@@ -34,7 +34,7 @@ func flagDisks(ctx context.Context, pass *checks.Pass) error {
 	return nil
 }
 
-// flagTwo compares two disks where the folder of one on the share is that of the other, or lies in it.
+// flagTwo compares two disks where the folder of one on the share is that of the other, or is in it.
 func flagTwo(ctx context.Context, pass *checks.Pass, a, b int) error {
 	outer, inner := pass.Job.Disk(a), pass.Job.Disk(b)
 	rest, within := belowPrefix(outer.Prefix, inner.Prefix)
@@ -68,7 +68,7 @@ func flagTwo(ctx context.Context, pass *checks.Pass, a, b int) error {
 		}
 		return nil
 	}
-	// The copy of the inner disk takes the place of what lies on the outer one on the same way.
+	// The copy of the inner disk takes the place of what is on the outer one on the same way.
 	at := ""
 	for _, part := range rest {
 		list, err := topNames(ctx, pass.Job, filepath.Join(outer.Source, filepath.FromSlash(at)))
@@ -88,7 +88,7 @@ func flagTwo(ctx context.Context, pass *checks.Pass, a, b int) error {
 	return nil
 }
 
-// belowPrefix tells whether a prefix is another or lies in it, as a share that folds case and normal form would
+// belowPrefix tells whether a prefix is another or is in it, as a share that folds case and normal form would
 // see it, and returns the folded parts of the way.
 func belowPrefix(outer, inner string) (rest []string, within bool) {
 	parts := func(prefix string) (list []string) {

@@ -201,7 +201,7 @@ func TestDisksCollide(t *testing.T) {
 			t.Errorf("%+v with %+v: %q, want %q", test.first, test.second, got, test.want)
 		}
 	}
-	// As long as something of a disk lies in another, nothing can be counted once. The error says which
+	// As long as something of a disk is in another, nothing can be counted once. The error says which
 	// disk it is about, and what of it.
 	for _, test := range []struct {
 		with  checks.Disk

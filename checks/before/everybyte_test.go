@@ -252,7 +252,7 @@ func TestReadWithoutMemory(t *testing.T) {
 }
 
 // A state folder without room takes what it can: the reading goes on and says so, and the next finds what went
-// in. Of one that is read-only only what lies there is used. Neither claims that anything is remembered.
+// in. Of one that is read-only only what is there is used. Neither claims that anything is remembered.
 func TestReadWithoutRoom(t *testing.T) {
 	if !fixture.Room(t) {
 		return

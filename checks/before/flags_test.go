@@ -10,7 +10,7 @@ import (
 )
 
 // Files that take up less than their size without holes: those that a Mac keeps compressed are as any other, and
-// those whose content lies on a server would be fetched (bsd/sys/stat.h of xnu, UF_COMPRESSED and SF_DATALESS).
+// those whose content is on a server would be fetched (bsd/sys/stat.h of xnu, UF_COMPRESSED and SF_DATALESS).
 func TestFlagsOfAMac(t *testing.T) {
 	pass := checks.NewPass(fileKinds, &checks.Job{ObjectBytes: 1 << 40}, 1)
 	fileKinds.Visit(pass, &walk.Dir{Path: "films", Entries: []walk.Entry{

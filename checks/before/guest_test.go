@@ -59,7 +59,7 @@ func (m *mapped) linear(from, to int64) string {
 	return fmt.Sprintf("%d %d linear %s %d", from, to-from, m.device, from)
 }
 
-// sectorOf returns where a file begins. It must lie in one piece.
+// sectorOf returns where a file begins. It must be in one piece.
 func (m *mapped) sectorOf(file string) int64 {
 	m.t.Helper()
 	at, ok, err := disk.Place(filepath.Join(m.dir, file))

@@ -91,7 +91,7 @@ func judgeLink(pass *checks.Pass, d *walk.Dir, e *walk.Entry) {
 
 // LinkRule returns the one rule that a link falls under, the first that holds, and what there is to
 // say of it. Source is the real path of the source, dir the folder of the link relative to it. What
-// lies outside of the source is waited for until the deadline; 0 means the usual one.
+// is outside of the source is waited for until the deadline; 0 means the usual one.
 func LinkRule(source, dir, target string, deadline time.Duration) (rule *checks.Rule, detail string) {
 	detail = "points to " + names.Quote(target)
 	if path.IsAbs(target) || filepath.IsAbs(target) {
@@ -122,7 +122,7 @@ type follower struct {
 	deadline time.Duration
 }
 
-// follow resolves the target of a link that lies in the real folder dir, as path_resolution(7)
+// follow resolves the target of a link that is in the real folder dir, as path_resolution(7)
 // says. It returns the real path, or where it could not go on and why. The link itself is the first
 // of the links that count.
 func (f follower) follow(dir, target string) (end string, err error) {
@@ -164,7 +164,7 @@ func (f follower) follow(dir, target string) (end string, err error) {
 	return at, nil
 }
 
-// look tells what lies at a path whose folder is real, and the target if that is a link. Outside the
+// look tells what is at a path whose folder is real, and the target if that is a link. Outside the
 // source it gives up after the deadline: a link may lead to a share whose server is gone. Such a share
 // is asked once only.
 func (f follower) look(p string) (kind walk.Kind, target string, err error) {
@@ -222,7 +222,7 @@ func readlinkAt(p string) (string, error) {
 	return os.Readlink(p)
 }
 
-// within reports whether a real path is root or lies in it.
+// within reports whether a real path is root or is in it.
 func within(root, p string) bool {
 	if p == root {
 		return true

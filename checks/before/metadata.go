@@ -118,7 +118,7 @@ type restEntry struct {
 	source int
 	path   string
 	size   int64
-	double bool // its ._ file lies beside it already
+	double bool // its ._ file is beside it already
 }
 
 var metadata = &checks.Check{
@@ -219,7 +219,7 @@ func (s *metadataState) keep(d *walk.Dir, e *walk.Entry) {
 
 func inSample(i int) bool { return i < sampleFirst || i%sampleEvery == 0 }
 
-// hasDouble reports whether the ._ file of an entry lies beside it: it is counted as what it is.
+// hasDouble reports whether the ._ file of an entry is beside it: it is counted as what it is.
 func hasDouble(d *walk.Dir, name string) bool {
 	return slices.ContainsFunc(d.Entries, func(e walk.Entry) bool { return e.Name == "._"+name })
 }

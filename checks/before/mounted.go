@@ -152,7 +152,7 @@ func (s *ShareState) describe(rep *checks.Report) {
 }
 
 // lookAtShare learns where the copy will lie: on the share, or on what is mounted inside it where the
-// prefix leads. The copies of several disks must lie on one file system, since one answer is given for all.
+// prefix leads. The copies of several disks must be on one file system, since one answer is given for all.
 func lookAtShare(ctx context.Context, job *checks.Job) (facts *share.Facts, err error) {
 	for i, d := range job.Disks() {
 		f, err := lookAtPrefix(ctx, job, d.Prefix)
@@ -193,7 +193,7 @@ func lookAtPrefix(ctx context.Context, job *checks.Job, prefix string) (*share.F
 }
 
 // stillMounted returns an error where the share is no longer the one that the first check saw: what
-// is written or measured then would be so on whatever lies below its mount point.
+// is written or measured then would be so on whatever is below its mount point.
 func stillMounted(ctx context.Context, pass *checks.Pass, seen *share.Facts) error {
 	if pass.Job.StandIn != nil {
 		return nil
@@ -208,7 +208,7 @@ func stillMounted(ctx context.Context, pass *checks.Pass, seen *share.Facts) err
 	return nil
 }
 
-// apart tells which source and the share lie in one another, empty if none, and whether one is on its file
+// apart tells which source and the share are in one another, empty if none, and whether one is on its file
 // system. Every look at the share gives up after the deadline.
 func apart(ctx context.Context, job *checks.Job, facts *share.Facts) (nested string, same bool, err error) {
 	type answer struct{ nested, same bool }

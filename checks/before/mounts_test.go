@@ -49,7 +49,7 @@ func TestShareMounted(t *testing.T) {
 	}
 	leftOn(t, other, "in")
 	run(filepath.Join(other, "in"), "local-file-system")
-	// A folder where nothing is mounted, which lies on the system's own disk.
+	// A folder where nothing is mounted, which is on the system's own disk.
 	run(filepath.Join(base, "unmounted"), "not-a-mount")
 	leftOn(t, filepath.Join(base, "unmounted"))
 	run("/", "not-a-mount", "nested-folders")
@@ -155,7 +155,7 @@ func TestFreeSpace(t *testing.T) {
 	expectWhole(t, rep, "local-file-system", "too-few-bytes")
 	leftOn(t, share, "fill", "lost+found")
 
-	// Half a copy takes its share off: what lies there with the same size is not needed again.
+	// Half a copy takes its share off: what is there with the same size is not needed again.
 	if err := os.Remove(filepath.Join(share, "fill")); err != nil {
 		t.Fatal(err)
 	}

@@ -59,7 +59,7 @@ type pathState struct {
 	below   map[placed]*below // by topmost folder that is too deep
 }
 
-// below counts what lies in a folder that is flagged as a whole.
+// below counts what is in a folder that is flagged as a whole.
 type below struct{ files, bytes int64 }
 
 var pathDepth = &checks.Check{
@@ -186,7 +186,7 @@ func comparePlaced(a, b placed) int {
 	return cmp.Or(cmp.Compare(a.source, b.source), strings.Compare(a.path, b.path))
 }
 
-// addBelow adds to what lies below a folder and returns the folder.
+// addBelow adds to what is below a folder and returns the folder.
 func addBelow(sums map[placed]*below, folder placed, files, bytes int64) placed {
 	b := sums[folder]
 	if b == nil {

@@ -72,7 +72,7 @@ func speedOf(ctx context.Context, pass *checks.Pass, s *sample) sourceSpeed {
 		return sourceSpeed{rate: f.Rate, bytes: sampleMost, usb: f.USB}
 	}
 	if pass.Job.StandIn != nil {
-		return sourceSpeed{} // the demo's files are small and lie in a temporary folder
+		return sourceSpeed{} // the demo's files are small and are in a temporary folder
 	}
 	usb := 0 // of several disks the slowest
 	for _, d := range pass.Job.Disks() {

@@ -188,10 +188,10 @@ func planCapacity(pass *checks.Pass, need int64) {
 	}
 }
 
-// present is what of the copy lies on the share already.
+// present is what of the copy is on the share already.
 type present struct{ files, folders, bytes int64 }
 
-// alreadyThere compares what lies on the share under the prefix of a disk with the disk, so that a second
+// alreadyThere compares what is on the share under the prefix of a disk with the disk, so that a second
 // run after half a copy asks only for the rest. It reads the share's side, which is empty or small
 // as a rule, and looks up each file on the source.
 func alreadyThere(ctx context.Context, pass *checks.Pass, disk checks.Disk, unit int64) (present, error) {

@@ -133,7 +133,7 @@ func TestStoppedTrialIsNamed(t *testing.T) {
 	}
 }
 
-// emptied waits until nothing lies on the share: on a busy machine a run that was stopped may return while its trial
+// emptied waits until nothing is on the share: on a busy machine a run that was stopped may return while its trial
 // still tidies up.
 func emptied(t *testing.T, share string) {
 	t.Helper()

@@ -206,7 +206,7 @@ func (l *List) byPath() []int32 {
 // largeFrom is from which size a file is worth a question where it lies, bytes.
 const largeFrom = 1 << 20
 
-// InDiskOrder yields the files as they lie on a disk on which seeking costs: the large ones by their places
+// InDiskOrder yields the files as they are on a disk on which seeking costs: the large ones by their places
 // first, then the small ones, folder by folder and by their numbers. It opens every large file once.
 func (l *List) InDiskOrder(ctx context.Context, root string, deadline time.Duration) iter.Seq[File] {
 	type placed struct{ place, at int64 }
@@ -282,7 +282,7 @@ func (l *List) Sorted() iter.Seq2[File, Mark] {
 	return func(yield func(File, Mark) bool) {
 		order := l.byPath()
 		in := &counted{Reader: bufio.NewReaderSize(nil, 1<<15)}
-		// Files of a folder and what lies in folders below it take turns: "a.c" comes before "a/b", "a0" after it.
+		// Files of a folder and what is in folders below it take turns: "a.c" comes before "a/b", "a0" after it.
 		var folder func(k int) (next int, more bool)
 		folder = func(k int) (int, bool) {
 			f := &l.folders[order[k]]

@@ -21,7 +21,7 @@ import (
 )
 
 // A Memory is what was read of one disk or share, in earlier runs and in this one: which state of a file
-// had which sums, or where it could not be read. It lies in a file that runs only add to; Close may write it anew
+// had which sums, or where it could not be read. It is in a file that runs only add to; Close may write it anew
 // without what no longer counts. A record that was cut or damaged does not count. Its methods may be called on nil,
 // and concurrently.
 //

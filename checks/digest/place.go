@@ -39,7 +39,7 @@ type Places struct {
 	below  map[uint64]place
 }
 
-// At looks at what a folder lies on. It asks the disk or the share, and gives up after the deadline.
+// At looks at what a folder is on. It asks the disk or the share, and gives up after the deadline.
 func At(ctx context.Context, root string, deadline time.Duration) (*Places, error) {
 	rows, err := share.Mounts(ctx)
 	if err != nil {
@@ -90,7 +90,7 @@ func placeOf(root string, rows []share.Mount) place {
 	return p
 }
 
-// ID names what the folder lies on, for the name of what is remembered of it.
+// ID names what the folder is on, for the name of what is remembered of it.
 func (p *Places) ID() string { return p.main.id }
 
 // on returns the place of a file by the number of its device.

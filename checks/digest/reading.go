@@ -67,7 +67,7 @@ const (
 	lanesSeeking = 1
 )
 
-// LanesOn returns how many files to read at a time on what a folder lies on. It may ask a server.
+// LanesOn returns how many files to read at a time on what a folder is on. It may ask a server.
 func LanesOn(root string) (lanes int, seeks bool) {
 	m := disk.MediumOf(root)
 	switch {

@@ -160,7 +160,7 @@ func TestRemembered(t *testing.T) {
 	}
 }
 
-// A file that is written to between its first and its last block is told as changed, even if its size
+// A file that is written to between its first and its last block is reported as changed, even if its size
 // and what was read stay the same.
 func TestChangedWhileRead(t *testing.T) {
 	dir := t.TempDir()

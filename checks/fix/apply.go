@@ -15,7 +15,7 @@ import (
 // Options are the wishes for applying a plan, going on with one and undoing it. The zero value
 // is useful.
 type Options struct {
-	// StateDir is the folder for journals that do not lie on the disk; empty means StateDir().
+	// StateDir is the folder for journals that are not on the disk; empty means StateDir().
 	StateDir string
 	// InState puts the journal there even where the disk would take it.
 	InState bool

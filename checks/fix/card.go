@@ -18,7 +18,7 @@ type Card struct {
 	Path     string // its topmost folder, relative to the source; empty where that is the source or above it
 	Layout   string // what it is, for people
 	Standard string // what fixes its names
-	// File is the name of its archive, which lies beside it or would; empty where the card is the
+	// File is the name of its archive, which is beside it or would; empty where the card is the
 	// source itself. Archived says that it is there and holds the same names, sizes and dates.
 	File     string
 	Archived bool

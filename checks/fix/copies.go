@@ -97,7 +97,7 @@ func (p *Plan) renames(path string) bool {
 func below(path, folder string) bool { return strings.HasPrefix(path, folder+"/") }
 
 // Copies tells what Replace and Archive were asked for, copies first, each by path. They are made in
-// that order: an archive that came to lie in what a link points to would change what is copied.
+// that order: an archive that came to be in what a link points to would change what is copied.
 func (p *Plan) Copies() []Copy {
 	all := make([]Copy, 0, len(p.copies))
 	for _, m := range p.copies {

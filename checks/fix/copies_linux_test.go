@@ -135,7 +135,7 @@ func TestNoRoom(t *testing.T) {
 }
 
 // TestOverlay renames, copies and archives on an overlay of two file systems, where a file that is changed
-// for the first time comes to lie in the upper one and gets another inode number, and where files are of
+// for the first time comes to be in the upper one and gets another inode number, and where files are of
 // another device than their folder (kernel documentation of overlayfs, "Inode properties").
 func TestOverlay(t *testing.T) {
 	if os.Geteuid() != 0 {

@@ -24,12 +24,12 @@ import (
 // A Journal tells of a plan that was applied or begun.
 type Journal struct {
 	Path    string
-	Source  string // as it was called then; where the journal lies in the source, its folder now
+	Source  string // as it was called then; where the journal is in the source, its folder now
 	Started time.Time
 	State   State
 	Renames int
 	Copies  int  // copies in the place of links, and archives
-	InRoot  bool // it lies in the source folder
+	InRoot  bool // it is in the source folder
 }
 
 // State is how far a journal has come.
@@ -105,7 +105,7 @@ func Journals(source, stateDir string) ([]*Journal, error) {
 	return out, nil
 }
 
-// StateDir returns the folder for journals that cannot lie on the disk: loadline/renames in
+// StateDir returns the folder for journals that cannot be on the disk: loadline/renames in
 // XDG_STATE_HOME (XDG Base Directory Specification), or where the system keeps such things.
 func StateDir() string {
 	dir := os.Getenv("XDG_STATE_HOME")
@@ -131,7 +131,7 @@ type journalFile struct {
 	head    head
 	moves   []*move
 	folders []dated
-	inRoot  bool // it lies in the source folder
+	inRoot  bool // it is in the source folder
 	hook    func(string)
 }
 

@@ -237,7 +237,7 @@ func TestAsideAndTaken(t *testing.T) {
 	}
 }
 
-// TestCopiesMeet: where one copy lies in what another is made from, both are right, or the second
+// TestCopiesMeet: where one copy is in what another is made from, both are right, or the second
 // is refused with the reason.
 func TestCopiesMeet(t *testing.T) {
 	root := quick(t)

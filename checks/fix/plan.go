@@ -106,9 +106,9 @@ type folder struct {
 	longest int // bytes of the longest final name of what is not a folder in it; 0 if none
 	tail    int // bytes of the longest final path below it, relative to it; 0 if none
 	marks   names.Marks
-	card    *Card            // it lies in this card or bundle: nothing in it is renamed
+	card    *Card            // it is in this card or bundle: nothing in it is renamed
 	fixed   map[string]*Card // folders in it whose names a card structure fixes
-	clutter bool             // it is system clutter, or lies in some: nothing in it is renamed
+	clutter bool             // it is system clutter, or is in some: nothing in it is renamed
 
 	// entries are sorted by name. They are kept only where something in the folder changes.
 	entries []*entry

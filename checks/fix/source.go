@@ -142,7 +142,7 @@ func (f *folder) order() {
 	slices.SortFunc(f.entries, func(a, b *entry) int { return cmp.Compare(a.name, b.name) })
 }
 
-// leave tells of what the report flags and no rename cures. What lies in clutter is told by the clutter.
+// leave tells of what the report flags and no rename cures. What is in clutter is told by the clutter.
 func (p *Plan) leave(ctx context.Context) error {
 	for i := 0; i < len(p.found.all); {
 		here := p.found.flagsOf(p.found.all[i].Path)

@@ -171,7 +171,7 @@ func (f *sparse) ReadAt(p []byte, off int64) (int, error) {
 	return len(p), nil
 }
 
-// TestTrouble: what fails below comes back as it is, and a file that shrinks is told as such.
+// TestTrouble: what fails below comes back as it is, and a file that shrinks is reported as such.
 func TestTrouble(t *testing.T) {
 	file := cat(ftyp, box("mdat", noise(20_000)), moov)
 	broken := errors.New("input/output error")

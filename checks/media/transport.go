@@ -44,7 +44,7 @@ func onGrid(b []byte, first, step int) bool {
 	return n >= minPacket
 }
 
-// transport looks at how the file ends. Its last packets lie on the grid of the first, or on another
+// transport looks at how the file ends. Its last packets are on the grid of the first, or on another
 // one if the recording was joined from several; then they are searched for.
 func (s *scan) transport() Verdict {
 	g, _ := findGrid(s.peek(0, firstRead))

@@ -262,7 +262,7 @@ func (r *recheck) below0(pass *checks.Pass) string {
 	return " Is it the right folder? Paths are those of the manifest, without the prefix " + names.Quote(prefix) + "."
 }
 
-// below reports whether a path lies in a folder that could not be listed.
+// below reports whether a path is in a folder that could not be listed.
 func (r *recheck) below(path string) bool {
 	return slices.ContainsFunc(r.shut, func(dir string) bool { return dir == "" || strings.HasPrefix(path, dir+"/") })
 }

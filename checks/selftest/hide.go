@@ -47,7 +47,7 @@ func (h *hider) machine() {
 		h.add(filepath.Base(u.HomeDir), "PERSON")
 		h.add(u.Username, "PERSON")
 	}
-	// Longer ones first: a folder's name may begin with that of the one it lies in.
+	// Longer ones first: a folder's name may begin with that of the one it is in.
 	sort.SliceStable(h.names, func(i, j int) bool { return len(h.names[i].name) > len(h.names[j].name) })
 }
 

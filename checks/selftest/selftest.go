@@ -73,7 +73,7 @@ type Mount struct {
 	Raw       string   `json:"raw"`
 }
 
-// Medium is what the folder lies on.
+// Medium is what the folder is on.
 type Medium struct {
 	Network        string  `json:"network"`
 	Memory         bool    `json:"memory"`

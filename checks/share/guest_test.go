@@ -242,7 +242,7 @@ func TestGuestMounts(t *testing.T) {
 	if f := look(spaced); f.NFS || f.Mount.Type != "tmpfs" {
 		t.Errorf("stacked mounts: %+v", f)
 	}
-	// Under sudo(8) the person's home may lie on a disk that root's does not: a folder in it is no share.
+	// Under sudo(8) the person's home may be on a disk that root's is not on: a folder in it is no share.
 	person, err := user.Lookup("mail") // of every system, with a home that nothing here uses
 	if err != nil {
 		t.Fatal(err)

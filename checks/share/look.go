@@ -153,7 +153,7 @@ func rowOf(rows []Mount, s seen) (Mount, bool) {
 	return Covering(rows, s.path)
 }
 
-// ownPlaces are the folders that lie on the system's own disks. Under sudo(8) the person is not the user
+// ownPlaces are the folders that are on the system's own disks. Under sudo(8) the person is not the user
 // that the process runs as.
 func ownPlaces() []string {
 	places := systemFolders()
@@ -168,7 +168,7 @@ func ownPlaces() []string {
 	return places
 }
 
-// lookAtOwn looks at one of them. A home folder may itself lie on a server that is gone; then its
+// lookAtOwn looks at one of them. A home folder may itself are on a server that is gone; then its
 // path has to do.
 func lookAtOwn(ctx context.Context, path string, deadline time.Duration) seen {
 	s, err := Guard(ctx, deadline, func() (seen, error) { return resolve(path) })
@@ -178,7 +178,7 @@ func lookAtOwn(ctx context.Context, path string, deadline time.Duration) seen {
 	return s
 }
 
-// SameFileSystem says whether two folders lie on one file system. Links are followed. It may hang
+// SameFileSystem says whether two folders are on one file system. Links are followed. It may hang
 // where one of them is on a share: call it behind Guard.
 func SameFileSystem(a, b string) (bool, error) {
 	same, err := sameFileSystem(a, b)
@@ -214,7 +214,7 @@ func sameFileSystem(a, b string) (bool, error) {
 	return twice || sameLocal(&mx, &my), nil
 }
 
-// Nested says whether one folder is the other or lies in it. Links are followed; two names of one
+// Nested says whether one folder is the other or is in it. Links are followed; two names of one
 // folder, a bind mount or one that differs in case on a disk that folds case, are the same folder.
 // It may hang where one of them is on a share: call it behind Guard.
 func Nested(a, b string) (bool, error) {
@@ -225,7 +225,7 @@ func Nested(a, b string) (bool, error) {
 	return nested, nil
 }
 
-// Inside says whether path is folder or lies in it. Links are followed, and both must be there. It may hang
+// Inside says whether path is folder or is in it. Links are followed, and both must be there. It may hang
 // where one of them is on a share: call it behind Guard.
 func Inside(folder, path string) (bool, error) {
 	x, err := resolveAbs(folder)

@@ -176,7 +176,7 @@ func TestFirmlinks(t *testing.T) {
 	}
 }
 
-// A folder that is left in /Volumes lies on the volume of the system, whoever's home lies where.
+// A folder that is left in /Volumes is on the volume of the system, whoever's home is where.
 func TestLeftInVolumes(t *testing.T) {
 	rows := []Mount{
 		{Point: "/", From: "/dev/disk3s1s1", Type: "apfs"},

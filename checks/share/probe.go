@@ -104,7 +104,7 @@ func (t *trial) probe() (rate float64, err error) {
 	return rate, nil
 }
 
-// ahead is how far a date lies outside the time in which it was given; 0 within.
+// ahead is how far a date is outside the time in which it was given; 0 within.
 func ahead(date, from, to time.Time) time.Duration {
 	// Without the monotonic clock, which a date of the share knows nothing of.
 	from, to = from.Round(0), to.Round(0)

@@ -14,7 +14,7 @@ func Mounts(ctx context.Context) ([]Mount, error) {
 	return Guard(ctx, DefaultDeadline, func() ([]Mount, error) { return mounts(ctx) })
 }
 
-// Covering returns the row that a path lies on. path is absolute, its links are resolved. Where
+// Covering returns the row that a path is on. path is absolute, its links are resolved. Where
 // the rows have numbers the table is walked as the system resolves a path: from the root, always
 // over the mount that is met first and newest; elsewhere the longest match counts, of stacked ones
 // the newest.
@@ -75,7 +75,7 @@ func descend(mounts []Mount, path string) (Mount, bool) {
 	return Mount{}, false
 }
 
-// within says whether path is folder or lies below it. Both are clean and absolute.
+// within says whether path is folder or is below it. Both are clean and absolute.
 func within(folder, path string) bool {
 	if !strings.HasPrefix(path, folder) {
 		return false
@@ -102,7 +102,7 @@ func LocalBelow(mounts []Mount, folder string) []string {
 	return points
 }
 
-// networkTypes are file system types whose files lie on another machine (kernel documentation
+// networkTypes are file system types whose files are on another machine (kernel documentation
 // under filesystems/, mount(8) of the systems that have them).
 var networkTypes = []string{
 	"nfs", "nfs4", "cifs", "smb3", "smbfs", "afpfs", "webdav", "ceph", "9p", "afs", "coda", "ncpfs",

@@ -63,14 +63,14 @@ func (w *worker) end() {
 	w.mu.Unlock()
 }
 
-// at notes what lies on the share while the worker works, "" nothing.
+// at notes what is on the share while the worker works, "" nothing.
 func (w *worker) at(place string) {
 	w.mu.Lock()
 	w.place = place
 	w.mu.Unlock()
 }
 
-// left is what lies on the share, "" nothing.
+// left is what is on the share, "" nothing.
 func (w *worker) left() string {
 	w.mu.Lock()
 	defer w.mu.Unlock()
@@ -79,7 +79,7 @@ func (w *worker) left() string {
 
 // watch runs f in a goroutine of its own and waits for it. It returns f's error; or an error that
 // wraps ErrSilent as soon as one call takes longer than deadline, ctx.Err() soon after ctx is
-// cancelled. Where it goes before f has ended, the error names what may still lie on the share.
+// cancelled. Where it goes before f has ended, the error names what may still be on the share.
 func watch(ctx context.Context, deadline time.Duration, f func(*worker) error) error {
 	return new(worker).watch(ctx, deadline, f)
 }

@@ -354,8 +354,8 @@ func (n *node) eachIn(do func(path string, size int64, box int) bool, whole *nod
 	return enter("", true)
 }
 
-// tell says which parts lie in which box, what was torn, and what is left. It returns the boxes that what
-// is in a folder lies in; none is that of what is left.
+// tell says which parts are in which box, what was torn, and what is left. It returns the boxes that what
+// is in a folder is in; none is that of what is left.
 func (p *Plan) tell(n *node) map[int]bool {
 	if n.opened == "" {
 		if n.box == none {

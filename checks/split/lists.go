@@ -20,7 +20,7 @@ import (
 var ErrLineBreak = errors.New("a path contains a line break")
 
 // CheckFolder says by an error why lists cannot be written to a folder: it is there and not empty, the one
-// above it is not there, or it would lie in the source, where nothing may be changed. It may hang where a
+// above it is not there, or it would be in the source, where nothing may be changed. It may hang where a
 // folder is on a share: call it behind share.Guard.
 func CheckFolder(dir, source string) error {
 	shown := names.Quote(dir)

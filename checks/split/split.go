@@ -38,7 +38,7 @@ type Plan struct {
 	// Loads are in the order in which the boxes were given; boxes of one size are in the order of the
 	// first paths of their lists.
 	Loads []Load
-	Torn  []Torn // folders whose files do not lie in one box, sorted by path
+	Torn  []Torn // folders whose files are not in one box, sorted by path
 	Left  []Left // what is on no list, sorted by path
 
 	root *node
@@ -57,7 +57,7 @@ type Load struct {
 type Part struct {
 	Path         string // relative to the source; empty is the source itself
 	Files, Bytes int64
-	Whole        bool // with all that is below it; otherwise only files that lie in the folder itself
+	Whole        bool // with all that is below it; otherwise only files that are in the folder itself
 }
 
 // Torn is a folder that was opened.

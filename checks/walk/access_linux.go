@@ -59,7 +59,7 @@ func (l *linuxLister) access(e *Entry) error {
 // File systems that judge by themselves (network, FUSE), security modules that label files, and
 // containers where root is not root are asked.
 func (l *linuxLister) settled(e *Entry) bool {
-	// A folder with something mounted on it may lie on a file system of other rules.
+	// A folder with something mounted on it may be on a file system of other rules.
 	if e.Failed || e.MountRoot || !l.plainRules() {
 		return false
 	}

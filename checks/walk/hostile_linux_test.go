@@ -51,7 +51,7 @@ func remove(t testing.TB, dir string) {
 	}
 }
 
-// hostile makes a tree of all that may lie on a disk. deep is how many folders its deepest path
+// hostile makes a tree of all that may be on a disk. deep is how many folders its deepest path
 // has.
 func hostile(t *testing.T, deep int) string {
 	t.Helper()
@@ -247,7 +247,7 @@ func TestOldKernel(t *testing.T) {
 	t.Run("long", TestLongPaths)
 }
 
-// TestLongPaths looks again at what lies deeper than a path can tell.
+// TestLongPaths looks again at what is deeper than a path can tell.
 func TestLongPaths(t *testing.T) {
 	root := hostile(t, 3000)
 	for _, rel := range []string{

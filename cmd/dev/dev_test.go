@@ -232,7 +232,7 @@ func TestModuleRoot(t *testing.T) {
 	}
 }
 
-// same resolves links: temporary folders lie behind one on macOS.
+// same resolves links: temporary folders are behind one on macOS.
 func same(t *testing.T, path string) string {
 	t.Helper()
 	path, err := filepath.EvalSymlinks(path)

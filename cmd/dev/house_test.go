@@ -20,7 +20,7 @@ import (
 	"testing"
 )
 
-// The tests here keep the house in order: who may import whom, what lies where, what a test may
+// The tests here keep the house in order: who may import whom, what is where, what a test may
 // not do, and that the handbook names commands that exist.
 
 const module = "loadline"
@@ -32,7 +32,7 @@ var (
 )
 
 // may lists what each package of ours may import of ours, the folder below the module each; a
-// pattern that ends in "/..." covers what lies below it too. A package that is not named here
+// pattern that ends in "/..." covers what is below it too. A package that is not named here
 // has no room yet: give it one.
 var may = []struct {
 	pkg     string

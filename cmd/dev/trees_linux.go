@@ -9,7 +9,7 @@ import (
 	"time"
 )
 
-// A shape is how the files of a bench tree lie in folders.
+// A shape is how the files of a bench tree are in folders.
 type shape struct {
 	name string
 	doc  string

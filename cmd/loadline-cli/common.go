@@ -82,7 +82,7 @@ func (o *output) register(fs *flag.FlagSet) {
 	fs.StringVar(&o.file, "o", "", "write the report to `FILE` instead of standard output; an existing file is never overwritten")
 }
 
-// check refuses a file that cannot be written, or must not be since it lies in a source, before any work is
+// check refuses a file that cannot be written, or must not be since it is in a source, before any work is
 // done.
 func (o *output) check(sources ...string) error {
 	if o.file == "" {

@@ -314,7 +314,7 @@ func (f *fixer) fault(err error) int {
 	return exitFail
 }
 
-// writeLists makes the lists elsewhere first: they might be meant to lie in the source.
+// writeLists makes the lists elsewhere first: they might be meant to be in the source.
 func (f *fixer) writeLists(ctx context.Context) error {
 	dir, err := os.MkdirTemp("", "loadline-lists-")
 	if err != nil {

@@ -26,7 +26,7 @@ func guarded(file string, patience time.Duration, f func() error) error {
 }
 
 // placeable says by an error why a report cannot be written to a file, before any work is done: the file is
-// there, it would lie in one of the sources, which nothing may change, or its folder takes no file.
+// there, it would be in one of the sources, which nothing may change, or its folder takes no file.
 func placeable(file string, sources []string) error {
 	shown := names.Quote(file)
 	if _, err := os.Lstat(file); err == nil {

@@ -48,7 +48,7 @@ func TestBoxesAndDisks(t *testing.T) {
 	w.Type(lists)
 	w.Key("Return")
 	s := w.Wait("the lists, or a question", func(s e2e.State) bool {
-		return s.Saved == lists || strings.Contains(s.Message, "press Save again") // home lies on the source's disk
+		return s.Saved == lists || strings.Contains(s.Message, "press Save again") // home is on the source's disk
 	})
 	if s.Saved == "" {
 		w.Key("Return")

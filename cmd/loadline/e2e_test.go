@@ -287,7 +287,7 @@ func TestDrop(t *testing.T) {
 		w.Shot("dropped")
 		w.Key("ctrl+r")
 		s := w.Wait("a verdict", over)
-		// Both lie on one disk, and that is no mounted share: never green.
+		// Both are on one disk, and that is no mounted share: never green.
 		if s.Checks["share-mounted"] != "fail" || s.Verdict != "fail" {
 			t.Errorf("two folders of one disk: share-mounted is %q, the verdict %q, want fail", s.Checks["share-mounted"], s.Verdict)
 		}

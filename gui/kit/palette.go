@@ -13,7 +13,7 @@ const ownColour = "loadline"
 // Our colour names, beside those of Fyne. Text is only ever drawn in the pairs that inPairs lists.
 const (
 	ColSurface fyne.ThemeColorName = "loadlineSurface" // panels
-	ColInset   fyne.ThemeColorName = "loadlineInset"   // what lies deeper than a panel
+	ColInset   fyne.ThemeColorName = "loadlineInset"   // what is deeper than a panel
 	ColLine    fyne.ThemeColorName = "loadlineLine"    // borders and rules
 	ColMuted   fyne.ThemeColorName = "loadlineMuted"   // text of second rank
 	ColPass    fyne.ThemeColorName = "loadlinePass"

@@ -149,7 +149,7 @@ func (s *Set) Bytes() int64 {
 }
 
 // Gather settles which files a listing is made of. A schema file stands for the parts that it names, which
-// lie beside it or in a folder there; a table without a header follows the schema file that lies beside it,
+// are beside it or in a folder there; a table without a header follows the schema file that is beside it,
 // or in the folder above. A file that is given twice is read once.
 func Gather(paths []string) (*Set, error) {
 	set := &Set{}

@@ -46,7 +46,7 @@ func TestSizes(t *testing.T) {
 	}
 }
 
-// Every size lies in [S/N, S/(N-1)), and the whole MiB and MB in it are all there.
+// Every size is in [S/N, S/(N-1)), and the whole MiB and MB in it are all there.
 func TestSizesAreAll(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		size := rapid.Int64Range(1, 60<<30).Draw(t, "size")

@@ -6,7 +6,7 @@ import "runtime/debug"
 // Strings keeps many strings in few pieces of memory.
 type Strings struct{ pieces [][]byte }
 
-// A Span is where a string lies in Strings: number of the piece, offset, length.
+// A Span is where a string is in Strings: number of the piece, offset, length.
 type Span struct{ piece, at, n uint32 }
 
 const pieceSize = 1 << 20

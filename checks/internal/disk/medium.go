@@ -22,7 +22,7 @@ func answer(yes bool) Answer {
 	return No
 }
 
-// A Medium is what a folder lies on.
+// A Medium is what a folder is on.
 type Medium struct {
 	Network Answer // on another machine: every call costs a round trip
 	Memory  bool   // in memory, or as good as: no disk is asked

@@ -14,7 +14,7 @@ import (
 // to start.
 const toolPatience = 20 * time.Second
 
-// MediumOf tells what the folder at a path lies on: network file systems by statfs(2), disks by what
+// MediumOf tells what the folder at a path is on: network file systems by statfs(2), disks by what
 // diskutil(8) says. That takes some tenths of a second.
 func MediumOf(path string) Medium {
 	var st unix.Statfs_t

@@ -12,7 +12,7 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// MediumOf tells what the folder at a path lies on: by statfs(2), and of a disk by what sysfs says of it
+// MediumOf tells what the folder at a path is on: by statfs(2), and of a disk by what sysfs says of it
 // and of what it is plugged into. It may ask a server; of a disk it asks the kernel only.
 func MediumOf(path string) Medium {
 	var st unix.Statfs_t
@@ -127,7 +127,7 @@ func unescapedMount(s string) string {
 // A sysfs is where the kernel describes its devices; tests have one of their own.
 type sysfs string
 
-// deepest is how many devices may lie on one another: a loop of links must end.
+// deepest is how many devices may be on one another: a loop of links must end.
 const deepest = 16
 
 // medium describes a block device by its number, and tells the speed of its USB link, Mb/s. Of several disks

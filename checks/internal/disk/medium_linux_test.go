@@ -52,7 +52,7 @@ func TestSysfs(t *testing.T) {
 		"devices/virtual/block/md0/slaves/dm-0 -> devices/virtual/block/dm-0",
 		"devices/virtual/block/md0/slaves/sda1 -> "+usb+"/2-1/2-1.4/2-1.4:1.0/host6/target6:0:0/6:0:0:0/block/sda/sda1",
 		"dev/block/9:0 -> devices/virtual/block/md0",
-		// Devices that lie on one another in a circle.
+		// Devices that are on one another in a circle.
 		"devices/virtual/block/dm-1/slaves/dm-2 -> devices/virtual/block/dm-2",
 		"devices/virtual/block/dm-2/slaves/dm-1 -> devices/virtual/block/dm-1",
 		"dev/block/253:1 -> devices/virtual/block/dm-1",
@@ -91,7 +91,7 @@ func TestMediumOf(t *testing.T) {
 	}
 	dir := t.TempDir()
 	source := strings.TrimSpace(fixture.Command(t, "/", "findmnt", "-n", "-o", "SOURCE", "--target", dir))
-	// The device and what it lies on, itself first.
+	// The device and what it is on, itself first.
 	rows := strings.Fields(fixture.Command(t, "/", "lsblk", "-s", "-n", "-r", "-o", "NAME,ROTA", source))
 	m := MediumOf(dir)
 	want := map[string]Answer{"0": No, "1": Yes}[rows[len(rows)-1]]

@@ -7,7 +7,7 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// MediumOf tells what the folder at a path lies on: network drives by their kind, disks by what the
+// MediumOf tells what the folder at a path is on: network drives by their kind, disks by what the
 // driver says of seeking and of the bus (IOCTL_STORAGE_QUERY_PROPERTY, for which anybody may ask). The
 // speed of a USB link is not told here.
 func MediumOf(path string) Medium {

@@ -67,7 +67,7 @@ func (p *Packer) macFrame(ctx context.Context, done string) error {
 }
 
 // macBundle makes the whole bundle, on a Mac: window and command for both processors in one file each,
-// signed ad hoc, so that the seal covers what lies beside the program.
+// signed ad hoc, so that the seal covers what is beside the program.
 func (p *Packer) macBundle(ctx context.Context, done string) error {
 	t, err := p.macTree(ctx)
 	if err != nil {
