@@ -167,7 +167,7 @@ func (p *splitPage) choose(row int) {
 		if l.Holds[row].Whole {
 			text = "With all that is below it"
 		} else {
-			text = "Only files that lie in the folder itself; its folders have rows of their own"
+			text = "Only the files in the folder itself; its folders have rows of their own"
 		}
 		text += ": " + many(files, "file", "files") + ", " + checks.Bytes(bytes) + "."
 	case p.showsTorn():

@@ -205,7 +205,7 @@ func Gather(paths []string) (*Set, error) {
 	}
 	if len(set.Parts) == 0 {
 		if len(set.Absent) > 0 {
-			return nil, &Error{File: schemas[0].path, Is: Schema, Err: fmt.Errorf("none of the %s that it names lies beside it", plural(int64(len(set.Absent)), "file")), Hint: "Put the files beside it, or give them with it."}
+			return nil, &Error{File: schemas[0].path, Is: Schema, Err: fmt.Errorf("none of the %s that it names is beside it", plural(int64(len(set.Absent)), "file")), Hint: "Put the files beside it, or give them with it."}
 		}
 		return nil, refuse(Empty, "Ask the store for a list of its objects with key and size.", "no listing was given")
 	}
