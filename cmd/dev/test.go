@@ -112,8 +112,9 @@ func test(ctx context.Context, args []string) error {
 	if err := install(ctx, needs...); err != nil {
 		return err
 	}
-	// A program built with the race detector sleeps for a second before it ends, and tests run many.
-	if err := os.Setenv("GORACE", "atexit_sleep_ms=0 "+os.Getenv("GORACE")); err != nil {
+	// A program built with the race detector sleeps for a second before it ends, and tests run many. Without the
+	// path of the clone in it, what one clone has compiled need not be compiled in the next.
+	if err := errors.Join(os.Setenv("GORACE", "atexit_sleep_ms=0 "+os.Getenv("GORACE")), os.Setenv("GOFLAGS", "-trimpath "+os.Getenv("GOFLAGS"))); err != nil {
 		return err
 	}
 	begun := time.Now()
