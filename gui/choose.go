@@ -20,8 +20,8 @@ import (
 	"loadline/gui/kit"
 )
 
-// chooser asks for a folder or a file: by the desktop's own dialog where there is one, which lists
-// folders in a process of its own, so that a share that hangs cannot hold up the window; else by
+// chooser asks for a folder or a file: by the desktop's or the system's own dialog where there is one, which
+// lists folders in a process of its own, so that a share that hangs cannot hold up the window; else by
 // Fyne's.
 type chooser struct {
 	window fyne.Window
@@ -52,6 +52,10 @@ func (c chooser) ask(title, start string, folder bool, done func(string, error))
 			}
 		}
 		at := startFor(start)
+		if path, ok := askSystem(title, at, folder); ok {
+			done(path, nil)
+			return
+		}
 		c.post(func() { c.own(title, at, folder, done) })
 	}()
 }

@@ -1,0 +1,7 @@
+//go:build !windows
+
+package gui
+
+import "os/exec"
+
+func withoutConsole(*exec.Cmd) {}
