@@ -34,22 +34,6 @@ func (w *Window) beforeLong(text string) string {
 	return text
 }
 
-// stayAwake keeps the computer awake until the result is called, and waits for nothing.
-func stayAwake(keep func(reason string) (func(), error), reason string) (done func()) {
-	if keep == nil {
-		return func() {}
-	}
-	over := make(chan struct{})
-	go func() {
-		release, err := keep(reason)
-		<-over
-		if err == nil {
-			release()
-		}
-	}()
-	return func() { close(over) }
-}
-
 // warnOfSleep says it again as a long run begins.
 func (w *Window) warnOfSleep() {
 	if w.sleepy && w.running != "" {

@@ -197,7 +197,6 @@ func (p *fixPage) run(doing string, work func(context.Context, fix.Options) (*fi
 	began := p.w.desktop.Now()
 	go func() {
 		defer close(ended)
-		defer stayAwake(p.w.desktop.KeepAwake, "Changing names on the disk")()
 		out, err = work(ctx, o)
 		past = lastJournal(p.source)
 	}()
