@@ -7,8 +7,6 @@ import (
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
 	"fyne.io/fyne/v2/driver/desktop"
-	"fyne.io/fyne/v2/theme"
-	"fyne.io/fyne/v2/widget"
 
 	"loadline/checks"
 	"loadline/gui/kit"
@@ -26,7 +24,7 @@ const (
 
 // card is one check: a line that opens in place.
 type card struct {
-	widget.BaseWidget
+	kit.Pressable
 	check  *checks.Check
 	status checks.Status
 	result *checks.Result // nil until it has ended
@@ -42,13 +40,13 @@ type card struct {
 	toggled func(*card)
 	low     func() bool // the page is low
 
-	hovered, focused bool
-	r                *cardRenderer
+	r *cardRenderer
 }
 
 func newCard(c *checks.Check) *card {
 	k := &card{check: c, status: checks.Waiting}
-	k.ExtendBaseWidget(k)
+	k.OnTapped = func() { k.setOpen(!k.open) }
+	k.Extend(k, k.update)
 	return k
 }
 
@@ -172,7 +170,7 @@ func (k *card) Arrange() {
 // Tapped opens or shuts the card where its head is pressed.
 func (k *card) Tapped(e *fyne.PointEvent) {
 	if e == nil || e.Position.Y <= k.headHigh(k.Size().Width) {
-		k.setOpen(!k.open)
+		k.Press()
 	}
 }
 
@@ -181,40 +179,20 @@ func (k *card) MouseIn(e *desktop.MouseEvent) { k.MouseMoved(e) }
 
 // MouseMoved shows that the head can be pressed.
 func (k *card) MouseMoved(e *desktop.MouseEvent) {
-	if over := e.Position.Y <= k.headHigh(k.Size().Width); over != k.hovered {
-		k.hovered = over
-		k.update()
-	}
+	k.SetHovered(e.Position.Y <= k.headHigh(k.Size().Width))
 }
-
-// MouseOut takes the hover away.
-func (k *card) MouseOut() { k.hovered = false; k.update() }
-
-// FocusGained, FocusLost, TypedRune and TypedKey implement fyne.Focusable.
-func (k *card) FocusGained() { k.focused = true; k.update(); kit.Reveal(k) }
-
-// FocusLost takes the ring away.
-func (k *card) FocusLost() { k.focused = false; k.update() }
-
-// TypedRune does nothing.
-func (k *card) TypedRune(rune) {}
 
 // TypedKey opens and shuts by Return, space, right and left; up and down go to the next card.
 func (k *card) TypedKey(e *fyne.KeyEvent) {
 	switch e.Name {
-	case fyne.KeyReturn, fyne.KeyEnter, fyne.KeySpace:
-		k.setOpen(!k.open)
 	case fyne.KeyRight:
 		k.setOpen(true)
 	case fyne.KeyLeft:
 		k.setOpen(false)
 	default:
-		kit.PassKey(k, e)
+		k.Pressable.TypedKey(e)
 	}
 }
-
-// Cursor implements desktop.Cursorable.
-func (k *card) Cursor() desktop.Cursor { return desktop.PointerCursor }
 
 // CreateRenderer implements fyne.Widget.
 func (k *card) CreateRenderer() fyne.WidgetRenderer {
@@ -253,15 +231,8 @@ func (r *cardRenderer) apply() {
 		arrow = "shut"
 	}
 	r.arrow.Set(arrow, kit.ColMuted)
-	over, width := fyne.ThemeColorName(""), float32(0)
-	if k.hovered {
-		over = theme.ColorNameHover
-	}
-	if k.focused {
-		width = 2
-	}
-	kit.SetFill(r.ground, over)
-	kit.SetStroke(r.ring, kit.ColAccent, width)
+	kit.SetFill(r.ground, k.Veil())
+	kit.SetStroke(r.ring, kit.ColAccent, k.Ring())
 }
 
 func (r *cardRenderer) Layout(s fyne.Size) {

@@ -173,7 +173,7 @@ func (w *Window) step(d int) {
 		at = len(cards)
 	}
 	for i, k := range cards {
-		if k.focused {
+		if k.Focused() {
 			at = i
 		}
 	}

@@ -5,9 +5,7 @@ import (
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
-	"fyne.io/fyne/v2/driver/desktop"
 	"fyne.io/fyne/v2/theme"
-	"fyne.io/fyne/v2/widget"
 )
 
 // ButtonKind is how loud a button is.
@@ -22,24 +20,22 @@ const (
 
 // Button does one thing, by pointer, Return or space.
 type Button struct {
-	widget.BaseWidget
+	Pressable
 	Kind      ButtonKind
 	Icon      string // a mark; empty for none
 	Label     string
 	IconColor fyne.ThemeColorName // empty: as the label
 	height    float32
-	On        bool // of a toggle
-	OnTapped  func()
+	On        bool     // of a toggle
 	shorter   []string // other forms of the label, for where there is less room
-
-	off, hovered, focused bool
-	r                     *buttonRenderer
+	r         *buttonRenderer
 }
 
 // NewButton makes a button; icon or label may be empty.
 func NewButton(k ButtonKind, icon, label string, tap func()) *Button {
-	b := &Button{Kind: k, Icon: icon, Label: label, OnTapped: tap, height: 34}
-	b.ExtendBaseWidget(b)
+	b := &Button{Kind: k, Icon: icon, Label: label, height: 34}
+	b.OnTapped = tap
+	b.Extend(b, nil)
 	return b
 }
 
@@ -94,77 +90,6 @@ func (b *Button) SetOn(on bool) {
 	}
 }
 
-// Enable, Disable and Disabled implement fyne.Disableable.
-func (b *Button) Enable() {
-	if b.off {
-		b.off = false
-		b.Refresh()
-	}
-}
-
-// Disable greys the button out.
-func (b *Button) Disable() {
-	if !b.off {
-		b.off = true
-		b.Refresh()
-	}
-}
-
-// Disabled reports whether it is greyed out.
-func (b *Button) Disabled() bool { return b.off }
-
-// Tapped implements fyne.Tappable.
-func (b *Button) Tapped(*fyne.PointEvent) {
-	if !b.off && b.OnTapped != nil {
-		b.OnTapped()
-	}
-}
-
-// MouseIn, MouseMoved and MouseOut implement desktop.Hoverable.
-func (b *Button) MouseIn(*desktop.MouseEvent) { b.hovered = true; b.Refresh() }
-
-// MouseMoved does nothing.
-func (b *Button) MouseMoved(*desktop.MouseEvent) {}
-
-// MouseOut takes the hover away.
-func (b *Button) MouseOut() { b.hovered = false; b.Refresh() }
-
-// FocusGained, FocusLost, TypedRune and TypedKey implement fyne.Focusable.
-func (b *Button) FocusGained() { b.focused = true; b.Refresh(); Reveal(b) }
-
-// FocusLost takes the ring away.
-func (b *Button) FocusLost() { b.focused = false; b.Refresh() }
-
-// TypedRune does nothing: the space bar comes as a key too.
-func (b *Button) TypedRune(rune) {}
-
-// TypedKey presses the button or passes the key on.
-func (b *Button) TypedKey(e *fyne.KeyEvent) {
-	switch e.Name {
-	case fyne.KeyReturn, fyne.KeyEnter, fyne.KeySpace:
-		b.Tapped(nil)
-	default:
-		PassKey(b, e)
-	}
-}
-
-// Cursor implements desktop.Cursorable.
-func (b *Button) Cursor() desktop.Cursor {
-	if b.off {
-		return desktop.DefaultCursor
-	}
-	return desktop.PointerCursor
-}
-
-// PassKey hands a key that a widget has no use for to the window.
-func PassKey(o fyne.CanvasObject, e *fyne.KeyEvent) {
-	if c := fyne.CurrentApp().Driver().CanvasForObject(o); c != nil {
-		if f := c.OnTypedKey(); f != nil {
-			f(e)
-		}
-	}
-}
-
 // CreateRenderer implements fyne.Widget.
 func (b *Button) CreateRenderer() fyne.WidgetRenderer {
 	r := &buttonRenderer{b: b, ground: canvas.NewRectangle(color.Transparent), veil: canvas.NewRectangle(color.Transparent)}
@@ -187,9 +112,9 @@ func (r *buttonRenderer) apply() {
 	b := r.b
 	fill, fg := fyne.ThemeColorName(""), ColText
 	switch {
-	case b.off && b.Kind != Quiet:
+	case b.Disabled() && b.Kind != Quiet:
 		fill, fg = theme.ColorNameDisabledButton, theme.ColorNameDisabled
-	case b.off:
+	case b.Disabled():
 		fg = theme.ColorNameDisabled
 	case b.Kind == Primary:
 		fill, fg = ColAccent, colOnFill
@@ -206,22 +131,15 @@ func (r *buttonRenderer) apply() {
 		border = 1
 	}
 	SetStroke(r.ground, ColLine, border)
-	over := fyne.ThemeColorName("")
-	if b.hovered && !b.off {
-		over = theme.ColorNameHover
-	}
-	SetFill(r.veil, over)
-	ring, width := ColAccent, float32(0)
+	SetFill(r.veil, b.Veil())
+	ring := ColAccent
 	if b.Kind == Primary {
 		ring = ColText
 	}
-	if b.focused {
-		width = 2
-	}
-	SetStroke(r.veil, ring, width)
+	SetStroke(r.veil, ring, b.Ring())
 	r.text.Set(r.label(b.Size().Width), fg)
 	tint := fg
-	if b.IconColor != "" && !b.off && (b.Kind != Toggle || b.On) {
+	if b.IconColor != "" && !b.Disabled() && (b.Kind != Toggle || b.On) {
 		tint = b.IconColor
 	}
 	if b.Icon != "" {

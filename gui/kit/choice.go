@@ -5,24 +5,19 @@ import (
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
-	"fyne.io/fyne/v2/driver/desktop"
-	"fyne.io/fyne/v2/theme"
-	"fyne.io/fyne/v2/widget"
 )
 
 // Choice is one of several things of which one is shown beside them: a title, a line about it, and perhaps
 // a bar that says how full it is.
 type Choice struct {
-	widget.BaseWidget
+	Pressable
 	Title, Aside, Says string
-	Badge              Badge // before the title; no mark for none
-	Bar                *Fill // nil for none
-	OnTapped           func()
+	Badge              Badge       // before the title; no mark for none
+	Bar                *Fill       // nil for none
 	OnStep             func(d int) // up and down
 
-	chosen           bool
-	hovered, focused bool
-	r                *choiceRenderer
+	chosen bool
+	r      *choiceRenderer
 }
 
 // Fill is how full something is: parts of the whole from 0 to 1, the load line among them.
@@ -33,8 +28,9 @@ type Fill struct {
 
 // NewChoice makes a choice; tap is called when it is pressed.
 func NewChoice(title string, tap func()) *Choice {
-	c := &Choice{Title: title, OnTapped: tap}
-	c.ExtendBaseWidget(c)
+	c := &Choice{Title: title}
+	c.OnTapped = tap
+	c.Extend(c, c.update)
 	return c
 }
 
@@ -55,43 +51,17 @@ func (c *Choice) update() {
 	}
 }
 
-// Tapped implements fyne.Tappable.
-func (c *Choice) Tapped(*fyne.PointEvent) { c.OnTapped() }
-
-// MouseIn, MouseMoved and MouseOut implement desktop.Hoverable.
-func (c *Choice) MouseIn(*desktop.MouseEvent) { c.hovered = true; c.update() }
-
-// MouseMoved does nothing.
-func (c *Choice) MouseMoved(*desktop.MouseEvent) {}
-
-// MouseOut takes the hover away.
-func (c *Choice) MouseOut() { c.hovered = false; c.update() }
-
-// FocusGained, FocusLost, TypedRune and TypedKey implement fyne.Focusable.
-func (c *Choice) FocusGained() { c.focused = true; c.update(); Reveal(c) }
-
-// FocusLost takes the ring away.
-func (c *Choice) FocusLost() { c.focused = false; c.update() }
-
-// TypedRune does nothing.
-func (c *Choice) TypedRune(rune) {}
-
 // TypedKey chooses by Return and space, and steps by the arrows.
 func (c *Choice) TypedKey(e *fyne.KeyEvent) {
 	switch {
-	case e.Name == fyne.KeyReturn, e.Name == fyne.KeyEnter, e.Name == fyne.KeySpace:
-		c.OnTapped()
 	case e.Name == fyne.KeyDown && c.OnStep != nil:
 		c.OnStep(1)
 	case e.Name == fyne.KeyUp && c.OnStep != nil:
 		c.OnStep(-1)
 	default:
-		PassKey(c, e)
+		c.Pressable.TypedKey(e)
 	}
 }
-
-// Cursor implements desktop.Cursorable.
-func (c *Choice) Cursor() desktop.Cursor { return desktop.PointerCursor }
 
 const (
 	choicePad  = 12
@@ -132,19 +102,13 @@ type choiceRenderer struct {
 
 func (r *choiceRenderer) apply() {
 	c := r.c
-	ground, over, ring := fyne.ThemeColorName(""), fyne.ThemeColorName(""), float32(0)
+	ground, over := fyne.ThemeColorName(""), c.Veil()
 	if c.chosen {
-		ground = colChip
-	}
-	if c.hovered && !c.chosen {
-		over = theme.ColorNameHover
-	}
-	if c.focused {
-		ring = 2
+		ground, over = colChip, ""
 	}
 	SetFill(r.ground, ground)
 	SetFill(r.veil, over)
-	SetStroke(r.veil, ColAccent, ring)
+	SetStroke(r.veil, ColAccent, c.Ring())
 	SetVisible(r.mark, c.Badge.Mark != "")
 	if c.Badge.Mark != "" {
 		r.mark.Set(c.Badge.Mark, c.Badge.Color)

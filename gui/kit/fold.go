@@ -5,29 +5,24 @@ import (
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
-	"fyne.io/fyne/v2/driver/desktop"
 	"fyne.io/fyne/v2/theme"
-	"fyne.io/fyne/v2/widget"
 )
 
 // Fold is one line that stands for more: it says what is set, and opens it when it is pressed.
 type Fold struct {
-	widget.BaseWidget
-	OnTapped func()
-
-	icon             string
-	text, action     string
-	panel            bool // has a ground and a border of its own
-	height           float32
-	hovered, focused bool
-	off              bool
-	r                *foldRenderer
+	Pressable
+	icon         string
+	text, action string
+	panel        bool // has a ground and a border of its own
+	height       float32
+	r            *foldRenderer
 }
 
 // NewFold makes a line; action says what a press does. Icon may be empty.
 func NewFold(icon, action string, tap func()) *Fold {
-	f := &Fold{icon: icon, action: action, OnTapped: tap, height: 36}
-	f.ExtendBaseWidget(f)
+	f := &Fold{icon: icon, action: action, height: 36}
+	f.OnTapped = tap
+	f.Extend(f, nil)
 	return f
 }
 
@@ -41,66 +36,8 @@ func (f *Fold) Text() string { return f.text }
 func (f *Fold) Set(text, action string) {
 	if f.text != text || f.action != action {
 		f.text, f.action = text, action
-		f.update()
+		f.Refresh()
 	}
-}
-
-// Enable, Disable and Disabled implement fyne.Disableable.
-func (f *Fold) Enable() { f.off = false; f.update() }
-
-// Disable keeps the line as it is: it still says what is set.
-func (f *Fold) Disable() { f.off = true; f.update() }
-
-// Disabled reports whether a press does nothing.
-func (f *Fold) Disabled() bool { return f.off }
-
-func (f *Fold) update() {
-	if f.r != nil {
-		f.r.Refresh()
-	}
-}
-
-// Tapped implements fyne.Tappable.
-func (f *Fold) Tapped(*fyne.PointEvent) {
-	if !f.off && f.OnTapped != nil {
-		f.OnTapped()
-	}
-}
-
-// MouseIn, MouseMoved and MouseOut implement desktop.Hoverable.
-func (f *Fold) MouseIn(*desktop.MouseEvent) { f.hovered = true; f.update() }
-
-// MouseMoved does nothing.
-func (f *Fold) MouseMoved(*desktop.MouseEvent) {}
-
-// MouseOut takes the hover away.
-func (f *Fold) MouseOut() { f.hovered = false; f.update() }
-
-// FocusGained, FocusLost, TypedRune and TypedKey implement fyne.Focusable.
-func (f *Fold) FocusGained() { f.focused = true; f.update(); Reveal(f) }
-
-// FocusLost takes the ring away.
-func (f *Fold) FocusLost() { f.focused = false; f.update() }
-
-// TypedRune does nothing.
-func (f *Fold) TypedRune(rune) {}
-
-// TypedKey opens by Return and space.
-func (f *Fold) TypedKey(e *fyne.KeyEvent) {
-	switch e.Name {
-	case fyne.KeyReturn, fyne.KeyEnter, fyne.KeySpace:
-		f.Tapped(nil)
-	default:
-		PassKey(f, e)
-	}
-}
-
-// Cursor implements desktop.Cursorable.
-func (f *Fold) Cursor() desktop.Cursor {
-	if f.off {
-		return desktop.DefaultCursor
-	}
-	return desktop.PointerCursor
 }
 
 // CreateRenderer implements fyne.Widget.
@@ -131,22 +68,15 @@ func (r *foldRenderer) apply() {
 	}
 	SetFill(r.ground, ground)
 	SetStroke(r.ground, ColLine, border)
-	over, ring := fyne.ThemeColorName(""), float32(0)
-	if f.hovered && !f.off {
-		over = theme.ColorNameHover
-	}
-	if f.focused {
-		ring = 2
-	}
-	SetFill(r.veil, over)
-	SetStroke(r.veil, ColAccent, ring)
+	SetFill(r.veil, f.Veil())
+	SetStroke(r.veil, ColAccent, f.Ring())
 	SetVisible(r.mark, f.icon != "")
 	if f.icon != "" {
 		r.mark.Set(f.icon, ColAccent)
 	}
 	r.text.Set(f.text, ColText)
 	c := ColAccent
-	if f.off {
+	if f.Disabled() {
 		c = theme.ColorNameDisabled
 	}
 	r.action.Set(f.action, c)

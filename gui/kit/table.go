@@ -279,8 +279,7 @@ func (t *Table) CreateRenderer() fyne.WidgetRenderer {
 	r.objects = []fyne.CanvasObject{r.line, r.clip}
 	t.headButton = nil
 	for i := range t.cols {
-		h := &headCell{t: t, col: i}
-		h.ExtendBaseWidget(h)
+		h := newHeadCell(t, i)
 		t.headButton = append(t.headButton, h)
 		r.objects = append(r.objects, h)
 	}

@@ -5,20 +5,30 @@ import (
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
-	"fyne.io/fyne/v2/driver/desktop"
-	"fyne.io/fyne/v2/theme"
-	"fyne.io/fyne/v2/widget"
 )
 
 // headCell is a column's head; pressed, it sorts by its column.
 type headCell struct {
-	widget.BaseWidget
-	t                *Table
-	col              int
-	focused, hovered bool
-	text             *Text
-	arrow            *Mark
-	veil             *canvas.Rectangle
+	Pressable
+	t     *Table
+	col   int
+	text  *Text
+	arrow *Mark
+	veil  *canvas.Rectangle
+}
+
+func newHeadCell(t *Table, col int) *headCell {
+	h := &headCell{t: t, col: col}
+	h.OnTapped = func() {
+		if t.OnSort != nil {
+			t.OnSort(col)
+		}
+	}
+	h.Extend(h, nil)
+	if !t.cols[col].Sortable {
+		h.Disable()
+	}
+	return h
 }
 
 // CreateRenderer implements fyne.Widget.
@@ -30,43 +40,6 @@ func (h *headCell) CreateRenderer() fyne.WidgetRenderer {
 	r := &headCellRenderer{h}
 	r.apply()
 	return r
-}
-
-func (h *headCell) sortable() bool { return h.t.cols[h.col].Sortable }
-
-// Tapped implements fyne.Tappable.
-func (h *headCell) Tapped(*fyne.PointEvent) {
-	if h.sortable() && h.t.OnSort != nil {
-		h.t.OnSort(h.col)
-	}
-}
-
-// MouseIn implements desktop.Hoverable.
-func (h *headCell) MouseIn(*desktop.MouseEvent) { h.hovered = h.sortable(); h.Refresh() }
-
-// MouseMoved does nothing.
-func (h *headCell) MouseMoved(*desktop.MouseEvent) {}
-
-// MouseOut takes the hover away.
-func (h *headCell) MouseOut() { h.hovered = false; h.Refresh() }
-
-// FocusGained implements fyne.Focusable.
-func (h *headCell) FocusGained() { h.focused = true; h.Refresh() }
-
-// FocusLost takes the ring away.
-func (h *headCell) FocusLost() { h.focused = false; h.Refresh() }
-
-// TypedRune does nothing.
-func (h *headCell) TypedRune(rune) {}
-
-// TypedKey sorts by Return and space.
-func (h *headCell) TypedKey(e *fyne.KeyEvent) {
-	switch e.Name {
-	case fyne.KeyReturn, fyne.KeyEnter, fyne.KeySpace:
-		h.Tapped(nil)
-	default:
-		PassKey(h, e)
-	}
 }
 
 type headCellRenderer struct{ h *headCell }
@@ -83,16 +56,9 @@ func (r *headCellRenderer) apply() {
 		name = "down"
 	}
 	h.arrow.Set(name, c)
-	SetVisible(h.arrow, h.t.Sorted == h.col && h.sortable())
-	over, width := fyne.ThemeColorName(""), float32(0)
-	if h.hovered {
-		over = theme.ColorNameHover
-	}
-	if h.focused {
-		width = 2
-	}
-	SetFill(h.veil, over)
-	SetStroke(h.veil, ColAccent, width)
+	SetVisible(h.arrow, h.t.Sorted == h.col && !h.Disabled())
+	SetFill(h.veil, h.Veil())
+	SetStroke(h.veil, ColAccent, h.Ring())
 }
 
 func (r *headCellRenderer) Layout(s fyne.Size) {
