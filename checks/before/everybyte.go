@@ -4,10 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
-	"io/fs"
 	"math"
-	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -16,9 +13,7 @@ import (
 	"loadline/checks"
 	"loadline/checks/digest"
 	"loadline/checks/internal/disk"
-	"loadline/checks/internal/meter"
 	"loadline/checks/internal/sums"
-	"loadline/checks/manifest"
 	"loadline/checks/names"
 	"loadline/checks/share"
 	"loadline/checks/walk"
@@ -65,9 +60,6 @@ var (
 
 // MemoryError is the key of the fact that what was read could not be remembered, and why.
 const MemoryError = digest.MemoryError
-
-// sameContentFrom is from which size on equal files are worth a word, bytes (common practice, no source).
-const sameContentFrom = 1 << 20
 
 // A Reading is what the check that reads every file learned, for the checks and pages after it.
 type Reading struct {
@@ -124,12 +116,6 @@ type diskReading struct {
 	before int64 // bytes that the run had read of the disks before it
 	slow   []suspect
 	rates  []float64
-}
-
-// A suspect is a stretch of a file that may be slow.
-type suspect struct {
-	path string
-	digest.Stretch
 }
 
 func beginReading(pass *checks.Pass) any {
@@ -206,14 +192,6 @@ func (e *diskReading) visit(pass *checks.Pass, d *walk.Dir) {
 	}
 }
 
-// lost says how many bytes are lost.
-func lost(n int64) string {
-	if n == 1 {
-		return "1 byte is"
-	}
-	return checks.Count(n) + " bytes are"
-}
-
 // whole counts a file that was read to its last byte, now or before.
 func (e *diskReading) whole(path string, size int64, s *sums.Sums, when time.Time, before bool) {
 	e.mu.Lock()
@@ -276,40 +254,6 @@ func (r *Reading) finish(ctx context.Context, pass *checks.Pass) error {
 	return nil
 }
 
-// askDisk reports bad signs that the system and the disks know of.
-func (e *everyByte) askDisk(ctx context.Context, pass *checks.Pass) {
-	var asked []string
-	for _, d := range e.disks {
-		for _, ask := range []func() ([]disk.Trouble, []string, error){
-			func() ([]disk.Trouble, []string, error) { return disk.Troubles(d.root) },
-			func() ([]disk.Trouble, []string, error) { return disk.Health(ctx, d.root) },
-		} {
-			type answer struct {
-				found []disk.Trouble
-				asked []string
-			}
-			a, err := share.Guard(ctx, pass.Job.Deadline, func() (answer, error) {
-				found, asked, err := ask()
-				return answer{found, asked}, err
-			})
-			if err != nil {
-				continue // nothing is known, and nothing is made of it
-			}
-			for _, t := range a.found {
-				pass.Add(checks.Finding{Source: d.number, Rule: diskErrors, Level: diskErrors.Level, Detail: checks.Plain(t.String())})
-			}
-			for _, what := range a.asked {
-				if !slices.Contains(asked, what) {
-					asked = append(asked, what)
-				}
-			}
-		}
-	}
-	if len(asked) > 0 {
-		pass.Fact("disk_signs", strings.Join(asked, ", "), "Checked for signs of a failing disk: %s", checks.Plain(strings.Join(asked, ", ")))
-	}
-}
-
 // usualRate is what a carried disk reads where nothing better is known, bytes a second, and usbRate what a USB
 // 2.0 link of 480 Mb/s leaves of that (common practice, no source).
 const (
@@ -338,277 +282,6 @@ func (e *everyByte) notAsked(pass *checks.Pass, n *checks.CopyTotals) error {
 	}
 	return &checks.NotAsked{Optional: true, Why: fmt.Sprintf("%s of %s read before; reading the other %s takes about %s.",
 		checks.Count(e.files), checks.Plural(n.Files, "file"), checks.Bytes(left), takes)}
-}
-
-// readAll reads what is to be copied, one disk after the other. A disk that cannot be read on does not keep the
-// others from being read.
-func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
-	e := &r.read
-	defer pass.KeepAwake("Reading the whole disk")()
-	pass.Phase(checks.Phase{Text: "Looking for checksum lists"})
-	readings := make([]*digest.Reading, len(e.disks))
-	meters := make([]*meter.Meter, len(e.disks))
-	for i, d := range e.disks {
-		if err := d.lists.read(ctx, pass); err != nil {
-			return err
-		}
-		meters[i] = &meter.Meter{Name: "the disk"}
-		if len(e.disks) > 1 {
-			meters[i].Name = fmt.Sprintf("disk %d", i+1)
-		}
-		meters[i].Total.Store(d.list.Bytes)
-		readings[i] = &digest.Reading{
-			Root: d.root, Name: meters[i].Name, Deadline: max(pass.Job.Deadline, readPatience), Places: d.places, Memory: d.memory,
-			Want: d.lists.want, Meter: meters[i], Stretch: everyByteStretch,
-		}
-		d.memory.Begin()
-	}
-	var end error
-	var took time.Duration
-	var curve []digest.Point
-	for i, d := range e.disks {
-		in := readings[i]
-		var seeks bool
-		in.Lanes, seeks = digest.LanesOn(d.root)
-		files := d.list.All()
-		if seeks {
-			files = d.list.InDiskOrder(ctx, d.root, in.Deadline)
-		}
-		pass.Phase(checks.Phase{Text: "Reading every file", Meters: meters})
-		d.before = r.Bytes
-		began := time.Now()
-		err := in.Run(ctx, files, func(f *digest.Result) { d.take(pass, f) })
-		took += time.Since(began)
-		r.Bytes += in.Meter.Read.Load()
-		for _, p := range in.Curve() {
-			curve = append(curve, digest.Point{At: d.before + p.At, Rate: p.Rate})
-		}
-		if ctx.Err() == nil && err == nil {
-			err = d.confirmSlow(ctx, pass, in)
-		}
-		if end == nil {
-			end = err
-		}
-		if ctx.Err() != nil {
-			break
-		}
-	}
-	if r.Bytes > 0 && took > 0 {
-		r.Rate = float64(r.Bytes) / took.Seconds()
-		pass.Fact("bytes_read", r.Bytes, "Read: %s in %s, %s", checks.Bytes(r.Bytes), checks.Span(took), checks.Rate(r.Rate))
-	} else {
-		pass.Fact("bytes_read", int64(0), "Read: nothing, since all of it was read before")
-	}
-	tellWays(pass, readings)
-	if len(curve) > 1 {
-		pass.Fact("rates", curve, "%s", rateText(curve))
-		pass.Fact("bad_at", e.badAt, "%s", choose(len(e.badAt) == 0, "No bad place on the way", "Bad places on the way: "+checks.Count(int64(len(e.badAt)))))
-	}
-	// Where everything was read before there was nothing to remember.
-	needed := end != nil || ctx.Err() != nil || e.files > e.remembered || e.failed > 0
-	for _, d := range e.disks {
-		if closed := d.memory.Close(); closed != nil && d.recalled == nil && needed {
-			d.recalled = closed
-		}
-	}
-	switch {
-	case ctx.Err() != nil:
-		return ctx.Err()
-	case errors.Is(end, digest.ErrDying):
-		return fmt.Errorf("%w; nothing more was read from it. First copy what can still be read to another disk, the most important first; only then read on: %s", end, e.kept())
-	case errors.Is(end, digest.ErrGone), digest.Silent(end):
-		return fmt.Errorf("%w; look at its cable and power, then read on: %s", end, e.kept())
-	case end != nil:
-		return end
-	}
-	for _, d := range e.disks {
-		if err := d.lists.missing(ctx, pass); err != nil {
-			return err
-		}
-	}
-	return e.disks[0].writeBaseline(ctx, pass) // of several disks there is none
-}
-
-// remembers reports whether what was read is remembered.
-func (e *everyByte) remembers() bool {
-	return !slices.ContainsFunc(e.disks, func(d *diskReading) bool { return d.memory == nil || d.recalled != nil })
-}
-
-// kept says what the next reading has of this one.
-func (e *everyByte) kept() string {
-	if e.remembers() {
-		return "what was read is remembered"
-	}
-	return "what was read could not be remembered"
-}
-
-// readPatience is how long a disk may stay silent: it may try for long before it gives up on a block (common
-// practice, no source).
-const readPatience = 2 * time.Minute
-
-// mostMarks is how many bad places the line of the rate shows.
-const mostMarks = 1000
-
-// For tests: everyByteFile, if set, is told how many files were read; everyByteStretch, if not 0, is from how many
-// bytes on a slow reading is told.
-var (
-	everyByteFile    func(n int64)
-	everyByteStretch int64
-)
-
-// take judges what became of one file.
-func (e *diskReading) take(pass *checks.Pass, f *digest.Result) {
-	defer func() {
-		if everyByteFile != nil {
-			e.mu.Lock()
-			n := e.files + e.failed
-			e.mu.Unlock()
-			everyByteFile(n)
-		}
-	}()
-	if f.Whole() {
-		before := int64(0)
-		if f.Known {
-			before = f.When.Unix()
-		}
-		e.list.Mark(&f.File, digest.Mark{Done: true, SHA256: f.Sums.SHA256, Before: before})
-		e.whole(f.Path, f.Size, &f.Sums, f.When, f.Known)
-		e.lists.compare(pass, f.Path, f.Size, &f.Sums)
-		e.mu.Lock()
-		defer e.mu.Unlock()
-		for _, s := range f.Stretches {
-			e.rates = append(e.rates, s.Rate())
-			e.slow = append(e.slow, suspect{f.Path, s})
-		}
-		return
-	}
-	e.mu.Lock()
-	defer e.mu.Unlock()
-	switch {
-	case errors.Is(f.Err, fs.ErrPermission):
-		if names.ClutterAbove(f.Path) == "" {
-			e.closed++
-		}
-		return
-	case errors.Is(f.Err, fs.ErrNotExist), f.Changed, f.Err == nil && f.Length != f.Size:
-		e.unstable = append(e.unstable, f.Path)
-		return
-	}
-	e.failed++
-	found := checks.Finding{Source: e.number, Path: f.Path, Rule: readFails, Level: checks.Fail, Size: f.Size}
-	switch {
-	case len(f.Bad) > 0:
-		at, n := f.Bad[0].Offset, f.Lost()
-		found.Part = &checks.Part{Offset: at, Length: n}
-		found.Detail = fmt.Sprintf("cannot be read from byte %s on: %s; %s lost", checks.Count(at), checks.Reason(f.Err), lost(n))
-		switch {
-		case f.Cut:
-			found.Detail = fmt.Sprintf("cannot be read from byte %s on: %s; the disk returned nothing more, so the rest was not read", checks.Count(at), checks.Reason(f.Err))
-		case len(f.Bad) > 1:
-			found.Detail += fmt.Sprintf(", in %s places", checks.Count(int64(len(f.Bad))))
-		}
-	case f.Err != nil:
-		found.Detail = checks.Reason(f.Err)
-		found.Part = &checks.Part{Offset: f.Got, Length: f.Size - f.Got}
-	default:
-		found.Part = &checks.Part{Offset: f.Got, Length: f.Length - f.Got}
-		found.Detail = fmt.Sprintf("ends after %s of %s bytes", checks.Count(f.Got), checks.Count(f.Length))
-	}
-	if len(e.badAt) < mostMarks {
-		e.badAt = append(e.badAt, e.before+f.At)
-	}
-	pass.Add(found)
-}
-
-const (
-	slowShare = 0.1 // of the median rate
-	// mostSuspects is how many slow stretches are read a second time.
-	mostSuspects = 100
-)
-
-// confirmSlow reads again what was slow, and flags what is so again.
-func (e *diskReading) confirmSlow(ctx context.Context, pass *checks.Pass, in *digest.Reading) error {
-	if len(e.rates) == 0 {
-		return nil
-	}
-	slices.Sort(e.rates)
-	usual := e.rates[len(e.rates)/2]
-	again := 0
-	for _, s := range e.slow {
-		if !slowerThan(&s.Stretch, slowShare*usual) || again >= mostSuspects {
-			continue
-		}
-		if again++; again == 1 {
-			pass.Phase(checks.Phase{Text: "Reading again what was slow"})
-		}
-		second, err := in.Reread(ctx, s.path, s.Part)
-		if ctx.Err() != nil || digest.Silent(err) {
-			return err
-		}
-		if err == nil && slowerThan(&second, slowShare*usual) {
-			pass.Add(checks.Finding{
-				Source: e.number, Path: s.path, Rule: slowReading, Level: checks.Warn, Part: &checks.Part{Offset: s.Offset, Length: s.Length},
-				Detail: fmt.Sprintf("%s from byte %s on came at %s, then at %s; usual was %s", checks.Bytes(s.Length), checks.Count(s.Offset), checks.Rate(s.Rate()), checks.Rate(second.Rate()), checks.Rate(usual)),
-			})
-		}
-	}
-	return nil
-}
-
-func slowerThan(s *digest.Stretch, rate float64) bool {
-	return float64(s.Length) < s.Took.Seconds()*rate
-}
-
-// rateText says in words what the line of the rate shows.
-func rateText(curve []digest.Point) string {
-	rates := make([]float64, len(curve))
-	for i, p := range curve {
-		rates[i] = p.Rate
-	}
-	slices.Sort(rates)
-	return fmt.Sprintf("Rate over the disk: %s in the middle, %s at its slowest, %s at its fastest", checks.Rate(rates[len(rates)/2]), checks.Rate(rates[0]), checks.Rate(rates[len(rates)-1]))
-}
-
-// tellWays says how the cache was passed.
-func tellWays(pass *checks.Pass, readings []*digest.Reading) {
-	past, cached := int64(0), int64(0)
-	for _, in := range readings {
-		for way, n := range in.Ways() {
-			if way.Past() {
-				past += n
-			} else {
-				cached += n
-			}
-		}
-	}
-	if past > 0 {
-		pass.Fact("past_cache", past, "Read past this computer's cache: %s", checks.Plural(past, "file"))
-	}
-	if cached > 0 {
-		pass.Fact("through_cache", cached, "Read through this computer's cache, so perhaps not from the disk: %s", checks.Plural(cached, "file"))
-	}
-}
-
-// flagSame reports files of equal content.
-func (e *everyByte) flagSame(pass *checks.Pass) {
-	saved := int64(0)
-	for key, paths := range e.same {
-		if len(paths) < 2 {
-			continue
-		}
-		slices.SortFunc(paths, comparePlaced)
-		for _, p := range paths[1:] {
-			saved = walk.AddSizes(saved, e.sizes[key])
-			detail := "the same content as " + names.Quote(paths[0].path)
-			if p.source != paths[0].source {
-				detail += fmt.Sprintf(" on disk %d", paths[0].source+1)
-			}
-			pass.Add(checks.Finding{Source: p.source, Path: p.path, Rule: sameContent, Level: checks.Note, Size: e.sizes[key], Detail: detail})
-		}
-	}
-	if saved > 0 {
-		pass.Fact("same_content_bytes", saved, "Could be saved by copying equal files once: %s", checks.Bytes(saved))
-	}
 }
 
 // describe writes what was done onto the card.
@@ -654,56 +327,15 @@ func (e *everyByte) tellMemory(pass *checks.Pass) {
 	}
 }
 
-// writeBaseline writes what was read whole as a manifest.
-func (e *diskReading) writeBaseline(ctx context.Context, pass *checks.Pass) error {
-	job := pass.Job
-	if job.Baseline == "" {
-		return nil
-	}
-	pass.Phase(checks.Phase{Text: "Writing the baseline"})
-	t := pass.Tally()
-	h := &manifest.Header{
-		Made: job.Now(), Source: job.Source, Prefix: job.Prefix, Links: t.Links, Others: t.Others,
-		LeftOff: t.Files - t.Copy.Files, Unread: t.Copy.Files - e.files,
-	}
-	for f, m := range e.list.Sorted() {
-		if m.Done {
-			h.Files++
-			h.Bytes += f.Size
-		}
-	}
-	_, err := share.Guard(ctx, flushPatience, func() (struct{}, error) {
-		return struct{}{}, disk.WriteNew(job.Baseline, func(w io.Writer) error {
-			return manifest.Write(w, h, func(yield func(*manifest.File) bool) {
-				var out manifest.File
-				for f, m := range e.list.Sorted() {
-					if !m.Done {
-						continue
-					}
-					out = manifest.File{Path: []byte(f.Path), Size: f.Size, Sums: sums.Sums{SHA256: m.SHA256}}
-					if m.Before != 0 {
-						out.Read = time.Unix(m.Before, 0)
-					}
-					if !yield(&out) {
-						return
-					}
-				}
-			})
-		})
-	})
-	if err != nil {
-		again := e.kept()
-		if e.remembers() {
-			again += ", so reading again with another file takes no time"
-		}
-		return fmt.Errorf("the baseline could not be written to %s: %s; %s", names.Quote(filepath.Base(job.Baseline)), checks.Reason(err), again)
-	}
-	pass.Fact("baseline", job.Baseline, "Baseline: %s, %s", names.Quote(job.Baseline), checks.Plural(h.Files, "file"))
-	if h.Unread > 0 {
-		pass.Fact("baseline_unread", h.Unread, "Not in it, since they could not be read whole: %s", checks.Plural(h.Unread, "file"))
-	}
-	return nil
+// remembers reports whether what was read is remembered.
+func (e *everyByte) remembers() bool {
+	return !slices.ContainsFunc(e.disks, func(d *diskReading) bool { return d.memory == nil || d.recalled != nil })
 }
 
-// flushPatience is how long writing the baseline may take.
-const flushPatience = 15 * time.Minute
+// kept says what the next reading has of this one.
+func (e *everyByte) kept() string {
+	if e.remembers() {
+		return "what was read is remembered"
+	}
+	return "what was read could not be remembered"
+}
