@@ -9,7 +9,3 @@ import (
 // WriteNew writes a file that does not exist yet, whole or not at all, and never replaces another: it
 // fails with fs.ErrExist where the name is taken. The window and the command write through it.
 func WriteNew(path string, fill func(io.Writer) error) error { return disk.WriteNew(path, fill) }
-
-// Replace writes a file in the place of the one of that name, if there is one: a crash leaves the old
-// file or the new one, whole.
-func Replace(path string, fill func(io.Writer) error) error { return disk.Replace(path, fill) }

@@ -94,8 +94,9 @@ func Plain(s string) string {
 	return string(b)
 }
 
-// QuoteList returns the first names of a list, safe to show.
-func QuoteList(list []string, most int) string {
+// QuoteList returns the first three names of a list, safe to show.
+func QuoteList(list []string) string {
+	const most = 3
 	shown := make([]string, 0, most+1)
 	for i, s := range list {
 		if i == most {

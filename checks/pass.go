@@ -220,7 +220,7 @@ func (pass *Pass) Summarize(format string, args ...any) {
 // Workers is how many goroutines may call Visit: d.Worker is below it.
 func (pass *Pass) Workers() int { return len(pass.shards) }
 
-// Earlier returns the trial of a check that ran before in the same run; nil if it is not in the list.
+// Earlier returns the pass of a check that ran before in the same run; nil if it is not in the list.
 func (pass *Pass) Earlier(c *Check) *Pass { return pass.run.passes[c] }
 
 // StateOf returns the state of a check that ran before in the same run, nil if it has none or
@@ -231,20 +231,6 @@ func StateOf[T any](pass *Pass, c *Check) *T {
 		return s
 	}
 	return nil
-}
-
-// Shared returns what several checks of one run need and only one has to find out: the first who asks
-// makes it, in its Finish. The key is a type or a variable of the asking package.
-func Shared[T any](pass *Pass, key any, find func() T) T {
-	if v, ok := pass.run.shared[key]; ok {
-		return v.(T)
-	}
-	v := find()
-	if pass.run.shared == nil {
-		pass.run.shared = map[any]any{}
-	}
-	pass.run.shared[key] = v
-	return v
 }
 
 // Tally returns the totals of the walk. For use in Finish.
@@ -271,8 +257,8 @@ func (pass *Pass) Total(r *Rule) int64 {
 	return n
 }
 
-// NewPass makes a pass outside Run, for stages that have a runner of their own. Workers is how
-// many goroutines may use the methods for Visit, each with a walk.Dir.Worker below it.
+// NewPass makes a pass outside Run, for tests of one check. Workers is how many goroutines may use the methods
+// for Visit, each with a walk.Dir.Worker below it.
 func NewPass(c *Check, job *Job, workers int) *Pass {
 	p := newPass(&run{ctx: context.Background(), job: job}, c, workers)
 	if c.Begin != nil {
@@ -285,15 +271,15 @@ func newPass(r *run, c *Check, workers int) *Pass {
 	return &Pass{Check: c, Job: r.job, run: r, shards: make([]shard, max(workers, 1))}
 }
 
-// anew returns a trial that could not judge, to stand for one whose walk was abandoned: workers
-// that hang in the system may still write to the old one.
-func (pass *Pass) anew(why error) *Pass {
+// abandoned returns a pass that could not judge, to stand for one whose walk was left: workers that hang in
+// the system may still write to the old one.
+func (pass *Pass) abandoned() *Pass {
 	n := newPass(pass.run, pass.Check, len(pass.shards))
-	n.begun, n.reason = true, sentence(why)
+	n.begun, n.reason = true, sentence(errStopped)
 	return n
 }
 
-// Close ends a trial: findings sorted, rules counted, status derived. A reason says why the check
+// Close ends a pass: findings sorted, rules counted, status derived. A reason says why the check
 // could not judge; it is empty where it could.
 func (pass *Pass) Close(reason string) Result {
 	pass.reason = reason

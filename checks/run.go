@@ -50,7 +50,6 @@ type run struct {
 	phases   phases
 	progress walk.Progress // of the walk over the source
 
-	shared   map[any]any     // what checks found out for each other; see Shared
 	results  []Result        // of the checks that have ended
 	describe []func(*Report) // what checks have to say of the report as a whole
 
@@ -162,7 +161,7 @@ func (r *run) walk(ctx context.Context, list []*Check, o walk.Options) error {
 	if ctx.Err() != nil {
 		// Abandoned workers may still write what they counted: nothing of it is read again.
 		for _, v := range visitors {
-			r.passes[v.pass.Check] = v.pass.anew(errStopped)
+			r.passes[v.pass.Check] = v.pass.abandoned()
 		}
 		r.tally = newTally(0, nil)
 		return err

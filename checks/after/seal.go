@@ -173,7 +173,7 @@ func (c *comparing) readBack(path string, fill func(io.Writer) error) error {
 	if err := fill(want); err != nil {
 		return err
 	}
-	got, err := digest.One(path, 0)
+	got, err := digest.One(path)
 	if err != nil {
 		return err
 	}

@@ -459,32 +459,27 @@ func (a *arrival) anotherArchive() error {
 // chooseReading settles how the keys of all listings are read. Keys without a percent sign and without a plus
 // read alike, so the others decide.
 func (a *arrival) chooseReading(ctx context.Context, special *coded) error {
-	var found [len(listing.Readings)]int64
-	look := func(key []byte) {
-		for _, reading := range listing.Readings {
-			decoded := reading.Decode(key)
-			for _, r := range a.archives {
-				p, inside := r.under[reading].path(decoded)
-				if inside && r.cursor.Find(p) >= 0 {
-					found[reading]++
-					break
-				}
+	chooser := listing.Chooser{Known: func(reading listing.Reading, key []byte) bool {
+		for _, r := range a.archives {
+			if p, inside := r.under[reading].path(key); inside && r.cursor.Find(p) >= 0 {
+				return true
 			}
 		}
-	}
+		return false
+	}}
 	if special.over {
 		if err := a.read(ctx, "Finding how the keys are written", func(_ int, r *listing.Row) error {
 			if !r.Deleted && bytes.ContainsAny(r.Key, "%+") {
-				look(r.Key)
+				chooser.Look(r.Key)
 			}
 			return nil
 		}); err != nil {
 			return err
 		}
 	} else {
-		special.each(look)
+		special.each(chooser.Look)
 	}
-	a.reading = listing.Best(found)
+	a.reading = chooser.Best()
 	return nil
 }
 

@@ -342,7 +342,9 @@ func TestSecondCopy(t *testing.T) {
 	m, l := filepath.Join(dir, "m"), filepath.Join(dir, "l")
 	fixture.WriteFile(t, m, string(covered(t, "archive", files)))
 	fixture.WriteFile(t, l, csvOf("Key,Size,SHA-256", "archive/", files, sha))
-	seal := manifest.ReadSeal(m)
+	x, err := manifest.Load(t.Context(), m, manifest.Keep{}, nil)
+	fixture.Must(t, err)
+	seal := x.Seal
 	says := func(want string) {
 		t.Helper()
 		rep, err := Run(t.Context(), m, []string{l}, Options{State: state}, nil)

@@ -252,7 +252,7 @@ func (s *metadataState) judge(pass *checks.Pass, source int, path string, list [
 		}
 	}
 	if len(user) > 0 {
-		found = append(found, checks.Finding{Rule: extendedAttributes, Level: extendedAttributes.Level, Detail: checks.Plural(int64(len(user)), "attribute") + ": " + checks.QuoteList(user, 3)})
+		found = append(found, checks.Finding{Rule: extendedAttributes, Level: extendedAttributes.Level, Detail: checks.Plural(int64(len(user)), "attribute") + ": " + checks.QuoteList(user)})
 	} else if system {
 		s.ofSystem.Add(1)
 	}

@@ -158,7 +158,7 @@ func cleanTrials(ctx context.Context, pass *checks.Pass, folder string) error {
 		}
 	}
 	if len(removed) > 0 {
-		pass.Fact("removed_trials", removed, "Removed what earlier checks left: %s", checks.QuoteList(removed, 3))
+		pass.Fact("removed_trials", removed, "Removed what earlier checks left: %s", checks.QuoteList(removed))
 	}
 	if len(kept) > 0 {
 		pass.Fact("kept_trials", kept, "Not removed: %s", strings.Join(kept[:min(len(kept), 3)], "; "))

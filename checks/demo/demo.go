@@ -105,7 +105,7 @@ func New() (*Demo, error) {
 				From: "appliance.invalid:/archive", Point: dest, Root: "/", Type: "nfs",
 				Options: []string{"rw", "relatime", "vers=3", "rsize=65536", "wsize=65536", "namlen=255", "hard", "proto=tcp", "timeo=600", "retrans=2", "sec=sys", "local_lock=none"},
 			},
-			Space:   share.Space{Free: 11_300_000_000_000, Total: 12_000_000_000_000, FreeInodes: 480_000_000, TotalInodes: 488_000_000, NameLimit: 255, Block: 65_536, Magic: 0x6969},
+			Space:   share.Space{Free: 11_300_000_000_000, Total: 12_000_000_000_000, FreeInodes: 480_000_000, TotalInodes: 488_000_000, NameLimit: 255, Magic: 0x6969},
 			Network: true, NFS: true, Version: "3",
 			Invented: "the mount of the share and the speed of the disk (NFS version 3, 12 TB); a temporary folder stands in for it",
 		},

@@ -531,14 +531,14 @@ func Silent(err error) bool {
 	return errors.Is(err, share.ErrSilent) || errors.Is(err, share.ErrBusy)
 }
 
-// One reads a single file past the cache and returns its sums. It may hang where the file is on a share.
-func One(path string, set sums.Set) (sums.Sums, error) {
+// One reads a single file past the cache and returns its SHA-256. It may hang where the file is on a share.
+func One(path string) (sums.Sums, error) {
 	f, err := disk.OpenPast(path)
 	if err != nil {
 		return sums.Sums{}, err
 	}
 	defer f.Close()
-	s, memory := sums.New(set), disk.Buffer(blockSmall)
+	s, memory := sums.New(0), disk.Buffer(blockSmall)
 	for at := int64(0); ; at += int64(len(memory)) {
 		n, err := f.ReadAt(memory, at)
 		s.Write(memory[:n])

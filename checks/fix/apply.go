@@ -132,7 +132,7 @@ func (p *Plan) Apply(ctx context.Context, o Options) (*Outcome, error) {
 		return nil, err
 	}
 	defer e.close()
-	if err := e.unfinished(""); err != nil {
+	if err := e.unfinished(); err != nil {
 		return nil, err
 	}
 	e.j = p.newJournal()

@@ -12,14 +12,6 @@ import (
 // ErrName wraps the reason why a name cannot be given.
 var ErrName = errors.New("this name can't be used")
 
-// Holds reports whether a step could take another name (its last part): nil, or an error that wraps
-// ErrName and says what is wrong. It looks at nothing but memory. The files of a family take the new
-// stem too, so their names are judged as well.
-func (p *Plan) Holds(step int, name string) error {
-	_, err := p.familyNames(step, name)
-	return err
-}
-
 // Edit gives a step another name, and the files of its family the new stem. Other members of the
 // family that kept their names so far become steps at the end of Steps; indexes stay. If the name
 // does not hold nothing changes; the error wraps ErrName.

@@ -113,14 +113,14 @@ func (e *engine) flush() error {
 	return err
 }
 
-// unfinished refuses where a plan, other than the one given, stopped midway.
-func (e *engine) unfinished(but string) error {
+// unfinished refuses where a plan stopped midway.
+func (e *engine) unfinished() error {
 	all, err := Journals(e.root.Name(), e.o.StateDir)
 	if err != nil {
 		return err
 	}
 	for _, j := range all {
-		if j.Unfinished() && j.Path != but {
+		if j.Unfinished() {
 			return fmt.Errorf("%w: %s", ErrUnfinished, names.Quote(j.Path))
 		}
 	}

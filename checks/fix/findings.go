@@ -133,9 +133,9 @@ func (f *findings) names(path string) []flag {
 	return all[:n:n]
 }
 
-// has reports whether a path has a finding of one treatment.
-func (f *findings) has(path string, t treatment) bool {
-	return slices.ContainsFunc(f.flagsOf(path), func(g flag) bool { return g.treat == t })
+// tooLong reports whether a path has a finding that only a shorter name cures.
+func (f *findings) tooLong(path string) bool {
+	return slices.ContainsFunc(f.flagsOf(path), func(g flag) bool { return g.treat == treatShorten })
 }
 
 // usable reports by ErrReport why a plan cannot be made from a report.

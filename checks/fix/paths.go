@@ -48,7 +48,7 @@ func (p *Plan) fitPaths(ctx context.Context) error {
 		}
 	}
 	for _, l := range over {
-		if p.found.has(join(l.folder.path, l.entry.name), treatShorten) {
+		if p.found.tooLong(join(l.folder.path, l.entry.name)) {
 			p.Left = append(p.Left, p.leftLong(l, room, rule))
 		} else {
 			p.pin(l)
@@ -111,7 +111,7 @@ func (p *Plan) collect(f *folder, room int, over *[]long) error {
 		}
 		for _, e := range f.entries {
 			path := join(f.path, e.name)
-			if hasPath(e.kind) && base+len(e.to) > room && (base+len(e.to) > len(path) || p.found.has(path, treatShorten)) {
+			if hasPath(e.kind) && base+len(e.to) > room && (base+len(e.to) > len(path) || p.found.tooLong(path)) {
 				*over = append(*over, long{f, e})
 			}
 		}

@@ -46,9 +46,6 @@ type Step struct {
 // Name returns the last part of To.
 func (s *Step) Name() string { return s.entry.to }
 
-// OldName returns the last part of From.
-func (s *Step) OldName() string { return s.entry.name }
-
 // Changes reports whether the step still renames anything: not after Leave.
 func (s *Step) Changes() bool { return s.entry.to != s.entry.name }
 

@@ -176,9 +176,9 @@ func TestEdit(t *testing.T) {
 		"B-.mov":                          "taken", // the proposal of another step
 		strings.Repeat("x", 252) + ".mov": "255",
 	} {
-		err := p.Holds(at("f?/A:1.mov"), name)
+		_, err := p.familyNames(at("f?/A:1.mov"), name)
 		if !errors.Is(err, ErrName) || !strings.Contains(err.Error(), want) {
-			t.Errorf("Holds(%q) = %v, want %q", name, err, want)
+			t.Errorf("familyNames(%q) = %v, want %q", name, err, want)
 		}
 	}
 	if err := p.Edit(at("f?/A:1.mov"), "Harbour.mov"); err != nil {

@@ -1,11 +1,9 @@
 package manifest
 
 import (
-	"bufio"
 	"bytes"
 	"context"
 	"encoding/binary"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -316,9 +314,6 @@ func (x *Index) Sums(i int, s *Sums) {
 	}
 }
 
-// Kept says which checksums are held.
-func (x *Index) Kept() Keep { return x.keep }
-
 // Path returns the path of a file.
 func (x *Index) Path(i int) string {
 	head, rest := x.levels[0].block(i / leafPaths)
@@ -420,34 +415,4 @@ func (c *Cursor) Find(p []byte) int {
 func (c *Cursor) at(i int, p, rest []byte) int {
 	c.i, c.path, c.rest = i, append(c.path[:0], p...), rest
 	return i
-}
-
-// ReadSeal returns what tells a manifest from any other, without reading all of it; "" where the file is none.
-func ReadSeal(file string) string {
-	f, err := openFile(file)
-	if err != nil {
-		return ""
-	}
-	defer f.Close()
-	first, err := bufio.NewReader(f).Peek(len("# Loadline manifest "))
-	if err != nil || !Begins(append(bytes.Clone(first), "1."...)) {
-		return ""
-	}
-	info, err := f.Stat()
-	if err != nil {
-		return ""
-	}
-	var b [72]byte
-	if n, err := f.ReadAt(b[:], max(0, info.Size()-int64(len(b)))); n != len(b) || err != nil && !errors.Is(err, io.EOF) {
-		return ""
-	}
-	seal, ok := bytes.CutPrefix(b[:], []byte("# seal "))
-	if !ok {
-		return ""
-	}
-	seal = bytes.TrimSuffix(seal, []byte("\n"))
-	if _, err := hex.DecodeString(string(seal)); err != nil {
-		return ""
-	}
-	return string(seal)
 }

@@ -1,8 +1,12 @@
 package manifest
 
 import (
+	"bufio"
 	"bytes"
+	"encoding/hex"
+	"errors"
 	"fmt"
+	"io"
 	"math/rand/v2"
 	"path/filepath"
 	"slices"
@@ -38,8 +42,8 @@ func TestIndex(t *testing.T) {
 	for _, keep := range []Keep{{}, {SHA256: true}, {Set: sums.MD5}, {SHA256: true, Set: sums.MD5 | sums.CRCs}} {
 		x, err := Load(t.Context(), name, keep, nil)
 		fixture.Must(t, err)
-		if x.Len() != len(files) || x.Seal == "" || x.Seal != ReadSeal(name) {
-			t.Fatalf("%d files, seal %q and %q", x.Len(), x.Seal, ReadSeal(name))
+		if x.Len() != len(files) || x.Seal == "" || x.Seal != readSeal(name) {
+			t.Fatalf("%d files, seal %q and %q", x.Len(), x.Seal, readSeal(name))
 		}
 		for i, path := range x.All() {
 			if string(path) != paths[i] || x.Path(i) != paths[i] {
@@ -88,11 +92,11 @@ func TestIndex(t *testing.T) {
 			ask(p)
 		}
 	}
-	if ReadSeal(filepath.Join(t.TempDir(), "none")) != "" {
+	if readSeal(filepath.Join(t.TempDir(), "none")) != "" {
 		t.Error("a seal of nothing")
 	}
 	fixture.WriteFile(t, name, string(bytes.Repeat([]byte("x"), 100)))
-	if ReadSeal(name) != "" {
+	if readSeal(name) != "" {
 		t.Error("a seal of what is no manifest")
 	}
 }
@@ -119,4 +123,34 @@ func BenchmarkFind(b *testing.B) {
 			}
 		})
 	}
+}
+
+// readSeal returns what tells a manifest from any other, without reading all of it; "" where the file is none.
+func readSeal(file string) string {
+	f, err := openFile(file)
+	if err != nil {
+		return ""
+	}
+	defer f.Close()
+	first, err := bufio.NewReader(f).Peek(len("# Loadline manifest "))
+	if err != nil || !Begins(append(bytes.Clone(first), "1."...)) {
+		return ""
+	}
+	info, err := f.Stat()
+	if err != nil {
+		return ""
+	}
+	var b [72]byte
+	if n, err := f.ReadAt(b[:], max(0, info.Size()-int64(len(b)))); n != len(b) || err != nil && !errors.Is(err, io.EOF) {
+		return ""
+	}
+	seal, ok := bytes.CutPrefix(b[:], []byte("# seal "))
+	if !ok {
+		return ""
+	}
+	seal = bytes.TrimSuffix(seal, []byte("\n"))
+	if _, err := hex.DecodeString(string(seal)); err != nil {
+		return ""
+	}
+	return string(seal)
 }

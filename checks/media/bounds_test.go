@@ -208,20 +208,22 @@ func (f failing) ReadAt(p []byte, off int64) (int, error) {
 }
 
 func TestTally(t *testing.T) {
-	var a, b Tally
+	var a Tally
 	if got := a.String(); got != "none" {
 		t.Error(got)
 	}
 	for range 1204 {
 		a.Add(Verdict{Kind: ISO})
 	}
-	b.Add(Verdict{Kind: Wave, Partly: true})
-	b.Add(Verdict{})
+	var b Tally
+	for _, v := range []Verdict{{Kind: Wave, Partly: true}, {}} {
+		a.Add(v)
+		b.Add(v)
+	}
 	if got := b.String(); got != "1 WAV" {
 		t.Error(got)
 	}
-	b.Add(Verdict{Kind: PNG})
-	a.Merge(b)
+	a.Add(Verdict{Kind: PNG})
 	if got, want := a.String(), "1,204 MP4 or QuickTime, 1 WAV and 1 PNG"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}

@@ -202,14 +202,6 @@ func (t *Tally) Add(v Verdict) {
 	}
 }
 
-// Merge adds what another Tally counted.
-func (t *Tally) Merge(o Tally) {
-	for k, n := range o.Files {
-		t.Files[k] += n
-	}
-	t.Partly += o.Partly
-}
-
 // Clips returns how many files were clips and looked at.
 func (t *Tally) Clips() int64 {
 	var n int64

@@ -72,8 +72,8 @@ func (s *scan) klv(pos int64) (k klv, ok, torn bool) {
 	return k, true, false
 }
 
-func (k klv) partition(kind byte) bool {
-	return bytes.Equal(k.key[:7], partitionKey[:7]) && bytes.Equal(k.key[8:13], partitionKey[8:]) && k.key[13] == kind
+func (k klv) footer() bool {
+	return bytes.Equal(k.key[:7], partitionKey[:7]) && bytes.Equal(k.key[8:13], partitionKey[8:]) && k.key[13] == footerPack
 }
 
 func (s *scan) mxf(start int64) Verdict {
@@ -100,7 +100,7 @@ func (s *scan) mxf(start int64) Verdict {
 			return v
 		}
 		at := start + int64(footer)
-		if k, ok, torn := s.klv(at); ok && k.partition(footerPack) {
+		if k, ok, torn := s.klv(at); ok && k.footer() {
 			return s.klvs(at)
 		} else if torn {
 			return cutInside("the footer")
@@ -143,7 +143,7 @@ func (s *scan) footer(start int64) int64 {
 			if len(b) == 8 {
 				if offset := binary.BigEndian.Uint64(b); offset < s.left(start) {
 					at = start + int64(offset)
-					if k, ok, _ := s.klv(at); ok && k.partition(footerPack) {
+					if k, ok, _ := s.klv(at); ok && k.footer() {
 						return at
 					}
 				}

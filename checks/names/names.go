@@ -184,13 +184,6 @@ func Which(name string, u Traits) string {
 // appearance.
 func ReservedIn(name string) string { return Which(name, Reserved) }
 
-// Portable reports whether a name is as portable as POSIX can promise: not empty, at most
-// PosixNameMax bytes, all of the portable filename character set, no leading hyphen. `pathchk -pP`
-// accepts exactly these.
-func Portable(name string) bool {
-	return name != "" && len(name) <= PosixNameMax && !Look(name).Any(NotPortable|LeadingHyphen)
-}
-
 // UTF16Len returns how many UTF-16 units a path takes: 2 for each character over U+FFFF, 1 for any
 // other and for each byte that is not UTF-8.
 func UTF16Len(path string) int {

@@ -303,7 +303,6 @@ func TestNoAllocations(t *testing.T) {
 		"Fold lower ASCII": func() { _ = Fold("a001_c002.mov") },
 		"Quote plain":      func() { _ = Quote("A001_C002 été 字幕.mov") },
 		"UTF16Len":         func() { _ = UTF16Len("a/é/字/🎬") },
-		"Portable":         func() { _ = Portable("a001_c002.mov") },
 	} {
 		if n := testing.AllocsPerRun(100, f); n != 0 {
 			t.Errorf("%s: %v allocations", what, n)

@@ -32,7 +32,7 @@ func TestRecheckThroughCache(t *testing.T) {
 	fixture.Must(t, unix.Mlock(held))
 	rep, err := Run(t.Context(), file, folder, Options{open: func(path string) (*disk.Reader, error) {
 		return disk.OpenPastWith(func(flags int) (*os.File, error) {
-			if flags&disk.DirectFlag != 0 {
+			if flags&unix.O_DIRECT != 0 {
 				return nil, unix.EINVAL
 			}
 			return os.Open(path)

@@ -192,7 +192,9 @@ func TestRecheckResumes(t *testing.T) {
 	if !errors.Is(err, context.Canceled) || rep == nil || !rep.Interrupted || rep.Verdict == checks.Passed {
 		t.Fatalf("stopped: %v, %+v", err, rep)
 	}
-	seal := manifest.ReadSeal(file)
+	x, err := manifest.Load(t.Context(), file, manifest.Keep{}, nil)
+	fixture.Must(t, err)
+	seal := x.Seal
 	if len(manifest.Recalled(state, seal)) != 0 {
 		t.Error("remembered though it was stopped")
 	}

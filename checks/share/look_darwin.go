@@ -102,7 +102,6 @@ func inspect(s *seen) error {
 		Total:       times(st.Blocks, uint64(st.Bsize)),
 		FreeInodes:  times(st.Ffree, 1),
 		TotalInodes: times(st.Files, 1),
-		Block:       int64(st.Bsize),
 	}
 	if n, err := unix.Pathconf(s.path, pathconfNameMax); err == nil && n > 0 {
 		s.space.NameLimit = n

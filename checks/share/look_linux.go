@@ -76,7 +76,6 @@ func inspect(s *seen) error {
 		FreeInodes:  times(st.Ffree, 1),
 		TotalInodes: times(st.Files, 1),
 		NameLimit:   int(st.Namelen),
-		Block:       int64(unit),
 		Magic:       int64(st.Type),
 	}
 	s.network = s.space.Magic == magicNFS

@@ -68,7 +68,6 @@ type Space struct {
 	Free, Total             int64 // bytes an ordinary user may still write; bytes in all
 	FreeInodes, TotalInodes int64 // TotalInodes 0 means unknown (statfs(2))
 	NameLimit               int   // longest name in bytes; 0 unknown
-	Block                   int64 // st_blksize's cousin f_frsize: the transfer size on NFS
 	Magic                   int64 // f_type; 0x6969 is NFS; 0 where there is none
 }
 

@@ -166,7 +166,7 @@ const commandName = "loadline-cli"
 // that are measured, ours first, the floor last.
 func buildContenders(ctx context.Context, work string) ([]contender, error) {
 	command, floor := filepath.Join(work, commandName), filepath.Join(work, "floor")
-	if err := runPlain(ctx, "go", "build", "-trimpath", "-ldflags", "-s -w", "-o", command, "./cmd/loadline-cli"); err != nil {
+	if err := buildCommand(ctx, command, "-trimpath", "-ldflags", "-s -w"); err != nil {
 		return nil, err
 	}
 	if err := run(ctx, "cc", "-O2", "-pthread", "-o", floor, "testdata/bench/floor.c"); err != nil {

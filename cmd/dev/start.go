@@ -50,7 +50,7 @@ func buildWindow(ctx context.Context) (string, error) {
 // is 1: that is no failure of ours.
 func demoReport(ctx context.Context, args []string) error {
 	program := filepath.Join("bin", "loadline-cli"+exe())
-	if err := runPlain(ctx, "go", "build", "-o", program, "./cmd/loadline-cli"); err != nil {
+	if err := buildCommand(ctx, program); err != nil {
 		return err
 	}
 	err := run(ctx, program, append([]string{"before", "-demo"}, args...)...)
@@ -60,12 +60,13 @@ func demoReport(ctx context.Context, args []string) error {
 	return err
 }
 
-// runPlain is run without cgo, for what must do without it.
-func runPlain(ctx context.Context, name string, args ...string) error {
-	fmt.Println("+ CGO_ENABLED=0", line(name, args))
-	cmd := command(ctx, name, args...)
+// buildCommand builds the command, without cgo.
+func buildCommand(ctx context.Context, program string, flags ...string) error {
+	args := append(append([]string{"build"}, flags...), "-o", program, "./cmd/loadline-cli")
+	fmt.Println("+ CGO_ENABLED=0", line("go", args))
+	cmd := command(ctx, "go", args...)
 	cmd.Env = append(os.Environ(), "CGO_ENABLED=0")
-	return failed(cmd.Run(), name, args)
+	return failed(cmd.Run(), "go", args)
 }
 
 func exe() string {

@@ -50,7 +50,7 @@ func (r *drawingRenderer) draw(s fyne.Size) {
 		r.d.objs = nil
 		return
 	}
-	p := &Pen{Width: s.Width, h: s.Height}
+	p := &Pen{Width: s.Width}
 	r.d.draw(p)
 	r.d.objs = p.objs
 }
@@ -67,8 +67,8 @@ func (r *drawingRenderer) Destroy()                     {}
 
 // Pen draws in the colours of the theme.
 type Pen struct {
-	Width, h float32
-	objs     []fyne.CanvasObject
+	Width float32
+	objs  []fyne.CanvasObject
 }
 
 // Box draws a filled box with round corners; its stroke can be set afterwards.

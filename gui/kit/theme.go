@@ -123,10 +123,8 @@ const (
 	SizeTitle   = 15
 	SizeVerdict = 25
 
-	gapTiny  = 4
 	GapSmall = 8
 	GapMid   = 14
-	gapWide  = 22
 	radius   = 10
 )
 

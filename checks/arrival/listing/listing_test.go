@@ -374,12 +374,12 @@ func TestReading(t *testing.T) {
 		"coded twice is read once":     {[]string{"a%2520b", "c%20d"}, []string{"a%20b", "c d"}, Percent},
 		"nothing known, as they stand": {[]string{"a+b", "c%20"}, nil, Raw},
 	} {
-		c := Chooser{Known: func(key []byte) bool { return slices.Contains(tc.files, string(key)) }}
+		c := Chooser{Known: func(_ Reading, key []byte) bool { return slices.Contains(tc.files, string(key)) }}
 		for _, k := range tc.keys {
 			c.Look([]byte(k))
 		}
 		if got := c.Best(); got != tc.want {
-			t.Errorf("%s: %s (%v), want %s", name, got, c.Found, tc.want)
+			t.Errorf("%s: %s (%v), want %s", name, got, c.found, tc.want)
 		}
 	}
 }

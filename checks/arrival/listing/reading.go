@@ -43,33 +43,24 @@ func (r Reading) Decode(key []byte) []byte {
 // A Chooser finds how the keys of a whole listing are read: as most of them are known. Look at every key, then
 // ask for Best.
 type Chooser struct {
-	Known func(key []byte) bool
-	Found [len(Readings)]int64 // keys that are known under each reading
+	Known func(r Reading, key []byte) bool // whether a key is known when it is read so
+	found [len(Readings)]int64
 }
 
 // Look counts a key.
 func (c *Chooser) Look(key []byte) {
-	raw := c.Known(key)
-	for i, r := range Readings {
-		decoded := r.Decode(key)
-		if len(decoded) == len(key) && string(decoded) == string(key) {
-			if raw {
-				c.Found[i]++
-			}
-		} else if c.Known(decoded) {
-			c.Found[i]++
+	for _, r := range Readings {
+		if c.Known(r, r.Decode(key)) {
+			c.found[r]++
 		}
 	}
 }
 
 // Best returns the reading under which most keys are known; of equals the first.
-func (c *Chooser) Best() Reading { return Best(c.Found) }
-
-// Best returns the reading with the highest count; of equals the first.
-func Best(found [len(Readings)]int64) Reading {
+func (c *Chooser) Best() Reading {
 	best := Raw
 	for _, r := range Readings {
-		if found[r] > found[best] {
+		if c.found[r] > c.found[best] {
 			best = r
 		}
 	}

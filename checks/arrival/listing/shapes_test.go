@@ -57,7 +57,7 @@ func checkShape(t *testing.T, path string, w wanted) {
 		}
 		keys[string(raw)] = o
 	}
-	chooser := Chooser{Known: func(key []byte) bool { _, ok := keys[string(key)]; return ok }}
+	chooser := Chooser{Known: func(_ Reading, key []byte) bool { _, ok := keys[string(key)]; return ok }}
 	var rows []Row
 	f, err := ReadFile(t.Context(), path, Options{}, func(r *Row) error {
 		chooser.Look(r.Key)

@@ -63,9 +63,9 @@ func (x *xmlReader) until(c byte) ([]byte, error) {
 }
 
 // through reads on to and including an end, which ends with ">", and returns everything with it.
-func (x *xmlReader) through(head []byte, end string) ([]byte, error) {
-	x.held = append(x.held[:0], head...)
-	for len(x.held) < len(head)+len(end) || !bytes.HasSuffix(x.held, []byte(end)) {
+func (x *xmlReader) through(end string) ([]byte, error) {
+	x.held = x.held[:0]
+	for !bytes.HasSuffix(x.held, []byte(end)) {
 		s, err := x.until('>')
 		if errors.Is(err, io.EOF) {
 			return nil, x.fail(io.ErrUnexpectedEOF)
@@ -128,7 +128,7 @@ func (x *xmlReader) markup() error {
 	case '!':
 		return x.declaration()
 	case '?':
-		s, err := x.through(nil, "?>")
+		s, err := x.through("?>")
 		if err == nil && bytes.HasPrefix(s, []byte("?xml")) {
 			err = x.encoding(s)
 		}
@@ -181,11 +181,11 @@ func (x *xmlReader) declaration() error {
 	switch {
 	case bytes.HasPrefix(head, []byte("!--")):
 		_, _ = x.rd.in.Discard(3) // they were peeked at
-		_, err = x.through(nil, "-->")
+		_, err = x.through("-->")
 		return err
 	case bytes.Equal(head, []byte("![CDATA[")):
 		_, _ = x.rd.in.Discard(8)
-		s, err := x.through(nil, "]]>")
+		s, err := x.through("]]>")
 		if err != nil {
 			return err
 		}

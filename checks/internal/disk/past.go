@@ -55,19 +55,8 @@ func OpenPastWith(open func(flags int) (*os.File, error)) (*Reader, error) {
 	return openPast(open)
 }
 
-// Evict takes what is there of an open file out of this computer's memory, flushing it where it has to, and tells
-// whether all of it went: then the next reading of each byte, by whatever means, asks the disk or the
-// server. The error is that of writes that were lost.
-func Evict(f *os.File) (Way, error) {
-	info, err := f.Stat()
-	if err != nil {
-		return Cached, err
-	}
-	return evicted(f, info.Size())
-}
-
-// InMemory reports whether any of an open file is in this computer's memory, as the system tells it: what Evict goes
-// by. The error is errors.ErrUnsupported where the system does not tell.
+// InMemory reports whether any of an open file is in this computer's memory, as the system tells it. The
+// error is errors.ErrUnsupported where the system does not tell.
 func InMemory(f *os.File) (bool, error) {
 	info, err := f.Stat()
 	if err != nil {

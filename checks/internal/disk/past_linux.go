@@ -84,18 +84,6 @@ func (r *Reader) evict(direct bool) error {
 	return nil
 }
 
-func evicted(f *os.File, size int64) (Way, error) {
-	kind := passing(f)
-	if kind == inMemory {
-		return Direct, nil
-	}
-	gone, err := dropped(f, size)
-	if err != nil || !gone || kind == twoCaches {
-		return Cached, err
-	}
-	return Evicted, nil
-}
-
 // dropped drops a file from memory and reports whether all of it went.
 func dropped(f *os.File, size int64) (bool, error) {
 	if size == 0 {

@@ -247,8 +247,8 @@ func TestEvict(t *testing.T) {
 	f, err := os.Open(path)
 	must(t, err)
 	defer f.Close()
-	if way, err := Evict(f); way != Evicted || err != nil {
-		t.Errorf("not written yet: %s, %v", way, err)
+	if gone, err := dropped(f, int64(len(content))); !gone || err != nil {
+		t.Errorf("not written yet: %v, %v", gone, err)
 	}
 	patch(t, img, onDisk(t, img, path)+5000)
 	got, err := io.ReadAll(f)
@@ -258,8 +258,8 @@ func TestEvict(t *testing.T) {
 		t.Error("the next reading does not ask the disk")
 	}
 	held(t, path)
-	if way, err := Evict(f); way != Cached || err != nil {
-		t.Errorf("held in memory: %s, %v", way, err)
+	if gone, err := dropped(f, int64(len(content))); gone || err != nil {
+		t.Errorf("held in memory: %v, %v", gone, err)
 	}
 }
 

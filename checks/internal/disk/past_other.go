@@ -21,9 +21,6 @@ func openPast(open func(flags int) (*os.File, error)) (*Reader, error) {
 	return started(f)
 }
 
-// evicted has no way here.
-func evicted(*os.File, int64) (Way, error) { return Cached, nil }
-
 func inMemoryStill(*os.File, int64) (bool, error) { return false, errors.ErrUnsupported }
 
 func dropCache(*os.File) {}

@@ -45,9 +45,6 @@ func refused(err error) bool {
 		errors.Is(err, windows.ERROR_INVALID_FUNCTION)
 }
 
-// evicted has no way here: opening past the cache is the only one.
-func evicted(*os.File, int64) (Way, error) { return Cached, nil }
-
 func inMemoryStill(*os.File, int64) (bool, error) { return false, errors.ErrUnsupported }
 
 func dropCache(*os.File) {}

@@ -82,6 +82,3 @@ func LastingNumbers(dir *os.File) bool {
 
 // QuietRead would leave the date of the last reading as it is; the system offers nothing like it.
 const QuietRead = 0
-
-// DirectFlag would be the flag of open(2) for direct I/O; the system has none.
-const DirectFlag = 0

@@ -64,9 +64,3 @@ func LastingNumbers(dir *os.File) bool {
 // QuietRead is a flag of open(2) that leaves the date of the last reading as it is. Only the owner may
 // ask for it: elsewhere opening fails with fs.ErrPermission.
 const QuietRead = unix.O_NOATIME
-
-// DirectFlag is the flag of open(2) with which writing goes past the cache as well. On NFS a flush that
-// waits for pages of the cache cannot be ended while the server is gone, not even by SIGKILL; what is written
-// directly is waited for in a way that a signal ends (measured: fsync(2) hangs in folio_wait_writeback,
-// nfs_direct_wait is killable). Memory, offsets and lengths are then bound to Align, except on NFS.
-const DirectFlag = unix.O_DIRECT

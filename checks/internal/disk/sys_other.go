@@ -34,6 +34,3 @@ func LastingNumbers(*os.File) bool { return false }
 const QuietRead = 0
 
 func links(fs.FileInfo) uint64 { return 0 }
-
-// DirectFlag would be the flag of open(2) for direct I/O; 0 is none.
-const DirectFlag = 0

@@ -91,6 +91,3 @@ func wide(path string) (*uint16, error) {
 	}
 	return windows.UTF16PtrFromString(full)
 }
-
-// DirectFlag would be the flag of open(2) for direct I/O; 0 is none.
-const DirectFlag = 0
