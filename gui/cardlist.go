@@ -31,6 +31,7 @@ type cardList struct {
 // cardActions are what an open card can lead to.
 type cardActions struct {
 	files func(*checks.Check) // shows the flagged files of one check
+	equal func()              // shows the files of equal content, as a list to save
 	clean func()              // removes trial folders of earlier checks
 	fix   func()              // shows the page of repairs
 	read  func()              // reads the whole disk; nil where that is no question

@@ -10,10 +10,21 @@ import (
 	"loadline/checks"
 )
 
+// Loop is the loop of the user interface.
+type Loop interface {
+	// Post runs f on the goroutine of the loop, soon; PostWait returns when f has run.
+	Post(f func())
+	PostWait(f func())
+	// Glance posts an f that changes nothing, and that is no reason to stay awake.
+	Glance(f func())
+	// Rests reports that the loop rests: nothing has happened for a while, no event, nothing posted. It may be
+	// called on any goroutine, like the others.
+	Rests() bool
+}
+
 // Desktop is what the window asks of the desktop. Tests give it stand-ins; RealDesktop has the real ones.
 type Desktop struct {
-	// Post runs f on the goroutine of the user interface, soon; PostWait returns when f has run.
-	Post, PostWait func(f func())
+	Loop
 	// After runs f on another goroutine once d has passed; the result calls that off.
 	After func(d time.Duration, f func()) (cancel func())
 	// ChooseFolder and ChooseFile ask the person. Done is called on any goroutine, with "" where
@@ -48,9 +59,9 @@ func timer(d time.Duration, f func()) func() {
 }
 
 // RealDesktop returns the desktop as it is, for one window.
-func RealDesktop(w fyne.Window) Desktop {
+func RealDesktop(w fyne.Window, loop Loop) Desktop {
 	d := Desktop{
-		Post: fyne.Do, PostWait: fyne.DoAndWait, After: timer, Now: time.Now,
+		Loop: loop, After: timer, Now: time.Now,
 		Reveal: openFolder,
 		Offers: (&offerer{}).list,
 		Notify: func(title, text string) {
@@ -62,7 +73,7 @@ func RealDesktop(w fyne.Window) Desktop {
 		ReportDir: reportDir(),
 		Unproven:  checks.Unproven(runtime.GOOS),
 	}
-	c := chooser{window: w, post: fyne.Do}
+	c := chooser{window: w, post: loop.Post}
 	d.ChooseFolder, d.ChooseFile = c.folder, c.file
 	return d
 }

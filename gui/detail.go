@@ -77,6 +77,9 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 		default:
 			buttons = append(buttons, kit.NewButton(kit.Plain, "wrench", "Fix names", do.fix))
 		}
+		if res.Rules[ruleSameContent] > 0 {
+			buttons = append(buttons, kit.NewButton(kit.Plain, "document", "List equal files", do.equal))
+		}
 		if res.Rules[ruleTrialLeft] > 0 {
 			buttons = append(buttons, kit.NewButton(kit.Plain, "wrench", "Remove the trial folder", do.clean))
 		}

@@ -2,6 +2,7 @@ package gui
 
 import (
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -360,6 +361,18 @@ func (w *Window) showFiles(c *checks.Check) {
 	w.files = newFilesPage(w, v.report, c)
 	w.show(pageFiles)
 	w.win.Canvas().Focus(w.files.table)
+}
+
+// showEqual shows the files that have the same content as another: a list to save.
+func (w *Window) showEqual() {
+	k := w.view().list.byID[checkReads]
+	if k == nil {
+		return
+	}
+	if w.showFiles(k.check); w.at == pageFiles {
+		p := w.files
+		p.choice.SetSelectedIndex(1 + slices.IndexFunc(p.rules, func(r *checks.Rule) bool { return r.ID == ruleSameContent }))
+	}
 }
 
 // findFiles goes to the filter, and opens all flagged files where they are not shown.

@@ -70,18 +70,27 @@ func (s *script) run(ctx context.Context, r Request, watch func(checks.Event)) (
 	}
 }
 
+// posts is a loop whose functions run when the test lets them.
+type posts chan func()
+
+func (p posts) Post(f func()) { p <- f }
+
+func (p posts) PostWait(f func()) {
+	done := make(chan struct{})
+	p <- func() { f(); close(done) }
+	<-done
+}
+
+func (p posts) Glance(f func()) { p.Post(f) }
+func (p posts) Rests() bool     { return false }
+
 // newRig opens a window of the given size and mode.
 func newRig(t testing.TB, w, h float32, m kit.Mode) *rig {
 	t.Helper()
 	test.NewTempApp(t)
 	r := &rig{t: t, timers: map[int]func(){}, posts: make(chan func(), 1024), engine: &script{calls: make(chan *call, 8)}, clock: time.Date(2026, 9, 14, 8, 0, 0, 0, time.UTC)}
 	d := Desktop{
-		Post: func(f func()) { r.posts <- f },
-		PostWait: func(f func()) {
-			done := make(chan struct{})
-			r.posts <- func() { f(); close(done) }
-			<-done
-		},
+		Loop: posts(r.posts),
 		After: func(_ time.Duration, f func()) func() {
 			r.mu.Lock()
 			defer r.mu.Unlock()

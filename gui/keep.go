@@ -24,14 +24,14 @@ type choices struct {
 	Copy     []byte       `json:"copy,omitempty"` // the folder that is rechecked
 	Columns  string       `json:"columns,omitempty"`
 	Disk     []byte       `json:"disk,omitempty"`
-	With     []keptDisk   `json:"with,omitempty"`  // further disks
-	Boxes    []string     `json:"boxes,omitempty"` // sizes, as they were typed
-	Uplink   string       `json:"uplink,omitempty"`
-	Battery  string       `json:"battery,omitempty"`
-	Link     string       `json:"link,omitempty"`
-	Theme    kit.Mode     `json:"theme,omitempty"`
-	Width    float32      `json:"width,omitempty"`
-	Height   float32      `json:"height,omitempty"`
+	With     []keptDisk   `json:"with,omitempty"` // further disks
+	boxSizes
+	Uplink  string   `json:"uplink,omitempty"`
+	Battery string   `json:"battery,omitempty"`
+	Link    string   `json:"link,omitempty"`
+	Theme   kit.Mode `json:"theme,omitempty"`
+	Width   float32  `json:"width,omitempty"`
+	Height  float32  `json:"height,omitempty"`
 }
 
 type keptDisk struct {

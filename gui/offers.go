@@ -109,26 +109,32 @@ func lookAtOffer(ctx context.Context, m *share.Mount) *Offer {
 	return &Offer{Path: m.Point, Type: cmp.Or(f.Mount.Type, m.Type), Total: f.Space.Total, Network: f.Network}
 }
 
-// watchMounts keeps the offers up to date for as long as the window is there.
+// watchMounts keeps the offers up to date for as long as the window is there. It disturbs the window only
+// where they have changed.
 func (w *Window) watchMounts() {
 	if w.desktop.Offers == nil {
 		return
 	}
-	go func() {
-		all := w.desktop.Offers(context.Background())
-		w.desktop.Post(func() {
-			if w.gone {
-				return
-			}
-			if !slices.Equal(all, w.offers) {
-				w.offers = all
-				for _, s := range []checks.Stage{checks.Before, checks.After} {
-					w.views[s].offer(all)
-				}
-			}
-			w.desktop.After(offersEvery, func() { w.desktop.Post(w.watchMounts) })
-		})
-	}()
+	var last []Offer
+	var look func()
+	look = func() {
+		if all := w.desktop.Offers(context.Background()); !slices.Equal(all, last) {
+			last = all
+			w.desktop.Post(func() { w.offerAll(all) })
+		}
+		w.desktop.After(offersEvery, func() { go look() })
+	}
+	go look()
+}
+
+func (w *Window) offerAll(all []Offer) {
+	if w.gone {
+		return
+	}
+	w.offers = all
+	for _, s := range []checks.Stage{checks.Before, checks.After} {
+		w.views[s].offer(all)
+	}
 }
 
 // offer shows disks beside the source and network shares beside the share, where none is chosen yet.

@@ -21,6 +21,9 @@ func (w *Window) ReadAll() {
 	w.warnOfSleep()
 }
 
+// ruleSameContent is the rule that a file has the same content as another.
+const ruleSameContent = "same-content"
+
 // offersReading reports whether a card offers to read the whole disk.
 func offersReading(k *card) bool {
 	return k.check.ID == checkReads && (k.result == nil || k.result.Status != checks.Passed)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"fyne.io/fyne/v2"
@@ -151,5 +152,53 @@ func TestReadAllIsRemembered(t *testing.T) {
 	res := result(r.Check)
 	if n, _ := whole(res, "remembered"); n != 3 || res.Status == checks.Unknown {
 		t.Errorf("%d of 3 files are remembered: %s, %s", n, res.Status, res.Summary)
+	}
+}
+
+// Files of equal content have a list of their own, to be saved: each with the file that it equals, and no other
+// finding.
+func TestEqualFiles(t *testing.T) {
+	r := newRig(t, 1280, 800, kit.Light)
+	v := r.view()
+	real := RealEngine().List(checks.Before)
+	v.list = newCardList(real, cardActions{files: func(c *checks.Check) { r.showFiles(c) }, equal: r.showEqual})
+	v.list.page.SetAbove(kit.NewColumn(kit.GapMid, v.head.box, v.setup.box), viewLow)
+	r.show(pageChecks)
+	rep := sample()
+	rep.Checks = nil
+	for _, c := range real {
+		res := checks.Result{Check: c, ID: c.ID, Title: c.Title, Status: checks.Passed}
+		if c.ID == checkReads {
+			rule := func(id string) *checks.Rule {
+				return c.Rules[slices.IndexFunc(c.Rules, func(r *checks.Rule) bool { return r.ID == id })]
+			}
+			res.Status = checks.Failed
+			res.Findings = []checks.Finding{
+				{Path: "day 1/bad.mov", Rule: rule("read-fails"), Level: checks.Fail, Detail: "Input/output error"},
+				{Path: "day 2/copy.mov", Rule: rule(ruleSameContent), Level: checks.Note, Size: 5_000_000, Detail: "the same content as day 1/a.mov"},
+			}
+			res.Rules = map[string]int64{ruleSameContent: 1, "read-fails": 1}
+			res.Levels = [3]int{checks.Fail: 1, checks.Note: 1}
+		}
+		rep.Checks = append(rep.Checks, res)
+	}
+	r.done(rep)
+	k := r.view().list.byID[checkReads]
+	k.setOpen(true)
+	list := buttons(k, "List equal files")
+	if len(list) != 1 {
+		t.Fatalf("the card offers %d lists of equal files:\n%s", len(list), words(k))
+	}
+	test.Tap(list[0])
+	p := r.files
+	r.until("the list", func() bool { return p.model.rows() == 1 })
+	test.Tap(p.save)
+	path := filepath.Join(t.TempDir(), "equal.txt")
+	r.sheet.Field.SetText(path)
+	test.Tap(r.sheet.Yes)
+	r.until("the file", func() bool { return r.saved == path })
+	got, err := os.ReadFile(path)
+	if err != nil || string(got) != "Note\tday 2/copy.mov\tsame-content\tthe same content as day 1/a.mov\n" {
+		t.Errorf("saved is %q (%v)", got, err)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -68,7 +69,7 @@ func TestSplitByKeyboard(t *testing.T) {
 		t.Fatalf("on page %q the keyboard is at %T", r.at, c.Focused())
 	}
 	test.Type(p.boxes[0].size, "60 kB")
-	for _, f := range []fyne.Focusable{p.boxes[0].remove, p.boxes[1].size, p.boxes[1].remove, p.add, p.divide} {
+	for _, f := range []fyne.Focusable{p.boxes[0].remove, p.boxes[1].size, p.boxes[1].remove, p.add, p.each.size, p.divide} {
 		if test.FocusNext(c); c.Focused() != f {
 			t.Fatalf("Tab leads to %T, want %T", c.Focused(), f)
 		}
@@ -309,7 +310,7 @@ func TestSplitLists(t *testing.T) {
 	r.back()
 	r.dropList()
 	r.showSplit()
-	if r.split == p || r.split.plan != nil || !slices.Equal(r.split.typed(), p.typed()) {
+	if r.split == p || r.split.plan != nil || !reflect.DeepEqual(r.split.typed(), p.typed()) {
 		t.Error("the plan is of the old names, or the sizes are gone")
 	}
 }
@@ -370,7 +371,7 @@ func TestSplitIsOffered(t *testing.T) {
 	}
 	test.Tap(r.view().head.more)
 	p := r.split
-	if got := p.typed(); r.at != pageSplit || !slices.Equal(got, []string{"5.4 TB", "5.4 TB"}) || p.expect != 421_026 {
+	if got := p.typed(); r.at != pageSplit || !slices.Equal(got.Boxes, []string{"5.4 TB", "5.4 TB"}) || p.expect != 421_026 {
 		t.Errorf("on page %q the sizes are %q, expected are %d", r.at, got, p.expect)
 	}
 	p.boxes[1].size.SetText("8 TB")
@@ -380,7 +381,7 @@ func TestSplitIsOffered(t *testing.T) {
 	}
 	r.view().setup.options.list.SetText("/lists/some.list")
 	r.showSplit()
-	if r.split == p || r.split.list != "/lists/some.list" || !strings.Contains(r.split.intro.Text, "some.list") || !slices.Equal(r.split.typed(), []string{"5.4 TB", "8 TB"}) {
+	if r.split == p || r.split.list != "/lists/some.list" || !strings.Contains(r.split.intro.Text, "some.list") || !slices.Equal(r.split.typed().Boxes, []string{"5.4 TB", "8 TB"}) {
 		t.Errorf("it follows %q with the sizes %q: %q", r.split.list, r.split.typed(), r.split.intro.Text)
 	}
 	test.Tap(r.split.divide)
@@ -406,5 +407,54 @@ func TestSplitIsOffered(t *testing.T) {
 	r.until("an answer", func() bool { return r.split.task == nil })
 	if !strings.HasPrefix(r.split.problem.Text, "There is no source folder") || !strings.HasSuffix(r.split.problem.Text, "spelled correctly.") {
 		t.Errorf("said is %q", r.split.problem.Text)
+	}
+}
+
+// Where a box holds only so many files and folders, they are counted as package split counts them; the page
+// begins with what the share that was checked has room for, and keeps what is typed.
+func TestSplitCountsEntries(t *testing.T) {
+	r := newRig(t, 1280, 800, kit.Light)
+	source := archive(t)
+	p := r.dividing(source, "60 kB", "600 kB")
+	for text, want := range map[string]string{"many": "Write a number", "0": "Write a number", "-3": "Write a number", "1.5": "Write a number"} {
+		p.each.size.SetText(text)
+		test.Tap(p.divide)
+		if p.task != nil || !strings.HasPrefix(p.each.fault.Text, want) || r.win.Canvas().Focused() != p.each.size || !strings.HasPrefix(r.message, "Files and folders each: ") {
+			t.Errorf("%q: said is %q, %q, the keyboard is at %T", text, p.each.fault.Text, r.message, r.win.Canvas().Focused())
+		}
+	}
+	for _, c := range []struct {
+		text    string
+		entries int64
+	}{{"", 0}, {"1,000,000", 1_000_000}, {"3", 3}, {"2", 2}, {" 1 ", 1}} {
+		p.each.size.SetText(c.text)
+		test.Tap(p.divide)
+		r.until("the plan", func() bool { return p.task == nil && p.plan != nil })
+		want, err := split.Make(t.Context(), checks.Job{Source: source}, split.Options{Boxes: []split.Box{{Size: 60_000, Inodes: c.entries}, {Size: 600_000, Inodes: c.entries}}}, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p.answer.Text != want.Summary() || len(p.plan.Left) != len(want.Left) {
+			t.Errorf("%q: said is %q, want %q", c.text, p.answer.Text, want.Summary())
+		}
+		if l := p.load(); l.Files > 0 && strings.Contains(p.why.Text, "that it takes") != (c.entries > 0) {
+			t.Errorf("%q: said of the box is %q", c.text, p.why.Text)
+		}
+	}
+	r.remember()
+	if c, err := loadChoices(r.desktop.StateDir); err != nil || c.Each != "1" || !slices.Equal(c.Boxes, []string{"60 kB", "600 kB"}) {
+		t.Errorf("kept are %q and %q (%v)", c.Boxes, c.Each, err)
+	}
+
+	r.forgetSplit()
+	r.boxes = boxSizes{}
+	rep := sample()
+	for i := range rep.Checks {
+		if res := &rep.Checks[i]; res.ID == checkSpace {
+			res.Facts = append(res.Facts, checks.Fact{Key: "free_inodes", Value: int64(480_000)})
+		}
+	}
+	if got := r.sizesFor(rep); got.Each != "480,000" || got.Boxes[0] != "5.4 TB" {
+		t.Errorf("it begins with %+v", got)
 	}
 }

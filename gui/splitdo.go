@@ -74,15 +74,20 @@ func (w *Window) forgetSplit() {
 
 // sizesFor are the sizes that the page begins with: those of the last time, else two boxes like the share
 // that was checked, else two that are empty.
-func (w *Window) sizesFor(rep *checks.Report) []string {
-	if strings.Join(w.boxes, "") != "" {
+func (w *Window) sizesFor(rep *checks.Report) boxSizes {
+	if !w.boxes.empty() {
 		return w.boxes
 	}
-	size := ""
+	var size, each string
 	if rep != nil && rep.Share != nil && rep.Share.Free > 0 {
 		size = roundedDown(rep.Share.Free)
+		for i := range rep.Checks {
+			if n, ok := whole(&rep.Checks[i], "free_inodes"); ok && n > 0 {
+				each = checks.Count(n)
+			}
+		}
 	}
-	return []string{size, size}
+	return boxSizes{Boxes: []string{size, size}, Each: each}
 }
 
 // roundedDown writes a number of bytes in three digits or so, never as more than it is.
@@ -115,6 +120,19 @@ func sizeIn(s string) (int64, error) {
 		return 0, errors.New("write a size, like 8 TB")
 	}
 	return int64(n), nil
+}
+
+// entriesIn reads how many files and folders a box takes; 0 where it does not say. Digits may stand in groups.
+func entriesIn(s string) (int64, error) {
+	s = strings.NewReplacer(",", "", "\u00a0", "", " ", "").Replace(s)
+	if s == "" {
+		return 0, nil
+	}
+	n, err := strconv.ParseInt(s, 10, 64)
+	if err != nil || n < 1 {
+		return 0, errors.New("write a number, like 1,000,000, or nothing")
+	}
+	return n, nil
 }
 
 // wrote reports whether a file is one of the lists that were written.
@@ -327,6 +345,7 @@ func (p *splitPage) elements(m map[string]fyne.CanvasObject) {
 			m["remove-"+n] = b.remove
 		}
 	}
+	m["box-entries"] = p.each.size
 	for name, x := range map[string]*kit.Button{"add-box": p.add, "divide": p.divide, "stop": p.stop, "save-lists": p.save} {
 		if x.Visible() && !x.Disabled() {
 			m[name] = x

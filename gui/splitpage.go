@@ -1,6 +1,7 @@
 package gui
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -29,6 +30,7 @@ type splitPage struct {
 	unit   int64  // bytes that a box allocates at a time, as measured on the share; 0 where unknown
 	expect int64
 	boxes  []*boxField
+	each   *boxField   // how many files and folders each box takes; empty: not counted
 	plan   *split.Plan // nil until there is one for the sizes that stand in the fields
 	shown  int         // which of the choices: a box, then what is torn, then what is left
 	dir    string      // where the lists are; empty while they are not written
@@ -57,12 +59,12 @@ type splitPage struct {
 	use, open                 *kit.Button
 }
 
-// boxField is where the size of one box is typed.
+// boxField is where the size of one box is typed, or what holds for each of them.
 type boxField struct {
 	cell    *fyne.Container
 	caption *kit.Text
 	size    *kit.Field
-	remove  *kit.Button
+	remove  *kit.Button // nil where it cannot go
 	fault   *kit.Text
 }
 
@@ -79,7 +81,7 @@ var splitColumns = [2][]kit.Column{{
 	{Title: "Size", Width: 84, Right: true},
 }}
 
-func newSplitPage(w *Window, source, list string, sizes []string) *splitPage {
+func newSplitPage(w *Window, source, list string, sizes boxSizes) *splitPage {
 	p := &splitPage{w: w, source: source, list: list, deal: split.Make}
 	p.back = kit.NewButton(kit.Plain, "back", "All checks", w.back)
 	p.intro = kit.NewParagraph("", kit.SizeBody, kit.ColMuted)
@@ -116,7 +118,10 @@ func newSplitPage(w *Window, source, list string, sizes []string) *splitPage {
 	p.why = kit.NewParagraph("", kit.SizeBody, kit.ColMuted)
 	p.use = kit.NewButton(kit.Plain, "document", "Use its list for the checks", p.useList).Shorter("Use its list")
 	p.open = kit.NewButton(kit.Plain, "folder", "Open folder", p.openFolder).Shorter("Open")
-	for _, s := range sizes {
+	p.each = p.newField(sizes.Each, "not counted")
+	p.each.caption.Set("Files and folders each", "")
+	p.each.cell = kit.NewColumn(3, kit.NewSized(eachWide, 34, kit.NewStretch(6, 1, p.each.caption, p.each.size.Framed())), p.each.fault)
+	for _, s := range sizes.Boxes {
 		p.insert(s)
 	}
 	p.build()
@@ -137,7 +142,7 @@ func (p *splitPage) build() {
 	doc := split.List()[0]
 	how := kit.NewColumn(kit.GapMid,
 		section("How it is divided", doc.Doc),
-		section("Room to spare", "In every box 2 % of what goes into it is left free, or as much as its largest file takes if that is more, as “The copy fits on the share” asks for."),
+		section("Room to spare", "In every box 2 % of what goes into it is left free, or as much as its largest file takes if that is more, as “The copy fits on the share” asks for. Some file systems also hold only so many files and folders: say how many, and they are counted too."),
 		section("Two copies", "A box that takes all of it needs no list: for two full copies on two boxes, check before and after copying with the share of one box, then with that of the other."),
 		section("What you get", "A copy list for each box, to be given to a copy command that reads lists, and to the checks before and after copying. Boxes that are not needed get none. What fits nowhere is named."))
 	p.how = kit.NewSurface(kit.ColSurface, kit.ColLine, how).Pad(splitPad, splitPad)
@@ -151,20 +156,7 @@ func (p *splitPage) build() {
 
 // insert adds a field for one more box.
 func (p *splitPage) insert(size string) *boxField {
-	b := &boxField{
-		caption: kit.NewText("", kit.SizeBody, kit.ColText),
-		size:    kit.NewField("like 8 TB"),
-		fault:   kit.NewText("", kit.SizeSmall+1, kit.ColFail),
-	}
-	b.fault.Hide()
-	b.size.SetText(size)
-	b.size.ToEnd()
-	b.size.OnShortcut = p.w.shortcut
-	b.size.OnSubmitted = func(string) { p.start() }
-	b.size.OnChanged = func(string) {
-		b.complain("")
-		p.stale()
-	}
+	b := p.newField(size, "like 8 TB")
 	b.remove = kit.NewButton(kit.Quiet, "remove", "", func() { p.drop(b) })
 	b.cell = kit.NewColumn(3, kit.NewSized(boxWide, 34, kit.NewStretch(6, 1, b.caption, b.size.Framed(), b.remove)), b.fault)
 	p.boxes = append(p.boxes, b)
@@ -172,8 +164,28 @@ func (p *splitPage) insert(size string) *boxField {
 	return b
 }
 
-// boxWide is how wide the field of a box is with its name and its button.
-const boxWide = 190
+func (p *splitPage) newField(text, hint string) *boxField {
+	b := &boxField{
+		caption: kit.NewText("", kit.SizeBody, kit.ColText),
+		size:    kit.NewField(hint),
+		fault:   kit.NewText("", kit.SizeSmall+1, kit.ColFail),
+	}
+	b.fault.Hide()
+	b.size.SetText(text)
+	b.size.ToEnd()
+	b.size.OnShortcut = p.w.shortcut
+	b.size.OnSubmitted = func(string) { p.start() }
+	b.size.OnChanged = func(string) {
+		b.complain("")
+		p.stale()
+	}
+	return b
+}
+
+const (
+	boxWide  = 190 // of the field of a box, with its name and its button
+	eachWide = 290 // of the field for what holds for each box, with its name
+)
 
 func (p *splitPage) drop(b *boxField) {
 	i := slices.Index(p.boxes, b)
@@ -194,7 +206,7 @@ func (p *splitPage) number() {
 		kit.SetEnabled(b.remove, len(p.boxes) > 1 && p.task == nil)
 		p.sizes.Objects = append(p.sizes.Objects, b.cell)
 	}
-	p.sizes.Objects = append(p.sizes.Objects, p.add)
+	p.sizes.Objects = append(p.sizes.Objects, p.add, p.each.cell)
 	p.sizes.Refresh()
 }
 
@@ -210,31 +222,41 @@ func (p *splitPage) stale() {
 	p.show()
 }
 
-// typed are the sizes as they stand in the fields, to be kept.
-func (p *splitPage) typed() []string {
-	var list []string
+// boxSizes are what each box takes, as it was typed.
+type boxSizes struct {
+	Boxes []string `json:"boxes,omitempty"`
+	Each  string   `json:"box_entries,omitempty"` // files and folders; empty: not counted
+}
+
+func (s boxSizes) empty() bool { return strings.Join(s.Boxes, "") == "" }
+
+// typed is what stands in the fields, to be kept.
+func (p *splitPage) typed() boxSizes {
+	s := boxSizes{Each: strings.TrimSpace(p.each.size.Text)}
 	for _, b := range p.boxes {
-		list = append(list, strings.TrimSpace(b.size.Text))
+		s.Boxes = append(s.Boxes, strings.TrimSpace(b.size.Text))
 	}
-	return list
+	return s
 }
 
 // read reads the fields; where one is wrong that is said below it, and it gets the keyboard.
 func (p *splitPage) read() ([]split.Box, bool) {
 	var boxes []split.Box
 	var wrong *boxField
-	for _, b := range p.boxes {
-		n, err := sizeIn(b.size.Text)
+	check := func(b *boxField, err error) {
+		b.complain("")
 		if err != nil {
 			b.complain(capitalize(err.Error()))
-			if wrong == nil {
-				wrong = b
-			}
-			continue
+			wrong = cmp.Or(wrong, b)
 		}
-		b.complain("")
-		boxes = append(boxes, split.Box{Size: n})
 	}
+	entries, errEach := entriesIn(p.each.size.Text)
+	for _, b := range p.boxes {
+		n, err := sizeIn(b.size.Text)
+		check(b, err)
+		boxes = append(boxes, split.Box{Size: n, Inodes: entries})
+	}
+	check(p.each, errEach)
 	if wrong != nil {
 		p.w.message = wrong.caption.Text + ": " + wrong.fault.Text
 		p.relayout()
@@ -363,13 +385,15 @@ func (p *splitPage) show() {
 	default:
 		p.intro.Set("How much does each box take? "+what+" is divided into one copy list a box. The disk is only read.", kit.ColMuted)
 	}
-	for _, b := range p.boxes {
+	for _, b := range append(p.boxes[:len(p.boxes):len(p.boxes)], p.each) {
 		if busy {
 			b.size.Disable()
 		} else {
 			b.size.Enable()
 		}
-		kit.SetEnabled(b.remove, len(p.boxes) > 1 && !busy)
+		if b.remove != nil {
+			kit.SetEnabled(b.remove, len(p.boxes) > 1 && !busy)
+		}
 	}
 	kit.SetEnabled(p.add, !busy)
 	kit.SetVisible(p.divide, !busy)

@@ -192,6 +192,9 @@ func (p *splitPage) shownWords(l *split.Load) string {
 	text := fmt.Sprintf("Box %d: %s in %s, %s. In allocation units of %s that is %s, so %s would be left; %s should be.",
 		p.shown+1, many(l.Files, "file", "files"), many(l.Folders, "folder", "folders"), checks.Bytes(l.Bytes),
 		checks.Plural(p.plan.Unit, "byte"), checks.Bytes(l.Need.Bytes), checks.Bytes(l.Size-l.Need.Bytes), checks.Bytes(l.Need.Margin()))
+	if l.Inodes > 0 {
+		text += fmt.Sprintf(" Of the %s that it takes, %s would be left.", many(l.Inodes, "file or folder", "files and folders"), checks.Count(l.Inodes-l.Need.Inodes))
+	}
 	if p.dir != "" {
 		text += " Its list is " + names.Quote(p.lists[p.shown]) + "."
 	}

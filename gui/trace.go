@@ -51,7 +51,7 @@ type trace struct {
 	last []byte
 
 	looks int           // so far
-	drawn int           // how often the window was looked over by the toolkit, at the last line
+	drawn atomic.Int64  // how often the window had been looked over by the toolkit, at the last look
 	lag   time.Duration // longest wait for one
 	quit  chan struct{}
 	done  chan struct{}
@@ -80,19 +80,21 @@ func (w *Window) traceFromEnv() {
 			case <-t.quit:
 				return
 			case <-tick.C:
+				if w.desktop.Rests() && w.ground.Looks() == t.drawn.Load() {
+					continue // nothing waits, and nothing has changed
+				}
 				if !waits.CompareAndSwap(false, true) {
 					continue
 				}
 				asked := time.Now()
-				w.desktop.Post(func() {
+				w.desktop.Glance(func() {
 					waits.Store(false)
 					if t.looks++; t.looks > opening {
 						t.lag = max(t.lag, time.Since(asked))
 					}
 					// What is shown cannot have changed while the window was not drawn; once a second all
 					// the same.
-					if looks := w.ground.Looks(); looks != t.drawn || t.looks%10 == 0 {
-						t.drawn = looks
+					if looks := w.ground.Looks(); t.drawn.Swap(looks) != looks || t.looks%10 == 0 {
 						t.write(w)
 					}
 				})

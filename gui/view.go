@@ -166,7 +166,7 @@ func newView(w *Window, stage checks.Stage) *view {
 	if disks != nil {
 		w.tieDisks(v)
 	}
-	do := cardActions{files: func(c *checks.Check) { w.showFiles(c) }, clean: w.askClean, fix: w.showFix, copy: w.copyCommand, sleepy: func() bool { return w.sleepy }}
+	do := cardActions{files: func(c *checks.Check) { w.showFiles(c) }, equal: w.showEqual, clean: w.askClean, fix: w.showFix, copy: w.copyCommand, sleepy: func() bool { return w.sleepy }}
 	if stage == checks.Before {
 		do.several, do.split = w.several, w.showSplit
 		do.read = w.ReadAll

@@ -37,7 +37,7 @@ type Window struct {
 	files   *filesPage
 	fix     *fixPage
 	split   *splitPage
-	boxes   []string // sizes of boxes, as they were typed
+	boxes   boxSizes // as they were typed last
 	sheet   *kit.Sheet
 	theme   kit.Mode
 	mute    bool // texts are being put, not typed
@@ -153,7 +153,7 @@ func (w *Window) recall(c choices) {
 	o.battery.SetText(c.Battery)
 	o.link.SetText(c.Link)
 	w.views[checks.Before].setup.disks.put(c.disks())
-	w.boxes = c.Boxes
+	w.boxes = c.boxSizes
 	if _, ok := w.views[c.Stage]; ok {
 		w.stage = c.Stage
 	}
@@ -171,10 +171,10 @@ func (w *Window) remember() {
 		Manifest: []byte(arrival.from.get()), Listing: []byte(arrival.to.get()),
 		Copy:    []byte(w.views[checks.Recheck].setup.to.get()),
 		Columns: arrival.store.columns.Text, Disk: []byte(typedPath(arrival.store.disk.Text)),
-		Uplink: o.uplink.Text, Battery: o.battery.Text, Link: o.link.Text, With: keptDisks(before.disks.disks()), Boxes: w.boxes,
+		Uplink: o.uplink.Text, Battery: o.battery.Text, Link: o.link.Text, With: keptDisks(before.disks.disks()), boxSizes: w.boxes,
 	}
 	if w.split != nil {
-		c.Boxes = w.split.typed()
+		c.boxSizes = w.split.typed()
 	}
 	if w.standIn != nil { // a demo's folders are gone when it ends
 		old, err := loadChoices(w.desktop.StateDir)

@@ -36,6 +36,9 @@ func TestBoxesAndDisks(t *testing.T) {
 	w.Key("Tab", "Tab")
 	w.Wait("the second box", func(s e2e.State) bool { return s.Focus == "box-2" })
 	w.Type("60 kB")
+	w.Key("Tab", "Tab", "Tab") // past its button and “Add a box”
+	w.Wait("how many files and folders each takes", func(s e2e.State) bool { return s.Focus == "box-entries" })
+	w.Type("5")
 	w.Key("Return")
 	w.Wait("what goes into which box", func(s e2e.State) bool { return s.Focus == "choice-1" && s.Rows > 0 })
 	w.Shot("divided")
@@ -56,7 +59,7 @@ func TestBoxesAndDisks(t *testing.T) {
 	}
 	w.Shot("saved")
 	same := filepath.Join(t.TempDir(), "lists")
-	if out, err := exec.Command(command, "split", "-box", "64kB", "-box", "60kB", "-o", same, one).CombinedOutput(); err != nil {
+	if out, err := exec.Command(command, "split", "-box", "64kB", "-box", "60kB", "-inodes", "5", "-o", same, one).CombinedOutput(); err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}
 	for _, name := range []string{"box-1.list", "box-2.list"} {

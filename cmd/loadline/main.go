@@ -143,7 +143,8 @@ func run(args []string, out io.Writer) int {
 	program := app.NewWithID("loadline")
 	fyne.SetCurrentApp(kit.Still(program))
 	win := program.NewWindow("Loadline")
-	desktop := gui.RealDesktop(win)
+	loop := newPacer()
+	desktop := gui.RealDesktop(win, loop)
 	desktop.Version = checks.Version
 	desktop.ScreenWidth, desktop.ScreenHeight = screen()
 	w := gui.New(win, gui.RealEngine(), desktop)
@@ -171,12 +172,13 @@ func run(args []string, out io.Writer) int {
 	signal.Notify(signals, os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
 	go func() {
 		<-signals
-		fyne.Do(w.Quit)
+		loop.Post(w.Quit)
 		<-time.After(quitPatience) // a window that hangs is left as it is
 		clean()
 		os.Exit(1)
 	}()
 	win.SetOnClosed(func() {
+		loop.end()
 		go func() {
 			<-time.After(endPatience)
 			w.Finish(writePatience)
@@ -185,6 +187,7 @@ func run(args []string, out io.Writer) int {
 			os.Exit(0)
 		}()
 	})
+	loop.start()
 	win.ShowAndRun()
 	w.Finish(writePatience)
 	return 0

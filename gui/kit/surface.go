@@ -2,6 +2,7 @@ package kit
 
 import (
 	"image/color"
+	"sync/atomic"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
@@ -108,7 +109,7 @@ func (r *ruleRenderer) Destroy()                     {}
 type Background struct {
 	widget.BaseWidget
 	rect  *canvas.Rectangle
-	looks int
+	looks atomic.Int64
 }
 
 // NewBackground fills the window with the theme's background.
@@ -118,8 +119,9 @@ func NewBackground() *Background {
 	return b
 }
 
-// Looks grows whenever the window is drawn. While it stays, nothing that is shown has changed.
-func (b *Background) Looks() int { return b.looks }
+// Looks grows whenever the window is drawn. While it stays, nothing that is shown has changed. It may be
+// called on any goroutine.
+func (b *Background) Looks() int64 { return b.looks.Load() }
 
 // CreateRenderer implements fyne.Widget.
 func (b *Background) CreateRenderer() fyne.WidgetRenderer {
@@ -134,6 +136,6 @@ func (r *backgroundRenderer) MinSize() fyne.Size { return fyne.NewSize(1, 1) }
 func (r *backgroundRenderer) Refresh()           { SetFill(r.b.rect, ColGround) }
 func (r *backgroundRenderer) Destroy()           {}
 func (r *backgroundRenderer) Objects() []fyne.CanvasObject {
-	r.b.looks++
+	r.b.looks.Add(1)
 	return []fyne.CanvasObject{r.b.rect}
 }
