@@ -1,6 +1,7 @@
 package checks
 
 import (
+	"iter"
 	"time"
 
 	"loadline/checks/share"
@@ -93,6 +94,40 @@ type Result struct {
 	Levels   [3]int           // findings by level
 	Worst    map[string]Level // the worst level of each rule that has findings
 	Findings []Finding        // sorted by path, then rule
+}
+
+// Result returns how a check ended, by its ID; nil where the report has no such check.
+func (r *Report) Result(id string) *Result {
+	for i := range r.Checks {
+		if r.Checks[i].ID == id {
+			return &r.Checks[i]
+		}
+	}
+	return nil
+}
+
+// Findings are those of all checks, in the order of the checks.
+func (r *Report) Findings() iter.Seq2[*Result, *Finding] {
+	return func(yield func(*Result, *Finding) bool) {
+		for i := range r.Checks {
+			c := &r.Checks[i]
+			for j := range c.Findings {
+				if !yield(c, &c.Findings[j]) {
+					return
+				}
+			}
+		}
+	}
+}
+
+// Fact returns what the check told under a key; the empty fact where it told nothing.
+func (r *Result) Fact(key string) Fact {
+	for _, f := range r.Facts {
+		if f.Key == key {
+			return f
+		}
+	}
+	return Fact{}
 }
 
 // Verdict is the worst status; a check that could not look leaves the whole at best Warned, unless it is

@@ -48,20 +48,15 @@ func whole(r *checks.Result, key string) (int64, bool) {
 }
 
 func number(r *checks.Result, key string) (float64, bool) {
-	for _, f := range r.Facts {
-		if f.Key != key {
-			continue
-		}
-		switch v := f.Value.(type) {
-		case int:
-			return float64(v), true
-		case int64:
-			return float64(v), true
-		case uint64:
-			return float64(v), true
-		case float64:
-			return v, true
-		}
+	switch v := r.Fact(key).Value.(type) {
+	case int:
+		return float64(v), true
+	case int64:
+		return float64(v), true
+	case uint64:
+		return float64(v), true
+	case float64:
+		return v, true
 	}
 	return 0, false
 }

@@ -41,11 +41,7 @@ func TestCheckFillsCards(t *testing.T) {
 	k := r.view().list.byID["name-length"]
 	c.watch(checks.Event{Check: k.check})
 	r.until("a running card", func() bool { return k.status == checks.Running })
-	for i := range rep.Checks {
-		if rep.Checks[i].ID == "name-length" {
-			c.watch(checks.Event{Check: k.check, Result: &rep.Checks[i]})
-		}
-	}
+	c.watch(checks.Event{Check: k.check, Result: rep.Result("name-length")})
 	r.until("its result", func() bool { return k.status == checks.Failed })
 	if r.view().list.byID["copy-time"].status != checks.Waiting {
 		t.Error("a card that has not ended should still wait")

@@ -21,13 +21,7 @@ import (
 func TestCardStates(t *testing.T) {
 	rep := sample()
 	of := func(id string) *checks.Result {
-		for i := range rep.Checks {
-			if rep.Checks[i].ID == id {
-				return &rep.Checks[i]
-			}
-		}
-		t.Fatalf("no check %q", id)
-		return nil
+		return rep.Result(id)
 	}
 	for _, c := range []struct {
 		name   string

@@ -63,12 +63,7 @@ func FuzzHours(f *testing.F) {
 // The gauge: what is in use, the copy and the load line, in bytes of the share.
 func TestLoad(t *testing.T) {
 	rep := sample()
-	var space *checks.Result
-	for i := range rep.Checks {
-		if rep.Checks[i].ID == "free-space" {
-			space = &rep.Checks[i]
-		}
-	}
+	space := rep.Result("free-space")
 	l, ok := loadOf(space, rep.Share, rep.Totals)
 	want := kit.Load{Total: 8_000_000_000_000, Used: 2_600_000_000_000, Copy: 1_820_000_000_000, Line: 7_963_600_000_000}
 	if !ok || l != want || !l.Safe() || l.Over() != 0 {

@@ -90,34 +90,12 @@ func (p *pair) must(t testing.TB) *checks.Report {
 // found lists what a report found, notes apart, as "check rule path".
 func found(rep *checks.Report) []string {
 	var list []string
-	for _, c := range rep.Checks {
-		for _, f := range c.Findings {
-			if f.Level != checks.Note {
-				list = append(list, c.ID+" "+f.Rule.ID+" "+f.Path)
-			}
+	for c, f := range rep.Findings() {
+		if f.Level != checks.Note {
+			list = append(list, c.ID+" "+f.Rule.ID+" "+f.Path)
 		}
 	}
 	return list
-}
-
-func result(t testing.TB, rep *checks.Report, id string) *checks.Result {
-	t.Helper()
-	for i := range rep.Checks {
-		if rep.Checks[i].ID == id {
-			return &rep.Checks[i]
-		}
-	}
-	t.Fatalf("no check %s", id)
-	return nil
-}
-
-func fact(c *checks.Result, key string) any {
-	for _, f := range c.Facts {
-		if f.Key == key {
-			return f.Value
-		}
-	}
-	return nil
 }
 
 // A copy that cp -R or pax -rw made is right, and sha256sum -c takes its manifest, on both sides.
@@ -144,13 +122,13 @@ func TestGoodCopies(t *testing.T) {
 			if rep.Verdict != checks.Passed || len(found(rep)) > 0 {
 				t.Fatalf("verdict %v, found %q", rep.Verdict, found(rep))
 			}
-			content := result(t, rep, "content")
+			content := rep.Result("content")
 			for _, key := range []string{"source_past_cache_odirect", "share_past_cache_odirect", "source_past_cache_posixfadviseposixfadvdontneed", "share_past_cache_posixfadviseposixfadvdontneed"} {
-				if n := fact(content, key); n != nil && n.(int64) == 0 {
+				if n := content.Fact(key).Value; n != nil && n.(int64) == 0 {
 					t.Errorf("%s is 0", key)
 				}
 			}
-			if n := fact(content, "proven_files"); n != rep.Totals.Files {
+			if n := content.Fact("proven_files").Value; n != rep.Totals.Files {
 				t.Errorf("proven %v of %d files", n, rep.Totals.Files)
 			}
 			if want := filepath.Join(p.state, "manifests", "loadline-20310504T030201Z.sha256"); rep.Manifest != want {
@@ -169,10 +147,10 @@ func TestGoodCopies(t *testing.T) {
 			if again.Verdict != checks.Passed || again.Manifest == rep.Manifest {
 				t.Errorf("second run: %v, %q, manifest %s", again.Verdict, found(again), again.Manifest)
 			}
-			if got := fact(result(t, again, "content"), "share_known"); got != rep.Totals.Files {
+			if got := again.Result("content").Fact("share_known").Value; got != rep.Totals.Files {
 				t.Errorf("second run knows %v of %d files", got, rep.Totals.Files)
 			}
-			if got := result(t, again, "leftovers").Rules["extra-on-share"]; got != 0 {
+			if got := again.Result("leftovers").Rules["extra-on-share"]; got != 0 {
 				t.Errorf("the manifest counts as extra %d times", got)
 			}
 		})
@@ -320,7 +298,7 @@ func TestNotes(t *testing.T) {
 	if rep.Verdict != checks.Passed || rep.Manifest == "" {
 		t.Fatalf("verdict %v, found %q", rep.Verdict, found(rep))
 	}
-	on, left := result(t, rep, "on-share").Rules, result(t, rep, "leftovers").Rules
+	on, left := rep.Result("on-share").Rules, rep.Result("leftovers").Rules
 	if on["clutter-left-out"] != 3 || on["missing-folder"] != 1 || on["date-differs"] < 1 || left["extra-on-share"] != 1 {
 		t.Errorf("rules %v and %v", on, left)
 	}
@@ -370,7 +348,7 @@ func TestStateIsNotTrustedBlindly(t *testing.T) {
 			if got := found(rep); !slices.Equal(got, []string{want}) {
 				t.Errorf("found %q, want %s", got, want)
 			}
-			if n := fact(result(t, rep, "content"), name+"_known"); n != rep.Totals.Files-1 {
+			if n := rep.Result("content").Fact(name + "_known").Value; n != rep.Totals.Files-1 {
 				t.Errorf("%v files known, want all but one", n)
 			}
 		})
@@ -383,9 +361,9 @@ func TestFreshReadsAgain(t *testing.T) {
 	p.must(t)
 	rep, err := p.check(t, func(o *Options) { o.Fresh = true }, nil)
 	fixture.Must(t, err)
-	c := result(t, rep, "content")
-	if fact(c, "share_known") != nil || fact(c, "share_bytes_read") != rep.Totals.Bytes {
-		t.Errorf("known %v, read %v of %d", fact(c, "share_known"), fact(c, "share_bytes_read"), rep.Totals.Bytes)
+	c := rep.Result("content")
+	if c.Fact("share_known").Value != nil || c.Fact("share_bytes_read").Value != rep.Totals.Bytes {
+		t.Errorf("known %v, read %v of %d", c.Fact("share_known").Value, c.Fact("share_bytes_read").Value, rep.Totals.Bytes)
 	}
 }
 
@@ -404,16 +382,16 @@ func TestStopAndResume(t *testing.T) {
 	if !errors.Is(err, context.Canceled) || rep == nil || !rep.Interrupted || rep.Manifest != "" {
 		t.Fatalf("stopped run: %v, %+v", err, rep)
 	}
-	if c := result(t, rep, "content"); c.Status != checks.Unknown {
+	if c := rep.Result("content"); c.Status != checks.Unknown {
 		t.Errorf("content is %v, want unknown", c.Status)
 	}
 	rep = p.must(t)
-	c := result(t, rep, "content")
+	c := rep.Result("content")
 	if rep.Verdict != checks.Passed || rep.Manifest == "" {
 		t.Fatalf("resumed run: %v, %q", rep.Verdict, found(rep))
 	}
 	for _, key := range []string{"source_known", "share_known"} {
-		if n, _ := fact(c, key).(int64); n < 2 {
+		if n, _ := c.Fact(key).Value.(int64); n < 2 {
 			t.Errorf("%s = %d, want at least 2", key, n)
 		}
 	}
@@ -445,7 +423,7 @@ func TestRefused(t *testing.T) {
 	job.Share, job.Prefix, job.StandIn.Path = p.source, "", p.source
 	rep, err := Run(t.Context(), job, Options{State: p.state}, nil)
 	fixture.Must(t, err)
-	if rep.Verdict != checks.Failed || rep.Manifest != "" || result(t, rep, "content").Status != checks.Unknown {
+	if rep.Verdict != checks.Failed || rep.Manifest != "" || rep.Result("content").Status != checks.Unknown {
 		t.Errorf("source as share: %v, manifest %q", rep.Verdict, rep.Manifest)
 	}
 	// A whole copy in an unmounted folder does not travel: no manifest.

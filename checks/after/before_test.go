@@ -60,10 +60,10 @@ func TestReadBefore(t *testing.T) {
 	fixture.WriteFile(t, filepath.Join(p.source, "later.txt"), "made after the reading")
 	p.copy(t)
 	rep := p.must(t)
-	c := result(t, rep, "content")
+	c := rep.Result("content")
 	later := int64(len("made after the reading"))
-	if rep.Verdict != checks.Passed || fact(c, "read_before") != rep.Totals.Files-1 || fact(c, "source_bytes_read") != later || fact(c, "share_bytes_read") != rep.Totals.Bytes {
-		t.Errorf("%v %q: %v read before, %v and %v bytes read now", rep.Verdict, found(rep), fact(c, "read_before"), fact(c, "source_bytes_read"), fact(c, "share_bytes_read"))
+	if rep.Verdict != checks.Passed || c.Fact("read_before").Value != rep.Totals.Files-1 || c.Fact("source_bytes_read").Value != later || c.Fact("share_bytes_read").Value != rep.Totals.Bytes {
+		t.Errorf("%v %q: %v read before, %v and %v bytes read now", rep.Verdict, found(rep), c.Fact("read_before").Value, c.Fact("source_bytes_read").Value, c.Fact("share_bytes_read").Value)
 	}
 	files := manifestOf(t, rep)
 	for path, f := range files {
@@ -78,8 +78,8 @@ func TestReadBefore(t *testing.T) {
 	}
 	rep, err := p.check(t, func(o *Options) { o.Fresh = true }, nil)
 	fixture.Must(t, err)
-	if c := result(t, rep, "content"); rep.Verdict != checks.Passed || fact(c, "read_before") != int64(0) || fact(c, "source_bytes_read") != rep.Totals.Bytes {
-		t.Errorf("fresh: %v, %v read before, %v bytes read", rep.Verdict, fact(c, "read_before"), fact(c, "source_bytes_read"))
+	if c := rep.Result("content"); rep.Verdict != checks.Passed || c.Fact("read_before").Value != int64(0) || c.Fact("source_bytes_read").Value != rep.Totals.Bytes {
+		t.Errorf("fresh: %v, %v read before, %v bytes read", rep.Verdict, c.Fact("read_before").Value, c.Fact("source_bytes_read").Value)
 	}
 	for path, f := range manifestOf(t, rep) {
 		if !f.Read.IsZero() || f.Sums.Has != sums.MD5|sums.CRCs {
@@ -96,9 +96,9 @@ func TestReadBeforeCopyWrong(t *testing.T) {
 	p.copy(t)
 	fixture.Flip(t, filepath.Join(p.share, "archive", "notes.txt"), 3)
 	rep := p.must(t)
-	c := result(t, rep, "content")
-	if got := found(rep); !slices.Equal(got, []string{"content content-differs notes.txt"}) || fact(c, "source_bytes_read") != int64(len("first light\n")) || rep.Manifest != "" {
-		t.Errorf("found %q, %v bytes of the source read", got, fact(c, "source_bytes_read"))
+	c := rep.Result("content")
+	if got := found(rep); !slices.Equal(got, []string{"content content-differs notes.txt"}) || c.Fact("source_bytes_read").Value != int64(len("first light\n")) || rep.Manifest != "" {
+		t.Errorf("found %q, %v bytes of the source read", got, c.Fact("source_bytes_read").Value)
 	}
 }
 
@@ -166,7 +166,7 @@ func TestUnverifiableRead(t *testing.T) {
 	p := archive(t)
 	p.copy(t)
 	rep := p.must(t)
-	c := result(t, rep, "content")
+	c := rep.Result("content")
 	if c.Rules["unverifiable-read"] != 1 || c.Status != checks.Passed || rep.Verdict != checks.Passed {
 		t.Errorf("%v, %v", c.Rules, c.Status)
 	}

@@ -25,7 +25,7 @@ func TestCacheNotPassed(t *testing.T) {
 	fixture.Command(t, at, "mkdir", p.share)
 	p.copy(t)
 	rep := p.must(t)
-	r := result(t, rep, "content")
+	r := rep.Result("content")
 	if r.Rules["cache-not-passed"] != 1 || r.Status != checks.Warned {
 		t.Errorf("%s: %v, %v", r.Status, r.Rules, r.Facts)
 	}

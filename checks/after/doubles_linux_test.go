@@ -46,11 +46,11 @@ func TestDoublesAsForetold(t *testing.T) {
 	if rep.Verdict != checks.Warned || rep.Manifest == "" { // one name has another form
 		t.Fatalf("verdict %v, found %q", rep.Verdict, found(rep))
 	}
-	left := result(t, rep, "leftovers")
-	if got := findingsOf(rep, "leftovers", "apple-double-on-share"); len(got) != 1 || got[0].Detail != foretold[0].Detail || fact(left, "attribute_files") != int64(4) {
+	left := rep.Result("leftovers")
+	if got := findingsOf(rep, "leftovers", "apple-double-on-share"); len(got) != 1 || got[0].Detail != foretold[0].Detail || left.Fact("attribute_files").Value != int64(4) {
 		t.Errorf("on the share %v, foretold %v", got, foretold)
 	}
-	if left.Rules["extra-on-share"] != 0 || fact(left, "extra_files") != nil {
+	if left.Rules["extra-on-share"] != 0 || left.Fact("extra_files").Value != nil {
 		t.Errorf("extra: %v", left.Rules)
 	}
 
@@ -81,20 +81,16 @@ func TestDoubleOfTheShare(t *testing.T) {
 	fixture.Command(t, p.source, "cp", "-R", ".", p.share)
 	fixture.WriteFile(t, filepath.Join(p.share, "._."), "\x00\x05\x16\x07\x00\x02\x00\x00")
 	rep := p.must(t)
-	if left := result(t, rep, "leftovers").Rules; left["apple-double-on-share"] != 1 || left["extra-on-share"] != 0 {
+	if left := rep.Result("leftovers").Rules; left["apple-double-on-share"] != 1 || left["extra-on-share"] != 0 {
 		t.Errorf("rules %v", left)
 	}
 }
 
 // findingsOf returns what one rule of a check found.
 func findingsOf(rep *checks.Report, check, rule string) (found []checks.Finding) {
-	for i := range rep.Checks {
-		if c := &rep.Checks[i]; c.ID == check {
-			for _, f := range c.Findings {
-				if f.Rule.ID == rule {
-					found = append(found, f)
-				}
-			}
+	for _, f := range rep.Result(check).Findings {
+		if f.Rule.ID == rule {
+			found = append(found, f)
 		}
 	}
 	return found

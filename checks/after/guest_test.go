@@ -71,8 +71,8 @@ func TestGuestGoodCopies(t *testing.T) {
 				if rep.Verdict != checks.Passed || rep.Manifest == "" {
 					t.Fatalf("verdict %v, found %q", rep.Verdict, found(rep))
 				}
-				c := result(t, rep, "content")
-				if n := fact(c, "share_past_cache_odirect"); n != rep.Totals.Files {
+				c := rep.Result("content")
+				if n := c.Fact("share_past_cache_odirect").Value; n != rep.Totals.Files {
 					t.Errorf("%v of %d files read with O_DIRECT", n, rep.Totals.Files)
 				}
 				fixture.Command(t, filepath.Join(mount, p.prefix), "sha256sum", "-c", "--strict", "--warn", rep.Manifest)
@@ -82,7 +82,7 @@ func TestGuestGoodCopies(t *testing.T) {
 				// The second run knows everything, over the mount as well.
 				again, err := p.real(t, time.Minute, nil)
 				fixture.Must(t, err)
-				if n := fact(result(t, again, "content"), "share_known"); n != rep.Totals.Files {
+				if n := again.Result("content").Fact("share_known").Value; n != rep.Totals.Files {
 					t.Errorf("second run knows %v files", n)
 				}
 			})
@@ -171,7 +171,7 @@ func TestGuestCut(t *testing.T) {
 				}
 			})
 			fixture.Must(t, err)
-			c := result(t, rep, "content")
+			c := rep.Result("content")
 			t.Log(c.Reason)
 			if c.Status != checks.Unknown || len(found(rep)) > 0 || rep.Verdict != checks.Warned || rep.Manifest != "" {
 				t.Errorf("content %v %q, found %q, verdict %v, manifest %q", c.Status, c.Reason, found(rep), rep.Verdict, rep.Manifest)
@@ -187,7 +187,7 @@ func TestGuestCut(t *testing.T) {
 					t.Fatalf("not back: %v, %+v", err, rep)
 				}
 			}
-			if known, _ := fact(result(t, rep, "content"), "share_known").(int64); known < 5 || rep.Manifest == "" {
+			if known, _ := rep.Result("content").Fact("share_known").Value.(int64); known < 5 || rep.Manifest == "" {
 				t.Errorf("after healing: %d files known, manifest %q", known, rep.Manifest)
 			}
 		})

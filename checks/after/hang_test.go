@@ -50,11 +50,11 @@ func TestSilentShare(t *testing.T) {
 		rep, err := p.check(t, func(o *Options) { o.Silence, o.open = time.Minute, open }, nil)
 		free()
 		fixture.Must(t, err)
-		c := result(t, rep, "content")
+		c := rep.Result("content")
 		if c.Status != checks.Unknown || !strings.Contains(c.Reason, "does not respond") || rep.Manifest != "" || rep.Verdict != checks.Warned {
 			t.Errorf("content %v %q, verdict %v, manifest %q", c.Status, c.Reason, rep.Verdict, rep.Manifest)
 		}
-		if s := result(t, rep, "on-share"); s.Status != checks.Passed {
+		if s := rep.Result("on-share"); s.Status != checks.Passed {
 			t.Errorf("on-share %v", s.Status)
 		}
 	})
@@ -157,9 +157,9 @@ func TestKillAndResume(t *testing.T) {
 		t.Fatalf("the child was not killed: %v\n%s", err, out)
 	}
 	rep := p.must(t)
-	c := result(t, rep, "content")
-	source, _ := fact(c, "source_known").(int64)
-	onShare, _ := fact(c, "share_known").(int64)
+	c := rep.Result("content")
+	source, _ := c.Fact("source_known").Value.(int64)
+	onShare, _ := c.Fact("share_known").Value.(int64)
 	if source < 3 || onShare < 3 || source+onShare >= 2*rep.Totals.Files {
 		t.Errorf("of %d files, %d of the source and %d of the share are known", rep.Totals.Files, source, onShare)
 	}
@@ -182,7 +182,7 @@ func TestOtherRules(t *testing.T) {
 	if got := found(rep); !slices.Equal(got, []string{"content unreadable-source notes.txt"}) || rep.Manifest != "" {
 		t.Errorf("found %q, manifest %q", got, rep.Manifest)
 	}
-	if n := result(t, rep, "on-share").Rules["special-not-checked"]; n != 1 {
+	if n := rep.Result("on-share").Rules["special-not-checked"]; n != 1 {
 		t.Errorf("special files: %d", n)
 	}
 

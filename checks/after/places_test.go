@@ -87,7 +87,7 @@ func TestPrefixThroughALink(t *testing.T) {
 	for prefix, linked := range map[string]string{"link": "link", "in/up/archive": "in/up"} {
 		p.prefix = prefix
 		rep := p.must(t)
-		c := result(t, rep, "on-share")
+		c := rep.Result("on-share")
 		if rep.Verdict != checks.Failed || rep.Manifest != "" || c.Rules["no-copy"] != 1 || !strings.HasPrefix(c.Findings[0].Detail, linked+" is a link") {
 			t.Errorf("%s: %v, %+v, manifest %q", prefix, rep.Verdict, c.Findings, rep.Manifest)
 		}
@@ -123,7 +123,7 @@ func TestHints(t *testing.T) {
 			p.prefix = tc.prefix
 			rep := p.must(t)
 			hint := ""
-			for _, f := range result(t, rep, "on-share").Findings {
+			for _, f := range rep.Result("on-share").Findings {
 				if f.Rule == noCopy && f.Remedy != "" {
 					hint += f.Remedy
 				}
@@ -149,7 +149,7 @@ func TestHintWithACopyList(t *testing.T) {
 	job.CopyList = list
 	rep, err := Run(t.Context(), job, Options{}, nil)
 	fixture.Must(t, err)
-	c := result(t, rep, "on-share")
+	c := rep.Result("on-share")
 	told := slices.ContainsFunc(c.Findings, func(f checks.Finding) bool { return strings.Contains(f.Remedy, "the folder archive/archive as prefix") })
 	if c.Rules["missing-on-share"] != 1 || !told {
 		t.Errorf("%+v", c.Findings)

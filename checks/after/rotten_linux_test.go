@@ -49,7 +49,7 @@ func TestSourceRotted(t *testing.T) {
 			}
 			rep, err := p.check(t, func(o *Options) { o.Fresh = tc.fresh }, nil)
 			fixture.Must(t, err)
-			c := result(t, rep, "content")
+			c := rep.Result("content")
 			if got := found(rep); !slices.Equal(got, []string{"content source-rotted take.mov"}) || rep.Manifest != "" || rep.Verdict != checks.Failed {
 				t.Errorf("found %q", got)
 			} else if detail := c.Findings[slices.IndexFunc(c.Findings, func(f checks.Finding) bool { return f.Rule == sourceRotted })].Detail; !strings.Contains(detail, "size and dates are the same") || !strings.HasSuffix(detail, tc.holds) {
@@ -91,7 +91,7 @@ func TestClosedClutter(t *testing.T) {
 	base := os.Getenv("LOADLINE_TEST_USER")
 	p := &pair{filepath.Join(base, "archive"), filepath.Join(base, "share"), filepath.Join(base, "state"), "archive"}
 	rep := p.must(t)
-	if rep.Verdict != checks.Passed || rep.Manifest == "" || result(t, rep, "on-share").Rules["unreadable-source"] != 5 {
+	if rep.Verdict != checks.Passed || rep.Manifest == "" || rep.Result("on-share").Rules["unreadable-source"] != 5 {
 		t.Errorf("verdict %v, manifest %q, %q", rep.Verdict, rep.Manifest, found(rep))
 	}
 	fixture.Must(t, os.Chmod(filepath.Join(p.source, "day1"), 0))

@@ -126,14 +126,14 @@ func TestArrivalGood(t *testing.T) {
 			if rep.Verdict != checks.Passed || len(found(rep)) > 0 {
 				t.Fatalf("verdict %v, found %q", rep.Verdict, found(rep))
 			}
-			c := result(t, rep, "objects")
-			if n := fact(c, tc.compared); n != int64(len(files)) {
+			c := rep.Result("objects")
+			if n := c.Fact(tc.compared).Value; n != int64(len(files)) {
 				t.Errorf("%s = %v, want %d", tc.compared, n, len(files))
 			}
-			if got, _ := fact(c, "listing_1").(string); !strings.HasPrefix(got, tc.reads) {
+			if got, _ := c.Fact("listing_1").Value.(string); !strings.HasPrefix(got, tc.reads) {
 				t.Errorf("read as %q, want %q…", got, tc.reads)
 			}
-			if n := result(t, rep, "keys").Rules["extra-object"]; n != 0 {
+			if n := rep.Result("keys").Rules["extra-object"]; n != 0 {
 				t.Errorf("%d extra objects", n)
 			}
 		})
@@ -282,7 +282,7 @@ func TestArrivalTagsOfAnotherKind(t *testing.T) {
 			return []string{size(f), fmt.Sprintf("%x", sums.Of(sums.MD5|sums.CRCs, []byte("key"), f.Path).MD5)}
 		}))
 		fixture.Must(t, err)
-		if rep.Verdict != want || result(t, rep, "objects").Status != want {
+		if rep.Verdict != want || rep.Result("objects").Status != want {
 			t.Errorf("%d objects: %v, %q, want %v", n, rep.Verdict, found(rep), want)
 		}
 	}
@@ -302,7 +302,7 @@ func TestArrivalExtras(t *testing.T) {
 	files := filesOf(arrived...)
 	rep, err := arrive(t, manifestOf(t, "archive", files), Options{}, csvOf("Key,Size,SHA-256", "archive/", append(filesOf("z.mov"), files...), sha))
 	fixture.Must(t, err)
-	k := result(t, rep, "keys")
+	k := rep.Result("keys")
 	if k.Rules["extra-object"] != 1 || k.Findings[0].Path != "z.mov" || k.Status != checks.Passed {
 		t.Errorf("keys: %+v", k)
 	}
@@ -379,7 +379,7 @@ func TestArrivalWishes(t *testing.T) {
 	fixture.Must(t, err)
 	rep, err := arrive(t, manifestOf(t, "archive", files), Options{Columns: wish}, odd)
 	fixture.Must(t, err)
-	if n := fact(result(t, rep, "objects"), "compared_sha256"); n != int64(len(files)) {
+	if n := rep.Result("objects").Fact("compared_sha256").Value; n != int64(len(files)) {
 		t.Errorf("compared %v", n)
 	}
 	rep, err = arrive(t, manifestOf(t, "archive", files), Options{Prefix: "/import/archive/", HasPrefix: true}, csvOf("Key,Size,SHA-256", "import/archive/", files, sha))

@@ -85,8 +85,8 @@ func (f *footage) judge(t testing.TB, listing string, o Options) *checks.Report 
 
 // proven are the three counts of how files were proven.
 func proven(t testing.TB, rep *checks.Report) [3]int64 {
-	c := result(t, rep, "objects")
-	get := func(key string) int64 { n, _ := fact(c, key).(int64); return n }
+	c := rep.Result("objects")
+	get := func(key string) int64 { n, _ := c.Fact(key).Value.(int64); return n }
 	return [3]int64{get("proven_content"), get("proven_parts"), get("size_only")}
 }
 
@@ -122,7 +122,7 @@ func TestPartsAreRemembered(t *testing.T) {
 			t.Fatalf("%v %v %q", rep.Verdict, proven(t, rep), found(rep))
 		}
 		text := ""
-		for _, fact := range result(t, rep, "objects").Facts {
+		for _, fact := range rep.Result("objects").Facts {
 			if fact.Key == "disk_files" {
 				text = fact.Text
 			}
@@ -157,7 +157,7 @@ func TestPartsThatCannotBeRemembered(t *testing.T) {
 	if rep.Verdict != checks.Passed || proven(t, rep) != [3]int64{0, 1, 0} {
 		t.Errorf("%v %v", rep.Verdict, proven(t, rep))
 	}
-	if why, _ := fact(result(t, rep, "objects"), digest.MemoryError).(string); why == "" {
+	if why, _ := rep.Result("objects").Fact(digest.MemoryError).Value.(string); why == "" {
 		t.Error("the report does not say that nothing was remembered")
 	}
 }

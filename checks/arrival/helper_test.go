@@ -37,32 +37,10 @@ func manifestOf(t testing.TB, prefix string, files []*manifest.File) []byte {
 // found lists what a report found, notes apart, as "check rule path".
 func found(rep *checks.Report) []string {
 	var list []string
-	for _, c := range rep.Checks {
-		for _, f := range c.Findings {
-			if f.Level != checks.Note {
-				list = append(list, c.ID+" "+f.Rule.ID+" "+f.Path)
-			}
+	for c, f := range rep.Findings() {
+		if f.Level != checks.Note {
+			list = append(list, c.ID+" "+f.Rule.ID+" "+f.Path)
 		}
 	}
 	return list
-}
-
-func result(t testing.TB, rep *checks.Report, id string) *checks.Result {
-	t.Helper()
-	for i := range rep.Checks {
-		if rep.Checks[i].ID == id {
-			return &rep.Checks[i]
-		}
-	}
-	t.Fatalf("no check %s", id)
-	return nil
-}
-
-func fact(c *checks.Result, key string) any {
-	for _, f := range c.Facts {
-		if f.Key == key {
-			return f.Value
-		}
-	}
-	return nil
 }

@@ -62,7 +62,7 @@ func TestShapesAgree(t *testing.T) {
 			continue
 		}
 		n++
-		c := result(t, rep, "objects")
+		c := rep.Result("objects")
 		there := 0
 		for _, o := range w.Objects {
 			if in[o[0].(string)] {

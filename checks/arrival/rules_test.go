@@ -82,7 +82,7 @@ func TestEveryRuleHasACase(t *testing.T) {
 				t.Errorf("%s: %v", r.ID, err)
 				continue
 			}
-			if result(t, rep, c.ID).Rules[r.ID] == 0 {
+			if rep.Result(c.ID).Rules[r.ID] == 0 {
 				t.Errorf("%s was not found: %q", r.ID, found(rep))
 			}
 			if r.Level != checks.Note && rep.Verdict == checks.Passed {
@@ -126,7 +126,7 @@ func TestReadingOfKeys(t *testing.T) {
 			}
 			rep, err := arrive(t, covered(t, "in box", filesOf(slices.Clone(tc.files)...)), Options{}, text)
 			fixture.Must(t, err)
-			if got := fact(result(t, rep, "objects"), "reading"); got != tc.reading || !slices.Equal(found(rep), tc.want) {
+			if got := rep.Result("objects").Fact("reading").Value; got != tc.reading || !slices.Equal(found(rep), tc.want) {
 				t.Errorf("read %v, found %q; want %s, %q", got, found(rep), tc.reading, tc.want)
 			}
 		})
@@ -163,13 +163,13 @@ func TestPartialListing(t *testing.T) {
 	}
 	rep, err = arrive(t, m, Options{}, one)
 	fixture.Must(t, err)
-	c := result(t, rep, "objects")
-	if rep.Verdict == checks.Passed || c.Status != checks.Unknown || result(t, rep, "keys").Status != checks.Unknown || len(c.Findings) > 0 || !strings.Contains(c.Reason, "more follows") {
+	c := rep.Result("objects")
+	if rep.Verdict == checks.Passed || c.Status != checks.Unknown || rep.Result("keys").Status != checks.Unknown || len(c.Findings) > 0 || !strings.Contains(c.Reason, "more follows") {
 		t.Errorf("%v, %v %q, %q", rep.Verdict, c.Status, c.Reason, found(rep))
 	}
 	rep, err = arrive(t, m, Options{}, strings.Replace(one, `"Size":28`, `"Size":29`, 1))
 	fixture.Must(t, err)
-	if c = result(t, rep, "objects"); c.Status != checks.Failed || !slices.Equal(found(rep), []string{"objects object-size day1/cam/A001.mov"}) {
+	if c = rep.Result("objects"); c.Status != checks.Failed || !slices.Equal(found(rep), []string{"objects object-size day1/cam/A001.mov"}) {
 		t.Errorf("%v %q", c.Status, found(rep))
 	}
 	// A page that claims to be whole and is not is a subset: red.
@@ -192,7 +192,7 @@ func TestSubsets(t *testing.T) {
 	} {
 		rep, err := arrive(t, m, Options{}, csvOf("Key,Size,SHA-256", "", tc.list, sha))
 		fixture.Must(t, err)
-		s := result(t, rep, "objects").Summary
+		s := rep.Result("objects").Summary
 		if rep.Verdict != checks.Failed || !strings.Contains(s, tc.want) || tc.want == "" && !strings.HasSuffix(s, "different.") {
 			t.Errorf("%v %q, want %q", rep.Verdict, s, tc.want)
 		}
@@ -267,8 +267,8 @@ func TestSeveralManifests(t *testing.T) {
 	list := func(prefix string, some []*manifest.File) string { return csvOf("Key,Size,SHA-256", prefix, some, sha) }
 	body := func(s string) string { return strings.SplitN(s, "\n", 2)[1] }
 	count := func(rep *checks.Report) [3]int64 {
-		c := result(t, rep, "objects")
-		get := func(k string) int64 { n, _ := fact(c, k).(int64); return n }
+		c := rep.Result("objects")
+		get := func(k string) int64 { n, _ := c.Fact(k).Value.(int64); return n }
 		return [3]int64{get("there_never"), get("there_once"), get("there_twice")}
 	}
 	for name, tc := range map[string]struct {

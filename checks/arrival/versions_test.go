@@ -78,7 +78,7 @@ func TestArrivalVersions(t *testing.T) {
 			if got := found(rep); !slices.Equal(got, tc.want) || rep.Verdict != want {
 				t.Errorf("verdict %v, found %q; want %v, %q\n%s", rep.Verdict, got, want, tc.want, tc.listing)
 			}
-			if n := result(t, rep, "keys").Rules["extra-object"]; n != 0 {
+			if n := rep.Result("keys").Rules["extra-object"]; n != 0 {
 				t.Errorf("%d extra objects", n)
 			}
 		})
@@ -103,7 +103,7 @@ func TestArrivalNameOnly(t *testing.T) {
 		return sha(f)[1:]
 	}))
 	fixture.Must(t, err)
-	c := result(t, rep, "objects")
+	c := rep.Result("objects")
 	if rep.Verdict != checks.Warned || len(c.Findings) != 1 || !strings.Contains(c.Findings[0].Detail, "for 1 of 5 files; for them only the name was compared") {
 		t.Errorf("%v %+v", rep.Verdict, c.Findings)
 	}

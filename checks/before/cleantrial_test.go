@@ -13,12 +13,13 @@ import (
 	"time"
 
 	"loadline/checks"
+	"loadline/checks/internal/fixture"
 )
 
 // TestCleanTrial: what a trial that was killed left on the share is told, and removed when that is asked
 // for; nothing else ever is, whatever its name.
 func TestCleanTrial(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	base := realTemp(t)
@@ -74,7 +75,7 @@ func TestCleanTrial(t *testing.T) {
 		return list
 	}
 	told := func(rep *checks.Report) (list []string) {
-		for _, f := range resultOf(t, rep, shareWrites).Findings {
+		for _, f := range rep.Result(shareWrites.ID).Findings {
 			if f.Rule == trialLeftBehind {
 				list = append(list, f.Detail)
 			}
@@ -95,16 +96,13 @@ func TestCleanTrial(t *testing.T) {
 	if got := told(rep); !slices.Equal(got, paths(holds)) {
 		t.Errorf("told after cleaning: %q", got)
 	}
-	r := resultOf(t, rep, shareWrites)
-	facts := map[string]string{}
-	for _, f := range r.Facts {
-		facts[f.Key] = f.Text
+	r := rep.Result(shareWrites.ID)
+	removed, kept := r.Fact("removed_trials").Text, r.Fact("kept_trials").Text
+	if r.Status != checks.Warned || !strings.Contains(removed, left) || strings.Contains(removed, holds) {
+		t.Errorf("%s, removed: %s", r.Status, removed)
 	}
-	if r.Status != checks.Warned || !strings.Contains(facts["removed_trials"], left) || strings.Contains(facts["removed_trials"], holds) {
-		t.Errorf("%s, removed: %s", r.Status, facts["removed_trials"])
-	}
-	if !strings.Contains(facts["kept_trials"], holds) || !strings.Contains(facts["kept_trials"], "A001.mov") {
-		t.Errorf("kept: %s", facts["kept_trials"])
+	if !strings.Contains(kept, holds) || !strings.Contains(kept, "A001.mov") {
+		t.Errorf("kept: %s", kept)
 	}
 	want := slices.DeleteFunc(before, func(p string) bool {
 		return strings.HasPrefix(p, "./"+left+"/")

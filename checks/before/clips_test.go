@@ -15,6 +15,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"loadline/checks"
+	"loadline/checks/internal/fixture"
 	"loadline/checks/walk"
 )
 
@@ -44,7 +45,7 @@ func TestClips(t *testing.T) {
 	grow(t, root, "notes.txt 40", "tiny 11", ".DS_Store 40", "link => notes.txt")
 	job := checks.Job{Source: root, Now: func() time.Time { return time.Now().AddDate(1, 0, 0) }}
 	rep := examine(t, job)
-	r := resultOf(t, rep, clipsWhole)
+	r := rep.Result(clipsWhole.ID)
 	if r.Status != checks.Passed || fact[int64](t, rep, clipsWhole, "clips") != clips || fact[int64](t, rep, clipsWhole, "not_judged") != 2 {
 		t.Errorf("%s: %s, %v %v", r.Status, r.Summary, r.Facts, r.Findings)
 	}
@@ -60,12 +61,12 @@ func TestClips(t *testing.T) {
 	}
 	rep = examine(t, job)
 	compare(t, "the standards", spots(rep, clipNoIndex, clipCutShort), map[spot]bool{{clipNoIndex.ID, "A001.mov"}: true, {clipCutShort.ID, "boom.wav"}: true})
-	if r := resultOf(t, rep, clipsWhole); r.Status != checks.Warned || !strings.Contains(r.Findings[0].Fix(), "original card") {
+	if r := rep.Result(clipsWhole.ID); r.Status != checks.Warned || !strings.Contains(r.Findings[0].Fix(), "original card") {
 		t.Errorf("%s: %s", r.Status, r.Summary)
 	}
 
 	job.NoClips = true
-	if r := resultOf(t, examine(t, job), clipsWhole); r.Status != checks.Unknown || !strings.Contains(r.Reason, "-no-clips") {
+	if r := examine(t, job).Result(clipsWhole.ID); r.Status != checks.Unknown || !strings.Contains(r.Reason, "-no-clips") {
 		t.Errorf("%s: %s", r.Status, r.Reason)
 	}
 }
@@ -130,7 +131,7 @@ func TestClipsThatCannotBeJudged(t *testing.T) {
 				t.Fatal(err)
 			}
 			sound(t, rep)
-			r := resultOf(t, rep, clipsWhole)
+			r := rep.Result(clipsWhole.ID)
 			if r.Status != checks.Unknown || len(r.Findings) > 0 || !strings.Contains(r.Reason+".", c.says) || fact[int64](t, rep, clipsWhole, c.key) != 1 || fact[int64](t, rep, clipsWhole, "clips") != 1 {
 				t.Errorf("%s: %s, %v %v", r.Status, r.Reason, r.Facts, r.Findings)
 			}
@@ -144,7 +145,7 @@ func TestClipsThatCannotBeJudged(t *testing.T) {
 			t.Fatal(err)
 		}
 		rep := examine(t, checks.Job{Source: root})
-		if r := resultOf(t, rep, clipsWhole); r.Status != checks.Unknown || !strings.Contains(r.Reason, "Too long to follow to the end: long.mov") {
+		if r := rep.Result(clipsWhole.ID); r.Status != checks.Unknown || !strings.Contains(r.Reason, "Too long to follow to the end: long.mov") {
 			t.Errorf("%s: %s", r.Status, r.Reason)
 		}
 		// Beside a clip that is not whole it is reported as well.
@@ -152,7 +153,7 @@ func TestClipsThatCannotBeJudged(t *testing.T) {
 			t.Fatal(err)
 		}
 		rep = examine(t, checks.Job{Source: root})
-		if r := resultOf(t, rep, clipsWhole); r.Status != checks.Warned || fact[int64](t, rep, clipsWhole, "clips_partly") != 1 {
+		if r := rep.Result(clipsWhole.ID); r.Status != checks.Warned || fact[int64](t, rep, clipsWhole, "clips_partly") != 1 {
 			t.Errorf("%s: %s", r.Status, r.Summary)
 		}
 	})
@@ -161,13 +162,13 @@ func TestClipsThatCannotBeJudged(t *testing.T) {
 // A file that may not be opened is told, and so are those beside it that are not whole. Opening takes an
 // ordinary user to fail.
 func TestClosedClip(t *testing.T) {
-	if !ordinary(t) {
+	if !fixture.Ordinary(t) {
 		return
 	}
 	root := realTemp(t)
 	grow(t, root, "closed.mov 100 mode=0", "seen.mov 100")
 	rep := examine(t, checks.Job{Source: root})
-	if r := resultOf(t, rep, clipsWhole); r.Status != checks.Unknown || !strings.Contains(r.Reason, "closed.mov (permission denied)") {
+	if r := rep.Result(clipsWhole.ID); r.Status != checks.Unknown || !strings.Contains(r.Reason, "closed.mov (permission denied)") {
 		t.Errorf("%s: %s", r.Status, r.Reason)
 	}
 	if err := os.WriteFile(filepath.Join(root, "lost.mov"), []byte(unfinished), 0o644); err != nil {
@@ -175,7 +176,7 @@ func TestClosedClip(t *testing.T) {
 	}
 	rep = examine(t, checks.Job{Source: root})
 	compare(t, "the standard", spots(rep, clipsWhole.Rules...), map[spot]bool{{clipNoIndex.ID, "lost.mov"}: true})
-	if r := resultOf(t, rep, clipsWhole); r.Status != checks.Warned || fact[int64](t, rep, clipsWhole, "clips_unread") != 1 {
+	if r := rep.Result(clipsWhole.ID); r.Status != checks.Warned || fact[int64](t, rep, clipsWhole, "clips_unread") != 1 {
 		t.Errorf("%s: %s", r.Status, r.Summary)
 	}
 }
@@ -207,7 +208,7 @@ func TestClipBelowLongPath(t *testing.T) {
 // TestClipsOnASilentDisk halts what serves the disk once it has been listed: every look would hang for ever. One
 // is given up after the deadline, the others are not begun; and a run that is stopped does not wait for it.
 func TestClipsOnASilentDisk(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	at, server := fuseDisk(t, realTemp(t), "disk")
@@ -229,7 +230,7 @@ func TestClipsOnASilentDisk(t *testing.T) {
 		t.Fatal(err)
 	}
 	sound(t, rep)
-	r := resultOf(t, rep, clipsWhole)
+	r := rep.Result(clipsWhole.ID)
 	if r.Status != checks.Unknown || !strings.Contains(r.Reason, "stopped responding at ") || fact[int64](t, rep, clipsWhole, "clips_unseen") != 5 {
 		t.Errorf("%s: %s, %v", r.Status, r.Reason, r.Facts)
 	}
@@ -242,7 +243,7 @@ func TestClipsOnASilentDisk(t *testing.T) {
 			cancel()
 		}
 	})
-	if !errors.Is(err, context.Canceled) || resultOf(t, rep, clipsWhole).Status != checks.Unknown {
+	if !errors.Is(err, context.Canceled) || rep.Result(clipsWhole.ID).Status != checks.Unknown {
 		t.Errorf("stopped: %v", err)
 	}
 }

@@ -59,12 +59,8 @@ func TestCopyListAndHalfACopy(t *testing.T) {
 			job.CopyList = list
 		}
 		facts := map[string]any{"already_bytes": int64(0)}
-		for _, r := range examine(t, job).Checks {
-			if r.Check == freeSpace {
-				for _, f := range r.Facts {
-					facts[f.Key] = f.Value
-				}
-			}
+		for _, f := range examine(t, job).Result(freeSpace.ID).Facts {
+			facts[f.Key] = f.Value
 		}
 		if facts["need_bytes"] != c.need || facts["already_bytes"] != c.already || facts["left_bytes"] != c.left {
 			t.Errorf("list %q: needed %v, there %v, left %v; want %d, %d, %d", c.list,
@@ -87,12 +83,10 @@ func TestLeftOffList(t *testing.T) {
 			}
 		}
 		rep = examine(t, job)
-		for i := range rep.Checks {
-			for _, f := range rep.Checks[i].Findings {
-				switch f.Rule.ID {
-				case "reserved-character", "link-dangling", "trailing-dot-or-space", "left-off-list":
-					found = append(found, f.Level.String()+" "+f.Rule.ID+" "+f.Path+" "+f.Detail)
-				}
+		for _, f := range rep.Findings() {
+			switch f.Rule.ID {
+			case "reserved-character", "link-dangling", "trailing-dot-or-space", "left-off-list":
+				found = append(found, f.Level.String()+" "+f.Rule.ID+" "+f.Path+" "+f.Detail)
 			}
 		}
 		slices.Sort(found)

@@ -44,12 +44,12 @@ func TestReadSeveralDisks(t *testing.T) {
 	both := reading(a, state)
 	both.With = []checks.Disk{{Source: b, Prefix: "B"}}
 	both.Prefix = "A"
-	if r := everyByteOf(t, reading(b, state)); factOf(r, "files_read") != files+1 {
+	if r := everyByteOf(t, reading(b, state)); r.Fact("files_read").Value != files+1 {
 		t.Fatalf("disk 2 alone: %v %q", r.Status, r.Reason)
 	}
 	r := everyByteOf(t, both)
-	if r.Status != checks.Failed || factOf(r, "files_read") != files || factOf(r, "remembered") != files+1 || factOf(r, "memory_error") != nil {
-		t.Errorf("both: %v %q, %v read, %v remembered", r.Status, r.Reason, factOf(r, "files_read"), factOf(r, "remembered"))
+	if r.Status != checks.Failed || r.Fact("files_read").Value != files || r.Fact("remembered").Value != files+1 || r.Fact("memory_error").Value != nil {
+		t.Errorf("both: %v %q, %v read, %v remembered", r.Status, r.Reason, r.Fact("files_read").Value, r.Fact("remembered").Value)
 	}
 	var got []string
 	for _, f := range r.Findings {
@@ -65,8 +65,8 @@ func TestReadSeveralDisks(t *testing.T) {
 		t.Errorf("found\n%s", strings.Join(got, "\n"))
 	}
 	both.Read = false
-	if r = everyByteOf(t, both); r.Status != checks.Failed || factOf(r, "remembered") != 2*files+1 {
-		t.Errorf("both, not asked: %v %q, %v remembered", r.Status, r.Reason, factOf(r, "remembered"))
+	if r = everyByteOf(t, both); r.Status != checks.Failed || r.Fact("remembered").Value != 2*files+1 {
+		t.Errorf("both, not asked: %v %q, %v remembered", r.Status, r.Reason, r.Fact("remembered").Value)
 	}
 	fixture.Must(t, os.Remove(filepath.Join(b, "day0", "list.md5")))
 	for name, job := range map[string]checks.Job{"disk 1 alone": reading(a, state), "both again": both} {
@@ -76,8 +76,8 @@ func TestReadSeveralDisks(t *testing.T) {
 		}
 	}
 	fixture.WriteFile(t, filepath.Join(b, "new.mov"), "frames")
-	if r = everyByteOf(t, both); r.Status != checks.Unknown || factOf(r, "remembered") != 2*files {
-		t.Errorf("one is new: %v %q, %v remembered", r.Status, r.Reason, factOf(r, "remembered"))
+	if r = everyByteOf(t, both); r.Status != checks.Unknown || r.Fact("remembered").Value != 2*files {
+		t.Errorf("one is new: %v %q, %v remembered", r.Status, r.Reason, r.Fact("remembered").Value)
 	}
 	both.Read, both.Baseline = true, filepath.Join(base, "baseline")
 	var at *checks.JobError
@@ -88,11 +88,9 @@ func TestReadSeveralDisks(t *testing.T) {
 
 // lines tells every finding about a path of one source.
 func lines(rep *checks.Report, source int) (list []string) {
-	for _, c := range rep.Checks {
-		for _, f := range c.Findings {
-			if f.Path != "" && f.Source == source {
-				list = append(list, fmt.Sprintf("%s %s %s %q %s %d", c.ID, f.Rule.ID, f.Level, f.Path, f.Detail, f.Size))
-			}
+	for c, f := range rep.Findings() {
+		if f.Path != "" && f.Source == source {
+			list = append(list, fmt.Sprintf("%s %s %s %q %s %d", c.ID, f.Rule.ID, f.Level, f.Path, f.Detail, f.Size))
 		}
 	}
 	return list
@@ -189,11 +187,9 @@ func TestDisksCollide(t *testing.T) {
 	} {
 		rep := examine(t, checks.Job{Source: test.first.Source, Prefix: test.first.Prefix, With: []checks.Disk{test.second}})
 		var got []string
-		for _, r := range rep.Checks {
-			for _, f := range r.Findings {
-				if f.Rule == disksCollide {
-					got = append(got, fmt.Sprintf("%d %s", f.Source, f.Path))
-				}
+		for _, f := range rep.Findings() {
+			if f.Rule == disksCollide {
+				got = append(got, fmt.Sprintf("%d %s", f.Source, f.Path))
 			}
 		}
 		slices.Sort(got)

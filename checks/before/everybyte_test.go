@@ -32,22 +32,7 @@ func everyByteOf(t testing.TB, job checks.Job) *checks.Result {
 	t.Helper()
 	rep, err := checks.Run(t.Context(), job, []*checks.Check{everyByteReads}, nil)
 	fixture.Must(t, err)
-	for i := range rep.Checks {
-		if rep.Checks[i].Check == everyByteReads {
-			return &rep.Checks[i]
-		}
-	}
-	t.Fatal("the check did not run")
-	return nil
-}
-
-func factOf(r *checks.Result, key string) any {
-	for _, f := range r.Facts {
-		if f.Key == key {
-			return f.Value
-		}
-	}
-	return nil
+	return rep.Result(everyByteReads.ID)
 }
 
 // told lists the findings of the check, notes apart, as "rule path offset length".
@@ -85,7 +70,7 @@ func TestReadAndRemember(t *testing.T) {
 	job := reading(dir, state)
 	job.Read = false
 	r := everyByteOf(t, job)
-	if r.Status != checks.Unknown || !r.Optional || !strings.Contains(r.Reason, "Nothing was read yet") || factOf(r, "remembered") != nil {
+	if r.Status != checks.Unknown || !r.Optional || !strings.Contains(r.Reason, "Nothing was read yet") || r.Fact("remembered").Value != nil {
 		t.Errorf("not asked: %v %q", r.Status, r.Reason)
 	}
 	if list, _ := os.ReadDir(state); len(list) > 0 {
@@ -95,18 +80,18 @@ func TestReadAndRemember(t *testing.T) {
 	read := func(want, before int64) {
 		t.Helper()
 		r := everyByteOf(t, reading(dir, state))
-		if r.Status != checks.Passed || factOf(r, "files_read") != want || factOf(r, "remembered") != before {
-			t.Errorf("%v, %v read, %v remembered, %q; want %d, %d", r.Status, factOf(r, "files_read"), factOf(r, "remembered"), r.Reason, want, before)
+		if r.Status != checks.Passed || r.Fact("files_read").Value != want || r.Fact("remembered").Value != before {
+			t.Errorf("%v, %v read, %v remembered, %q; want %d, %d", r.Status, r.Fact("files_read").Value, r.Fact("remembered").Value, r.Reason, want, before)
 		}
 	}
 	read(all, 0)
 	read(0, all)
-	if r = everyByteOf(t, job); r.Status != checks.Passed || factOf(r, "remembered") != all {
-		t.Errorf("remembered: %v %q, %v", r.Status, r.Reason, factOf(r, "remembered"))
+	if r = everyByteOf(t, job); r.Status != checks.Passed || r.Fact("remembered").Value != all {
+		t.Errorf("remembered: %v %q, %v", r.Status, r.Reason, r.Fact("remembered").Value)
 	}
 	fixture.WriteFile(t, filepath.Join(dir, "day0/clip 2.mov"), "another take")
-	if r = everyByteOf(t, job); r.Status != checks.Unknown || !r.Optional || factOf(r, "remembered") != all-1 || !strings.Contains(r.Reason, "5 of 6 files read before") {
-		t.Errorf("one changed: %v %q, %v", r.Status, r.Reason, factOf(r, "remembered"))
+	if r = everyByteOf(t, job); r.Status != checks.Unknown || !r.Optional || r.Fact("remembered").Value != all-1 || !strings.Contains(r.Reason, "5 of 6 files read before") {
+		t.Errorf("one changed: %v %q, %v", r.Status, r.Reason, r.Fact("remembered").Value)
 	}
 	read(1, all-1)
 	// By another name of the folder: a bind mount is another mount of the same disk.
@@ -127,8 +112,8 @@ func TestReadCopyList(t *testing.T) {
 	var err error
 	job.CopyList, err = checks.ReadCopyList(strings.NewReader("day0/clip 4.mov\nday1/clip 1.mov\n"))
 	fixture.Must(t, err)
-	if r := everyByteOf(t, job); r.Status != checks.Passed || factOf(r, "files_read") != int64(2) || factOf(r, "bytes_read") != int64(700_002) {
-		t.Errorf("%v, %v files, %v bytes", r.Status, factOf(r, "files_read"), factOf(r, "bytes_read"))
+	if r := everyByteOf(t, job); r.Status != checks.Passed || r.Fact("files_read").Value != int64(2) || r.Fact("bytes_read").Value != int64(700_002) {
+		t.Errorf("%v, %v files, %v bytes", r.Status, r.Fact("files_read").Value, r.Fact("bytes_read").Value)
 	}
 }
 
@@ -150,13 +135,13 @@ func TestChecksumListsOfTools(t *testing.T) {
 	fixture.WriteFile(t, filepath.Join(dir, "h", "SHA256SUMS"), list("sha256sum"))
 	fixture.WriteFile(t, filepath.Join(dir, "h", "list.sha1"), list("sha1sum", "--tag"))
 	r := everyByteOf(t, reading(dir, state))
-	if r.Status != checks.Passed || factOf(r, "known_checksums") != int64(600) {
-		t.Errorf("%v %q, %v agree: %q", r.Status, r.Reason, factOf(r, "known_checksums"), told(r))
+	if r.Status != checks.Passed || r.Fact("known_checksums").Value != int64(600) {
+		t.Errorf("%v %q, %v agree: %q", r.Status, r.Reason, r.Fact("known_checksums").Value, told(r))
 	}
 	fixture.WriteFile(t, filepath.Join(dir, "h", "list.md5"), list("md5sum", "-b"))
 	r = everyByteOf(t, reading(dir, state))
-	if r.Status != checks.Passed || factOf(r, "known_checksums") != int64(900) || factOf(r, "files_read") != int64(301) {
-		t.Errorf("%v, %v agree, %v read again", r.Status, factOf(r, "known_checksums"), factOf(r, "files_read"))
+	if r.Status != checks.Passed || r.Fact("known_checksums").Value != int64(900) || r.Fact("files_read").Value != int64(301) {
+		t.Errorf("%v, %v agree, %v read again", r.Status, r.Fact("known_checksums").Value, r.Fact("files_read").Value)
 	}
 	fixture.Flip(t, filepath.Join(dir, "h", paths[7]), 3)
 	for _, again := range []bool{true, false} {
@@ -179,7 +164,7 @@ func TestBaseline(t *testing.T) {
 	job := reading(dir, t.TempDir())
 	job.Baseline = out
 	r := everyByteOf(t, job)
-	if r.Status != checks.Passed || factOf(r, "baseline") != out {
+	if r.Status != checks.Passed || r.Fact("baseline").Value != out {
 		t.Fatalf("%v %q", r.Status, r.Reason)
 	}
 	fixture.Command(t, dir, "sha256sum", "-c", "--strict", "--warn", out)
@@ -242,7 +227,7 @@ func TestReadWithoutMemory(t *testing.T) {
 	for name, state := range map[string]string{"blocked": blocked, "in the source": filepath.Join(dir, "day0")} {
 		before := fixture.Tree(t, dir)
 		r := everyByteOf(t, reading(dir, state))
-		if why, _ := factOf(r, "memory_error").(string); r.Status != checks.Passed || why == "" {
+		if why, _ := r.Fact("memory_error").Value.(string); r.Status != checks.Passed || why == "" {
 			t.Errorf("%s: %v, %q", name, r.Status, why)
 		}
 		if now := fixture.Tree(t, dir); now != before {
@@ -269,10 +254,10 @@ func TestReadWithoutRoom(t *testing.T) {
 	look := func(what string, job checks.Job, status checks.Status, remembered int64, trouble string) *checks.Result {
 		t.Helper()
 		r := everyByteOf(t, job)
-		why, _ := factOf(r, "memory_error").(string)
-		if r.Status != status || factOf(r, "files_read") != files-remembered || factOf(r, "remembered") != remembered ||
+		why, _ := r.Fact("memory_error").Value.(string)
+		if r.Status != status || r.Fact("files_read").Value != files-remembered || r.Fact("remembered").Value != remembered ||
 			(why != "") != (trouble != "") || !strings.Contains(why, trouble) {
-			t.Errorf("%s: %v %q, %v read, %v remembered, %q", what, r.Status, r.Reason, factOf(r, "files_read"), factOf(r, "remembered"), why)
+			t.Errorf("%s: %v %q, %v read, %v remembered, %q", what, r.Status, r.Reason, r.Fact("files_read").Value, r.Fact("remembered").Value, why)
 		}
 		return r
 	}
@@ -306,8 +291,8 @@ func TestReadWithoutRoom(t *testing.T) {
 		everyByteFile = func(int64) { cancel() }
 		rep, err := checks.Run(ctx, reading(dir, state), []*checks.Check{everyByteReads}, nil)
 		everyByteFile = nil
-		if !errors.Is(err, context.Canceled) || (factOf(resultOf(t, rep, everyByteReads), MemoryError) != nil) != want {
-			t.Errorf("stopped: %v, %v", err, resultOf(t, rep, everyByteReads).Facts)
+		if !errors.Is(err, context.Canceled) || (rep.Result(everyByteReads.ID).Fact(MemoryError).Value != nil) != want {
+			t.Errorf("stopped: %v, %v", err, rep.Result(everyByteReads.ID).Facts)
 		}
 	}
 	// A baseline that is there keeps the reading from beginning, whatever the state folder is.
@@ -347,15 +332,15 @@ func TestReadTwiceAtOnce(t *testing.T) {
 				t.Error(err)
 				return
 			}
-			r := resultOf(t, rep, everyByteReads)
-			if r.Status != checks.Passed || factOf(r, "files_read") != files || factOf(r, "remembered") != int64(0) || factOf(r, "memory_error") != nil {
-				t.Errorf("run %d: %v %q, %v read, %v", i, r.Status, r.Reason, factOf(r, "files_read"), factOf(r, "memory_error"))
+			r := rep.Result(everyByteReads.ID)
+			if r.Status != checks.Passed || r.Fact("files_read").Value != files || r.Fact("remembered").Value != int64(0) || r.Fact("memory_error").Value != nil {
+				t.Errorf("run %d: %v %q, %v read, %v", i, r.Status, r.Reason, r.Fact("files_read").Value, r.Fact("memory_error").Value)
 			}
 		})
 	}
 	done.Wait()
-	if r := everyByteOf(t, reading(dir, state)); r.Status != checks.Passed || factOf(r, "files_read") != int64(0) || factOf(r, "remembered") != files {
-		t.Errorf("third: %v %q, %v read, %v remembered", r.Status, r.Reason, factOf(r, "files_read"), factOf(r, "remembered"))
+	if r := everyByteOf(t, reading(dir, state)); r.Status != checks.Passed || r.Fact("files_read").Value != int64(0) || r.Fact("remembered").Value != files {
+		t.Errorf("third: %v %q, %v read, %v remembered", r.Status, r.Reason, r.Fact("files_read").Value, r.Fact("remembered").Value)
 	}
 }
 

@@ -62,11 +62,9 @@ func examine(t testing.TB, job checks.Job) *checks.Report {
 // spots returns where the rules of a report hold, each once.
 func spots(rep *checks.Report, rules ...*checks.Rule) map[spot]checks.Level {
 	found := map[spot]checks.Level{}
-	for i := range rep.Checks {
-		for _, f := range rep.Checks[i].Findings {
-			if len(rules) == 0 || slices.Contains(rules, f.Rule) {
-				found[spot{f.Rule.ID, f.Path}] = f.Level
-			}
+	for _, f := range rep.Findings() {
+		if len(rules) == 0 || slices.Contains(rules, f.Rule) {
+			found[spot{f.Rule.ID, f.Path}] = f.Level
 		}
 	}
 	return found

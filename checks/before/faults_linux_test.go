@@ -33,8 +33,8 @@ func TestDamagedDisk(t *testing.T) {
 	want := []string{"read-fails " + damaged + " 1396736 12288"} // 0x155 × 4,096; three blocks in two places
 	for run, n := range []int64{int64(len(files)) - 1, 0} {
 		r := everyByteOf(t, reading(dir, state))
-		if got := told(r); r.Status != checks.Failed || !slices.Equal(got, want) || factOf(r, "files_read") != n {
-			t.Errorf("reading %d: %v %q, %v read", run, r.Status, got, factOf(r, "files_read"))
+		if got := told(r); r.Status != checks.Failed || !slices.Equal(got, want) || r.Fact("files_read").Value != n {
+			t.Errorf("reading %d: %v %q, %v read", run, r.Status, got, r.Fact("files_read").Value)
 		}
 	}
 	// On another mount point of the same disk, without reading.
@@ -43,20 +43,20 @@ func TestDamagedDisk(t *testing.T) {
 	unmount = fixture.Mount(t, other, "-o", "loop", img)
 	job := reading(other, state)
 	job.Read = false
-	if r := everyByteOf(t, job); r.Status != checks.Failed || !slices.Equal(told(r), want) || factOf(r, "remembered") != int64(len(files))-1 {
-		t.Errorf("remembered: %v %q, %v", r.Status, told(r), factOf(r, "remembered"))
+	if r := everyByteOf(t, job); r.Status != checks.Failed || !slices.Equal(told(r), want) || r.Fact("remembered").Value != int64(len(files))-1 {
+		t.Errorf("remembered: %v %q, %v", r.Status, told(r), r.Fact("remembered").Value)
 	}
 	// The baseline holds what is whole, and counts the rest.
 	job = reading(other, state)
 	job.Baseline = filepath.Join(t.TempDir(), "baseline")
-	if r := everyByteOf(t, job); factOf(r, "baseline_unread") != int64(1) {
-		t.Errorf("baseline: %v unread", factOf(r, "baseline_unread"))
+	if r := everyByteOf(t, job); r.Fact("baseline_unread").Value != int64(1) {
+		t.Errorf("baseline: %v unread", r.Fact("baseline_unread").Value)
 	}
 	fixture.Command(t, other, "sha256sum", "-c", "--strict", "--warn", job.Baseline)
 	fixture.Must(t, os.Remove(filepath.Join(other, damaged)))
 	fixture.WriteFile(t, filepath.Join(other, damaged), string(content))
-	if r := everyByteOf(t, reading(other, state)); factOf(r, "files_read") != int64(1) || len(told(r)) > 0 {
-		t.Errorf("restored: %v %q, %v read", r.Status, told(r), factOf(r, "files_read"))
+	if r := everyByteOf(t, reading(other, state)); r.Fact("files_read").Value != int64(1) || len(told(r)) > 0 {
+		t.Errorf("restored: %v %q, %v read", r.Status, told(r), r.Fact("files_read").Value)
 	}
 	unmount()
 }
@@ -112,7 +112,7 @@ func TestDiskTakenAway(t *testing.T) {
 	}
 	fixture.Mount(t, dir, "-o", "loop", img)
 	r = everyByteOf(t, reading(dir, state))
-	if before, _ := factOf(r, "remembered").(int64); r.Status != checks.Passed || before < 2 || before >= int64(len(files)) {
+	if before, _ := r.Fact("remembered").Value.(int64); r.Status != checks.Passed || before < 2 || before >= int64(len(files)) {
 		t.Errorf("back again: %v %q, %d remembered", r.Status, r.Reason, before)
 	}
 }

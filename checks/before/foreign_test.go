@@ -12,6 +12,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"loadline/checks"
+	"loadline/checks/internal/fixture"
 )
 
 // foreignDisks are file systems of other systems that a source disk may have. Each is made empty,
@@ -44,31 +45,20 @@ var foreignDisks = []struct {
 	},
 }
 
-// loop makes a block device of an image: exfat-fuse mounts nothing else.
-func loop(t testing.TB, img string) string {
-	t.Helper()
-	device := strings.TrimSpace(output(t, "/", "losetup", "-f", "--show", img))
-	if device == "" {
-		t.Fatalf("no loop device for %s", img)
-	}
-	t.Cleanup(func() { command(t, "losetup", "-d", device) })
-	return device
-}
-
 // TestForeignDisks judges sources that count names in UTF-16 units, do not tell case apart, or know no
 // owners, by the second implementation.
 func TestForeignDisks(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	base := realTemp(t)
 	for _, d := range foreignDisks {
-		img := image(t, base, d.name+".img", d.size, d.mkfs...)
+		img := fixture.Image(t, d.size, d.mkfs...)
 		at := filepath.Join(base, d.name)
 		if err := os.Mkdir(at, 0o755); err != nil {
 			t.Fatal(err)
 		}
-		command(t, d.mount[0], append(d.mount[1:], loop(t, img), at)...)
+		fixture.Command(t, "/", d.mount[0], append(d.mount[1:], fixture.Loop(t, img), at)...)
 		defer func() { _ = unix.Unmount(at, unix.MNT_DETACH) }()
 		dir := filepath.Join(at, "names")
 		if err := os.Mkdir(dir, 0o755); err != nil {
@@ -112,7 +102,7 @@ func TestForeignDisks(t *testing.T) {
 // TestForeignShare checks copying to an exFAT disk, which folds case and refuses characters: levels
 // rise where the share was measured.
 func TestForeignShare(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	base := realTemp(t)
@@ -122,7 +112,7 @@ func TestForeignShare(t *testing.T) {
 	if err := os.Mkdir(at, 0o755); err != nil {
 		t.Fatal(err)
 	}
-	command(t, "mount.exfat-fuse", loop(t, image(t, base, "exfat.img", 64<<20, "mkfs.exfat")), at)
+	fixture.Command(t, "/", "mount.exfat-fuse", fixture.Loop(t, fixture.Image(t, 64<<20, "mkfs.exfat")), at)
 	defer func() { _ = unix.Unmount(at, unix.MNT_DETACH) }()
 	rep := examine(t, checks.Job{Source: source, Share: at})
 	got := spots(rep)

@@ -84,12 +84,7 @@ func TestLargestOfEquals(t *testing.T) {
 	folders := ""
 	for round := range 12 {
 		rep := examine(t, checks.Job{Source: root, Workers: 1 + round%8})
-		var text string
-		for _, f := range resultOf(t, rep, fileKinds).Facts {
-			if f.Key == "largest_bytes" {
-				text = f.Text
-			}
-		}
+		text := rep.Result(fileKinds.ID).Fact("largest_bytes").Text
 		if !strings.HasSuffix(text, ", "+want) {
 			t.Fatalf("round %d: %q, want %s", round, text, want)
 		}

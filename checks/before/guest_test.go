@@ -99,7 +99,7 @@ func TestGuestDust(t *testing.T) {
 		if got := told(r); !slices.Equal(got, want) || r.Status != checks.Failed {
 			t.Errorf("reading %d: %q, %+v", run, got, r.Findings)
 		}
-		if n := factOf(r, "files_read"); run == 0 && n != int64(len(files)-2) || run == 1 && n != int64(0) {
+		if n := r.Fact("files_read").Value; run == 0 && n != int64(len(files)-2) || run == 1 && n != int64(0) {
 			t.Errorf("reading %d: %v files read", run, n)
 		}
 	}
@@ -110,8 +110,8 @@ func TestGuestDust(t *testing.T) {
 		fixture.WriteFile(t, filepath.Join(m.dir, f), string(text))
 	}
 	m.settle()
-	if r := everyByteOf(t, reading(m.dir, state)); r.Status != checks.Passed || factOf(r, "files_read") != int64(3) {
-		t.Errorf("restored: %v %q, %v read", r.Status, told(r), factOf(r, "files_read"))
+	if r := everyByteOf(t, reading(m.dir, state)); r.Status != checks.Passed || r.Fact("files_read").Value != int64(3) {
+		t.Errorf("restored: %v %q, %v read", r.Status, told(r), r.Fact("files_read").Value)
 	}
 	m.unmount()
 }
@@ -155,7 +155,7 @@ func allErrors(t *testing.T, broken string) {
 	}
 	m.become(m.linear(0, m.sectors))
 	r = everyByteOf(t, reading(m.dir, state))
-	now, _ := factOf(r, "files_read").(int64)
+	now, _ := r.Fact("files_read").Value.(int64)
 	if r.Status != checks.Passed || now < 30 || now > files-20 {
 		t.Errorf("whole again: %v %q, %d read", r.Status, r.Reason, now)
 	}
@@ -169,8 +169,8 @@ func TestGuestSilentlyWrong(t *testing.T) {
 	list := fixture.Command(t, m.dir, "sha256sum", "day1/clip 5.mov", "day0/clip 4.mov")
 	fixture.WriteFile(t, filepath.Join(m.dir, "SHA256SUMS"), list)
 	m.settle()
-	if r := everyByteOf(t, reading(m.dir, "")); r.Status != checks.Passed || factOf(r, "known_checksums") != int64(2) {
-		t.Fatalf("right: %v %q, %v agree", r.Status, told(r), factOf(r, "known_checksums"))
+	if r := everyByteOf(t, reading(m.dir, "")); r.Status != checks.Passed || r.Fact("known_checksums").Value != int64(2) {
+		t.Fatalf("right: %v %q, %v agree", r.Status, told(r), r.Fact("known_checksums").Value)
 	}
 	at := m.sectorOf("day1/clip 5.mov") // whose first block now reads as its second one
 	m.become(m.linear(0, at), fmt.Sprintf("%d 8 linear %s %d", at, m.device, at+8), m.linear(at+8, m.sectors))

@@ -15,13 +15,14 @@ import (
 	"golang.org/x/sys/unix"
 
 	"loadline/checks"
+	"loadline/checks/internal/fixture"
 	"loadline/checks/share"
 	"loadline/checks/walk"
 )
 
 // TestShareMounted runs on real mounts: proc(5) mountinfo and statfs(2) are the source of what holds.
 func TestShareMounted(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	base := realTemp(t)
@@ -41,10 +42,10 @@ func TestShareMounted(t *testing.T) {
 	}
 
 	rep := run(other, "local-file-system")
-	if s := resultOf(t, rep, shareWrites).Status; s != checks.Passed {
-		t.Errorf("share-writes is %s: %+v", s, resultOf(t, rep, shareWrites).Findings)
+	if s := rep.Result(shareWrites.ID).Status; s != checks.Passed {
+		t.Errorf("share-writes is %s: %+v", s, rep.Result(shareWrites.ID).Findings)
 	}
-	if resultOf(t, rep, shareNames).Status != checks.Passed || resultOf(t, rep, freeSpace).Status != checks.Passed {
+	if rep.Result(shareNames.ID).Status != checks.Passed || rep.Result(freeSpace.ID).Status != checks.Passed {
 		t.Error("share-names or free-space does not pass on tmpfs")
 	}
 	leftOn(t, other, "in")
@@ -75,7 +76,7 @@ func TestShareMounted(t *testing.T) {
 		t.Errorf("size of the share %d, want that of the upper mount", total)
 	}
 	// Mounted read-only: the table says so, and a write says so.
-	command(t, "mount", "-o", "remount,ro", other)
+	fixture.Command(t, "/", "mount", "-o", "remount,ro", other)
 	rep = run(other, "local-file-system", "mount-read-only", "share-read-only")
 	if rep.Verdict != checks.Failed {
 		t.Error("a read-only share does not fail")
@@ -84,14 +85,14 @@ func TestShareMounted(t *testing.T) {
 
 // TestFreeSpace compares with statfs(2) by df and stat -f (coreutils) on real file systems.
 func TestFreeSpace(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	base := realTemp(t)
 	source := filepath.Join(base, "source")
 	grow(t, source, "a/one 1000000", "a/two 1", "b/three 4096", "b/four 4097", "hole 2000000 hole", "b/linked == a/one", "empty/", "link => a/one", "pipe fifo")
 	const need = 1003520 + 4096 + 4096 + 8192 + 2002944 + 1003520 // rounded up to 4,096, links each, holes in full
-	share := mountAt(t, base, "ext4", image(t, base, "ext4.img", 64<<20, "mkfs.ext4", "-q", "-b", "4096", "-m", "0", "-N", "512", "-O", "^has_journal"))
+	share := mountAt(t, base, "ext4", fixture.Image(t, 64<<20, "mkfs.ext4", "-q", "-b", "4096", "-m", "0", "-N", "512", "-O", "^has_journal"))
 	rep := examine(t, checks.Job{Source: source, Share: share})
 	if got := fact[int64](t, rep, freeSpace, "need_bytes"); got != need {
 		t.Errorf("needs %d bytes, want %d", got, need)
@@ -179,7 +180,7 @@ func TestFreeSpace(t *testing.T) {
 
 // A full share is said to be full by the trial, whatever statfs says.
 func TestFullShare(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	base := realTemp(t)
@@ -197,11 +198,11 @@ func TestFullShare(t *testing.T) {
 // TestUnplugged takes the source away while it is walked (umount -l), which must end soon, and never
 // good.
 func TestUnplugged(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	base := realTemp(t)
-	img := image(t, base, "disk.img", 64<<20, "mkfs.ext4", "-q")
+	img := fixture.Image(t, 64<<20, "mkfs.ext4", "-q")
 	disk := mountAt(t, base, "disk", img)
 	var tree []string
 	for i := range 40 {
@@ -227,11 +228,11 @@ func TestUnplugged(t *testing.T) {
 		t.Fatal(err)
 	}
 	sound(t, rep)
-	if rep.Verdict == checks.Passed || rep.Totals.Files != 80 && resultOf(t, rep, permissions).Status == checks.Passed {
+	if rep.Verdict == checks.Passed || rep.Totals.Files != 80 && rep.Result(permissions.ID).Status == checks.Passed {
 		t.Errorf("unplugged: %d files, verdict %s", rep.Totals.Files, rep.Verdict)
 	}
 	// Before the walk: the folder under the mount is empty, and an empty source is never good.
-	command(t, "mount", img, disk)
+	fixture.Command(t, "/", "mount", img, disk)
 	once = sync.Once{}
 	pull.Visit, pull.Finish = nil, func(context.Context, *checks.Pass) error { pulled(); return nil }
 	if rep, err = checks.Run(t.Context(), checks.Job{Source: disk}, append([]*checks.Check{pull}, List()...), nil); err != nil {
@@ -245,7 +246,7 @@ func TestUnplugged(t *testing.T) {
 
 // A share that is unmounted while the checks run is seen before anything is written in its place.
 func TestVanishingShare(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	base := realTemp(t)
@@ -262,10 +263,10 @@ func TestVanishingShare(t *testing.T) {
 			t.Fatalf("gone at %s: %v", at.ID, err)
 		}
 		sound(t, rep)
-		if rep.Verdict == checks.Passed || resultOf(t, rep, freeSpace).Status == checks.Passed {
-			t.Errorf("gone at %s: verdict %s, free-space %s", at.ID, rep.Verdict, resultOf(t, rep, freeSpace).Status)
+		if rep.Verdict == checks.Passed || rep.Result(freeSpace.ID).Status == checks.Passed {
+			t.Errorf("gone at %s: verdict %s, free-space %s", at.ID, rep.Verdict, rep.Result(freeSpace.ID).Status)
 		}
-		if s := resultOf(t, rep, shareWrites).Status; s == checks.Passed && (at == ShareMounted || at == mountOptions || at == shareWrites) {
+		if s := rep.Result(shareWrites.ID).Status; s == checks.Passed && (at == ShareMounted || at == mountOptions || at == shareWrites) {
 			t.Errorf("gone at %s: share-writes passes on what lies below the mount", at.ID)
 		}
 		leftOn(t, share)
@@ -274,7 +275,7 @@ func TestVanishingShare(t *testing.T) {
 
 // A bind mount of a folder into itself would be walked for ever.
 func TestBindCycle(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	base := realTemp(t)
@@ -294,7 +295,7 @@ func TestBindCycle(t *testing.T) {
 
 // sizes near the most that an int64 counts fit on no share; none of the sums may wrap round.
 func TestHugeSizes(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	base := realTemp(t)
@@ -332,16 +333,11 @@ func TestNeitherHardNorSoft(t *testing.T) {
 				Mount: share.Mount{From: "box:/a", Point: folder, Type: "nfs4", Options: strings.Split(options, ",")},
 			}
 			rep := examine(t, checks.Job{Source: source, Share: folder, StandIn: facts, NoTrial: true})
-			res := resultOf(t, rep, mountOptions)
+			res := rep.Result(mountOptions.ID)
 			if res.Status != want {
 				t.Errorf("%s, %q: %s, want %s: %s", on, options, res.Status, want, res.Summary)
 			}
-			var again []string
-			for _, f := range res.Facts {
-				if f.Key == "mount_again" {
-					again = f.Commands
-				}
-			}
+			again := res.Fact("mount_again").Commands
 			if (len(again) == 2) != (want != checks.Passed && on != share.Windows) {
 				t.Errorf("%s, %q: to mount again: %q", on, options, again)
 			}

@@ -10,12 +10,13 @@ import (
 	"testing"
 
 	"loadline/checks"
+	"loadline/checks/internal/fixture"
 )
 
 // TestUnreadable runs as an ordinary user, who may not read everything: find(1) with -readable and
 // -executable, which ask access(2), is the oracle.
 func TestUnreadable(t *testing.T) {
-	if !ordinary(t) {
+	if !fixture.Ordinary(t) {
 		return
 	}
 	if os.Geteuid() == 0 {
@@ -55,10 +56,8 @@ func TestUnreadable(t *testing.T) {
 	if rep.Verdict != checks.Failed {
 		t.Errorf("verdict %s", rep.Verdict)
 	}
-	for _, f := range resultOf(t, rep, permissions).Facts {
-		if f.Key == "as_root" {
-			t.Error("an ordinary user is said to be root")
-		}
+	if rep.Result(permissions.ID).Fact("as_root").Key != "" {
+		t.Error("an ordinary user is said to be root")
 	}
 
 	// A source that cannot be listed, or is not there, cannot be checked at all.
@@ -85,7 +84,7 @@ func TestUnreadable(t *testing.T) {
 // TestSecretShare lets an ordinary user check a mount that is root's.
 func TestSecretShare(t *testing.T) {
 	share := t.Name()
-	if os.Getenv(roomMark) == "" {
+	if !fixture.InRoom(t) {
 		dir, err := os.MkdirTemp("/dev/shm", "loadline-share-")
 		if err != nil {
 			t.Fatal(err)
@@ -96,7 +95,7 @@ func TestSecretShare(t *testing.T) {
 		}
 		t.Setenv(share, dir)
 	}
-	if !ordinary(t) {
+	if !fixture.Ordinary(t) {
 		return
 	}
 	root := realTemp(t)
@@ -119,7 +118,7 @@ func TestAsRoot(t *testing.T) {
 // TestClosedClutter guards the root of a disk that a Mac has used: the clutter folders there are closed to
 // everybody (measured), and no reason to call the disk unreadable. Beside them, what is footage still is.
 func TestClosedClutter(t *testing.T) {
-	if !ordinary(t) {
+	if !fixture.Ordinary(t) {
 		return
 	}
 	root := realTemp(t)
@@ -130,7 +129,7 @@ func TestClosedClutter(t *testing.T) {
 	}
 	grow(t, root, ".DS_Store 1 mode=0000", ".Trash-1000/old.mov 5 mode=0000")
 	rep := examine(t, checks.Job{Source: root})
-	r := resultOf(t, rep, permissions)
+	r := rep.Result(permissions.ID)
 	if r.Status != checks.Passed || len(r.Findings) != len(closed)+2 {
 		t.Errorf("%s with %d findings: %s", r.Status, len(r.Findings), r.Summary)
 	}
@@ -147,7 +146,7 @@ func TestClosedClutter(t *testing.T) {
 		{folderUnreadable.ID, ".TemporaryItems"}: true, {folderUnreadable.ID, ".Trashes"}: true, {folderUnreadable.ID, ".fseventsd"}: true,
 		{fileUnreadable.ID, ".DS_Store"}: true, {fileUnreadable.ID, ".Trash-1000/old.mov"}: true,
 	})
-	if r := resultOf(t, rep, permissions); r.Status != checks.Failed {
+	if r := rep.Result(permissions.ID); r.Status != checks.Failed {
 		t.Errorf("%s although footage cannot be read", r.Status)
 	}
 	for _, name := range append(closed, "Spotlight") {

@@ -12,6 +12,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"loadline/checks"
+	"loadline/checks/internal/fixture"
 	"loadline/checks/share"
 )
 
@@ -19,7 +20,7 @@ import (
 // for ever; here what serves a FUSE disk is halted). The check gives up after the deadline, once for all of
 // them, and judges them by where they lead.
 func TestLinksToADeadMount(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	base := realTemp(t)
@@ -40,7 +41,7 @@ func TestLinksToADeadMount(t *testing.T) {
 	// Were each of them waited for, it would take minutes and more calls than may hang.
 	rep := examine(t, checks.Job{Source: source, Deadline: 5 * time.Second, Workers: 8})
 	compare(t, "path_resolution(7)", spots(rep, symlinks.Rules...), want)
-	if r := resultOf(t, rep, symlinks); r.Status != checks.Failed {
+	if r := rep.Result(symlinks.ID); r.Status != checks.Failed {
 		t.Errorf("the check is %s", r.Status)
 	}
 	// The calls that may hang are not used up: what can answer is still asked.

@@ -19,6 +19,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/demo"
+	"loadline/checks/internal/fixture"
 	"loadline/checks/share"
 )
 
@@ -50,7 +51,7 @@ func stopAt(t *testing.T, job checks.Job, n int) (rep *checks.Report, events int
 // TestStop stops at every event of a run: it ends soon, says what was not checked, leaves nothing on
 // the share and no goroutine behind.
 func TestStop(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	root := realTemp(t)
@@ -81,7 +82,7 @@ func TestStop(t *testing.T) {
 // A run that is stopped in the middle of a trial, on a share that has fallen silent, names what it could not take away: in
 // the findings, in the text and in the JSON.
 func TestStoppedTrialIsNamed(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	base := realTemp(t)
@@ -113,7 +114,7 @@ func TestStoppedTrialIsNamed(t *testing.T) {
 		if err := errors.Join(rep.WriteText(&text), rep.WriteJSON(&doc)); err != nil {
 			t.Fatal(err)
 		}
-		res := resultOf(t, rep, shareWrites)
+		res := rep.Result(shareWrites.ID)
 		i := slices.IndexFunc(res.Findings, func(f checks.Finding) bool { return f.Rule == trialLeftBehind })
 		if res.Status != checks.Unknown || res.Rules[trialLeftBehind.ID] != 1 || i < 0 {
 			t.Fatalf("%s: %s, %+v", phase, res.Status, res.Findings)
@@ -151,7 +152,7 @@ func emptied(t *testing.T, share string) {
 
 // TestEvents: every check begins and ends once, in order; never two events at a time.
 func TestEvents(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	root := realTemp(t)
@@ -343,7 +344,7 @@ func TestValidate(t *testing.T) {
 
 // TestDemo: every status appears, everything is removed, and what is invented says so.
 func TestDemo(t *testing.T) {
-	if !ordinary(t) {
+	if !fixture.Ordinary(t) {
 		return
 	}
 	d, err := demo.New()

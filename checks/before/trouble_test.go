@@ -10,13 +10,13 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
 	"golang.org/x/sys/unix"
 
 	"loadline/checks"
+	"loadline/checks/internal/fixture"
 	"loadline/checks/share"
 	"loadline/checks/walk"
 )
@@ -25,12 +25,12 @@ import (
 // that can be halted or ended, as a server or a disk can.
 func fuseDisk(t *testing.T, base, name string) (at string, server int) {
 	t.Helper()
-	img := image(t, base, name+".img", 16<<20, "mkfs.ntfs", "-q", "-F", "-f")
+	img := fixture.Image(t, 16<<20, "mkfs.ntfs", "-q", "-F", "-f")
 	at = filepath.Join(base, name)
 	if err := os.MkdirAll(at, 0o755); err != nil {
 		t.Fatal(err)
 	}
-	command(t, "ntfs-3g", img, at)
+	fixture.Command(t, "/", "ntfs-3g", img, at)
 	t.Cleanup(func() { _ = unix.Unmount(at, unix.MNT_DETACH) })
 	processes, err := filepath.Glob("/proc/[0-9]*/cmdline")
 	if err != nil {
@@ -53,7 +53,7 @@ func fuseDisk(t *testing.T, base, name string) (at string, server int) {
 // TestSilentShare halts what serves the share: nfs(5) repeats a request for ever then. The checks go on
 // without it after the deadline.
 func TestSilentShare(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	base := realTemp(t)
@@ -68,7 +68,7 @@ func TestSilentShare(t *testing.T) {
 	rep := examine(t, checks.Job{Source: source, Share: at, Deadline: 3 * time.Second})
 	expectWhole(t, rep, "share-silent")
 	for _, c := range []*checks.Check{shareWrites, shareNames, freeSpace, copyTime} {
-		if r := resultOf(t, rep, c); r.Status == checks.Passed || r.Status == checks.Warned {
+		if r := rep.Result(c.ID); r.Status == checks.Passed || r.Status == checks.Warned {
 			t.Errorf("%s is %s on a share that does not respond", c.ID, r.Status)
 		}
 	}
@@ -80,7 +80,7 @@ func TestSilentShare(t *testing.T) {
 
 // TestReadErrors ends what serves a disk inside the source: the system then reports errors for it.
 func TestReadErrors(t *testing.T) {
-	if !mounting(t) {
+	if !fixture.Room(t) {
 		return
 	}
 	source := realTemp(t)
@@ -125,7 +125,7 @@ func before(c *checks.Check, mine *checks.Check) []*checks.Check {
 // TestVanished removes a file between its listing and the look at it. Only where the mode does not say
 // that a file can be read is there such a look, so it takes an ordinary user.
 func TestVanished(t *testing.T) {
-	if !ordinary(t) {
+	if !fixture.Ordinary(t) {
 		return
 	}
 	root := realTemp(t)
@@ -187,13 +187,13 @@ func TestChanged(t *testing.T) {
 // network of its own with an interface without hardware, and files in place of the kernel's own
 // (sysfs-class-net and sysfs-class-power of the kernel's ABI documentation).
 func TestLinkAndPower(t *testing.T) {
-	if !inRoom(t, &syscall.SysProcAttr{Unshareflags: syscall.CLONE_NEWNS | syscall.CLONE_NEWNET}) {
+	if !fixture.RoomOffline(t) {
 		return
 	}
 	base := realTemp(t)
-	command(t, "ip", "link", "add", "rig0", "type", "veth", "peer", "name", "rig1")
-	command(t, "ip", "address", "add", "192.0.2.1/24", "dev", "rig0") // TEST-NET-1, RFC 5737
-	command(t, "ip", "link", "set", "rig0", "up")
+	fixture.Command(t, "/", "ip", "link", "add", "rig0", "type", "veth", "peer", "name", "rig1")
+	fixture.Command(t, "/", "ip", "address", "add", "192.0.2.1/24", "dev", "rig0") // TEST-NET-1, RFC 5737
+	fixture.Command(t, "/", "ip", "link", "set", "rig0", "up")
 	sys := func(dir string, files ...string) {
 		t.Helper()
 		class := tmpfs(t, "/sys/class", dir, "size=1m")

@@ -169,14 +169,11 @@ func usable(rep *checks.Report) error {
 // newFindings takes from a report what a plan needs.
 func newFindings(rep *checks.Report, l *limits) *findings {
 	f := &findings{at: map[string]span{}, folders: map[string]bool{}}
-	for i := range rep.Checks {
-		for j := range rep.Checks[i].Findings {
-			g := &rep.Checks[i].Findings[j]
-			if t := l.treat(g); t != treatNone && g.Path != "" {
-				f.all = append(f.all, flag{g, t})
-				if t == treatOwn {
-					f.own++
-				}
+	for _, g := range rep.Findings() {
+		if t := l.treat(g); t != treatNone && g.Path != "" {
+			f.all = append(f.all, flag{g, t})
+			if t == treatOwn {
+				f.own++
 			}
 		}
 	}

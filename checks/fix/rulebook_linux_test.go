@@ -137,11 +137,9 @@ func nameFindings(rep *checks.Report, w Wishes) (all []checks.Finding) {
 	if w.Portable {
 		rules = append(rules, "not-portable")
 	}
-	for i := range rep.Checks {
-		for _, f := range rep.Checks[i].Findings {
-			if slices.Contains(rules, f.Rule.ID) && !Ours(f.Path) {
-				all = append(all, f)
-			}
+	for _, f := range rep.Findings() {
+		if slices.Contains(rules, f.Rule.ID) && !Ours(f.Path) {
+			all = append(all, *f)
 		}
 	}
 	return all

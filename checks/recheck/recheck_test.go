@@ -44,10 +44,8 @@ func archive(t testing.TB, names ...string) (folder, file string) {
 
 func findings(rep *checks.Report) []string {
 	var list []string
-	for _, c := range rep.Checks {
-		for _, f := range c.Findings {
-			list = append(list, fmt.Sprint(c.ID, " ", f.Level, " ", f.Rule.ID, " ", f.Path))
-		}
+	for c, f := range rep.Findings() {
+		list = append(list, fmt.Sprint(c.ID, " ", f.Level, " ", f.Rule.ID, " ", f.Path))
 	}
 	return list
 }
@@ -204,10 +202,8 @@ func TestRecheckResumes(t *testing.T) {
 		if rep.Verdict != checks.Passed {
 			t.Fatalf("run %d: %q", i, findings(rep))
 		}
-		for _, f := range rep.Checks[1].Facts {
-			if f.Key == "read_before_stop" && i == 1 {
-				t.Errorf("a new recheck takes what an earlier one had read: %s", f.Text)
-			}
+		if f := rep.Result("copy-content").Fact("read_before_stop"); f.Key != "" && i == 1 {
+			t.Errorf("a new recheck takes what an earlier one had read: %s", f.Text)
 		}
 	}
 	known := manifest.Recalled(state, seal)

@@ -121,7 +121,7 @@ func (o *output) conclude(ctx context.Context, rep *checks.Report, err error, st
 // hasFact reports whether a check has recorded a fact.
 func hasFact(rep *checks.Report, key string) bool {
 	return rep != nil && slices.ContainsFunc(rep.Checks, func(r checks.Result) bool {
-		return slices.ContainsFunc(r.Facts, func(f checks.Fact) bool { return f.Key == key })
+		return r.Fact(key).Key != ""
 	})
 }
 

@@ -235,11 +235,9 @@ func stopped(rep *checks.Report, err error) error {
 	if rep == nil {
 		return err
 	}
-	for i := range rep.Checks {
-		for _, f := range rep.Checks[i].Findings {
-			if f.Rule.ID == "trial-left-behind" {
-				err = fmt.Errorf("%w; on the share, a trial folder is left: %s", err, f.Detail)
-			}
+	for _, f := range rep.Findings() {
+		if f.Rule.ID == "trial-left-behind" {
+			err = fmt.Errorf("%w; on the share, a trial folder is left: %s", err, f.Detail)
 		}
 	}
 	return err
