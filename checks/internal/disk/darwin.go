@@ -16,7 +16,7 @@ const (
 	iocIn      = 0x80000000
 )
 
-// mincoreInCore: bsd/sys/mman.h, MINCORE_INCORE: the page is in memory.
+// mincoreInCore: bsd/sys/mman.h, MINCORE_INCORE: the page is in memory. Linux has the same (mincore(2)).
 const mincoreInCore = 0x1
 
 // bsd/sys/attr.h.

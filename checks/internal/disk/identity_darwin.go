@@ -5,6 +5,7 @@ import (
 	"io/fs"
 	"os"
 	"syscall"
+	"time"
 	"unsafe"
 
 	"golang.org/x/sys/unix"
@@ -58,4 +59,12 @@ func Offset(f *os.File) (at int64, ok bool) {
 		return 0, false
 	}
 	return log2physAnswer(b)
+}
+
+// AccessTime is when a file was last read, as the system said it of the file; now where it did not.
+func AccessTime(info fs.FileInfo) time.Time {
+	if st, ok := info.Sys().(*syscall.Stat_t); ok {
+		return time.Unix(st.Atimespec.Unix())
+	}
+	return time.Now()
 }

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"syscall"
+	"time"
 	"unsafe"
 
 	"golang.org/x/sys/unix"
@@ -113,4 +114,12 @@ func Offset(f *os.File) (at int64, ok bool) {
 		return 0, false
 	}
 	return fiemapAnswer(b)
+}
+
+// AccessTime is when a file was last read, as the system said it of the file; now where it did not.
+func AccessTime(info fs.FileInfo) time.Time {
+	if st, ok := info.Sys().(*syscall.Stat_t); ok {
+		return time.Unix(st.Atim.Unix())
+	}
+	return time.Now()
 }

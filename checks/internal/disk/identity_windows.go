@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"syscall"
+	"time"
 
 	"golang.org/x/sys/windows"
 )
@@ -127,4 +129,12 @@ func volumeOf(path string) (string, error) {
 		return "", &os.PathError{Op: "GetVolumePathName", Path: path, Err: err}
 	}
 	return windows.UTF16ToString(b[:]), nil
+}
+
+// AccessTime is when a file was last read, as the system said it of the file; now where it did not.
+func AccessTime(info fs.FileInfo) time.Time {
+	if data, ok := info.Sys().(*syscall.Win32FileAttributeData); ok {
+		return time.Unix(0, data.LastAccessTime.Nanoseconds())
+	}
+	return time.Now()
 }

@@ -29,3 +29,18 @@ func flock(f *os.File, how int) error {
 		}
 	}
 }
+
+// LockFolder keeps other processes and this one from locking the same folder, for as long as it stays
+// open or until Unlock (flock(2)). The system lets go of the lock by itself when the process ends,
+// however it ends. Where somebody has it the error is ErrLocked. File systems without locks take every
+// one.
+func LockFolder(dir *os.File) error {
+	err := LockAlone(dir)
+	if isOne(err, []error{unix.EOPNOTSUPP, unix.ENOLCK, unix.EINVAL}) {
+		return nil
+	}
+	return err
+}
+
+// UnlockFolder lets go of a lock before the folder is closed.
+func UnlockFolder(dir *os.File) { _ = unix.Flock(int(dir.Fd()), unix.LOCK_UN) }

@@ -1,11 +1,7 @@
 package disk
 
 import (
-	"errors"
-	"io"
 	"os"
-	"syscall"
-	"unsafe"
 
 	"golang.org/x/sys/unix"
 )
@@ -54,18 +50,10 @@ func evicted(f *os.File, size int64) (Way, error) {
 	if size == 0 {
 		return Evicted, nil
 	}
-	if err := flushed(f); err != nil {
-		for _, harmless := range []error{unix.EINVAL, unix.EROFS, unix.ENOTSUP} {
-			if errors.Is(err, harmless) {
-				err = nil
-				break
-			}
-		}
-		if err != nil {
-			return Cached, &os.PathError{Op: "fsync", Path: f.Name(), Err: err} // told once only: it must not be lost here
-		}
+	if err := flushed(f); err != nil && !isOne(err, []error{unix.EINVAL, unix.EROFS, unix.ENOTSUP}) {
+		return Cached, &os.PathError{Op: "fsync", Path: f.Name(), Err: err} // told once only: it must not be lost here
 	}
-	in, err := resident(size, mapWindow, func(off, length int64) (bool, error) { return mapped(f, off, length, true) })
+	in, err := resident(size, mapWindow, func(off, length int64) (bool, error) { return mapped(f, off, length, invalidate) })
 	if err != nil || in {
 		return Cached, nil // not proven, for whatever reason
 	}
@@ -76,8 +64,7 @@ func evicted(f *os.File, size int64) (Way, error) {
 // it is fsync(2): NFS kext/nfs_vnops.c, nfs_vnop_ioctl). A disk of this computer is not asked to empty its own memory
 // for each file that is read of it.
 func flushed(f *os.File) error {
-	var st unix.Statfs_t
-	if retried(func() error { return unix.Fstatfs(int(f.Fd()), &st) }) == nil && st.Flags&unix.MNT_LOCAL == 0 {
+	if st, err := statfs(f); err == nil && st.Flags&unix.MNT_LOCAL == 0 {
 		return Flush(f)
 	}
 	return retried(func() error { return unix.Fsync(int(f.Fd())) })
@@ -85,34 +72,12 @@ func flushed(f *os.File) error {
 
 // inMemoryStill reports whether any of a file is in memory.
 func inMemoryStill(f *os.File, size int64) (bool, error) {
-	return resident(size, mapWindow, func(off, length int64) (bool, error) { return mapped(f, off, length, false) })
+	return resident(size, mapWindow, func(off, length int64) (bool, error) { return mapped(f, off, length, nil) })
 }
 
-// mapped reports whether any of a part of a file is in memory, and takes it out first if invalidate is set.
-func mapped(f *os.File, off, length int64, invalidate bool) (bool, error) {
-	m, err := unix.Mmap(int(f.Fd()), off, int(length), unix.PROT_READ, unix.MAP_SHARED)
-	if err != nil {
-		return false, os.NewSyscallError("mmap", err)
-	}
-	defer unix.Munmap(m)
-	if invalidate {
-		if err := retried(func() error { return unix.Msync(m, unix.MS_INVALIDATE) }); err != nil {
-			return false, os.NewSyscallError("msync", err)
-		}
-	}
-	// The kernel counts in its own pages, of 4 or 16 KiB (bsd/kern/kern_mman.c, mincore): there is room
-	// for the smaller ones, and what it does not fill says nothing.
-	pages := make([]byte, length/4096+1)
-	_, _, errno := syscall.Syscall(syscall.SYS_MINCORE, uintptr(unsafe.Pointer(unsafe.SliceData(m))), uintptr(len(m)), uintptr(unsafe.Pointer(unsafe.SliceData(pages))))
-	if errno != 0 {
-		return false, os.NewSyscallError("mincore", errno)
-	}
-	for _, p := range pages {
-		if p&mincoreInCore != 0 {
-			return true, nil
-		}
-	}
-	return false, nil
+// invalidate takes a mapped part of a file out of memory.
+func invalidate(m []byte) error {
+	return os.NewSyscallError("msync", retried(func() error { return unix.Msync(m, unix.MS_INVALIDATE) }))
 }
 
 // dropCache takes a file out of memory.
@@ -122,17 +87,4 @@ func dropCache(f *os.File) {
 	}
 }
 
-func (r *Reader) read(p []byte, off int64) (int, error) {
-	for {
-		n, err := unix.Pread(int(r.f.Fd()), p, off)
-		switch {
-		case err == nil && n == 0:
-			return 0, io.EOF
-		case err == nil:
-			return n, nil
-		case errors.Is(err, unix.EINTR):
-			continue
-		}
-		return 0, &os.PathError{Op: "read", Path: r.f.Name(), Err: err}
-	}
-}
+func (r *Reader) read(p []byte, off int64) (int, error) { return pread(r.f, p, off) }

@@ -2,10 +2,8 @@ package disk
 
 import (
 	"errors"
-	"io"
 	"os"
 	"sync/atomic"
-	"unsafe"
 
 	"golang.org/x/sys/unix"
 )
@@ -97,12 +95,10 @@ func dropped(f *os.File, size int64) (bool, error) {
 		return err == nil, nil
 	}
 	// Pages that are not written yet cannot be dropped.
-	if err := f.Sync(); err != nil {
-		for _, harmless := range []error{unix.EINVAL, unix.EROFS, unix.EOPNOTSUPP, unix.ENOSYS} {
-			if errors.Is(err, harmless) {
-				return false, nil
-			}
-		}
+	switch err := f.Sync(); {
+	case isOne(err, []error{unix.EINVAL, unix.EROFS, unix.EOPNOTSUPP, unix.ENOSYS}):
+		return false, nil
+	case err != nil:
 		return false, err // told once only: it must not be lost here
 	}
 	if !dropCache(f) {
@@ -114,26 +110,15 @@ func dropped(f *os.File, size int64) (bool, error) {
 
 // read is one pread(2). Some file systems take O_DIRECT and refuse only the reading (EINVAL).
 func (r *Reader) read(p []byte, off int64) (int, error) {
-	for {
-		n, err := unix.Pread(int(r.f.Fd()), p, off)
-		switch {
-		case err == nil && n == 0:
-			return 0, io.EOF
-		case err == nil:
-			return n, nil
-		case errors.Is(err, unix.EINTR):
-			continue
-		case errors.Is(err, unix.EINVAL):
-			left, lerr := r.leaveDirect()
-			if lerr != nil {
-				return 0, lerr
-			}
-			if left {
-				continue
-			}
+	n, err := pread(r.f, p, off)
+	if errors.Is(err, unix.EINVAL) {
+		if left, lerr := r.leaveDirect(); lerr != nil {
+			return 0, lerr
+		} else if left {
+			return pread(r.f, p, off)
 		}
-		return 0, &os.PathError{Op: "read", Path: r.f.Name(), Err: err}
 	}
+	return n, err
 }
 
 // leaveDirect turns O_DIRECT off where it is on.
@@ -168,8 +153,8 @@ const (
 // and small files through the cache (fs/btrfs/direct-io.c, ENOTBLK), ext4 those with journaled or inline
 // data (fs/ext4/file.c, ext4_should_use_dio), which statx(2) tells.
 func passing(f *os.File) belief {
-	var st unix.Statfs_t
-	if retried(func() error { return unix.Fstatfs(int(f.Fd()), &st) }) != nil {
+	st, err := statfs(f)
+	if err != nil {
 		return doubtful
 	}
 	switch uint32(st.Type) {
@@ -208,33 +193,12 @@ func inMemoryStill(f *os.File, size int64) (bool, error) {
 			noCachestat.Store(true)
 		}
 	}
-	return resident(size, mapWindow, func(off, length int64) (bool, error) { return mapped(f, off, length) })
+	return resident(size, mapWindow, func(off, length int64) (bool, error) { return mapped(f, off, length, nil) })
 }
 
 var noCachestat atomic.Bool
 
 func onOverlay(f *os.File) bool {
-	var st unix.Statfs_t
-	return retried(func() error { return unix.Fstatfs(int(f.Fd()), &st) }) != nil || st.Type == unix.OVERLAYFS_SUPER_MAGIC
-}
-
-// mapped asks mincore(2) about a part of a file that begins at a whole page.
-func mapped(f *os.File, off, length int64) (bool, error) {
-	m, err := unix.Mmap(int(f.Fd()), off, int(length), unix.PROT_READ, unix.MAP_SHARED)
-	if err != nil {
-		return false, os.NewSyscallError("mmap", err)
-	}
-	defer unix.Munmap(m)
-	page := int64(os.Getpagesize())
-	pages := make([]byte, (length+page-1)/page)
-	_, _, errno := unix.Syscall(unix.SYS_MINCORE, uintptr(unsafe.Pointer(unsafe.SliceData(m))), uintptr(length), uintptr(unsafe.Pointer(unsafe.SliceData(pages))))
-	if errno != 0 {
-		return false, os.NewSyscallError("mincore", errno)
-	}
-	for _, p := range pages {
-		if p&1 != 0 { // the other bits are undefined
-			return true, nil
-		}
-	}
-	return false, nil
+	st, err := statfs(f)
+	return err != nil || st.Type == unix.OVERLAYFS_SUPER_MAGIC
 }

@@ -2,7 +2,6 @@ package disk
 
 import (
 	"errors"
-	"io"
 	"os"
 
 	"golang.org/x/sys/windows"
@@ -43,16 +42,4 @@ func openPast(open func(flags int) (*os.File, error)) (*Reader, error) {
 func refused(err error) bool {
 	return errors.Is(err, windows.ERROR_INVALID_PARAMETER) || errors.Is(err, windows.ERROR_NOT_SUPPORTED) ||
 		errors.Is(err, windows.ERROR_INVALID_FUNCTION)
-}
-
-func inMemoryStill(*os.File, int64) (bool, error) { return false, errors.ErrUnsupported }
-
-func dropCache(*os.File) {}
-
-func (r *Reader) read(p []byte, off int64) (int, error) {
-	n, err := r.f.ReadAt(p, off)
-	if err == io.EOF && n > 0 {
-		err = nil // ReadAt of the Reader tells the end
-	}
-	return n, err
 }

@@ -69,8 +69,8 @@ func FlushAll(f *os.File) (way string, err error) {
 // LastingNumbers reports whether a file in an open folder has one inode number for as long as it
 // lives. FAT and exFAT make numbers up while the disk is mounted; of others it is not known.
 func LastingNumbers(dir *os.File) bool {
-	var st unix.Statfs_t
-	if err := retried(func() error { return unix.Fstatfs(int(dir.Fd()), &st) }); err != nil {
+	st, err := statfs(dir)
+	if err != nil {
 		return false
 	}
 	switch unix.ByteSliceToString(st.Fstypename[:]) {
@@ -80,5 +80,9 @@ func LastingNumbers(dir *os.File) bool {
 	return false
 }
 
-// QuietRead would leave the date of the last reading as it is; the system offers nothing like it.
-const QuietRead = 0
+// RespellsNames reports whether a folder is on a disk that stores names in a normal form of its own, so
+// that it may list another name than it was given: HFS+ and HFSX (statfs(2), f_fstypename).
+func RespellsNames(dir *os.File) bool {
+	st, err := statfs(dir)
+	return err == nil && unix.ByteSliceToString(st.Fstypename[:]) == "hfs"
+}

@@ -37,8 +37,7 @@ func FlushAll(f *os.File) (way string, err error) {
 	if err := retried(func() error { return unix.Syncfs(int(f.Fd())) }); err != nil {
 		return syncfs, &os.PathError{Op: "syncfs", Path: f.Name(), Err: err}
 	}
-	var st unix.Statfs_t
-	if err := retried(func() error { return unix.Fstatfs(int(f.Fd()), &st) }); err == nil && st.Type == unix.FUSE_SUPER_MAGIC {
+	if st, err := statfs(f); err == nil && st.Type == unix.FUSE_SUPER_MAGIC {
 		return "", nil
 	}
 	return syncfs, nil
@@ -50,8 +49,8 @@ const syncfs = "syncfs(2)"
 // lives. FAT, exFAT and many programs behind FUSE make numbers up while the disk is mounted, and on an
 // overlay a file has another once it was changed (statfs(2), kernel documentation of overlayfs).
 func LastingNumbers(dir *os.File) bool {
-	var st unix.Statfs_t
-	if err := retried(func() error { return unix.Fstatfs(int(dir.Fd()), &st) }); err != nil {
+	st, err := statfs(dir)
+	if err != nil {
 		return false
 	}
 	switch st.Type {
@@ -64,3 +63,11 @@ func LastingNumbers(dir *os.File) bool {
 // QuietRead is a flag of open(2) that leaves the date of the last reading as it is. Only the owner may
 // ask for it: elsewhere opening fails with fs.ErrPermission.
 const QuietRead = unix.O_NOATIME
+
+// RespellsNames reports whether a folder is on a disk that stores names in a normal form of its own, so
+// that it may list another name than it was given: HFS+ and HFSX (statfs(2), HFSPLUS_SUPER_MAGIC).
+func RespellsNames(dir *os.File) bool {
+	const magic = 0x482b
+	st, err := statfs(dir)
+	return err == nil && st.Type == magic
+}

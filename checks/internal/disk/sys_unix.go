@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"syscall"
+	"time"
 
 	"golang.org/x/sys/unix"
 )
@@ -62,4 +63,29 @@ func retried(call func() error) error {
 			return err
 		}
 	}
+}
+
+// Owner is whose a file is, by number, as the system said it of the file.
+func Owner(info fs.FileInfo) (uid, gid int, known bool) {
+	st, ok := info.Sys().(*syscall.Stat_t)
+	if !ok {
+		return 0, 0, false
+	}
+	return int(st.Uid), int(st.Gid), true
+}
+
+// SetLinkTime sets the modification time of a symbolic link itself, in an open folder (utimensat(2),
+// AT_SYMLINK_NOFOLLOW).
+func SetLinkTime(dir *os.File, name string, t time.Time) error {
+	ts, err := unix.TimeToTimespec(t)
+	if err != nil {
+		return err
+	}
+	return unix.UtimesNanoAt(int(dir.Fd()), name, []unix.Timespec{ts, ts}, unix.AT_SYMLINK_NOFOLLOW)
+}
+
+// statfs tells about the file system of an open file or folder.
+func statfs(f *os.File) (st unix.Statfs_t, err error) {
+	err = retried(func() error { return unix.Fstatfs(int(f.Fd()), &st) })
+	return st, err
 }

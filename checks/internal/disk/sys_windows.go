@@ -2,7 +2,6 @@ package disk
 
 import (
 	"errors"
-	"io/fs"
 	"os"
 	"path/filepath"
 
@@ -51,12 +50,6 @@ func Flush(f *os.File) error {
 	return err
 }
 
-// FlushFolder has nothing to do: folders cannot be flushed here.
-func FlushFolder(string) error { return nil }
-
-// FlushAll has no way here that an ordinary person may go: each file has to be flushed.
-func FlushAll(*os.File) (way string, err error) { return "", nil }
-
 // LastingNumbers reports whether a file in an open folder has one number for as long as it lives: on
 // NTFS and ReFS it does (learn.microsoft.com, BY_HANDLE_FILE_INFORMATION, nFileIndexLow).
 func LastingNumbers(dir *os.File) bool {
@@ -70,12 +63,6 @@ func LastingNumbers(dir *os.File) bool {
 	}
 	return false
 }
-
-// QuietRead would leave the date of the last reading as it is; the system keeps none by default.
-const QuietRead = 0
-
-// links is not told by a look at the name here.
-func links(fs.FileInfo) uint64 { return 0 }
 
 var errPath = errors.New("not a path of this system")
 
