@@ -5,6 +5,8 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+
+	"loadline/checks/internal/disk"
 )
 
 // A demo that is killed cannot remove its folder: the next one does. The marker in it says that it is a
@@ -22,7 +24,7 @@ func mark(folder string) (*os.File, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := lock(f); err != nil {
+	if err := disk.LockAlone(f); err != nil {
 		return nil, errors.Join(err, f.Close())
 	}
 	if _, err := f.WriteString(markerText); err != nil {
@@ -57,5 +59,5 @@ func abandoned(folder string) bool {
 	}
 	defer f.Close()
 	text, err := io.ReadAll(io.LimitReader(f, int64(len(markerText))+1))
-	return err == nil && string(text) == markerText && lock(f) == nil
+	return err == nil && string(text) == markerText && disk.LockAlone(f) == nil
 }

@@ -168,7 +168,7 @@ func ownPlaces() []string {
 	return places
 }
 
-// lookAtOwn looks at one of them. A home folder may itself are on a server that is gone; then its
+// lookAtOwn looks at one of them. A home folder may itself be on a server that is gone; then its
 // path has to do.
 func lookAtOwn(ctx context.Context, path string, deadline time.Duration) seen {
 	s, err := Guard(ctx, deadline, func() (seen, error) { return resolve(path) })
@@ -181,80 +181,57 @@ func lookAtOwn(ctx context.Context, path string, deadline time.Duration) seen {
 // SameFileSystem says whether two folders are on one file system. Links are followed. It may hang
 // where one of them is on a share: call it behind Guard.
 func SameFileSystem(a, b string) (bool, error) {
-	same, err := sameFileSystem(a, b)
-	if err != nil {
-		return false, fmt.Errorf("comparing the file systems of %q and %q: %w", a, b, err)
-	}
-	return same, nil
-}
-
-func sameFileSystem(a, b string) (bool, error) {
-	x, err := resolveAbs(a)
-	if err != nil {
-		return false, err
-	}
-	y, err := resolveAbs(b)
-	if err != nil {
-		return false, err
-	}
-	if x.device == y.device && x.device != 0 {
-		return true, nil
-	}
-	rows, err := mounts(context.Background())
-	if err != nil {
-		return false, err
-	}
-	mx, okX := rowOf(rows, x)
-	my, okY := rowOf(rows, y)
-	if !okX || !okY {
-		return false, nil
-	}
-	// Two mounts of one export may have device numbers of their own; it is one file system still.
-	twice := network(mx.Type) && network(my.Type) && mx.From == my.From
-	return twice || sameLocal(&mx, &my), nil
+	return compare("file systems of", a, b, func(x, y seen) (bool, error) {
+		if x.device == y.device && x.device != 0 {
+			return true, nil
+		}
+		rows, err := mounts(context.Background())
+		if err != nil {
+			return false, err
+		}
+		mx, okX := rowOf(rows, x)
+		my, okY := rowOf(rows, y)
+		if !okX || !okY {
+			return false, nil
+		}
+		// Two mounts of one export may have device numbers of their own; it is one file system still.
+		twice := network(mx.Type) && network(my.Type) && mx.From == my.From
+		return twice || sameLocal(&mx, &my), nil
+	})
 }
 
 // Nested says whether one folder is the other or is in it. Links are followed; two names of one
 // folder, a bind mount or one that differs in case on a disk that folds case, are the same folder.
 // It may hang where one of them is on a share: call it behind Guard.
 func Nested(a, b string) (bool, error) {
-	nested, err := nestedFolders(a, b)
-	if err != nil {
-		return false, fmt.Errorf("comparing the folders %q and %q: %w", a, b, err)
-	}
-	return nested, nil
+	return compare("folders", a, b, func(x, y seen) (bool, error) {
+		in, err := below(x.path, y.path)
+		if in || err != nil {
+			return in, err
+		}
+		return below(y.path, x.path)
+	})
 }
 
 // Inside says whether path is folder or is in it. Links are followed, and both must be there. It may hang
 // where one of them is on a share: call it behind Guard.
 func Inside(folder, path string) (bool, error) {
-	x, err := resolveAbs(folder)
+	return compare("folders", folder, path, func(x, y seen) (bool, error) { return below(x.path, y.path) })
+}
+
+// compare asks something of two places.
+func compare(what, a, b string, ask func(x, y seen) (bool, error)) (bool, error) {
+	x, err := resolveAbs(a)
 	if err == nil {
 		var y seen
-		if y, err = resolveAbs(path); err == nil {
-			var in bool
-			if in, err = below(x.path, y.path); err == nil {
-				return in, nil
+		if y, err = resolveAbs(b); err == nil {
+			var is bool
+			if is, err = ask(x, y); err == nil {
+				return is, nil
 			}
 		}
 	}
-	return false, fmt.Errorf("comparing the folders %q and %q: %w", folder, path, err)
-}
-
-func nestedFolders(a, b string) (bool, error) {
-	x, err := resolveAbs(a)
-	if err != nil {
-		return false, err
-	}
-	y, err := resolveAbs(b)
-	if err != nil {
-		return false, err
-	}
-	in, err := below(x.path, y.path)
-	if in || err != nil {
-		return in, err
-	}
-	return below(y.path, x.path)
+	return false, fmt.Errorf("comparing the %s %q and %q: %w", what, a, b, err)
 }
 
 // below climbs from path to the root and says whether it meets folder.

@@ -104,7 +104,7 @@ func (t *trial) stream(rate float64) error {
 		doing, err = "closing a stream", closed
 	}
 	if err != nil {
-		if isFull(err) {
+		if disk.Full(err) {
 			doing = fmt.Sprintf("%s of %d bytes, where the share said that %d were free", doing, written, t.at.space.Free)
 		}
 		return t.failBytes(doing, err)

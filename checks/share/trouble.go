@@ -4,6 +4,8 @@ import (
 	"errors"
 	"io/fs"
 	"os"
+
+	"loadline/checks/internal/disk"
 )
 
 // Rules that the write trial finds broken. Their texts stand with the checks.
@@ -19,11 +21,11 @@ const (
 // ruleOf says which rule an error of the share breaks, "" where none names it.
 func ruleOf(err error) string {
 	switch {
-	case isReadOnly(err):
+	case disk.ReadOnly(err):
 		return ruleReadOnly
 	case isStale(err):
 		return ruleStale
-	case isFull(err):
+	case disk.Full(err):
 		return ruleFull
 	case errors.Is(err, fs.ErrPermission):
 		return ruleDenied

@@ -8,10 +8,6 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-func isReadOnly(err error) bool { return errors.Is(err, unix.EROFS) }
-
-func isFull(err error) bool { return errors.Is(err, unix.ENOSPC) || errors.Is(err, unix.EDQUOT) }
-
 func isStale(err error) bool { return errors.Is(err, unix.ESTALE) }
 
 // isIO also knows ETIMEDOUT, which softerr gives (nfs(5)).

@@ -6,13 +6,6 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-func isReadOnly(err error) bool { return errors.Is(err, windows.ERROR_WRITE_PROTECT) }
-
-func isFull(err error) bool {
-	return errors.Is(err, windows.ERROR_DISK_FULL) || errors.Is(err, windows.ERROR_HANDLE_DISK_FULL) ||
-		errors.Is(err, windows.ERROR_DISK_QUOTA_EXCEEDED)
-}
-
 func isStale(err error) bool { return errors.Is(err, windows.ERROR_FILE_INVALID) }
 
 func isIO(err error) bool {

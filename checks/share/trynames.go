@@ -6,6 +6,8 @@ import (
 	"io/fs"
 	"runtime"
 	"strings"
+
+	"loadline/checks/internal/disk"
 )
 
 // usualNameLimit is the longest name in bytes where the share does not say (limits.h NAME_MAX).
@@ -154,7 +156,7 @@ func refusal(err error) bool {
 		return false
 	}
 	switch {
-	case isReadOnly(err), isStale(err), isFull(err), isIO(err):
+	case disk.ReadOnly(err), isStale(err), disk.Full(err), isIO(err):
 		return false
 	}
 	return true

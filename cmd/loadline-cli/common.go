@@ -29,6 +29,19 @@ func newFlags(name, arguments string, stderr io.Writer) *flag.FlagSet {
 	return fs
 }
 
+// errUsage: the number of arguments is none that the command takes. The usage has been shown.
+var errUsage = errors.New("usage")
+
+// parseCount is parse for a command that takes from least to most arguments.
+func parseCount(fs *flag.FlagSet, args []string, least, most int) ([]string, error) {
+	rest, err := parse(fs, args)
+	if err == nil && (len(rest) < least || len(rest) > most) {
+		fs.Usage()
+		err = errUsage
+	}
+	return rest, err
+}
+
 // parse reads flags wherever they stand and returns the other arguments. Behind "--" everything is
 // an argument.
 func parse(fs *flag.FlagSet, args []string) ([]string, error) {

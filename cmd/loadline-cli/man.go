@@ -13,13 +13,8 @@ import (
 // runManual prints the manual page, in the macros of man(7).
 func runManual(_ context.Context, args []string, stdout, stderr io.Writer) int {
 	fs := newFlags("man", "", stderr)
-	rest, err := parse(fs, args)
-	if err != nil {
+	if _, err := parseCount(fs, args, 0, 0); err != nil {
 		return parsed(err)
-	}
-	if len(rest) > 0 {
-		fs.Usage()
-		return exitError
 	}
 	if _, err := io.WriteString(stdout, manPage(describe())); err != nil {
 		return fault(stderr, err)

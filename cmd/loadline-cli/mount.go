@@ -25,13 +25,9 @@ func runMount(_ context.Context, args []string, stdout, stderr io.Writer) int {
 		on = p
 		return nil
 	})
-	rest, err := parse(fs, args)
+	rest, err := parseCount(fs, args, 2, 2)
 	if err != nil {
 		return parsed(err)
-	}
-	if len(rest) != 2 {
-		fs.Usage()
-		return exitError
 	}
 	server, export, err := share.SplitExport(rest[0])
 	if err != nil {

@@ -36,13 +36,9 @@ func runRecheck(ctx context.Context, args []string, stdout, stderr io.Writer) in
 		options.Seed, options.HasSeed = n, true
 		return nil
 	})
-	rest, err := parse(fs, args)
+	rest, err := parseCount(fs, args, 2, 2)
 	if err != nil {
 		return parsed(err)
-	}
-	if len(rest) != 2 {
-		fs.Usage()
-		return exitError
 	}
 	if options.HasSeed && options.Sample == 0 {
 		return fault(stderr, errors.New("-seed chooses files of a sample: give -sample too"))

@@ -17,13 +17,9 @@ func runSelftest(ctx context.Context, args []string, stdout, stderr io.Writer) i
 	fs := newFlags("selftest", "FOLDER [SHARE]", stderr)
 	var out output
 	fs.StringVar(&out.file, "o", "", "write the document to `FILE` instead of standard output; an existing file is never overwritten")
-	rest, err := parse(fs, args)
+	rest, err := parseCount(fs, args, 1, 2)
 	if err != nil {
 		return parsed(err)
-	}
-	if len(rest) < 1 || len(rest) > 2 {
-		fs.Usage()
-		return exitError
 	}
 	for _, folder := range rest {
 		if info, err := os.Stat(folder); err != nil || !info.IsDir() {

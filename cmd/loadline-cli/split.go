@@ -39,13 +39,9 @@ func runSplit(ctx context.Context, args []string, stdout, stderr io.Writer) int 
 		}
 		return nil
 	})
-	rest, err := parse(fs, args)
+	rest, err := parseCount(fs, args, 1, 1)
 	if err != nil {
 		return parsed(err)
-	}
-	if len(rest) != 1 {
-		fs.Usage()
-		return exitError
 	}
 	if len(o.Boxes) == 0 {
 		return fault(stderr, errors.New("no box given; say how much each takes, such as -box 8TB -box 8TB"))

@@ -24,8 +24,9 @@ func LockAlone(f *os.File) error {
 	return err
 }
 
+// lockFile locks a byte far behind the end of any file: what is locked, others could not read.
 func lockFile(f *os.File, how uint32) error {
-	return windows.LockFileEx(windows.Handle(f.Fd()), how, 0, 1, 0, &windows.Overlapped{})
+	return windows.LockFileEx(windows.Handle(f.Fd()), how, 0, 1, 0, &windows.Overlapped{OffsetHigh: 1 << 20})
 }
 
 var lockedFolders sync.Map // *os.File of the folder to *os.File of its lock

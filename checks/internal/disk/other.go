@@ -61,4 +61,4 @@ func keepAwake(string) (release func(), means string, err error) {
 	return nil, "", errors.ErrUnsupported
 }
 
-var mediumErrors, goneErrors, fullErrors, readOnlyErrors, inUseErrors, nameErrors []error
+var mediumErrors, goneErrors []error

@@ -6,6 +6,7 @@ import (
 	"context"
 	"fmt"
 	"io/fs"
+	"net"
 
 	"github.com/shirou/gopsutil/v3/disk"
 )
@@ -40,3 +41,10 @@ func inspect(s *seen) error {
 }
 
 func deviceOf(fs.FileInfo) uint64 { return 0 }
+
+func battery() (onBattery, known bool) { return false, false }
+
+func (l *Link) measure(context.Context, *net.Interface) {}
+
+// RawMount returns what the system says of a mount in its own words: nothing here.
+func RawMount(context.Context, *Mount) string { return "" }
