@@ -11,9 +11,9 @@ import (
 	"loadline/checks/share"
 )
 
-// Machine says where and as whom the checks run. Asking the system for it takes longer than checking a
+// machine says where and as whom the checks run. Asking the system for it takes longer than checking a
 // small folder, so it is asked once.
-var Machine = sync.OnceValue(func() string {
+var machine = sync.OnceValue(func() string {
 	parts := system()
 	parts = append(parts, runtime.GOARCH, fmt.Sprintf("%d CPUs", runtime.NumCPU()))
 	if u, err := user.Current(); err == nil {

@@ -13,8 +13,8 @@ func TestMachine(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if want := strings.TrimSuffix(string(out), "\n"); !strings.HasPrefix(Machine(), want) {
-		t.Errorf("%q does not begin with %q", Machine(), want)
+	if want := strings.TrimSuffix(string(out), "\n"); !strings.HasPrefix(machine(), want) {
+		t.Errorf("%q does not begin with %q", machine(), want)
 	}
 }
 

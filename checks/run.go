@@ -276,7 +276,7 @@ func (r *run) now() Progress {
 // place fills in where the report was made, and what it is about.
 func (r *run) place(rep *Report) {
 	rep.Job = *r.job
-	rep.Machine = Machine()
+	rep.Machine = machine()
 	rep.Unproven = Unproven(runtime.GOOS)
 	rep.Source = Place{Path: r.job.Source, Free: -1, Total: -1}
 	if r.job.Source != "" {

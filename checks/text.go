@@ -79,8 +79,8 @@ func (r *Report) Counts() string {
 	return strings.Join(parts, ", ")
 }
 
-// Advice returns the first things to do, most urgent first.
-func (r *Report) Advice() []string {
+// advice returns the first things to do, most urgent first.
+func (r *Report) advice() []string {
 	var list []string
 	for _, want := range []Status{Failed, Warned, Unknown} {
 		for i := range r.Checks {
@@ -92,16 +92,16 @@ func (r *Report) Advice() []string {
 			case want == Unknown:
 				list = append(list, fmt.Sprintf("“%s” was not checked: %s", c.Title, c.Reason))
 			default:
-				list = append(list, fmt.Sprintf("%s (“%s”)", c.Remedy(), c.Title))
+				list = append(list, fmt.Sprintf("%s (“%s”)", c.remedy(), c.Title))
 			}
 		}
 	}
 	return list
 }
 
-// Remedy returns the first thing to do about a check: that of its worst findings where they break
+// remedy returns the first thing to do about a check: that of its worst findings where they break
 // one rule, else that of the check.
-func (r *Result) Remedy() string {
+func (r *Result) remedy() string {
 	var worst *Finding
 	several := false
 	for i := range r.Findings {
@@ -137,7 +137,7 @@ func (r *Report) WriteText(w io.Writer) error {
 		t.line("")
 		t.wrap("", "", "THIS IS A DEMO. Invented: "+r.Invented+". Everything else was computed.")
 	}
-	if advice := r.Advice(); len(advice) > 0 {
+	if advice := r.advice(); len(advice) > 0 {
 		t.heading("What to do first")
 		for i, a := range advice {
 			t.wrap(fmt.Sprintf("%2d. ", i+1), "    ", a)
@@ -302,7 +302,7 @@ func (t *textWriter) check(n int, c *Result) {
 		}
 	}
 	if c.Status != Passed && c.Status != Unknown {
-		t.wrap("    > ", "      ", c.Remedy())
+		t.wrap("    > ", "      ", c.remedy())
 	}
 }
 

@@ -13,7 +13,7 @@ func (w *Window) askAwake() {
 		return
 	}
 	go func() {
-		release, err := keep("Looking whether this can be done")
+		release, err := keep("Checking whether this is possible")
 		release()
 		w.desktop.Post(func() {
 			if w.sleepy = err != nil; !w.sleepy {

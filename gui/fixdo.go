@@ -110,7 +110,7 @@ func (p *fixPage) askWith(weight *fix.Estimate) {
 		text = append(text, "All this takes about "+checks.Bytes(weight.Bytes)+" of the "+checks.Bytes(weight.Free)+" that the disk has free, and is read back and compared.")
 	}
 	if n > 0 {
-		text = append(text, "If you have catalogues or projects that know these files by name, they will ask for them.")
+		text = append(text, "Catalogues and projects that know these files by name will ask for them.")
 	}
 	text = append(text, "Undo takes everything back.")
 	if weight != nil && p.w.sleepy {
@@ -141,7 +141,7 @@ func (p *fixPage) askUndo() {
 		return
 	}
 	j := p.past
-	text := capitalize(work(j.Renames, j.Copies)) + " of " + j.Started.Local().Format("2 January 2006, 15:04") + " are taken back: files get the old names again, and folders their dates."
+	text := capitalize(work(j.Renames, j.Copies)) + " of " + j.Started.Local().Format("2 January 2006, 15:04") + " are taken back: files get their old names back, and folders their dates."
 	if j.Copies > 0 {
 		text += " A copy or an archive goes only if what it was made from still holds every byte of it, which takes as long as reading both."
 	}
@@ -343,7 +343,7 @@ func (p *fixPage) saveLists() {
 	}
 	w := p.w
 	stamp := w.desktop.Now().Format("2006-01-02 15.04")
-	w.saveSheet("Save the copy list", "One relative path a line: what would arrive as it is named now. What would not goes into a skip list beside it. In the source folder, pax -rw -d /mnt/share < LIST copies exactly these. The checks before and after copying follow this list.",
+	w.saveSheet("Save the copy list", "One relative path per line: what would arrive as it is named now. Everything else goes into a skip list beside it. In the source folder, pax -rw -d /mnt/share < LIST copies exactly these. The checks before and after copying follow this list.",
 		"Loadline copy list "+stamp+".txt",
 		func(path string, out io.Writer) error { return p.writeLists(path, out) })
 }

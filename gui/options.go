@@ -193,7 +193,7 @@ func hoursIn(s string) (time.Duration, error) {
 	}
 	d, err := time.ParseDuration(strings.ReplaceAll(t, "min", "m"))
 	if err != nil || d <= 0 || d > 10_000*time.Hour {
-		return 0, fmt.Errorf("%q is no time; write hours, like 6 or 5.5", s)
+		return 0, fmt.Errorf("%q is not a time; write hours, like 6 or 5.5", s)
 	}
 	return d, nil
 }

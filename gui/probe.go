@@ -203,11 +203,11 @@ func pathProblem(err error) string {
 	case errors.Is(err, fs.ErrNotExist):
 		return "Nothing is there. Is the disk plugged in and mounted, and the path spelled right?"
 	case errors.Is(err, fs.ErrPermission):
-		return "You do not have permission to look there. Change its permissions, or work as a user who may."
+		return "You do not have permission to look there. Change its permissions, or run Loadline as a user who may."
 	case errors.Is(err, share.ErrNotFolder):
 		return "This is a file. Choose the folder that holds it."
 	case errors.Is(err, share.ErrSilent), errors.Is(err, share.ErrBusy):
-		return "It does not answer. Is the appliance on, and the cable in? You can check all the same: the disk is looked at, the share reported as not responding."
+		return "It does not respond. Is the appliance on, and the cable plugged in? You can still check: the disk is checked, and the share is reported as not responding."
 	}
 	return "It cannot be read: " + oneLine(err.Error()) + "."
 }

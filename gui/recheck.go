@@ -64,7 +64,7 @@ func (s *portion) into(r *Request) error {
 	}
 	n, err := strconv.ParseFloat(text, 64)
 	if err != nil {
-		return fmt.Errorf("%q is no number; write a number over 0, and 100 at most, or nothing to read every file", text)
+		return fmt.Errorf("%q is not a number; write one over 0, and 100 at most, or nothing to read every file", text)
 	}
 	if !(n > 0 && n <= 100) {
 		return errors.New("the sample must be over 0 per cent, and 100 at most; write nothing to read every file")

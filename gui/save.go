@@ -120,7 +120,7 @@ func (w *Window) saveSheet(title, text, name string, write func(string, io.Write
 
 // askOver asks before a file is replaced.
 func (w *Window) askOver(path, title, text string, write func(string, io.Writer) error) {
-	w.ask("overwrite", "This file is there already", names.Quote(path)+" would be replaced. Its current content would be lost.",
+	w.ask("overwrite", "This file already exists", names.Quote(path)+" would be replaced. Its current content would be lost.",
 		"Replace it", "Keep it", func() {
 			w.writeOut(path, true, write, func(err error) {
 				if err != nil {

@@ -178,7 +178,7 @@ func understand(manifest string, list []string, columns listing.Columns) (facts,
 func understoodWords(u *arrival.Understood) string {
 	text := "How it is read: " + oneLine(u.Format.String()) + "."
 	if u.Format.Guessed {
-		text += " The columns were told by what they hold: look whether they are right, or name them below."
+		text += " The columns were recognized by what they hold: check that they are right, or name them below."
 	}
 	n := int64(len(u.Rows))
 	if n > 0 {

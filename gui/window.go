@@ -245,7 +245,7 @@ func (w *Window) showReady(v *view) {
 	switch v.stage {
 	case checks.Arrival:
 		if from == "" || to == "" {
-			v.head.say(l, "Has every file arrived?", "Choose the manifest that the check after copying wrote, and a listing of the object store: CSV, TSV, JSON lines or checksum lines.")
+			v.head.say(l, "Has every file arrived?", "Choose the manifest that the check after copying wrote, and a listing of the object store: a table, JSON, XML or checksum lines.")
 		} else {
 			v.head.say(l, "Ready to check the arrival", "Loadline looks up every file of the manifest in the listing. Keep the disk until this says that you may erase it.")
 		}
@@ -253,7 +253,7 @@ func (w *Window) showReady(v *view) {
 		if from == "" || to == "" {
 			v.head.say(l, "Is this copy whole?", "Choose the manifest, and the folder of any copy: a second disk, objects that were fetched back, the same disk years later.")
 		} else {
-			v.head.say(l, "Ready to recheck the copy", w.beforeLong("Every file of the manifest is looked up in the folder and read, and compared byte by byte. Nothing is changed."))
+			v.head.say(l, "Ready to recheck the copy", w.beforeLong("Every file of the manifest is looked up in the folder, read to its last byte and compared by its checksum. Nothing is changed."))
 		}
 	case checks.After:
 		if from == "" || to == "" {
@@ -366,7 +366,7 @@ func (w *Window) Close() {
 	}
 	title, text := "A check is still running", "Closing stops it. Nothing on the disk or the share is left half done."
 	if w.fixing {
-		title, text = "The disk is being changed", "Closing stops between two steps, and a copy that is half made is removed. The journal remembers the rest: “Fix names” can go on or undo."
+		title, text = "The disk is being changed", "Closing stops between two steps, and a half-made copy is removed. The journal remembers the rest: “Fix names” can go on or undo."
 	}
 	w.ask("close", title, text, "Stop and close", "Go on", w.Quit)
 }

@@ -167,7 +167,7 @@ var (
 	}
 	doublesOnShare = &checks.Rule{
 		ID: "apple-double-on-share", Level: checks.Note,
-		When:   "the share has files named ._NAME in which a Mac keeps attributes of NAME, as foretold before copying; each will become an object",
+		When:   "the share has files named ._NAME in which a Mac keeps attributes of NAME, as the check before copying said; each will become an object",
 		Fix:    "Nothing to do for the content. If you do not want these objects, remove the files from the share.",
 		Source: "bsd/vfs/vfs_xattr.c of xnu: what a file system cannot keep goes to a ._ file; RFC 1740, from memory",
 	}

@@ -51,14 +51,14 @@ var ErrListing = listing.ErrListing
 func Run(ctx context.Context, file string, listings []string, o Options, watch func(checks.Event)) (*checks.Report, error) {
 	job := checks.Job{Stage: checks.Arrival, Prefix: o.Prefix, Version: o.Version, Now: o.Now}
 	defer compact.Lean()()
-	return checks.Run(ctx, job, New(file, listings, o), watch)
+	return checks.Run(ctx, job, newList(file, listings, o), watch)
 }
 
 // List returns the checks after arrival, in their order, for those who only want to show them.
-func List() []*checks.Check { return New("", nil, Options{}) }
+func List() []*checks.Check { return newList("", nil, Options{}) }
 
-// New returns the checks of one comparison, for checks.Run.
-func New(file string, listings []string, o Options) []*checks.Check {
+// newList returns the checks of one comparison, for checks.Run.
+func newList(file string, listings []string, o Options) []*checks.Check {
 	a := &arrival{o: &o, listings: listings, compared: map[listing.Kind]int64{}}
 	for _, f := range append([]string{file}, o.Also...) {
 		a.archives = append(a.archives, &archive{file: f})

@@ -58,10 +58,10 @@ const (
 )
 
 // An Estimate is how long a copy takes, as a range.
-type Estimate struct{ Low, High time.Duration }
+type estimate struct{ Low, High time.Duration }
 
 // String returns "2 h 20 min to 2 h 21 min".
-func (e Estimate) String() string {
+func (e estimate) String() string {
 	low, high := checks.Span(e.Low), checks.Span(e.High)
 	if low == high {
 		return "about " + low
@@ -69,17 +69,17 @@ func (e Estimate) String() string {
 	return low + " to " + high
 }
 
-// OnWire is how long bytes take over a line of a rate in bits a second, by TCP over Ethernet.
-func OnWire(bytes int64, bits float64) Estimate {
+// onWire is how long bytes take over a line of a rate in bits a second, by TCP over Ethernet.
+func onWire(bytes int64, bits float64) estimate {
 	if bits <= 0 {
-		return Estimate{}
+		return estimate{}
 	}
 	s := float64(bytes) * 8 / bits
-	return Estimate{seconds(s / goodputHigh), seconds(s / goodputLow)}
+	return estimate{seconds(s / goodputHigh), seconds(s / goodputLow)}
 }
 
-// AtLineRate is how long bytes take at the full rate of a line, in bits a second.
-func AtLineRate(bytes int64, bits float64) time.Duration {
+// atLineRate is how long bytes take at the full rate of a line, in bits a second.
+func atLineRate(bytes int64, bits float64) time.Duration {
 	if bits <= 0 {
 		return 0
 	}
@@ -99,11 +99,11 @@ var copyTime = &checks.Check{
 		n := &pass.Tally().Copy
 		job := pass.Job
 		if job.Uplink > 0 {
-			d := AtLineRate(n.Bytes, job.Uplink)
+			d := atLineRate(n.Bytes, job.Uplink)
 			pass.Fact("uplink_seconds", d.Seconds(), "Over the uplink of %s instead: %s", checks.LineRate(job.Uplink), checks.Span(d))
 		}
 		p := paces{bytes: n.Bytes, files: n.Files, link: job.Link}
-		m := checks.StateOf[ShareState](pass, ShareMounted)
+		m := checks.StateOf[shareState](pass, ShareMounted)
 		if m != nil && m.Facts != nil && m.Usable {
 			if bits := judgeLinkTo(ctx, pass, m.Facts); p.link == 0 {
 				p.link = bits
@@ -139,7 +139,7 @@ var copyTime = &checks.Check{
 		pass.Fact("estimate_low_seconds", e.Low.Seconds(), "Estimate: %s", e)
 		pass.Fact("estimate_high_seconds", e.High.Seconds(), "At the slow end: %s", checks.Span(e.High))
 		if p.link > 0 {
-			w := OnWire(n.Bytes, p.link)
+			w := onWire(n.Bytes, p.link)
 			pass.Fact("link_bits_per_second", p.link, "The link of %s carries it in %s", checks.LineRate(p.link), w)
 		}
 		pass.Summarize("%s. %s.", checks.Capitalize(e.String()), limitText[limit])
@@ -180,8 +180,8 @@ type paces struct {
 }
 
 // estimate tells how long the copy takes, as the slowest part does it, and which part that is.
-func (p *paces) estimate() (e Estimate, limit string) {
-	slower := func(by Estimate, what string) {
+func (p *paces) estimate() (e estimate, limit string) {
+	slower := func(by estimate, what string) {
 		if by.High > e.High {
 			limit = what
 		}
@@ -196,15 +196,15 @@ func (p *paces) estimate() (e Estimate, limit string) {
 		if slow <= 0 {
 			slow = p.trial.Rate
 		}
-		slower(Estimate{seconds(float64(p.bytes)/fast + calls), seconds(float64(p.bytes)/slow + calls)}, limitShare)
+		slower(estimate{seconds(float64(p.bytes)/fast + calls), seconds(float64(p.bytes)/slow + calls)}, limitShare)
 	}
 	if p.link > 0 {
 		// No copy is faster than its cable: what a short trial measured may be a cache's rate.
-		slower(OnWire(p.bytes, p.link), limitLink)
+		slower(onWire(p.bytes, p.link), limitLink)
 	}
 	if rate := p.sourceRate(); rate > 0 {
 		d := seconds(float64(p.bytes) / rate)
-		slower(Estimate{d, d}, limitSource)
+		slower(estimate{d, d}, limitSource)
 	}
 	return e, cmp.Or(limit, limitShare)
 }
@@ -242,7 +242,7 @@ func judgeSource(pass *checks.Pass, p *paces) {
 
 // planWire says what to allow while there is no share to measure.
 func planWire(pass *checks.Pass, p *paces) {
-	over := func(bits float64) Estimate {
+	over := func(bits float64) estimate {
 		e, _ := (&paces{bytes: p.bytes, source: p.source, link: bits}).estimate()
 		return e
 	}
@@ -251,7 +251,7 @@ func planWire(pass *checks.Pass, p *paces) {
 	pass.Fact("plan_10gbit_seconds", ten.High.Seconds(), "At 10 Gb/s: %s", ten)
 	uplink := ""
 	if u := pass.Job.Uplink; u > 0 {
-		uplink = fmt.Sprintf(", or %s over your uplink", checks.Span(AtLineRate(p.bytes, u)))
+		uplink = fmt.Sprintf(", or %s over your uplink", checks.Span(atLineRate(p.bytes, u)))
 	}
 	pass.Summarize("Allow %s at 1 Gb/s, %s at 10 Gb/s%s.", checks.Span(one.High), checks.Span(ten.High), uplink)
 }

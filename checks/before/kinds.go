@@ -132,7 +132,7 @@ var fileKinds = &checks.Check{
 // fileLimit is the largest file that the share's file system takes, 0 where that is not known. An
 // NFS server tells it to its client only (RFC 1813 FSINFO).
 func fileLimit(pass *checks.Pass) int64 {
-	s := checks.StateOf[ShareState](pass, ShareMounted)
+	s := checks.StateOf[shareState](pass, ShareMounted)
 	if s == nil || s.Facts == nil {
 		return 0
 	}

@@ -15,7 +15,7 @@ var (
 		ID: "small-files", Level: checks.Warn,
 		When:   "the time for calls, not for bytes, is over 25 % of an estimated copy of over a second",
 		Fix:    "Pack folders of many small files into one file each before copying (POSIX pax).",
-		Source: "common practice, no source; 10 calls a file on version 3, 11 on 4.2, measured",
+		Source: "common practice, no source; 10 calls per file on version 3, 11 on 4.2, measured",
 	}
 	hugeFolder = &checks.Rule{
 		ID: "huge-folder", Level: checks.Warn,
@@ -36,7 +36,7 @@ var folderLoad = &checks.Check{
 	ID: "folder-load", Title: "Folders and files are of a workable size", Group: checks.GroupTime,
 	Doc: "Every file costs the share about ten calls whatever its size, and every listing of a huge folder costs " +
 		"it memory. Very many small files make a copy slow where bytes alone would not.",
-	Fix:   "Pack what is listed into one file a folder (POSIX pax), or split it.",
+	Fix:   "Pack what is listed into one file per folder (POSIX pax), or split it.",
 	Rules: []*checks.Rule{smallFiles, hugeFolder},
 	Visit: func(pass *checks.Pass, d *walk.Dir) {
 		if len(d.Entries) > hugeEntries {

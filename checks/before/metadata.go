@@ -130,7 +130,7 @@ var metadata = &checks.Check{
 	Rules: []*checks.Rule{extendedAttributes, accessList, dateOutOfRange, attributesSampled, doublesToCome, futureDate},
 	Begin: func(pass *checks.Pass) any {
 		s := &metadataState{dates: true}
-		if m := checks.StateOf[ShareState](pass, ShareMounted); m != nil && m.Facts != nil {
+		if m := checks.StateOf[shareState](pass, ShareMounted); m != nil && m.Facts != nil {
 			s.dates = m.Facts.NFS && (m.Facts.Version == "" || m.Facts.Version[0] < '4')
 			s.doubles.wanted = writesDoubles(m.Facts)
 		}

@@ -13,8 +13,8 @@ import (
 	"loadline/checks/share"
 )
 
-// ShareState is what the first check learned of the share.
-type ShareState struct {
+// shareState is what the first check learned of the share.
+type shareState struct {
 	Facts *share.Facts
 	// Usable is false where nothing may be written or measured there: the share is silent, the
 	// folder is not on a share at all, or it is part of the source.
@@ -62,10 +62,10 @@ var ShareMounted = &checks.Check{
 		"this computer: a copy into it ends without an error, and the appliance travels empty.",
 	Fix:   "Mount the share as the appliance's instructions say, then choose its folder again.",
 	Rules: []*checks.Rule{notAMount, sameDisk, nestedFolders, localFileSystem, shareSilent},
-	Begin: func(*checks.Pass) any { return &ShareState{} },
+	Begin: func(*checks.Pass) any { return &shareState{} },
 	Finish: func(ctx context.Context, pass *checks.Pass) error {
 		job := pass.Job
-		s := pass.State.(*ShareState)
+		s := pass.State.(*shareState)
 		pass.Describe(s.describe)
 		facts := job.StandIn
 		if facts == nil {
@@ -143,7 +143,7 @@ func tellToMount(pass *checks.Pass, on share.Platform, folder string) {
 }
 
 // describe says in the report what is mounted.
-func (s *ShareState) describe(rep *checks.Report) {
+func (s *shareState) describe(rep *checks.Report) {
 	if f := s.Facts; f != nil && rep.Share != nil {
 		rep.Share.From, rep.Share.Type, rep.Share.Options = f.Mount.From, f.Mount.Type, f.Mount.Options
 		rep.Share.Free, rep.Share.Total, rep.Share.NameMax = f.Space.Free, f.Space.Total, f.Space.NameLimit

@@ -15,7 +15,7 @@ import (
 // nameLimit is the longest name that the share takes, in bytes.
 func nameLimit(pass *checks.Pass) int {
 	says := 0
-	if s := checks.StateOf[ShareState](pass, ShareMounted); s != nil && s.Facts != nil {
+	if s := checks.StateOf[shareState](pass, ShareMounted); s != nil && s.Facts != nil {
 		says = s.Facts.Space.NameLimit
 	}
 	return checks.LongestName(checks.StateOf[share.Result](pass, shareWrites), says)

@@ -107,7 +107,7 @@ var mountOptions = &checks.Check{
 	},
 	Needs: []*checks.Check{ShareMounted},
 	Finish: func(_ context.Context, pass *checks.Pass) error {
-		s := checks.StateOf[ShareState](pass, ShareMounted)
+		s := checks.StateOf[shareState](pass, ShareMounted)
 		if s == nil || s.Facts == nil {
 			return errors.New("nothing is known about the mount")
 		}

@@ -90,7 +90,7 @@ const macPathMax = 1023
 
 // copier is the system that will make the copy: what it reads has its limits too.
 func copier(pass *checks.Pass) share.Platform {
-	if m := checks.StateOf[ShareState](pass, ShareMounted); m != nil && m.Facts != nil {
+	if m := checks.StateOf[shareState](pass, ShareMounted); m != nil && m.Facts != nil {
 		return m.Facts.On()
 	}
 	return share.ThisPlatform()

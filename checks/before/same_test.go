@@ -77,18 +77,18 @@ func TestOnWire(t *testing.T) {
 		{100e6, second(8e4 * 1538 / 1460), 23*time.Hour + 36*time.Minute + 12*time.Second},
 		{10e9, second(800.0 * 1538 / 1460), 14*time.Minute + 10*time.Second},
 	} {
-		e := OnWire(terabyte, c.bits)
+		e := onWire(terabyte, c.bits)
 		near("low", e.Low, c.low)
 		near("high", e.High, c.high)
 	}
 	// 1 TB over an uplink of 10 Mb/s: 9 days 6 h at the line rate.
-	if got := checks.Span(AtLineRate(terabyte, 10e6)); got != "9 days 6 h" {
+	if got := checks.Span(atLineRate(terabyte, 10e6)); got != "9 days 6 h" {
 		t.Errorf("over 10 Mb/s: %s", got)
 	}
 	// An appliance's battery lasts about 6 hours, 80 % of which are 4 h 48 min (common practice).
 	safe := time.Duration(0.8 * float64(6*time.Hour))
 	for n, fits := range map[int64]bool{1: true, 2: true, 3: false} {
-		if got := OnWire(n*terabyte, 1e9).High <= safe; got != fits {
+		if got := onWire(n*terabyte, 1e9).High <= safe; got != fits {
 			t.Errorf("%d TB over 1 Gb/s within %s: %v", n, safe, got)
 		}
 	}
@@ -100,10 +100,10 @@ func TestOnWire(t *testing.T) {
 		bytes int64
 		bits  float64
 	}{{0, 1e9}, {1, 0}, {1<<63 - 1, 1e-300}, {1<<63 - 1, 1e300}} {
-		if e := OnWire(c.bytes, c.bits); e.Low < 0 || e.High < e.Low {
+		if e := onWire(c.bytes, c.bits); e.Low < 0 || e.High < e.Low {
 			t.Errorf("OnWire(%d, %g) = %v", c.bytes, c.bits, e)
 		}
-		_ = checks.Span(OnWire(c.bytes, c.bits).High)
+		_ = checks.Span(onWire(c.bytes, c.bits).High)
 	}
 	for _, d := range []time.Duration{-1 << 63, 1<<63 - 1, -1, 0, 1} {
 		if checks.Span(d) == "" || checks.Bytes(int64(d)) == "" {
@@ -146,7 +146,7 @@ func FuzzParseRate(f *testing.F) {
 		if !(got > 0) || got > 1e30 {
 			t.Errorf("ParseRate(%q) = %g", s, got)
 		}
-		if e := OnWire(1<<63-1, got); e.Low < 0 || e.High < e.Low || checks.Span(e.High) == "" || checks.LineRate(got) == "" {
+		if e := onWire(1<<63-1, got); e.Low < 0 || e.High < e.Low || checks.Span(e.High) == "" || checks.LineRate(got) == "" {
 			t.Errorf("%g bits a second take %v", got, e)
 		}
 	})

@@ -52,7 +52,7 @@ const terabyte = int64(1e12)
 
 var freeSpace = &checks.Check{
 	ID: "free-space", Title: "The copy fits on the share", Group: checks.GroupShare,
-	Doc: "Adds up every file, rounded up to what the share allocates at a time; hard links count once a name and " +
+	Doc: "Adds up every file, rounded up to what the share allocates at a time; hard links count once for each name and " +
 		"sparse files in full, since that is how they arrive. What is on the share already with the same " +
 		"size, from a copy that was begun, is subtracted.",
 	Fix:   "Free space on the share, leave something out, or ask for a larger appliance.",
@@ -102,7 +102,7 @@ func finishSpace(ctx context.Context, pass *checks.Pass) error {
 		}
 	}
 	pass.Fact("need_inodes", entries, "Files and folders: %s", checks.Count(entries))
-	m := checks.StateOf[ShareState](pass, ShareMounted)
+	m := checks.StateOf[shareState](pass, ShareMounted)
 	if m == nil || m.Facts == nil || !m.Usable {
 		planCapacity(pass, need)
 		if pass.Job.Share == "" {

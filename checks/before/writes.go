@@ -92,7 +92,7 @@ var shareWrites = &checks.Check{
 	Needs: []*checks.Check{ShareMounted},
 	Begin: func(*checks.Pass) any { return &share.Result{} },
 	Finish: func(ctx context.Context, pass *checks.Pass) error {
-		s := checks.StateOf[ShareState](pass, ShareMounted)
+		s := checks.StateOf[shareState](pass, ShareMounted)
 		switch {
 		case pass.Job.NoTrial:
 			return noTrial

@@ -26,7 +26,7 @@ func remember(t testing.TB, dir string, from, files, state int) {
 	m, err := Recall(dir, "disk")
 	fixture.Must(t, err)
 	for i := range files {
-		m.Add(found(from+i, state))
+		m.add(found(from+i, state))
 	}
 	fixture.Must(t, m.Close())
 }
@@ -121,11 +121,11 @@ func TestCompactLastRun(t *testing.T) {
 	remember(t, dir, 0, files, 0)
 	other, err := Recall(dir, "disk")
 	fixture.Must(t, err)
-	other.Add(found(files, 0))
+	other.add(found(files, 0))
 	remember(t, dir, 0, files, 1)
 	remember(t, dir, 0, files, 2)
 	for i := range files {
-		other.Add(found(files+i, 1))
+		other.add(found(files+i, 1))
 	}
 	if n := recordsIn(t, dir); n < 3*files {
 		t.Fatalf("%d records: written anew while another run adds", n)
@@ -153,7 +153,7 @@ func TestCompactUnderAReader(t *testing.T) {
 			t.Fatalf("file %d: %+v", i, got)
 		}
 	}
-	reader.Add(found(files, 0))
+	reader.add(found(files, 0))
 	fixture.Must(t, reader.Close())
 	holds(t, dir, 0, files, 3)
 	holds(t, dir, files, 1, 0)

@@ -197,9 +197,9 @@ func (m *Memory) Begin() {
 	}
 }
 
-// Add remembers a record. Where that fails the reading goes on: it is only slower the next time, and Err
+// add remembers a record. Where that fails the reading goes on: it is only slower the next time, and Err
 // and Close tell.
-func (m *Memory) Add(r *Record) {
+func (m *Memory) add(r *Record) {
 	if m == nil || r.Ident == 0 {
 		return
 	}

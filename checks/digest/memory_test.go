@@ -28,7 +28,7 @@ func TestMemoryCutAnywhere(t *testing.T) {
 	m, err := Recall(state, "disk")
 	fixture.Must(t, err)
 	for _, r := range records() {
-		m.Add(&r)
+		m.add(&r)
 	}
 	fixture.Must(t, m.Close())
 	whole, err := os.ReadFile(m.name)
@@ -42,7 +42,7 @@ func TestMemoryCutAnywhere(t *testing.T) {
 			t.Fatalf("cut at %d: %d records, want %d", n, m.Known(), want)
 		}
 		last := Record{Ident: 77, Sums: sums.Of(sums.MD5, []byte("new")), When: time.Unix(5, 0)}
-		m.Add(&last)
+		m.add(&last)
 		fixture.Must(t, m.Close())
 		m, err = Recall(state, "disk")
 		fixture.Must(t, err)
@@ -92,10 +92,10 @@ func TestMemoryNewest(t *testing.T) {
 	m, err := Recall(state, "disk")
 	fixture.Must(t, err)
 	for i := range 5 {
-		m.Add(&Record{Ident: 9, Kin: 4, Sums: sums.Sums{CRC32: uint32(i), Has: sums.CRC32}})
+		m.add(&Record{Ident: 9, Kin: 4, Sums: sums.Sums{CRC32: uint32(i), Has: sums.CRC32}})
 	}
-	m.Add(&Record{Ident: 8, Kin: 4, Sums: sums.Sums{CRC32: 50, Has: sums.CRC32}})
-	m.Add(&Record{Sums: sums.Of(0)}) // cannot be known again
+	m.add(&Record{Ident: 8, Kin: 4, Sums: sums.Sums{CRC32: 50, Has: sums.CRC32}})
+	m.add(&Record{Sums: sums.Of(0)}) // cannot be known again
 	fixture.Must(t, m.Close())
 	m, err = Recall(state, "disk")
 	fixture.Must(t, err)
@@ -128,7 +128,7 @@ func TestMemoryInTheWay(t *testing.T) {
 		if m.Known() > 0 {
 			t.Errorf("%q: %d records", content, m.Known())
 		}
-		m.Add(&records()[0])
+		m.add(&records()[0])
 		fixture.Must(t, m.Close())
 		if b, err := os.ReadFile(m.name); err != nil || !bytes.HasPrefix(b, []byte(memoryFirst)) || len(b) != len(memoryFirst)+recordSize {
 			t.Errorf("%q: %d bytes, %v", content, len(b), err)
@@ -144,12 +144,12 @@ func TestMemoryInTheWay(t *testing.T) {
 	if m.Err() == nil {
 		t.Error("nothing can be remembered, and nobody tells before it is tried")
 	}
-	m.Add(&records()[0])
+	m.add(&records()[0])
 	if m.Err() == nil || m.Close() == nil {
 		t.Error("nothing could be remembered, and nobody tells")
 	}
 	var none *Memory
-	none.Add(&records()[0])
+	none.add(&records()[0])
 	if _, ok := none.Find(1); ok || none.Close() != nil || none.Known() != 0 {
 		t.Error("none remembers")
 	}
@@ -170,7 +170,7 @@ func TestMemoryOfMany(t *testing.T) {
 		for i, m := range runs {
 			done.Go(func() {
 				<-begin
-				m.Add(&Record{Ident: Ident(i + 1), Sums: sums.Of(sums.MD5, []byte{byte(i)})})
+				m.add(&Record{Ident: Ident(i + 1), Sums: sums.Of(sums.MD5, []byte{byte(i)})})
 				if err := m.Close(); err != nil {
 					t.Error(err)
 				}

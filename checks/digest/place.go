@@ -154,8 +154,8 @@ func (p *Places) ident(file string, device, number uint64, size, modified int64,
 // kinBits are those of an ident that tells a file in whatever state.
 const kinBits = 1<<56 - 1
 
-// KinOf returns what tells a file, in whatever state, 0 where the system does not tell enough.
-func (p *Places) KinOf(file string, s *disk.State) Ident {
+// kinOf returns what tells a file, in whatever state, 0 where the system does not tell enough.
+func (p *Places) kinOf(file string, s *disk.State) Ident {
 	_, b, ok := p.file(file, s.Device, s.Number)
 	if !ok {
 		return 0

@@ -13,9 +13,9 @@ import (
 	"loadline/checks/share"
 )
 
-// StretchSize is from how many bytes on a rate says something of a place on the disk and not of the caches
+// stretchSize is from how many bytes on a rate says something of a place on the disk and not of the caches
 // and queues before it (common practice, no source).
-const StretchSize = 64 << 20
+const stretchSize = 64 << 20
 
 // A Stretch is a part of a file and how long the disk took to give it.
 type Stretch struct {
@@ -119,7 +119,7 @@ func (c *curve) add(bytes int64, now time.Time) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if c.step == 0 {
-		c.step = StretchSize / 4
+		c.step = stretchSize / 4
 		c.last.at = now
 		return
 	}

@@ -169,7 +169,7 @@ func (r *Reading) Run(ctx context.Context, files iter.Seq[File], done func(*Resu
 		}
 	}
 	if r.Stretch == 0 {
-		r.Stretch = StretchSize
+		r.Stretch = stretchSize
 	}
 	r.Meter.Hear(time.Now())
 	ctx, cancel := context.WithCancelCause(ctx)
@@ -274,9 +274,9 @@ func (l *lane) end(r *Result) {
 	switch {
 	case r.Known || r.Ident == 0:
 	case r.Whole():
-		l.Memory.Add(&Record{Ident: r.Ident, Kin: r.Kin, When: r.When, Sums: r.Sums})
+		l.Memory.add(&Record{Ident: r.Ident, Kin: r.Kin, When: r.When, Sums: r.Sums})
 	case len(r.Bad) > 0 && !r.Changed:
-		l.Memory.Add(&Record{Ident: r.Ident, Kin: r.Kin, When: r.When, Bad: r.Bad[0].Offset, Lost: r.Lost()})
+		l.Memory.add(&Record{Ident: r.Ident, Kin: r.Kin, When: r.When, Bad: r.Bad[0].Offset, Lost: r.Lost()})
 	}
 	l.done(r)
 }
@@ -427,7 +427,7 @@ func (l *lane) settle(r *Result, o *opened) {
 	}
 	r.Changed = o.state != o.after && o.after != disk.State{}
 	if l.Places != nil {
-		r.Ident, r.Kin = l.Places.IdentOf(r.Path, &o.after), l.Places.KinOf(r.Path, &o.after)
+		r.Ident, r.Kin = l.Places.IdentOf(r.Path, &o.after), l.Places.kinOf(r.Path, &o.after)
 	}
 	r.Way = Way{o.Way(), o.By()}
 	l.mu.Lock()

@@ -90,7 +90,7 @@ func (p *Plan) Archive(path string, on bool) error {
 
 // renames reports whether the plan gives a path another last part.
 func (p *Plan) renames(path string) bool {
-	s, ok := p.Find(path)
+	s, ok := p.find(path)
 	return ok && p.Steps[s].From == path
 }
 

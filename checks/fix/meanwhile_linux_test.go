@@ -266,7 +266,7 @@ func TestCopiesMeet(t *testing.T) {
 	if err := p.Archive("Pack?", true); err == nil || !strings.Contains(err.Error(), "this plan renames") {
 		t.Error(err)
 	}
-	step, _ := p.Find("bag.tar?")
+	step, _ := p.find("bag.tar?")
 	must(t, p.Edit(step, "bag.tar"))
 	if err := p.Archive("bag", true); err == nil || !strings.Contains(err.Error(), "the name of the archive") {
 		t.Error(err)

@@ -508,7 +508,7 @@ func (p *Plan) Final(path string) string {
 	from, to := "", ""
 	for name := range strings.SplitSeq(path, "/") {
 		from = join(from, name)
-		if s, ok := p.Find(from); ok && p.Steps[s].From == from {
+		if s, ok := p.find(from); ok && p.Steps[s].From == from {
 			name = p.Steps[s].Name()
 		}
 		to = join(to, name)
@@ -516,9 +516,9 @@ func (p *Plan) Final(path string) string {
 	return to
 }
 
-// Find returns the step that cures a path: its own, else that of the nearest folder above it.
+// find returns the step that cures a path: its own, else that of the nearest folder above it.
 // False if there is none.
-func (p *Plan) Find(path string) (step int, ok bool) {
+func (p *Plan) find(path string) (step int, ok bool) {
 	if p.byFrom == nil {
 		p.byFrom = map[string]int{}
 	}

@@ -158,7 +158,7 @@ func TestEdit(t *testing.T) {
 	plant(t, root, "f?/A:1.mov", "f?/A:1.xml", "f?/other.mov", "f?/OTHER2.mov", "f?/B:.mov")
 	p := mustPlan(t, root, limits{})
 	at := func(from string) int {
-		i, ok := p.Find(from)
+		i, ok := p.find(from)
 		if !ok {
 			t.Fatalf("no step for %s", from)
 		}

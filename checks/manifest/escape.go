@@ -39,7 +39,7 @@ func AppendSumLine(dst []byte, digest, name []byte) []byte {
 var escaper = strings.NewReplacer(`\`, `\\`, "\n", `\n`, "\r", `\r`)
 
 // A SumLine is one line of sha256sum, md5sum and their kin.
-type SumLine struct {
+type sumLine struct {
 	Digest []byte // hex, as it stands
 	Name   []byte // unescaped; points into the line
 }
@@ -47,7 +47,7 @@ type SumLine struct {
 var errSumLine = errors.New("not a line of a checksum list (digest, two spaces, name)")
 
 // ParseSumLine reads a line without its LF. It changes the line where a name is escaped.
-func ParseSumLine(line []byte) (SumLine, error) {
+func ParseSumLine(line []byte) (sumLine, error) {
 	escaped := len(line) > 0 && line[0] == '\\'
 	if escaped {
 		line = line[1:]
@@ -57,16 +57,16 @@ func ParseSumLine(line []byte) (SumLine, error) {
 		n++
 	}
 	if n == 0 || n%2 != 0 || len(line) < n+3 || line[n] != ' ' || (line[n+1] != ' ' && line[n+1] != '*') {
-		return SumLine{}, errSumLine
+		return sumLine{}, errSumLine
 	}
-	s := SumLine{Digest: line[:n], Name: line[n+2:]}
+	s := sumLine{Digest: line[:n], Name: line[n+2:]}
 	if bytes.IndexByte(s.Name, 0) >= 0 {
-		return SumLine{}, errors.New("the name contains a NUL byte, which no file name can")
+		return sumLine{}, errors.New("the name contains a NUL byte, which no file name can")
 	}
 	if escaped {
 		name, err := names.Unescape(s.Name)
 		if err != nil {
-			return SumLine{}, err
+			return sumLine{}, err
 		}
 		s.Name = name
 	}

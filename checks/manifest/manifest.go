@@ -280,20 +280,20 @@ func (m *reader) header() error {
 		{"made", func(s string) (err error) { h.Made, err = time.Parse(time.RFC3339, s); return err }},
 		{"source", func(s string) (err error) { h.Source, err = strconv.Unquote(s); return err }},
 		{"prefix", func(s string) (err error) { h.Prefix, err = strconv.Unquote(s); return err }},
-		{"files", func(s string) (err error) { h.Files, err = ParseSize(s); return err }},
-		{"bytes", func(s string) (err error) { h.Bytes, err = ParseSize(s); return err }},
+		{"files", func(s string) (err error) { h.Files, err = parseSize(s); return err }},
+		{"bytes", func(s string) (err error) { h.Bytes, err = parseSize(s); return err }},
 		{"not-covered", func(s string) error {
 			s, unread, any := strings.Cut(s, " unread=")
 			if any {
 				var err error
-				if h.Unread, err = ParseSize(unread); err != nil {
+				if h.Unread, err = parseSize(unread); err != nil {
 					return err
 				}
 			}
 			s, off, any := strings.Cut(s, " left-off=")
 			if any {
 				var err error
-				if h.LeftOff, err = ParseSize(off); err != nil {
+				if h.LeftOff, err = parseSize(off); err != nil {
 					return err
 				}
 			}
@@ -344,7 +344,7 @@ func parseFacts(line []byte, f *File) error {
 	}
 	size, rest, more := bytes.Cut(rest, []byte(" "))
 	var err error
-	if f.Size, err = ParseSize(string(size)); err != nil {
+	if f.Size, err = parseSize(string(size)); err != nil {
 		return err
 	}
 	for more {
@@ -394,8 +394,8 @@ func (f *File) fact(key string, value []byte) error {
 	return fmt.Errorf("the fact %s is not known: the manifest was made by a newer version, so use that", names.QuoteShort(key))
 }
 
-// ParseSize reads a number of bytes: digits only.
-func ParseSize(s string) (int64, error) {
+// parseSize reads a number of bytes: digits only.
+func parseSize(s string) (int64, error) {
 	if s == "" || strings.Trim(s, "0123456789") != "" {
 		return 0, fmt.Errorf("%s is not a whole number of bytes", names.QuoteShort(s))
 	}

@@ -51,7 +51,7 @@ func Run(ctx context.Context, file, folder string, o Options, watch func(checks.
 	if folder == "" {
 		return nil, &checks.JobError{Field: checks.FieldSource, Err: errors.New("no folder was given"), Hint: "choose the folder of the copy"}
 	}
-	list, err := New(ctx, file, o, watch)
+	list, err := newList(ctx, file, o, watch)
 	if err != nil {
 		return nil, err
 	}
@@ -61,8 +61,8 @@ func Run(ctx context.Context, file, folder string, o Options, watch func(checks.
 // List returns the checks, in their order, for those who only want to show them.
 func List() []*checks.Check { return (&recheck{}).list() }
 
-// New reads the manifest and returns the checks of one comparison, for checks.Run with the folder as source.
-func New(ctx context.Context, file string, o Options, watch func(checks.Event)) ([]*checks.Check, error) {
+// newList reads the manifest and returns the checks of one comparison, for checks.Run with the folder as source.
+func newList(ctx context.Context, file string, o Options, watch func(checks.Event)) ([]*checks.Check, error) {
 	if math.IsNaN(o.Sample) || o.Sample < 0 || o.Sample > 100 {
 		return nil, &checks.JobError{Field: checks.FieldSample, Err: fmt.Errorf("%g per cent is not a sample", o.Sample), Hint: "write a number over 0, and 100 at most"}
 	}

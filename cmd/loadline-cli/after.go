@@ -22,7 +22,7 @@ func runAfter(ctx context.Context, args []string, stdout, stderr io.Writer) int 
 	fs.StringVar(&job.Prefix, "prefix", "", "`FOLDER` on the share that holds the copy, and so the head of every key")
 	fs.StringVar(&options.Manifest, "manifest", "", "write this computer's copy of the manifest to `FILE` (default: in the state folder); an existing file is never overwritten")
 	fs.StringVar(&options.Bag, "bag", "", "also write the tag files of a bag (RFC 8493) into the new folder `DIR`; the copy is its payload")
-	list := fs.String("copy-list", "", "do not report as missing what is not on the copy list in `FILE`: one path a line, or each ended by NUL")
+	list := fs.String("copy-list", "", "do not report as missing what is not on the copy list in `FILE`: one path per line, or each ended by NUL")
 	fs.BoolVar(&job.NoTrial, "no-trial", false, "write nothing on the share: the manifest stays on this computer only")
 	fs.BoolVar(&options.NoMD5, "no-md5", false, "leave MD5 out of the manifest: quicker on two cores, but most listings hold no better checksum")
 	fs.BoolVar(&options.Fresh, "fresh", false, "read everything again, whatever earlier runs have proven")

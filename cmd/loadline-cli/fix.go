@@ -105,8 +105,8 @@ func (f *fixer) flags() *flag.FlagSet {
 	fs.Func("skip", "put this `PATH` of the source on the skip list; may be repeated", paths(&f.skip))
 	fs.Func("replace-link", "replace the link at this `PATH` of the source with a copy of the file or folder it points to; may be repeated", paths(&f.links))
 	fs.Func("archive", "put the camera card, bundle or package at this `PATH` of the source into one file beside it; may be repeated", paths(&f.cards))
-	fs.StringVar(&f.copyList, "copy-list", "", "write the paths that will arrive under their present names to `FILE`, one a line")
-	fs.StringVar(&f.skipList, "skip-list", "", "write all other paths to `FILE`, one a line")
+	fs.StringVar(&f.copyList, "copy-list", "", "write the paths that will arrive under their present names to `FILE`, one per line")
+	fs.StringVar(&f.skipList, "skip-list", "", "write all other paths to `FILE`, one per line")
 	fs.BoolVar(&f.nul, "0", false, "end each path in the lists with NUL, so that names with line breaks fit")
 	return fs
 }

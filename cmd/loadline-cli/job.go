@@ -27,7 +27,7 @@ type jobFlags struct {
 
 func (j *jobFlags) register(fs *flag.FlagSet) {
 	registerLimits(fs, &j.job)
-	fs.StringVar(&j.list, "copy-list", "", "follow the copy list in `FILE`, one path a line or each ended by NUL: space and time count what is on it, and what is flagged but not on it does no harm")
+	fs.StringVar(&j.list, "copy-list", "", "follow the copy list in `FILE`, one path per line or each ended by NUL: space and time count what is on it, and what is flagged but not on it does no harm")
 	fs.BoolVar(&j.demo, "demo", false, demoUsage)
 }
 

@@ -20,7 +20,7 @@ func runRecheck(ctx context.Context, args []string, stdout, stderr io.Writer) in
 	options := recheck.Options{Version: checks.Version, State: filepath.Join(xdg.StateHome, "loadline")}
 	var out output
 	out.register(fs)
-	fs.Func("sample", "read `N` per cent of the files only, chosen at random, one at least", func(s string) error {
+	fs.Func("sample", "read only `N` per cent of the files, chosen at random, but at least one", func(s string) error {
 		n, err := strconv.ParseFloat(s, 64)
 		if err != nil || !(n > 0) || n > 100 {
 			return errors.New("write a number over 0, and 100 at most")

@@ -31,7 +31,7 @@ func runSplit(ctx context.Context, args []string, stdout, stderr io.Writer) int 
 	fs.StringVar(&dir, "o", "", "write the copy lists box-1.list, box-2.list … to the folder `DIR`, which is new or empty")
 	fs.BoolVar(&nul, "0", false, "end each path in the lists with NUL, so that names with line breaks fit")
 	fs.BoolVar(&asJSON, "json", false, "print the report as JSON")
-	fs.StringVar(&list, "copy-list", "", "divide only what is on the copy list in `FILE`, one path a line or each ended by NUL")
+	fs.StringVar(&list, "copy-list", "", "divide only what is on the copy list in `FILE`, one path per line or each ended by NUL")
 	fs.Func("unit", "bytes that a box allocates at a time, a `SIZE` such as 1MiB (default 4096, or see the report of a check with the share)", size(&o.Unit))
 	fs.Func("inodes", "files and folders that each box takes, a number `N` (default: not counted)", func(s string) (err error) {
 		if inodes, err = strconv.ParseInt(s, 10, 64); err != nil || inodes < 1 {
@@ -88,7 +88,7 @@ func runSplit(ctx context.Context, args []string, stdout, stderr io.Writer) int 
 func splitNext(w io.Writer, dir string) error {
 	next := "No list was written: run again with -o DIR."
 	if dir != "" {
-		next = "Then, a box at a time: loadline-cli before -copy-list LIST SOURCE SHARE, and after it is copied\n" +
+		next = "Then, one box at a time: loadline-cli before -copy-list LIST SOURCE SHARE, and after it is copied\n" +
 			"loadline-cli after -copy-list LIST SOURCE SHARE. Keep the source until the arrival of all of it is verified."
 	}
 	_, err := fmt.Fprintf(w, "\n%s\n", next)

@@ -87,11 +87,11 @@ func (d *Digest) sameAs(o *Digest) bool {
 // mostParts is the most parts an object is sent in (common practice, no source).
 const mostParts = 10_000
 
-// ReadDigest reads a checksum as listings hold it: hexadecimal, base64 or, for a CRC, a decimal number, with
+// readDigest reads a checksum as listings hold it: hexadecimal, base64 or, for a CRC, a decimal number, with
 // or without quotation marks, with or without a label before it ("sha256:…") and a number of parts after it
 // ("…-12"). want is the kind that its column names, NoSum where the column could hold any: then the length
 // decides, and a CRC, of which there are many, is not compared. Kind is NoSum where there is no value.
-func ReadDigest(text []byte, want Kind) Digest {
+func readDigest(text []byte, want Kind) Digest {
 	text = bytes.Trim(bytes.TrimSpace(text), `"`)
 	switch len(text) {
 	case 0:

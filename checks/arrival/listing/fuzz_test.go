@@ -220,7 +220,7 @@ func FuzzDigest(f *testing.F) {
 	f.Add("sha256:ab", uint8(0))
 	f.Fuzz(func(t *testing.T, text string, want uint8) {
 		k := Kind(want % uint8(OtherSum))
-		d := ReadDigest([]byte(text), k)
+		d := readDigest([]byte(text), k)
 		if k != NoSum && d.Kind != k && d.Kind.Size() > 0 {
 			t.Fatalf("%q as %v is %v", text, k, d.Kind)
 		}

@@ -51,7 +51,7 @@ func look(rows [][]string, i int) held {
 		default:
 			h.truth = false
 		}
-		d := ReadDigest(b, NoSum)
+		d := readDigest(b, NoSum)
 		if d.Kind == OtherSum || d.Kind == NoSum {
 			h.sums = false
 		} else {
@@ -160,7 +160,7 @@ func sentInParts(rows [][]string, column, tags int) bool {
 	}
 	both := 0
 	for _, row := range rows {
-		d := ReadDigest([]byte(row[tags]), NoSum)
+		d := readDigest([]byte(row[tags]), NoSum)
 		v, known := truth([]byte(row[column]))
 		if d.Kind == NoSum || !known || row[column] == "" {
 			continue

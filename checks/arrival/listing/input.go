@@ -135,7 +135,7 @@ func (in *input) sniff() error {
 		if 3*zeros > len(start) {
 			return refuse(Unknown, "Save it as UTF-8.", "it looks like UTF-16 text without its mark")
 		}
-		return refuse(NamesOnly, "Ask the store for a list of its objects with key and size.", "it holds NUL bytes: it is no text, or a list of names that end with NUL")
+		return refuse(NamesOnly, "Ask the store for a list of its objects with key and size.", "it holds NUL bytes: it is not text, or a list of names that end with NUL")
 	}
 	return nil
 }

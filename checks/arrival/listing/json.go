@@ -110,7 +110,7 @@ func (j *jsonReader) read() error {
 			switch _, err := j.dec.ReadToken(); {
 			case errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF):
 				if j.plan && t.count == 0 {
-					return refuse(LoadlineJSON, "Give a list of the objects that the store made.", "it is a plan of Loadline's and no listing")
+					return refuse(LoadlineJSON, "Give a list of the objects that the store made.", "it is a plan by Loadline, not a listing")
 				}
 				return nil
 			case err != nil:
@@ -124,7 +124,7 @@ func (j *jsonReader) read() error {
 // value takes a name or a value that is neither object nor array.
 func (j *jsonReader) value(kind jsontext.Kind, raw jsontext.Value) error {
 	if len(j.levels) == 0 {
-		return j.tree.bad("a value stands by itself: %s", quote(string(raw)))
+		return j.tree.bad("there is a value by itself: %s", quote(string(raw)))
 	}
 	l := &j.levels[len(j.levels)-1]
 	if !l.array && !l.named {
@@ -191,9 +191,9 @@ func (j *jsonReader) halved(raw jsontext.Value) bool {
 func (j *jsonReader) topLevel(name string, text []byte) error {
 	switch {
 	case name == "tool" && string(text) == "loadline":
-		return refuse(LoadlineJSON, "Give a list of the objects that the store made.", "it is a report of Loadline's and no listing")
+		return refuse(LoadlineJSON, "Give a list of the objects that the store made.", "it is a report by Loadline, not a listing")
 	case slices.Contains(schemaNames, squeeze([]byte(name))) && len(columnsOf(string(text))) > 1:
-		return refuse(Schema, "Give it together with the files that it names.", "it names the columns of a listing, %s, and is none", quote(string(text)))
+		return refuse(Schema, "Give it together with the files that it names.", "it names the columns of a listing, %s, but is not one itself", quote(string(text)))
 	}
 	return nil
 }

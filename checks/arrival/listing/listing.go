@@ -227,9 +227,9 @@ func newReader(ctx context.Context, r io.Reader, o *Options, yield func(*Row) er
 // errEnough ends an inspection.
 var errEnough = errors.New("enough rows")
 
-// Inspect reads how a listing is written and its first rows, n at most, for a person to confirm before the
+// inspect reads how a listing is written and its first rows, n at most, for a person to confirm before the
 // whole is compared. Errors are those of ReadFile.
-func Inspect(ctx context.Context, path string, o Options, n int) (*Format, []Row, error) {
+func inspect(ctx context.Context, path string, o Options, n int) (*Format, []Row, error) {
 	f, err := openFile(path)
 	if err != nil {
 		return nil, nil, err
@@ -361,7 +361,7 @@ func (rd *reader) read() error {
 	}
 	switch {
 	case bytes.HasPrefix(sample, []byte(manifestFirst)):
-		return refuse(Manifest, "Give the manifest first, then a list of the objects that the store made.", "it is a manifest of the check after copying and no listing")
+		return refuse(Manifest, "Give the manifest first, then a list of the objects that the store made.", "it is a manifest from the check after copying, not a listing")
 	case sample[0] == '{', sample[0] == '[' && !datedBracket(sample):
 		return rd.readJSON()
 	case sample[0] == '<':

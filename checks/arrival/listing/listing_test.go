@@ -100,12 +100,12 @@ func TestReadDigest(t *testing.T) {
 		{"4294967296", CRC32C, OtherSum, 0},
 		{"+910901175", CRC32C, OtherSum, 0},
 	} {
-		if d := ReadDigest([]byte(tc.text), tc.want); d.Kind != tc.kind || d.Parts != tc.parts {
+		if d := readDigest([]byte(tc.text), tc.want); d.Kind != tc.kind || d.Parts != tc.parts {
 			t.Errorf("ReadDigest(%q, %v) is %v of %d, want %v of %d", tc.text, tc.want, d.Kind, d.Parts, tc.kind, tc.parts)
 		}
 	}
 	// Eight digits may be hexadecimal or a number: both are tried, and nothing else.
-	d := ReadDigest([]byte("12345678"), CRC32)
+	d := readDigest([]byte("12345678"), CRC32)
 	for sum, want := range map[string]bool{"\x12\x34\x56\x78": true, "\x00\xbc\x61\x4e": true, "\x00\xbc\x61\x4f": false} {
 		if d.Equal([]byte(sum)) != want {
 			t.Errorf("12345678 is %x: %v", sum, !want)
@@ -114,12 +114,12 @@ func TestReadDigest(t *testing.T) {
 	// The check values of the CRCs of "123456789" in their three forms (NVM Command Set Specification,
 	// RFC 3720; the decimal forms by bc(1)).
 	for _, text := range []string{"ae8b14860a799888", "rosUhgp5mIg=", "12577168950296156296"} {
-		if d := ReadDigest([]byte(text), CRC64NVME); !d.Equal([]byte("\xae\x8b\x14\x86\x0a\x79\x98\x88")) {
+		if d := readDigest([]byte(text), CRC64NVME); !d.Equal([]byte("\xae\x8b\x14\x86\x0a\x79\x98\x88")) {
 			t.Errorf("%s is %s", text, &d)
 		}
 	}
 	for _, text := range []string{hexCRC, b64CRC, decCRC} {
-		if d := ReadDigest([]byte(text), CRC32C); !d.Equal([]byte("\x36\x4b\x3f\xb7")) {
+		if d := readDigest([]byte(text), CRC32C); !d.Equal([]byte("\x36\x4b\x3f\xb7")) {
 			t.Errorf("%s is %s", text, &d)
 		}
 	}
@@ -229,8 +229,8 @@ func TestRefused(t *testing.T) {
 		"NUL in a key":                 {"Key,Size\n" + strings.Repeat("a,1\n", 200) + "b\x00,1\n", "", "line 202: the key holds a NUL", ""},
 		"a manifest":                   {"# Loadline manifest 1. To verify:\n", "", "it is a manifest", Manifest},
 		"a manifest, its head cut off": {hexSHA + "  a\n# size=3 crc32c=364b3fb7\n" + hexSHA + "  b\n", "", "manifest", Manifest},
-		"a report":                     {`{"tool":"loadline","stage":"after","checks":[]}`, "", "report of Loadline", LoadlineJSON},
-		"a plan":                       {`{"schema":1,"plan":[{"from":"a","to":"b","rules":[]}],"left":[]}`, "", "plan of Loadline", LoadlineJSON},
+		"a report":                     {`{"tool":"loadline","stage":"after","checks":[]}`, "", "report by Loadline", LoadlineJSON},
+		"a plan":                       {`{"schema":1,"plan":[{"from":"a","to":"b","rules":[]}],"left":[]}`, "", "plan by Loadline", LoadlineJSON},
 		"a schema file":                {`{"fileSchema":"Bucket, Key, Size","files":[{"key":"data/1.csv.gz","size":5,"MD5checksum":"` + hexMD5 + `"}]}`, "", "names the columns", Schema},
 		"CRLF, then LF":                {strings.Repeat("a", 64) + "  x\r\n" + strings.Repeat("a", 64) + "  notes.txt\n", "", two, ""},
 		"JSON cut":                     {"{\"key\":\"notes.txt\",\"size\":1}\n{\"key\":\"no", "", "record 2: the file is cut off", ""},
@@ -239,8 +239,8 @@ func TestRefused(t *testing.T) {
 		"JSON, empty key":              {`[{"key":"","size":1}]`, "", "record 1: the key is empty", ""},
 		"JSON, no size at all":         {"{\"key\":\"a\"}\n", "", "nothing in it has a key", ""},
 		"JSON, text for a size":        {"{\"key\":\"a\",\"size\":\"many\"}\n", "", "record 1", ""},
-		"JSON, two sizes":              {`[{"key":"a","size":1,"size":2}]`, "", "size stands here twice", ""},
-		"JSON, two keys":               {`[{"key":"a","key":"b","size":2}]`, "", "key stands here twice", ""},
+		"JSON, two sizes":              {`[{"key":"a","size":1,"size":2}]`, "", "size is here twice", ""},
+		"JSON, two keys":               {`[{"key":"a","key":"b","size":2}]`, "", "key is here twice", ""},
 		"JSON, damaged":                {`[{"key":"a","size":1},{"key":"b" "size":2}]`, "", "record 2: the JSON is damaged at byte", ""},
 		"JSON, not closed":             {`[{"key":"a","size":1}`, "", "cut off", ""},
 		"JSON, something after":        {`[{"key":"a","size":1}] what`, "", "record 2", ""},
@@ -276,7 +276,7 @@ func TestRefused(t *testing.T) {
 		"a column that is not there":   {"Key,Size\na,1\n", "key=nowhere", "there is no column nowhere; the columns are: Key, Size", ""},
 		"a number that is not there":   {"a,1\n", "key=1,size=9", "there is no column 9", ""},
 		"aligned, then prose":          {"2031-05-04 03:02:01 5 a\nand so on\n", "", "it begins with", ""},
-		"aligned, fewer than it says":  {"2031-05-04 03:02:01 5 a\nTotal Objects: 2\n", "", "lists 2 objects, but 1 stand", ""},
+		"aligned, fewer than it says":  {"2031-05-04 03:02:01 5 a\nTotal Objects: 2\n", "", "lists 2 objects, but it holds 1", ""},
 		"aligned, sizes with units":    {"2031-05-04 03:02:01 5.1 MiB a\n", "", "it begins with", ""},
 		"17 checksums":                 {`[{"key":"a","size":1` + strings.Repeat(`,"md5":"x"`, 17) + `}]`, "", "more than 16", ""},
 	} {
@@ -476,17 +476,17 @@ func TestParseColumns(t *testing.T) {
 func TestInspect(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "l.csv")
 	write(t, path, "Key,Size\na,1\nb,2\nthis line is not read\n")
-	f, rows, err := Inspect(t.Context(), path, Options{}, 2)
+	f, rows, err := inspect(t.Context(), path, Options{}, 2)
 	if err != nil || f.String() != "table with commas: key from Key, size from Size, no checksum" || len(rows) != 2 || string(rows[1].Key) != "b" || rows[1].At != 3 {
 		t.Errorf("Inspect = %v, %+v, %v", f, rows, err)
 	}
-	if _, _, err := Inspect(t.Context(), path, Options{}, 3); !errors.Is(err, ErrListing) || !strings.Contains(err.Error(), "l.csv") {
+	if _, _, err := inspect(t.Context(), path, Options{}, 3); !errors.Is(err, ErrListing) || !strings.Contains(err.Error(), "l.csv") {
 		t.Errorf("the bad line: %v", err)
 	}
-	if _, _, err := Inspect(t.Context(), filepath.Dir(path), Options{}, 1); err == nil || !strings.Contains(err.Error(), "folder") {
+	if _, _, err := inspect(t.Context(), filepath.Dir(path), Options{}, 1); err == nil || !strings.Contains(err.Error(), "folder") {
 		t.Errorf("a folder: %v", err)
 	}
-	if _, _, err := Inspect(t.Context(), path+"x", Options{}, 1); err == nil || strings.Count(err.Error(), "l.csvx") != 1 {
+	if _, _, err := inspect(t.Context(), path+"x", Options{}, 1); err == nil || strings.Count(err.Error(), "l.csvx") != 1 {
 		t.Errorf("no file: %v", err)
 	}
 }

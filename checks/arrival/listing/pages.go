@@ -33,7 +33,7 @@ func (rd *reader) page(r *record) error {
 	}
 	rd.used += len(p.Next) + len(p.Start) + len(p.Last) + len(p.Prefix)
 	if len(rd.format.Pages) >= mostPages || rd.used > mostPageBytes {
-		return rd.bad("Give the pages in several files.", "it has more pages than can be kept in mind")
+		return rd.bad("Give the pages in several files.", "it has too many pages for one file")
 	}
 	rd.format.Pages = append(rd.format.Pages, p)
 	return nil

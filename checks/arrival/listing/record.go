@@ -93,7 +93,7 @@ func (r *record) keep(s *span, f *field, text []byte, strict bool) {
 		return
 	case s.set && s.rank == f.rank:
 		if strict && !bytes.Equal(r.get(*s), text) {
-			r.fail("%s stands here twice, with %s and %s", quote(f.name), quote(string(r.get(*s))), quote(string(text)))
+			r.fail("%s is here twice, with %s and %s", quote(f.name), quote(string(r.get(*s))), quote(string(text)))
 		}
 		return
 	}
@@ -294,7 +294,7 @@ func (r *record) finish(row *Row) (Reason, error) {
 		if want == NoSum && !s.tag {
 			want = r.algorithmKind()
 		}
-		d := ReadDigest(r.get(s.span), want)
+		d := readDigest(r.get(s.span), want)
 		if d.Kind == NoSum {
 			continue
 		}

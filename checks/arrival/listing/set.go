@@ -190,7 +190,7 @@ func Gather(paths []string) (*Set, error) {
 	}
 	for _, s := range schemas {
 		if len(s.parts) == 0 && len(paths) == 1 {
-			return nil, &Error{File: s.path, Is: Schema, Err: errors.New("it names the columns of a listing and is none"), Hint: "Give it together with the files of the listing."}
+			return nil, &Error{File: s.path, Is: Schema, Err: errors.New("it names the columns of a listing, but is not one itself"), Hint: "Give it together with the files of the listing."}
 		}
 		for _, part := range s.parts {
 			path, ok := s.find(part, set.Parts)
@@ -364,11 +364,11 @@ func (s *Set) Read(ctx context.Context, o Options, yield func(part int, r *Row) 
 func (s *Set) Inspect(ctx context.Context, o Options, i, n int) (*Format, []Row, error) {
 	var before []*Format
 	if i > 0 && s.Parts[i].schema == nil {
-		if f, _, err := Inspect(ctx, s.Parts[0].Path, s.options(o, 0, nil), 1); err == nil {
+		if f, _, err := inspect(ctx, s.Parts[0].Path, s.options(o, 0, nil), 1); err == nil {
 			before = append(before, f)
 		}
 	}
-	return Inspect(ctx, s.Parts[i].Path, s.options(o, i, before), n)
+	return inspect(ctx, s.Parts[i].Path, s.options(o, i, before), n)
 }
 
 // options adds the names of columns that part i follows where it has no header.

@@ -90,7 +90,7 @@ func (s *splitter) split(line []byte) error {
 			case len(rest) == 0, len(rest) == 1 && rest[0] == '\r':
 				return nil
 			case rest[0] != s.comma:
-				return splitErrorf("after a closing quotation mark stands %s", quote(string(rest[:1])))
+				return splitErrorf("a closing quotation mark is followed by %s", quote(string(rest[:1])))
 			}
 			line = rest[1:]
 			continue
@@ -103,7 +103,7 @@ func (s *splitter) split(line []byte) error {
 			field = s.lineEnd(field)
 		}
 		if s.comma != '\t' && bytes.IndexByte(field, '"') >= 0 {
-			return splitErrorf("a quotation mark stands in a field that is not quoted: %s", quote(string(field)))
+			return splitErrorf("there is a quotation mark in a field that is not quoted: %s", quote(string(field)))
 		}
 		s.text = append(s.text, field...)
 		s.ends = append(s.ends, len(s.text))

@@ -79,7 +79,7 @@ func (rd *reader) readText() error {
 	}
 	first := firstLine(bytes.TrimLeft(rd.in.sample, " \t\r\n"))
 	e := rd.bad("Ask the store for a list of its objects with key and size: a table, JSON or XML.",
-		"it is no listing that can be read; it begins with %s", quote(string(first))).(*Error)
+		"it is not a listing that can be read; it begins with %s", quote(string(first))).(*Error)
 	if bytes.IndexByte(first, '/') >= 0 {
 		e.Is = NamesOnly // a list of names, perhaps of those that were to be copied
 	}

@@ -23,7 +23,7 @@ type sumLine struct {
 	name   []byte // points into the line
 }
 
-var errSumLine = errors.New("it is no line of a checksum list (digest, two spaces, name)")
+var errSumLine = errors.New("it is not a line of a checksum list (digest, two spaces, name)")
 
 // parseSumLine reads a line without its end. It changes the line where a name is escaped.
 func parseSumLine(line []byte) (sumLine, error) {
@@ -104,7 +104,7 @@ func (rd *reader) readSums() error {
 			return err
 		}
 		if bytes.HasPrefix(line, []byte(manifestFacts)) {
-			return refuse(Manifest, "Give the manifest first, then a list of the objects that the store made.", "it is a piece of a manifest of the check after copying and no listing")
+			return refuse(Manifest, "Give the manifest first, then a list of the objects that the store made.", "it is a piece of a manifest from the check after copying, not a listing")
 		}
 		if len(line) == 0 || line[0] == '#' {
 			continue
@@ -306,7 +306,7 @@ func (a *aligned) read() error {
 				continue
 			case isTotal(line):
 				if n := total(line); n >= 0 && n != a.lines {
-					return rd.bad("Get the listing again, whole.", "it says that it lists %s, but %d stand here", plural(n, "object"), a.lines)
+					return rd.bad("Get the listing again, whole.", "it says that it lists %s, but it holds %d", plural(n, "object"), a.lines)
 				} else if n >= 0 {
 					a.lines = 0
 				}

@@ -104,7 +104,7 @@ func (x *xmlReader) read() error {
 				return err
 			}
 		} else if len(bytes.Trim(bytes.TrimPrefix(text, []byte("\ufeff")), " \t\r\n")) > 0 {
-			return x.tree.bad("text stands outside of the XML document: %s", quote(string(text)))
+			return x.tree.bad("there is text outside the XML document: %s", quote(string(text)))
 		}
 		if ended {
 			return nil
@@ -190,7 +190,7 @@ func (x *xmlReader) declaration() error {
 			return err
 		}
 		if x.depth == 0 {
-			return x.tree.bad("text stands outside of the XML document")
+			return x.tree.bad("there is text outside the XML document")
 		}
 		return x.characters(s[:len(s)-3], true)
 	case err != nil:
@@ -245,7 +245,7 @@ func (x *xmlReader) start(tag []byte) error {
 		}
 	}
 	if !isXMLName(name) {
-		return x.tree.bad("%s is no name of an XML element", quote(string(name)))
+		return x.tree.bad("%s is not the name of an XML element", quote(string(name)))
 	}
 	if x.depth > 0 {
 		up := x.top()
@@ -338,7 +338,7 @@ func (x *xmlReader) attributes(n *node, s []byte) error {
 // end reads an end tag: the name in it.
 func (x *xmlReader) end(name []byte) error {
 	if x.depth == 0 || !bytes.Equal(x.top().name, name) {
-		return x.tree.bad("the XML is damaged: the end of %s stands where there is none", quote(string(name)))
+		return x.tree.bad("the XML is damaged: the end of %s is where nothing ends", quote(string(name)))
 	}
 	n := x.top()
 	x.depth--

@@ -54,7 +54,7 @@ func TestHasherAgainstPython(t *testing.T) {
 				if r.PartSize != sizes[i] || float64(r.Parts) != want[i]["n"] || hex.EncodeToString(r.Digest) != want[i][name] {
 					t.Errorf("%d bytes in parts of %d: %s %x-%d, Python has %v-%v", size, sizes[i], name, r.Digest, r.Parts, want[i][name], want[i]["n"])
 				}
-				if Count(int64(size), sizes[i]) != int64(r.Parts) {
+				if count(int64(size), sizes[i]) != int64(r.Parts) {
 					t.Errorf("Count(%d, %d) is not %d", size, sizes[i], r.Parts)
 				}
 			}

@@ -13,9 +13,9 @@ import (
 
 // Bounds of a part and of their number (common practice, no source). The last part may be smaller.
 const (
-	MinSize = 5 << 20
-	MaxSize = 5 << 30
-	Most    = 10_000
+	minSize   = 5 << 20
+	maxSize   = 5 << 30
+	mostParts = 10_000
 )
 
 const (
@@ -23,8 +23,8 @@ const (
 	mb  = 1_000_000
 )
 
-// Count returns in how many parts of a size an object is sent; an empty object has one.
-func Count(size, part int64) int64 {
+// count returns in how many parts of a size an object is sent; an empty object has one.
+func count(size, part int64) int64 {
 	if size <= part {
 		return 1
 	}
@@ -34,10 +34,10 @@ func Count(size, part int64) int64 {
 // Possible reports whether an object of size bytes can have been sent in n parts of part bytes each, the
 // last one aside.
 func Possible(size int64, n int, part int64) bool {
-	if size < 0 || n < 1 || n > Most || part < 1 || part > MaxSize || part < MinSize && n > 1 {
+	if size < 0 || n < 1 || n > mostParts || part < 1 || part > maxSize || part < minSize && n > 1 {
 		return false
 	}
-	return Count(size, part) == int64(n)
+	return count(size, part) == int64(n)
 }
 
 // Sizes returns the plausible sizes of the parts of an object of size bytes in n parts, the likeliest first:
@@ -45,12 +45,12 @@ func Possible(size int64, n int, part int64) bool {
 // roundest first; last size/n rounded up. It returns nil where nothing fits. most bounds how many there are,
 // 0 for no bound: few large parts leave hundreds.
 func Sizes(size int64, n int, learned []int64, most int) []int64 {
-	if size < 0 || n < 1 || n > Most {
+	if size < 0 || n < 1 || n > mostParts {
 		return nil
 	}
 	if n == 1 {
 		// However large the part may have been, all of the object is in it.
-		if size > MaxSize {
+		if size > maxSize {
 			return nil
 		}
 		return []int64{max(size, 1)}
@@ -64,8 +64,8 @@ func Sizes(size int64, n int, learned []int64, most int) []int64 {
 	for _, part := range learned {
 		add(part)
 	}
-	low := max((size-1)/int64(n)+1, MinSize)
-	high := min((size-1)/int64(n-1), MaxSize) // the last one that leaves something for part n
+	low := max((size-1)/int64(n)+1, minSize)
+	high := min((size-1)/int64(n-1), maxSize) // the last one that leaves something for part n
 	for _, unit := range []int64{mib, mb} {
 		var whole []int64
 		for u := (low-1)/unit + 1; u*unit <= high; u++ {

@@ -31,9 +31,9 @@ func TestSizes(t *testing.T) {
 		{"no MiB and no MB between", 60_000_000_001, 9999, nil, []int64{6_000_601}},
 		{"too small for two parts", 5*mib - 1, 2, nil, nil},
 		{"the smallest for two parts", 5*mib + 1, 2, nil, []int64{5 * mib}},
-		{"too large", 2*MaxSize + 1, 2, nil, nil},
-		{"the largest", 2 * MaxSize, 2, nil, []int64{MaxSize}},
-		{"too many", 1 << 40, Most + 1, nil, nil},
+		{"too large", 2*maxSize + 1, 2, nil, nil},
+		{"the largest", 2 * maxSize, 2, nil, []int64{maxSize}},
+		{"too many", 1 << 40, mostParts + 1, nil, nil},
 		{"no part", 10, 0, nil, nil},
 	} {
 		got := Sizes(tc.size, tc.n, tc.learned, 0)
@@ -50,17 +50,17 @@ func TestSizes(t *testing.T) {
 func TestSizesAreAll(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		size := rapid.Int64Range(1, 60<<30).Draw(t, "size")
-		n := rapid.IntRange(2, Most).Draw(t, "n")
+		n := rapid.IntRange(2, mostParts).Draw(t, "n")
 		got := Sizes(size, n, nil, 0)
 		for _, p := range got {
 			// S/N <= p < S/(N-1), without rounding
-			if p*int64(n) < size || p*int64(n-1) >= size || p < MinSize || p > MaxSize {
+			if p*int64(n) < size || p*int64(n-1) >= size || p < minSize || p > maxSize {
 				t.Fatalf("size %d in %d parts of %d", size, n, p)
 			}
 		}
 		for _, unit := range []int64{mib, mb} {
 			p := rapid.Int64Range(5, 5120).Draw(t, "units") * unit
-			fits := p*int64(n) >= size && p*int64(n-1) < size && p >= MinSize && p <= MaxSize
+			fits := p*int64(n) >= size && p*int64(n-1) < size && p >= minSize && p <= maxSize
 			if fits != slices.Contains(got, p) {
 				t.Fatalf("size %d in %d parts: %d fits: %v", size, n, p, fits)
 			}

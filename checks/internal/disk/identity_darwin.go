@@ -50,9 +50,9 @@ func DiskID(path string) (string, error) {
 	return "uuid:" + id, nil
 }
 
-// Offset tells where on its disk a file begins, bytes, so that many can be read in the order of the
+// offset tells where on its disk a file begins, bytes, so that many can be read in the order of the
 // disk; false where that is not known (fcntl(2), F_LOG2PHYS_EXT).
-func Offset(f *os.File) (at int64, ok bool) {
+func offset(f *os.File) (at int64, ok bool) {
 	b := log2physRequest(0, Align)
 	_, _, errno := syscall.Syscall(syscall.SYS_FCNTL, f.Fd(), unix.F_LOG2PHYS_EXT, uintptr(unsafe.Pointer(&b)))
 	if errno != 0 {

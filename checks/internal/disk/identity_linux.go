@@ -104,10 +104,10 @@ func uuidByLink(fd int, dir string) string {
 	return ""
 }
 
-// Offset tells where on its disk a file begins, bytes, so that many can be read in the order of the
+// offset tells where on its disk a file begins, bytes, so that many can be read in the order of the
 // disk; false where that is not known. Files too small to have a place of their own have none
 // (kernel documentation, filesystems/fiemap).
-func Offset(f *os.File) (at int64, ok bool) {
+func offset(f *os.File) (at int64, ok bool) {
 	b := fiemapRequest()
 	_, _, errno := unix.Syscall(unix.SYS_IOCTL, f.Fd(), fiemap, uintptr(unsafe.Pointer(&b)))
 	if errno != 0 {

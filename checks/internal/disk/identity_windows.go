@@ -91,10 +91,10 @@ func DiskID(path string) (string, error) {
 	return fmt.Sprintf("serial:%016x", s.Device), nil
 }
 
-// Offset tells where on its volume a file begins, clusters, so that many can be read in the order of
+// offset tells where on its volume a file begins, clusters, so that many can be read in the order of
 // the disk; false where that is not known. Files too small to have a place of their own have none
 // (FSCTL_GET_RETRIEVAL_POINTERS).
-func Offset(f *os.File) (at int64, ok bool) {
+func offset(f *os.File) (at int64, ok bool) {
 	var from [8]byte // STARTING_VCN_INPUT_BUFFER: the first cluster of the file
 	var b [32]byte
 	var n uint32

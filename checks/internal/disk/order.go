@@ -21,7 +21,7 @@ func Place(path string) (at int64, ok bool, err error) {
 	if err != nil {
 		return 0, false, err
 	}
-	at, ok = Offset(f)
+	at, ok = offset(f)
 	return at, ok, nil
 }
 

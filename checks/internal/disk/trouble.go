@@ -39,7 +39,7 @@ func (t *Trouble) String() string {
 	case TurnedReadOnly:
 		return fmt.Sprintf("the system has stopped all writing to %s after an error", t.Device)
 	case HealthFailing:
-		return fmt.Sprintf("%s says of itself that it is failing", t.Device)
+		return fmt.Sprintf("%s reports that it is failing", t.Device)
 	case HealthWarning:
 		return fmt.Sprintf("%s warns of its health: %s", t.Device, t.Detail)
 	case BadSectors:
