@@ -3,6 +3,7 @@ package gui
 import (
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -97,7 +98,7 @@ func (w *Window) check(read bool) {
 	v.setup.complain("")
 	w.remember()
 	w.notice.Hide()
-	w.setTitle("")
+	w.setTitle("", -1)
 	w.running, w.stops, w.began = v.stage, false, w.desktop.Now()
 	v.state, v.asked = stateRunning, v.places()
 	v.reset()
@@ -194,17 +195,30 @@ func (w *Window) showTitle(p checks.Progress) {
 			how += ", about " + checks.Span(max(p.Left, time.Minute).Round(time.Minute)) + " left"
 		}
 	}
-	w.setTitle(how)
+	w.setTitle(how, p.Done)
 }
 
-// setTitle puts something before the program's name; empty leaves the name alone.
-func (w *Window) setTitle(text string) {
+// setTitle puts something before the program's name, and the part that is done on its icon. An empty text leaves
+// the name alone, a part below 0 the icon.
+func (w *Window) setTitle(text string, part float64) {
 	title := "Loadline"
 	if text != "" {
 		title = text + " – " + title
 	}
 	if w.win.Title() != title {
 		w.win.SetTitle(title)
+	}
+	if w.desktop.Progress == nil {
+		return
+	}
+	if part < 0 {
+		part = -1
+	} else {
+		part = math.Floor(100*min(part, 1)) / 100
+	}
+	if part != w.onIcon {
+		w.onIcon = part
+		w.desktop.Progress(part)
 	}
 }
 
@@ -235,7 +249,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 	}
 	v.lock(false)
 	v.head.setRunning(false)
-	w.setTitle("")
+	w.setTitle("", -1)
 	took := w.desktop.Now().Sub(w.began)
 	switch {
 	case rep != nil && rep.Interrupted || err != nil && stoppedErr(err):
@@ -259,7 +273,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 			w.tell(checks.Passed, "The manifest is "+names.Quote(rep.Manifest)+". Keep it: the stage “After arrival” needs it, and it is already filled in there.")
 		}
 		if took >= longRun {
-			w.setTitle(v.head.title.Text) // for who comes back to the screen
+			w.setTitle(v.head.title.Text, -1) // for who comes back to the screen
 			w.desktop.Notify(stageWords[v.stage].name+": "+v.head.title.Text, rep.Counts())
 		}
 	}

@@ -38,6 +38,9 @@ type Desktop struct {
 	Reveal func(folder string) error
 	// Notify shows a notification of the desktop.
 	Notify func(title, text string)
+	// Progress shows on the program's icon which part of a long run is done, and below 0 takes that away again.
+	// Nil where the desktop has nothing of the kind.
+	Progress func(part float64)
 	// Copy puts text on the clipboard.
 	Copy func(text string)
 	Now  func() time.Time

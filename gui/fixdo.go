@@ -215,7 +215,7 @@ func (p *fixPage) run(doing string, work func(context.Context, fix.Options) (*fi
 					p.meter.Set(s.Part())
 					p.doing.Set(fixWords(*s), "")
 					if p.w.desktop.Now().Sub(began) >= titleAfter {
-						p.w.setTitle(fmt.Sprintf("%.0f %%", 100*s.Part()))
+						p.w.setTitle(fmt.Sprintf("%.0f %%", 100*s.Part()), s.Part())
 					}
 				}
 				if over {
@@ -246,7 +246,7 @@ func fixWords(s fix.Progress) string {
 func (p *fixPage) over(out *fix.Outcome, err error, done func(*fix.Outcome)) {
 	p.busy = false
 	p.w.fixing = false
-	p.w.setTitle("")
+	p.w.setTitle("", -1)
 	p.meterPlace.Hide()
 	var stopped *fix.StoppedError
 	if err != nil {

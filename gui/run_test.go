@@ -4,6 +4,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -415,6 +416,8 @@ func TestCleanTrial(t *testing.T) {
 func TestTitle(t *testing.T) {
 	r := newRig(t, 1280, 800, kit.Light)
 	c := r.start()
+	var icon []float64
+	r.desktop.Progress = func(part float64) { icon = append(icon, part) }
 	title := func(p checks.Progress, want string) {
 		t.Helper()
 		c.watch(checks.Event{Progress: p})
@@ -435,6 +438,9 @@ func TestTitle(t *testing.T) {
 	r.until("the end", func() bool { return r.running == "" })
 	if got := r.win.Title(); got != "Do not copy yet – Loadline" {
 		t.Errorf("at the end the title is %q", got)
+	}
+	if want := []float64{0.42, -1}; !slices.Equal(icon, want) {
+		t.Errorf("the icon showed %v, want %v", icon, want)
 	}
 	if len(r.notes) != 1 || !strings.Contains(r.notes[0], "Do not copy yet") {
 		t.Errorf("notified %q", r.notes)

@@ -62,12 +62,13 @@ type Window struct {
 	links   links
 	offers  []Offer // what is mounted
 	gone    bool    // the window is closed
+	onIcon  float64 // which part of a run the icon shows; below 0: none
 	trace   *trace
 }
 
 // New builds the window's content in win. It shows nothing yet: that is the caller's ShowAndRun.
 func New(win fyne.Window, e Engine, d Desktop) *Window {
-	w := &Window{win: win, engine: e, desktop: d, stage: checks.Before, views: map[checks.Stage]*view{}, at: pageChecks, links: links{}}
+	w := &Window{win: win, engine: e, desktop: d, onIcon: -1, stage: checks.Before, views: map[checks.Stage]*view{}, at: pageChecks, links: links{}}
 	w.run = &runner{engine: e, postWait: d.PostWait}
 	sweep(d.StateDir, d.Now())
 	c, err := loadChoices(d.StateDir)

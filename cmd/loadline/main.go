@@ -145,6 +145,9 @@ func run(args []string, out io.Writer) int {
 	win := program.NewWindow("Loadline")
 	loop := newPacer()
 	desktop := gui.RealDesktop(win, loop)
+	if i := newIcon(); i != nil {
+		desktop.Progress = i.show
+	}
 	desktop.Version = checks.Version
 	desktop.ScreenWidth, desktop.ScreenHeight = screen()
 	w := gui.New(win, gui.RealEngine(), desktop)
