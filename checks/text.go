@@ -308,7 +308,7 @@ func (t *textWriter) check(n int, c *Result) {
 
 func (t *textWriter) findings(c *Result) {
 	t.line("")
-	t.line("%s: %s, %s, %s", c.Title, counted(c.Levels[Fail], "failure"), counted(c.Levels[Warn], "warning"), counted(c.Levels[Note], "note"))
+	t.line("%s: %s, %s, %s", c.Title, Plural(int64(c.Levels[Fail]), "failure"), Plural(int64(c.Levels[Warn]), "warning"), Plural(int64(c.Levels[Note]), "note"))
 	// The worst are listed first, so that the limit never hides a failure behind notes.
 	left := listed
 	for level := Fail; ; level-- {
@@ -340,5 +340,3 @@ func (t *textWriter) findings(c *Result) {
 		}
 	}
 }
-
-func counted(n int, noun string) string { return Plural(int64(n), noun) }

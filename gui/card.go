@@ -1,7 +1,6 @@
 package gui
 
 import (
-	"image/color"
 	"slices"
 
 	"fyne.io/fyne/v2"
@@ -197,12 +196,11 @@ func (k *card) TypedKey(e *fyne.KeyEvent) {
 // CreateRenderer implements fyne.Widget.
 func (k *card) CreateRenderer() fyne.WidgetRenderer {
 	r := &cardRenderer{
-		k: k, ground: canvas.NewRectangle(color.Transparent), ring: canvas.NewRectangle(color.Transparent),
+		k: k, ground: kit.NewBox(8), ring: kit.NewBox(8),
 		mark: kit.NewMark("waiting", kit.ColIdle, 20), title: kit.NewText(k.check.Title, kit.SizeTitle, kit.ColText).Bold().Truncated(),
 		says: kit.NewText("", kit.SizeBody, kit.ColMuted).Truncated(), word: kit.NewText("", kit.SizeBody, kit.ColIdle).Bold().Right(),
 		arrow: kit.NewMark("open", kit.ColMuted, 16),
 	}
-	r.ground.CornerRadius, r.ring.CornerRadius = 8, 8
 	k.r = r
 	r.apply()
 	return r

@@ -197,11 +197,7 @@ func (d *moreDisks) lock(on bool) {
 	for _, r := range d.rows {
 		r.disk.lock(on)
 		kit.SetEnabled(r.remove, !on)
-		if on {
-			r.prefix.Disable()
-		} else {
-			r.prefix.Enable()
-		}
+		kit.SetEnabled(r.prefix, !on)
 	}
 }
 

@@ -109,7 +109,7 @@ func newFilesPage(w *Window, rep *checks.Report, c *checks.Check) *filesPage {
 	p.choose(-1)
 	p.list.Disable() // until there are rows
 	p.save.Disable()
-	p.count.Set("Sorting "+many(int64(p.total()), "finding", "findings"), "")
+	p.count.Set("Sorting "+checks.Plural(int64(p.total()), "finding"), "")
 	p.now()
 	return p
 }
@@ -219,7 +219,7 @@ func (p *filesPage) now() {
 		p.table.Renew()
 		shown, all := int64(p.model.rows()), int64(p.total())
 		if shown == all {
-			p.count.Set(many(all, "finding", "findings"), "")
+			p.count.Set(checks.Plural(all, "finding"), "")
 		} else {
 			p.count.Set(checks.Count(shown)+" of "+checks.Count(all)+" findings", "")
 		}

@@ -96,7 +96,7 @@ func (p *fixPage) askWith(weight *fix.Estimate) {
 	}
 	if weight != nil {
 		for _, m := range weight.Copies {
-			what := many(m.Files, "file", "files") + ", " + checks.Bytes(m.Bytes)
+			what := checks.Plural(m.Files, "file") + ", " + checks.Bytes(m.Bytes)
 			if m.Archive {
 				text = append(text, "The card "+names.Quote(m.Path)+" goes into one file beside it, "+names.Quote(m.To)+": "+what+". The card stays as it is.")
 			} else {
@@ -306,7 +306,7 @@ func (p *fixPage) undone(o *fix.Outcome) {
 	for i, stay := range o.Stayed {
 		s = checks.Warned
 		if i == mostNamed {
-			text += " And " + many(int64(len(o.Stayed)-i), "other", "others") + "."
+			text += " And " + checks.Plural(int64(len(o.Stayed)-i), "other") + "."
 			break
 		}
 		text += " " + names.Quote(stay.Path) + " is left in its place, because " + oneLine(stay.Why) + "."

@@ -404,7 +404,7 @@ func (p *fixPage) renames() (n int) {
 func (p *fixPage) task(renames int) string {
 	var parts []string
 	if renames > 0 || len(p.makes) == 0 {
-		parts = append(parts, "rename "+many(int64(renames), "name", "names"))
+		parts = append(parts, "rename "+checks.Plural(int64(renames), "name"))
 	}
 	copies, cards := 0, 0
 	if p.plan != nil {
@@ -417,10 +417,10 @@ func (p *fixPage) task(renames int) string {
 		}
 	}
 	if copies > 0 {
-		parts = append(parts, "replace "+many(int64(copies), "link", "links"))
+		parts = append(parts, "replace "+checks.Plural(int64(copies), "link"))
 	}
 	if cards > 0 {
-		parts = append(parts, "archive "+many(int64(cards), "card", "cards"))
+		parts = append(parts, "archive "+checks.Plural(int64(cards), "card"))
 	}
 	return capitalize(strings.Join(parts, ", "))
 }
@@ -429,10 +429,10 @@ func (p *fixPage) task(renames int) string {
 func work(renames, makings int) string {
 	var parts []string
 	if renames > 0 || makings == 0 {
-		parts = append(parts, many(int64(renames), "rename", "renames"))
+		parts = append(parts, checks.Plural(int64(renames), "rename"))
 	}
 	if makings > 0 {
-		parts = append(parts, many(int64(makings), "copy", "copies"))
+		parts = append(parts, checks.Plural(int64(makings), "copy"))
 	}
 	return strings.Join(parts, ", ")
 }

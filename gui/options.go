@@ -127,17 +127,9 @@ func (o *options) fields() []*kit.Field {
 
 func (o *options) lock(on bool) {
 	for _, f := range o.fields() {
-		if on {
-			f.Disable()
-		} else {
-			f.Enable()
-		}
+		kit.SetEnabled(f, !on)
 	}
-	if on {
-		o.fold.Disable()
-	} else {
-		o.fold.Enable()
-	}
+	kit.SetEnabled(o.fold, !on)
 }
 
 // say shows what is wrong with what was typed; empty if nothing is.

@@ -104,13 +104,8 @@ func (w *picker) wrong() bool { return w.problem.Visible() }
 
 // lock keeps a running check's input as it is.
 func (w *picker) lock(on bool) {
-	if on {
-		w.path.Disable()
-		w.choose.Disable()
-	} else {
-		w.path.Enable()
-		w.choose.Enable()
-	}
+	kit.SetEnabled(w.path, !on)
+	kit.SetEnabled(w.choose, !on)
 }
 
 // covers reports whether a point of the window is on the picker.

@@ -180,7 +180,7 @@ func inspectManifest(path string, size int64) (facts, problem string) {
 	if err != nil {
 		return "", capitalize(oneLine(err.Error())) + "."
 	}
-	return many(h.Files, "file", "files") + ", " + checks.Bytes(h.Bytes) + ", of " + h.Made.Local().Format("2 January 2006"), ""
+	return checks.Plural(h.Files, "file") + ", " + checks.Bytes(h.Bytes) + ", of " + h.Made.Local().Format("2 January 2006"), ""
 }
 
 // lookAtFile looks whether a file is there, or says what is wrong with its path.

@@ -43,11 +43,7 @@ func newPortion() *portion {
 func (s *portion) fields() []*kit.Field { return []*kit.Field{s.percent} }
 
 func (s *portion) lock(on bool) {
-	if on {
-		s.percent.Disable()
-	} else {
-		s.percent.Enable()
-	}
+	kit.SetEnabled(s.percent, !on)
 }
 
 // complain shows what is wrong with what was typed; empty if nothing is.

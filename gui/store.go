@@ -69,11 +69,7 @@ func (s *store) fields() []*kit.Field { return []*kit.Field{s.columns, s.disk} }
 
 func (s *store) lock(on bool) {
 	for _, f := range s.fields() {
-		if on {
-			f.Disable()
-		} else {
-			f.Enable()
-		}
+		kit.SetEnabled(f, !on)
 	}
 	kit.SetEnabled(s.choose, !on)
 }
@@ -156,7 +152,7 @@ func understand(manifest string, list []string, columns listing.Columns) (facts,
 	}
 	facts = checks.Bytes(size)
 	if len(list) > 1 {
-		facts = many(int64(len(list)), "file", "files") + ", " + facts
+		facts = checks.Plural(int64(len(list)), "file") + ", " + facts
 	}
 	// A large manifest is read when the check runs: here it would hold up the answer.
 	if info, err := os.Stat(manifest); err != nil || !info.Mode().IsRegular() || info.Size() > manifestAtOnce {
@@ -202,7 +198,7 @@ func understoodWords(u *arrival.Understood) string {
 		text += "."
 	}
 	if len(u.Parts) > 1 {
-		text += " It has " + many(int64(len(u.Parts)), "file", "files") + "."
+		text += " It has " + checks.Plural(int64(len(u.Parts)), "file") + "."
 	}
 	if k := int64(len(u.Absent)); k > 0 {
 		text += " " + many(k, "file of it is", "files of it are") + " not there, " + names.QuoteShort(u.Absent[0]) + choose(k > 1, " among them.", ".")

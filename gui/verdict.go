@@ -54,7 +54,7 @@ func answerOf(rep *checks.Report) answer {
 	case first != nil:
 		more = fmt.Sprintf("Begin with “%s”: %s", first.Title, uncapitalize(fixOf(first)))
 	case blind > 0:
-		more = many(blind, "check", "checks") + " could not look: open those marked “Not checked” to see why, and what to do."
+		more = checks.Plural(blind, "check") + " could not look: open those marked “Not checked” to see why, and what to do."
 	}
 	a.next = strings.TrimSpace(a.next + " " + more)
 	return a

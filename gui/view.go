@@ -232,7 +232,7 @@ func (v *view) setReport(rep *checks.Report, state runState) {
 	v.head.check.Set("", "Check again")
 	n := flagged(rep)
 	if n > 0 {
-		v.head.files.Set("find", "Show "+many(n, "finding", "findings"))
+		v.head.files.Set("find", "Show "+checks.Plural(n, "finding"))
 		v.head.files.Show()
 	} else {
 		v.head.files.Hide()
@@ -255,7 +255,7 @@ func (v *view) facts() {
 	}
 	var from []string
 	if !rep.Interrupted { // else the sums are of a part, or of nothing
-		from = append(from, many(rep.Totals.Files, "file", "files"), checks.Bytes(rep.Totals.Bytes))
+		from = append(from, checks.Plural(rep.Totals.Files, "file"), checks.Bytes(rep.Totals.Bytes))
 	}
 	if len(rep.Sources) > 1 {
 		if len(from) > 0 {

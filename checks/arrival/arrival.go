@@ -258,7 +258,7 @@ func (a *arrival) load(ctx context.Context) error {
 		if i >= 8 {
 			break // parts of one listing hold the same; what comes later is seen when all is read
 		}
-		// What is wrong with a listing is told when all of it is read.
+		// What is wrong with a listing is reported once all of it has been read.
 		_, rows, _ := a.set.Inspect(ctx, a.listingOptions(), i, sampleRows)
 		for k := range rows {
 			a.note(&rows[k])

@@ -213,7 +213,7 @@ func (c *clips) lookAll(ctx context.Context, f *clipFolder) {
 	if err == nil || ctx.Err() != nil {
 		return
 	}
-	path := names.Quote(join(f.path, f.files[at.Load()].name))
+	path := names.Quote(names.Join(f.path, f.files[at.Load()].name))
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	switch {
@@ -232,16 +232,9 @@ func (c *clips) gone() bool {
 	return c.silent != nil
 }
 
-func join(folder, name string) string {
-	if folder == "" {
-		return name
-	}
-	return folder + "/" + name
-}
-
 // look judges one file and notes what came of it.
 func (c *clips) look(ctx context.Context, folder *clipFolder, f *clipFile, step func()) {
-	path := join(folder.path, f.name)
+	path := names.Join(folder.path, f.name)
 	v, err := judgeClip(ctx, c.pass.Job.Disk(folder.source).Source, path, f.size, step)
 	c.mu.Lock()
 	defer c.mu.Unlock()

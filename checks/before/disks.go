@@ -73,7 +73,7 @@ func flagTwo(ctx context.Context, pass *checks.Pass, a, b int) error {
 	for _, part := range rest {
 		list, err := topNames(ctx, pass.Job, filepath.Join(outer.Source, filepath.FromSlash(at)))
 		if err != nil {
-			return nil // no folder: what stands in the way is told by its last part
+			return nil // not a folder: its last part shows what is in the way
 		}
 		i := slices.IndexFunc(list, func(n string) bool { return names.Fold(n) == part })
 		if i < 0 {

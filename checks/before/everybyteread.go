@@ -110,8 +110,8 @@ const readPatience = 2 * time.Minute
 // mostMarks is how many bad places the line of the rate shows.
 const mostMarks = 1000
 
-// For tests: everyByteFile, if set, is told how many files were read; everyByteStretch, if not 0, is from how many
-// bytes on a slow reading is told.
+// For tests: everyByteFile, if set, is told how many files were read; everyByteStretch, if not 0, is how many bytes
+// a slow stretch must have to be reported.
 var (
 	everyByteFile    func(n int64)
 	everyByteStretch int64

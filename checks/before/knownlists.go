@@ -468,7 +468,7 @@ func (k *knownLists) recall(ctx context.Context, pass *checks.Pass, e *diskReadi
 			}
 			s, err := disk.Lstat(at)
 			if err != nil {
-				return state{}, nil // what is missing is told by a reading
+				return state{}, nil // a reading reports what is missing
 			}
 			return state{file, s}, nil
 		})

@@ -13,6 +13,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/checks/share"
 	"loadline/checks/walk"
 )
 
@@ -98,7 +99,7 @@ func LinkRule(source, dir, target string, deadline time.Duration) (rule *checks.
 		return linkAbsolute, detail
 	}
 	end, err := follower{source, deadline}.follow(filepath.Join(source, filepath.FromSlash(dir)), target)
-	outside := !within(source, end)
+	outside := !share.Within(source, end)
 	if err != nil && !outside {
 		// What does not exist is judged by its words first.
 		outside = escapes(dir, target)
@@ -179,7 +180,7 @@ func (f follower) look(p string) (kind walk.Kind, target string, err error) {
 		return s, err
 	}
 	var s seen
-	if within(f.root, p) {
+	if share.Within(f.root, p) {
 		s, err = look()
 	} else {
 		s, err = ask(&elsewhere, p, f.deadline, look)
@@ -220,14 +221,6 @@ func readlinkAt(p string) (string, error) {
 		return walk.Readlink(twoSteps(p))
 	}
 	return os.Readlink(p)
-}
-
-// within reports whether a real path is root or is in it.
-func within(root, p string) bool {
-	if p == root {
-		return true
-	}
-	return strings.HasPrefix(p, strings.TrimSuffix(root, string(filepath.Separator))+string(filepath.Separator))
 }
 
 // escapes reports whether a target leaves the source by its words alone.

@@ -35,7 +35,7 @@ func ask[T any](q *quiet, p string, deadline time.Duration, f func() (T, error))
 		switch {
 		case now.After(until):
 			delete(q.until, place)
-		case within(place, p):
+		case share.Within(place, p):
 			var none T
 			return none, share.ErrSilent
 		}

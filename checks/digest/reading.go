@@ -43,7 +43,7 @@ type Reading struct {
 	Open func(path string) (*disk.Reader, error)
 	// Block is how much is asked for at a time, bytes; 0 chooses.
 	Block int
-	// Stretch is how long the parts of a file are of which the rate is told, bytes; 0 means StretchSize.
+	// Stretch is how long the parts of a file are whose rate is reported, bytes; 0 means stretchSize.
 	Stretch int64
 	// Now is the clock by which rates are made; nil means time.Now.
 	Now func() time.Time

@@ -70,7 +70,7 @@ type Outcome struct {
 	Done    int      // names changed
 	Made    int      // copies and archives made, or taken away by Undo
 	Gone    []string // planned paths that were there under no name: they were removed since
-	Kept    []string // old paths of names that the disk spells in a way of its own, whatever it is told
+	Kept    []string // old paths of names that the disk spells in its own way, whatever it is given
 	Dates   []string // folders whose date could not be put back
 	Stayed  []Stay   // copies and archives that Undo did not take away
 	Cached  bool     // copies or archives may have been read back from this computer's memory only

@@ -28,7 +28,7 @@ const (
 // numbers mean somebody else.
 func header(top, rel, path string, info fs.FileInfo) (*tar.Header, error) {
 	h := &tar.Header{
-		Format: tar.FormatPAX, Name: strings.TrimSuffix(join(top, rel), "/"), Mode: int64(info.Mode().Perm()),
+		Format: tar.FormatPAX, Name: strings.TrimSuffix(names.Join(top, rel), "/"), Mode: int64(info.Mode().Perm()),
 		ModTime: info.ModTime(), Typeflag: tar.TypeReg,
 	}
 	switch kindOf(info.Mode()) {

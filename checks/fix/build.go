@@ -28,7 +28,7 @@ func (e *engine) build(ctx context.Context, m *move, temp string) error {
 	}
 	e.hook("written")
 	if !m.made.archive() {
-		// By this a copy is told from other things after a crash, and when it is taken back.
+		// This tells a copy from other things after a crash, and when it is taken back.
 		if is, err := inventoryOf(ctx, e.fullPath(temp), false, nil); err != nil {
 			return err
 		} else if is != m.made.Of {

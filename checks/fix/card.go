@@ -173,7 +173,7 @@ func (p *Plan) findArchives(ctx context.Context) error {
 				if err := ctx.Err(); err != nil {
 					return err
 				}
-				if c.Archived = p.isArchive(ctx, c, join(dir, is)); c.Archived {
+				if c.Archived = p.isArchive(ctx, c, names.Join(dir, is)); c.Archived {
 					c.File = is
 				}
 			} else {

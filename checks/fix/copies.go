@@ -65,8 +65,8 @@ func (p *Plan) Archive(path string, on bool) error {
 			return fmt.Errorf("%s is already in the archive %s", names.Quote(path), names.Quote(c.File))
 		}
 		dir, _ := parent(c.Path)
-		if room, _ := p.limits.pathRoom(); len(join(dir, c.File)) > room {
-			return fmt.Errorf("the path of the archive would be %d bytes, %d fit: move %s to a folder further up first", len(join(dir, c.File)), room, names.Quote(path))
+		if room, _ := p.limits.pathRoom(); len(names.Join(dir, c.File)) > room {
+			return fmt.Errorf("the path of the archive would be %d bytes, %d fit: move %s to a folder further up first", len(names.Join(dir, c.File)), room, names.Quote(path))
 		}
 		// Its archive is found by the name of the card, and lists have it for what the card holds now.
 		if p.renames(path) {
@@ -82,7 +82,7 @@ func (p *Plan) Archive(path string, on bool) error {
 				return fmt.Errorf("this plan gives %s the name of the archive: apply that first, then archive", names.Quote(s.From))
 			}
 		}
-		p.copies[path] = &Copy{Path: path, To: join(dir, c.File), Archive: true}
+		p.copies[path] = &Copy{Path: path, To: names.Join(dir, c.File), Archive: true}
 		return nil
 	}
 	return fmt.Errorf("%s is not a camera card, bundle or package that could be archived", names.Quote(path))
@@ -140,7 +140,7 @@ func (p *Plan) Estimate(ctx context.Context) (*Estimate, error) {
 		if err := e.measure(ctx, m); err != nil {
 			return nil, err
 		}
-		key := join(m.dir, m.from)
+		key := names.Join(m.dir, m.from)
 		p.copies[key].Files, p.copies[key].Bytes = m.made.Of.Files, m.made.Of.Bytes
 	}
 	w, err := e.estimate()

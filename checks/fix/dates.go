@@ -25,7 +25,7 @@ func (e *engine) restoreRoot() {
 	}
 }
 
-// redate gives one folder its date back while the work goes on; whether that worked is told at the end.
+// redate gives one folder its date back while the work goes on; whether that worked is reported at the end.
 func (e *engine) redate(path string) {
 	for _, f := range e.j.folders {
 		if f.path == path {

@@ -135,7 +135,7 @@ func (p *Plan) setNames(s *Step, to []string) {
 	for _, e := range u.members {
 		if e.to != e.name && !e.step {
 			p.addStep(f, e)
-			p.Steps[len(p.Steps)-1].Family = join(f.path, u.members[0].name)
+			p.Steps[len(p.Steps)-1].Family = names.Join(f.path, u.members[0].name)
 		}
 	}
 	p.retarget()

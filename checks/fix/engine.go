@@ -148,7 +148,7 @@ func (e *engine) index() {
 		if m.made != nil {
 			continue
 		}
-		e.byPath[join(m.dir, m.from)] = m
+		e.byPath[names.Join(m.dir, m.from)] = m
 		if e.byDir[m.dir] == nil {
 			e.dirs = append(e.dirs, m.dir)
 		}
@@ -171,11 +171,11 @@ func (e *engine) folderNow(path string) string {
 	}
 	now, then := "", ""
 	for name := range strings.SplitSeq(path, "/") {
-		then = join(then, name)
+		then = names.Join(then, name)
 		if m := e.byPath[then]; m != nil {
 			name = m.name(m.place)
 		}
-		now = join(now, name)
+		now = names.Join(now, name)
 	}
 	return now
 }
@@ -191,7 +191,9 @@ func (m *move) name(place string) string {
 }
 
 // pathNow returns the path of a name in the folder of a move as it is called now.
-func (e *engine) pathNow(m *move, name string) string { return join(dot(e.folderNow(m.dir)), name) }
+func (e *engine) pathNow(m *move, name string) string {
+	return names.Join(dot(e.folderNow(m.dir)), name)
+}
 
 // fullPath returns a path of the whole system. Only reading goes there.
 func (e *engine) fullPath(path string) string { return e.root.Name() + "/" + path }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"loadline/checks/internal/disk"
+	"loadline/checks/names"
 	"loadline/checks/walk"
 )
 
@@ -23,7 +24,7 @@ func (e *engine) exclusive(here *os.File, dir, from, to string, kind walk.Kind, 
 		}
 		e.plain = true
 	}
-	target := join(dir, to)
+	target := names.Join(dir, to)
 	if err := e.guardName(target, kind, ours); err != nil {
 		return err
 	}
@@ -36,7 +37,7 @@ func (e *engine) exclusive(here *os.File, dir, from, to string, kind walk.Kind, 
 				return err
 			}
 		}
-		err = e.root.Rename(join(dir, from), target)
+		err = e.root.Rename(names.Join(dir, from), target)
 	}
 	if err != nil {
 		// The guard is ours and empty; without the rename it must not stay.
@@ -107,7 +108,7 @@ func (e *engine) isGuard(m *move, path string, info fs.FileInfo) bool {
 		return false
 	}
 	// An empty folder can be what was moved. It is the guard only if the other name is there too.
-	_, err = e.root.Lstat(join(dir, m.name(from)))
+	_, err = e.root.Lstat(names.Join(dir, m.name(from)))
 	return err == nil
 }
 

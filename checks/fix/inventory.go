@@ -94,7 +94,7 @@ func (r *reader) visitFrom(path, rel string, visit visitor) error {
 	r.chain = append(r.chain, info)
 	defer func() { r.chain = r.chain[:len(r.chain)-1] }()
 	for _, d := range list {
-		if err := r.visitFrom(path+"/"+d.Name(), join(rel, d.Name()), visit); err != nil {
+		if err := r.visitFrom(path+"/"+d.Name(), names.Join(rel, d.Name()), visit); err != nil {
 			return err
 		}
 	}

@@ -67,7 +67,7 @@ type head struct {
 	Source   raw       `json:"source"`
 }
 
-// line is any line but the head. Which it is, is told by what is set.
+// line is any line but the head; what is set shows which.
 type line struct {
 	State string `json:"state,omitempty"` // first, so that it stands at wordAt
 

@@ -166,7 +166,7 @@ func (p *Plan) archives() map[string]string {
 	for _, c := range p.Cards {
 		if c.Archived {
 			dir, _ := parent(c.Path)
-			out[join(dir, c.File)] = c.Path
+			out[names.Join(dir, c.File)] = c.Path
 		}
 	}
 	return out
@@ -245,7 +245,7 @@ func (s *spool) emit(ctx context.Context, p *Plan, w *lister) error {
 			length, n := binary.Uvarint(b)
 			name := string(b[n : n+int(length)])
 			b = b[n+int(length):]
-			full := join(path, name)
+			full := names.Join(path, name)
 			if p.skipped[full] {
 				own = skipped
 			}

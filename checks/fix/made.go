@@ -74,7 +74,7 @@ func (e *engine) originalInventory(ctx context.Context, m *move) (inventory, err
 
 // measure finds out what a copy would hold.
 func (e *engine) measure(ctx context.Context, m *move) (err error) {
-	path := join(m.dir, m.from)
+	path := names.Join(m.dir, m.from)
 	if m.made.archive() {
 		if m.made.Size, err = archiveSize(ctx, e.original(m), m.from); err != nil {
 			return fmt.Errorf("cannot archive %s: %w", names.Quote(path), err)

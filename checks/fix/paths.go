@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 
+	"loadline/checks/names"
 	"loadline/checks/walk"
 )
 
@@ -48,7 +49,7 @@ func (p *Plan) fitPaths(ctx context.Context) error {
 		}
 	}
 	for _, l := range over {
-		if p.found.tooLong(join(l.folder.path, l.entry.name)) {
+		if p.found.tooLong(names.Join(l.folder.path, l.entry.name)) {
 			p.Left = append(p.Left, p.leftLong(l, room, rule))
 		} else {
 			p.pin(l)
@@ -76,7 +77,7 @@ func (p *Plan) pin(l long) {
 
 func (p *Plan) leftLong(l long, room int, rule string) Left {
 	left := Left{
-		Path: join(l.folder.path, l.entry.name), Rules: []string{rule}, Offers: []Offer{OfferSkip},
+		Path: names.Join(l.folder.path, l.entry.name), Rules: []string{rule}, Offers: []Offer{OfferSkip},
 		Why: fmt.Sprintf("its path is %d bytes, %d fit, and its parts can't be made short enough", pathLen(l), room),
 		Fix: "Move it to a folder further up.",
 	}
@@ -110,7 +111,7 @@ func (p *Plan) collect(f *folder, room int, over *[]long) error {
 			return err
 		}
 		for _, e := range f.entries {
-			path := join(f.path, e.name)
+			path := names.Join(f.path, e.name)
 			if hasPath(e.kind) && base+len(e.to) > room && (base+len(e.to) > len(path) || p.found.tooLong(path)) {
 				*over = append(*over, long{f, e})
 			}

@@ -161,7 +161,7 @@ func (f *folder) finalPath() string {
 	if f.parent == nil {
 		return ""
 	}
-	return join(f.parent.finalPath(), f.to)
+	return names.Join(f.parent.finalPath(), f.to)
 }
 
 func (f *folder) find(name string) *entry {
@@ -170,13 +170,6 @@ func (f *folder) find(name string) *entry {
 		return nil
 	}
 	return f.entries[i]
-}
-
-func join(dir, name string) string {
-	if dir == "" {
-		return name
-	}
-	return dir + "/" + name
 }
 
 // parent parts a relative path into its folder and its last part.
@@ -391,7 +384,7 @@ func (p *Plan) conclude() {
 }
 
 func (p *Plan) leftFrozen(f *folder, e *entry, why string) Left {
-	left := Left{Path: join(f.path, e.name), Rules: e.rules(), Why: joined(why, e.says()), Offers: []Offer{OfferSkip}}
+	left := Left{Path: names.Join(f.path, e.name), Rules: e.rules(), Why: joined(why, e.says()), Offers: []Offer{OfferSkip}}
 	if e.kind == walk.File {
 		left.Size = e.size
 	}
@@ -432,7 +425,7 @@ func (l *Left) belongTo(c *Card) {
 	switch {
 	case c.Archived:
 		dir, _ := parent(c.Path)
-		l.Why += "; the whole is in the archive " + names.Quote(join(dir, c.File)) + ", which is copied in its place"
+		l.Why += "; the whole is in the archive " + names.Quote(names.Join(dir, c.File)) + ", which is copied in its place"
 	case c.File != "":
 		l.Offers = append(l.Offers, OfferArchive)
 	}
@@ -450,7 +443,7 @@ func (p *Plan) Skip(path string, on bool) {
 func (p *Plan) addStep(f *folder, e *entry) {
 	e.step = true
 	p.Steps = append(p.Steps, Step{
-		From: join(f.path, e.name), Kind: e.kind, Size: e.size, Rules: e.rules(),
+		From: names.Join(f.path, e.name), Kind: e.kind, Size: e.size, Rules: e.rules(),
 		Why: p.why(f, e), Choices: p.limits.choices(e.name), folder: f, entry: e,
 	})
 }
@@ -460,7 +453,7 @@ func (p *Plan) why(f *folder, e *entry) string {
 	why := e.says()
 	if len(e.long) > 0 {
 		path := "paths in it are too long"
-		for _, g := range p.found.flagsOf(join(f.path, e.name)) {
+		for _, g := range p.found.flagsOf(names.Join(f.path, e.name)) {
 			if g.treat == treatShorten {
 				path = g.Detail
 			}
@@ -483,7 +476,7 @@ func (p *Plan) retarget() {
 			dir = s.folder.finalPath()
 			finals[s.folder] = dir
 		}
-		s.To = join(dir, s.entry.to)
+		s.To = names.Join(dir, s.entry.to)
 	}
 }
 
@@ -507,11 +500,11 @@ func (p *Plan) nameFamilies() {
 func (p *Plan) Final(path string) string {
 	from, to := "", ""
 	for name := range strings.SplitSeq(path, "/") {
-		from = join(from, name)
+		from = names.Join(from, name)
 		if s, ok := p.find(from); ok && p.Steps[s].From == from {
 			name = p.Steps[s].Name()
 		}
-		to = join(to, name)
+		to = names.Join(to, name)
 	}
 	return to
 }

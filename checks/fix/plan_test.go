@@ -9,6 +9,8 @@ import (
 	"strings"
 	"testing"
 
+	"loadline/checks/names"
+
 	"pgregory.net/rapid"
 )
 
@@ -317,7 +319,7 @@ func drawTree(t *rapid.T, root string) {
 	var files []string
 	for range rapid.IntRange(1, 14).Draw(t, "entries") {
 		dir := rapid.SampledFrom(dirs).Draw(t, "dir")
-		path := join(dir, hostile().Draw(t, "name"))
+		path := names.Join(dir, hostile().Draw(t, "name"))
 		if strings.Count(path, "/") > 5 {
 			continue
 		}

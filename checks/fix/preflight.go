@@ -57,7 +57,7 @@ func (e *engine) preflight(ctx context.Context) error {
 			}
 		}
 		for _, m := range e.byDir[dir] {
-			path := join(dir, m.from)
+			path := names.Join(dir, m.from)
 			info, err := e.root.Lstat(path)
 			if errors.Is(err, fs.ErrNotExist) {
 				return changed(path, "is gone")
@@ -69,7 +69,7 @@ func (e *engine) preflight(ctx context.Context) error {
 				return changed(path, "was written to or replaced")
 			}
 			if others[fold(m.to)] {
-				return changed(join(dir, m.to), "exists now")
+				return changed(names.Join(dir, m.to), "exists now")
 			}
 			if m.id.Kind == walk.Folder {
 				if err := date(path); err != nil {
@@ -89,7 +89,7 @@ func (e *engine) preflightMade(ctx context.Context, date func(string) error) err
 			continue
 		}
 		any = true
-		path := join(m.dir, m.from)
+		path := names.Join(m.dir, m.from)
 		info, err := e.root.Lstat(path)
 		if err != nil {
 			return fmt.Errorf("cannot look at %s: %w", names.Quote(path), explain(err))
@@ -133,7 +133,7 @@ func (e *engine) nameFree(m *move) error {
 		clash = clash || taken(other.to)
 	}
 	if clash {
-		return fmt.Errorf("%w (%s exists now)", ErrChanged, names.Quote(join(m.dir, m.to)))
+		return fmt.Errorf("%w (%s exists now)", ErrChanged, names.Quote(names.Join(m.dir, m.to)))
 	}
 	return nil
 }

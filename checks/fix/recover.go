@@ -85,8 +85,8 @@ func (e *engine) locate(m *move, now string, list map[string]bool, forms map[str
 		if as == "" || taken[as] {
 			continue
 		}
-		info, err := e.root.Lstat(join(dot(now), name))
-		if err != nil || !identify(info).same(m.id, e.lasting) || e.isGuard(m, join(dot(now), name), info) {
+		info, err := e.root.Lstat(names.Join(dot(now), name))
+		if err != nil || !identify(info).same(m.id, e.lasting) || e.isGuard(m, names.Join(dot(now), name), info) {
 			continue
 		}
 		m.place, taken[as] = place, true
@@ -148,7 +148,7 @@ func (e *engine) dropGuards(now string, moves []*move, list map[string]bool, for
 			if as == "" || taken[as] {
 				continue
 			}
-			path := join(dot(now), name)
+			path := names.Join(dot(now), name)
 			info, err := e.root.Lstat(path)
 			if err != nil || !e.isGuard(m, path, info) {
 				continue

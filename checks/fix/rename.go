@@ -156,7 +156,7 @@ func (e *engine) renameIn(ctx context.Context, dir, to string) error {
 
 func (e *engine) markGone(moves []*move) {
 	for _, m := range moves {
-		e.out.Gone = append(e.out.Gone, join(m.dir, m.from))
+		e.out.Gone = append(e.out.Gone, names.Join(m.dir, m.from))
 	}
 }
 
@@ -172,7 +172,7 @@ func (e *engine) noteKept(dir string, moves []*move, to string) error {
 		}
 		// Where all else of the name has changed, the plan has told what such a disk does with the rest.
 		if names.NFC(m.from) == names.NFC(m.to) || !respells(e.root) {
-			e.out.Kept = append(e.out.Kept, join(dir, m.from))
+			e.out.Kept = append(e.out.Kept, names.Join(dir, m.from))
 		}
 	}
 	return nil
@@ -183,9 +183,9 @@ func (e *engine) rename(ctx context.Context, here *os.File, m *move, to string) 
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	e.reportProgress(join(m.dir, m.from))
+	e.reportProgress(names.Join(m.dir, m.from))
 	now := dot(e.folderNow(m.dir))
-	path := join(now, m.name(m.place))
+	path := names.Join(now, m.name(m.place))
 	info, err := e.root.Lstat(path)
 	if err != nil {
 		return fmt.Errorf("cannot look at %s: %w", names.Quote(path), err)

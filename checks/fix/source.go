@@ -86,7 +86,7 @@ func (p *Plan) takeFlags(ctx context.Context) error {
 			return fmt.Errorf("cannot read the source: %w", cause(err))
 		}
 		for _, e := range f.entries {
-			e.flags = p.found.names(join(path, e.name))
+			e.flags = p.found.names(names.Join(path, e.name))
 		}
 	}
 	return nil
@@ -142,7 +142,7 @@ func (f *folder) order() {
 	slices.SortFunc(f.entries, func(a, b *entry) int { return cmp.Compare(a.name, b.name) })
 }
 
-// leave tells of what the report flags and no rename cures. What is in clutter is told by the clutter.
+// leave lists what the report flags and no rename cures. What is in clutter is covered by the clutter itself.
 func (p *Plan) leave(ctx context.Context) error {
 	for i := 0; i < len(p.found.all); {
 		here := p.found.flagsOf(p.found.all[i].Path)
@@ -269,7 +269,7 @@ func (p *Plan) load(f *folder) error {
 		if f.path == "" && Ours(name) {
 			continue
 		}
-		info, err := p.root.Lstat(join(f.path, name))
+		info, err := p.root.Lstat(names.Join(f.path, name))
 		if err != nil {
 			return err
 		}

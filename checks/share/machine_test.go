@@ -1,10 +1,11 @@
 package share
 
 import (
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"loadline/checks/internal/fixture"
 )
 
 // tree writes files of a made-up /sys.
@@ -12,13 +13,7 @@ func tree(t *testing.T, files map[string]string) string {
 	t.Helper()
 	root := t.TempDir()
 	for name, text := range files {
-		p := filepath.Join(root, name)
-		if err := os.MkdirAll(filepath.Dir(p), 0o755); err != nil {
-			t.Fatal(err)
-		}
-		if err := os.WriteFile(p, []byte(text+"\n"), 0o600); err != nil {
-			t.Fatal(err)
-		}
+		fixture.WriteFile(t, filepath.Join(root, name), text+"\n")
 	}
 	return root
 }

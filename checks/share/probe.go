@@ -76,7 +76,7 @@ func (t *trial) probe() (rate float64, err error) {
 			return err
 		}
 		modified = info.ModTime()
-		// What is longer than what was written is told by its length.
+		// Whatever is longer than what was written shows in its length.
 		back = disk.Buffer(len(want) + 1)
 		n, err := f.ReadAt(back, 0)
 		if errors.Is(err, io.EOF) {

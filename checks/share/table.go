@@ -28,7 +28,7 @@ func Covering(mounts []Mount, path string) (Mount, bool) {
 	}
 	best := -1
 	for i := range mounts {
-		if within(mounts[i].Point, path) && (best < 0 || len(mounts[i].Point) >= len(mounts[best].Point)) {
+		if Within(mounts[i].Point, path) && (best < 0 || len(mounts[i].Point) >= len(mounts[best].Point)) {
 			best = i
 		}
 	}
@@ -59,7 +59,7 @@ func descend(mounts []Mount, path string) (Mount, bool) {
 		next := -1
 		for i := range mounts {
 			m := &mounts[i]
-			if i == at || m.Parent != mounts[at].ID || m.ID == mounts[at].ID || !within(m.Point, path) {
+			if i == at || m.Parent != mounts[at].ID || m.ID == mounts[at].ID || !Within(m.Point, path) {
 				continue
 			}
 			// The shortest is met first. Of two at one point the later one was put on top.
@@ -75,8 +75,8 @@ func descend(mounts []Mount, path string) (Mount, bool) {
 	return Mount{}, false
 }
 
-// within says whether path is folder or is below it. Both are clean and absolute.
-func within(folder, path string) bool {
+// Within says whether path is folder or is below it, by their names alone. Both are clean and absolute.
+func Within(folder, path string) bool {
 	if !strings.HasPrefix(path, folder) {
 		return false
 	}
@@ -92,7 +92,7 @@ func LocalBelow(mounts []Mount, folder string) []string {
 	var points []string
 	for i := range mounts {
 		m := &mounts[i]
-		if m.Point == folder || !within(folder, m.Point) || network(m.Type) {
+		if m.Point == folder || !Within(folder, m.Point) || network(m.Type) {
 			continue
 		}
 		if now, ok := Covering(mounts, m.Point); ok && now.Point == m.Point && !network(now.Type) && !slices.Contains(points, m.Point) {

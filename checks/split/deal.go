@@ -77,7 +77,7 @@ func (n *node) pieces(unit int64, which []int32, key func(file) string) []*piece
 		k := key(list[i])
 		p := at[k]
 		if p == nil {
-			p = &piece{path: join(n.path, list[i].name), of: n}
+			p = &piece{path: names.Join(n.path, list[i].name), of: n}
 			at[k] = p
 			parts = append(parts, p)
 		}
@@ -347,7 +347,7 @@ func (n *node) eachIn(do func(path string, size int64, box int) bool, whole *nod
 		} else {
 			box = int(n.boxes[i])
 		}
-		if !do(join(n.path, f.name), f.size, box) {
+		if !do(names.Join(n.path, f.name), f.size, box) {
 			return false
 		}
 	}
@@ -376,7 +376,7 @@ func (p *Plan) tell(n *node) map[int]bool {
 		box := int(n.boxes[i])
 		in[box] = true
 		if box == none {
-			p.Left = append(p.Left, Left{Path: join(n.path, f.name), Files: 1, Bytes: f.size, Rule: fitsNoBox, Why: p.noRoom(&piece{sum: fileSum(f.size, p.Unit), of: n, some: []int32{int32(i)}})})
+			p.Left = append(p.Left, Left{Path: names.Join(n.path, f.name), Files: 1, Bytes: f.size, Rule: fitsNoBox, Why: p.noRoom(&piece{sum: fileSum(f.size, p.Unit), of: n, some: []int32{int32(i)}})})
 			continue
 		}
 		if parts[box] == nil {

@@ -157,13 +157,6 @@ func (n *node) files() []file {
 	return list
 }
 
-func join(dir, name string) string {
-	if dir == "" {
-		return name
-	}
-	return dir + "/" + name
-}
-
 // compareFolders orders folders as the paths of what is in them are ordered by their bytes. A folder comes
 // after those above it.
 func compareFolders(a, b string) int {

@@ -119,7 +119,7 @@ var trees = rapid.Custom(func(t *rapid.T) map[string]int64 {
 	files := map[string]int64{}
 	for range rapid.IntRange(1, 25).Draw(t, "files") {
 		name := rapid.SampledFrom([]string{"a.mov", "a.xml", "b.mov", "b.mov.xmp", "._b.mov", "c", ".DS_Store", "d\n.mov", "e.wav"}).Draw(t, "name")
-		files[join(rapid.SampledFrom(folders).Draw(t, "folder"), name)] = rapid.Int64Range(0, 60).Draw(t, "size")
+		files[names.Join(rapid.SampledFrom(folders).Draw(t, "folder"), name)] = rapid.Int64Range(0, 60).Draw(t, "size")
 	}
 	return files
 })

@@ -23,9 +23,6 @@ func benchWindow(ctx context.Context, dir string, quick bool) error {
 	if err != nil {
 		return err
 	}
-	if program, err = filepath.Abs(program); err != nil {
-		return err
-	}
 	bare, clean, err := buildBare(ctx, dir)
 	if err != nil {
 		return err

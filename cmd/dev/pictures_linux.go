@@ -25,9 +25,6 @@ func pictures(ctx context.Context, args []string) error {
 	if err != nil {
 		return err
 	}
-	if program, err = filepath.Abs(program); err != nil {
-		return err
-	}
 	if err := os.MkdirAll(picturesDir, 0o755); err != nil {
 		return err
 	}

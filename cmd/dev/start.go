@@ -43,7 +43,10 @@ func noDisplay(system string, env func(string) string) string {
 func buildWindow(ctx context.Context) (string, error) {
 	program := filepath.Join("bin", "loadline"+exe())
 	fmt.Println("Building the window. The first time this takes a few minutes.")
-	return program, run(ctx, "go", "build", "-tags", windowTags, "-o", program, "./cmd/loadline")
+	if err := run(ctx, "go", "build", "-tags", windowTags, "-o", program, "./cmd/loadline"); err != nil {
+		return "", err
+	}
+	return filepath.Abs(program)
 }
 
 // demoReport runs the command on the demo. A demo has files to flag, so that the command's status

@@ -1,8 +1,6 @@
 package kit
 
 import (
-	"image/color"
-
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
 	"fyne.io/fyne/v2/theme"
@@ -92,8 +90,7 @@ func (b *Button) SetOn(on bool) {
 
 // CreateRenderer implements fyne.Widget.
 func (b *Button) CreateRenderer() fyne.WidgetRenderer {
-	r := &buttonRenderer{b: b, ground: canvas.NewRectangle(color.Transparent), veil: canvas.NewRectangle(color.Transparent)}
-	r.ground.CornerRadius, r.veil.CornerRadius = 8, 8
+	r := &buttonRenderer{b: b, ground: NewBox(8), veil: NewBox(8)}
 	r.mark = NewMark("open", ColText, markSide)
 	r.text = NewText("", SizeBody, ColText).Bold()
 	b.r = r
@@ -199,12 +196,3 @@ func (r *buttonRenderer) Objects() []fyne.CanvasObject {
 	return []fyne.CanvasObject{r.ground, r.veil, r.mark, r.text}
 }
 func (r *buttonRenderer) Destroy() {}
-
-// SetEnabled enables or greys out a button.
-func SetEnabled(b *Button, on bool) {
-	if on {
-		b.Enable()
-	} else {
-		b.Disable()
-	}
-}

@@ -1,8 +1,6 @@
 package kit
 
 import (
-	"image/color"
-
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
 )
@@ -80,13 +78,11 @@ func (c *Choice) HeightFor(float32) float32 {
 // CreateRenderer implements fyne.Widget.
 func (c *Choice) CreateRenderer() fyne.WidgetRenderer {
 	r := &choiceRenderer{
-		c: c, ground: canvas.NewRectangle(color.Transparent), veil: canvas.NewRectangle(color.Transparent),
-		bed: canvas.NewRectangle(color.Transparent), fill: canvas.NewRectangle(color.Transparent), line: canvas.NewRectangle(color.Transparent),
+		c: c, ground: NewBox(8), veil: NewBox(8),
+		bed: NewBox(4), fill: NewBox(4), line: NewBox(2),
 		mark: NewMark("note", ColIdle, 16), title: NewText(c.Title, SizeBody, ColText).Bold().Truncated(),
 		aside: NewText("", SizeBody, ColText), says: NewText("", SizeSmall+1, ColMuted).Truncated(),
 	}
-	r.ground.CornerRadius, r.veil.CornerRadius = 8, 8
-	r.bed.CornerRadius, r.fill.CornerRadius, r.line.CornerRadius = 4, 4, 2
 	c.r = r
 	r.apply()
 	return r

@@ -1,8 +1,6 @@
 package kit
 
 import (
-	"image/color"
-
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
 	"fyne.io/fyne/v2/container"
@@ -43,9 +41,8 @@ func (f *Field) Framed() fyne.CanvasObject {
 	f.more.Hide()
 	wheel := &wheel{}
 	wheel.ExtendBaseWidget(wheel)
-	f.cursor, f.ring = canvas.NewRectangle(color.Transparent), canvas.NewRectangle(color.Transparent)
+	f.cursor, f.ring = NewBox(0), NewBox(fieldRadius)
 	f.cursor.Hide()
-	f.ring.CornerRadius = fieldRadius
 	f.OnCursorChanged = f.placeCursor
 	inside := container.New(&fieldLayout{f}, f, f.more, wheel, f.cursor, f.ring)
 	return NewSurface(theme.ColorNameInputBackground, "", inside).Pad(fieldPad, 0).Round(fieldRadius)
@@ -119,7 +116,7 @@ func (w *wheel) Scrolled(e *fyne.ScrollEvent) {
 
 // CreateRenderer implements fyne.Widget.
 func (w *wheel) CreateRenderer() fyne.WidgetRenderer {
-	return widget.NewSimpleRenderer(canvas.NewRectangle(color.Transparent))
+	return widget.NewSimpleRenderer(NewBox(0))
 }
 
 // ellipsis shows where the head of a text is out of sight. Without the keyboard a field stands at the

@@ -1,8 +1,6 @@
 package kit
 
 import (
-	"image/color"
-
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
 	"fyne.io/fyne/v2/theme"
@@ -43,11 +41,10 @@ func (f *Fold) Set(text, action string) {
 // CreateRenderer implements fyne.Widget.
 func (f *Fold) CreateRenderer() fyne.WidgetRenderer {
 	r := &foldRenderer{
-		f: f, ground: canvas.NewRectangle(color.Transparent), veil: canvas.NewRectangle(color.Transparent),
+		f: f, ground: NewBox(radius), veil: NewBox(8),
 		mark: NewMark("open", ColAccent, markSide), text: NewText("", SizeBody, ColText).Truncated(),
 		action: NewText("", SizeBody, ColAccent).Bold(),
 	}
-	r.ground.CornerRadius, r.veil.CornerRadius = radius, 8
 	f.r = r
 	r.apply()
 	return r

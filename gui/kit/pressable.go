@@ -100,6 +100,15 @@ func (p *Pressable) Ring() float32 {
 	return 0
 }
 
+// SetEnabled enables a widget, or greys it out.
+func SetEnabled(o fyne.Disableable, on bool) {
+	if on {
+		o.Enable()
+	} else {
+		o.Disable()
+	}
+}
+
 // PassKey hands a key that a widget has no use for to the window.
 func PassKey(o fyne.CanvasObject, e *fyne.KeyEvent) {
 	if c := fyne.CurrentApp().Driver().CanvasForObject(o); c != nil {

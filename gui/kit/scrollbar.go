@@ -1,7 +1,6 @@
 package kit
 
 import (
-	"image/color"
 	"math"
 
 	"fyne.io/fyne/v2"
@@ -27,8 +26,7 @@ type scrollBar struct {
 }
 
 func newScrollBar(of scrolling) *scrollBar {
-	b := &scrollBar{of: of, thumb: canvas.NewRectangle(color.Transparent)}
-	b.thumb.CornerRadius = 4
+	b := &scrollBar{of: of, thumb: NewBox(4)}
 	b.thumb.Hidden = true
 	b.ExtendBaseWidget(b)
 	return b

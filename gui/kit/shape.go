@@ -10,6 +10,13 @@ import (
 // The setters here compare first: what is set to what it is already is not drawn again. Layouts and
 // renderers use nothing else, so that a page that has settled stays still.
 
+// NewBox makes an empty rectangle with corners of a radius.
+func NewBox(round float32) *canvas.Rectangle {
+	r := canvas.NewRectangle(color.Transparent)
+	r.CornerRadius = round
+	return r
+}
+
 // SetBounds moves and sizes a thing.
 func SetBounds(o fyne.CanvasObject, x, y, w, h float32) {
 	if p := fyne.NewPos(x, y); o.Position() != p {

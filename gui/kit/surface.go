@@ -1,7 +1,6 @@
 package kit
 
 import (
-	"image/color"
 	"sync/atomic"
 
 	"fyne.io/fyne/v2"
@@ -56,7 +55,7 @@ func (s *Surface) Arrange() {
 
 // CreateRenderer implements fyne.Widget.
 func (s *Surface) CreateRenderer() fyne.WidgetRenderer {
-	s.rect = canvas.NewRectangle(color.Transparent)
+	s.rect = NewBox(0)
 	s.apply()
 	return &surfaceRenderer{s}
 }
@@ -114,7 +113,7 @@ type Background struct {
 
 // NewBackground fills the window with the theme's background.
 func NewBackground() *Background {
-	b := &Background{rect: canvas.NewRectangle(color.Transparent)}
+	b := &Background{rect: NewBox(0)}
 	b.ExtendBaseWidget(b)
 	return b
 }

@@ -1,7 +1,6 @@
 package kit
 
 import (
-	"image/color"
 	"math"
 
 	"fyne.io/fyne/v2"
@@ -271,7 +270,7 @@ type tableRenderer struct {
 
 // CreateRenderer implements fyne.Widget.
 func (t *Table) CreateRenderer() fyne.WidgetRenderer {
-	r := &tableRenderer{t: t, line: canvas.NewRectangle(color.Transparent), ring: canvas.NewRectangle(color.Transparent)}
+	r := &tableRenderer{t: t, line: NewBox(0), ring: NewBox(radius)}
 	t.r = r
 	r.body = container.NewWithoutLayout()
 	r.clip = container.NewClip(r.body)
@@ -290,7 +289,6 @@ func (t *Table) CreateRenderer() fyne.WidgetRenderer {
 
 func (r *tableRenderer) colours() {
 	SetFill(r.line, ColLine)
-	r.ring.CornerRadius = radius
 	for _, w := range r.rows {
 		SetFill(w.line, theme.ColorNameSeparator)
 	}
@@ -330,8 +328,7 @@ func (r *tableRenderer) Layout(s fyne.Size) {
 	SetBounds(r.bar, s.Width-scrollW, headHigh+2, scrollW, s.Height-headHigh-4)
 	need := int(math.Ceil(float64((s.Height-headHigh)/rowHigh))) + 1
 	for len(r.rows) < need {
-		w := &tableRow{row: -1, bg: canvas.NewRectangle(color.Transparent), line: canvas.NewRectangle(Paint(theme.ColorNameSeparator))}
-		w.bg.CornerRadius = 6
+		w := &tableRow{row: -1, bg: NewBox(6), line: canvas.NewRectangle(Paint(theme.ColorNameSeparator))}
 		r.body.Objects = append(r.body.Objects, w.bg, w.line)
 		for _, c := range t.cols {
 			x := NewText("", SizeBody-1, ColText)

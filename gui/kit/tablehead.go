@@ -1,8 +1,6 @@
 package kit
 
 import (
-	"image/color"
-
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
 )
@@ -35,8 +33,7 @@ func newHeadCell(t *Table, col int) *headCell {
 func (h *headCell) CreateRenderer() fyne.WidgetRenderer {
 	h.text = NewText(h.t.cols[h.col].Title, headTexts, ColMuted).Bold()
 	h.arrow = NewMark("up", ColMuted, 13)
-	h.veil = canvas.NewRectangle(color.Transparent)
-	h.veil.CornerRadius = 6
+	h.veil = NewBox(6)
 	r := &headCellRenderer{h}
 	r.apply()
 	return r

@@ -18,7 +18,7 @@ func (rd *reader) readJSON() error {
 	g := &guard{r: rd.in}
 	j := &jsonReader{
 		rd: rd, tree: newTree(rd), guard: g,
-		// Fields that stand twice are judged where they matter; so are characters that are none.
+		// Fields that appear twice are judged where they matter; so are invalid characters.
 		dec: jsontext.NewDecoder(g, jsontext.AllowDuplicateNames(true), jsontext.AllowInvalidUTF8(true)),
 	}
 	rd.format.Shape = JSON

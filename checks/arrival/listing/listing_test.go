@@ -4,12 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
 	"time"
+
+	"loadline/checks/internal/fixture"
 )
 
 const (
@@ -475,7 +476,7 @@ func TestParseColumns(t *testing.T) {
 
 func TestInspect(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "l.csv")
-	write(t, path, "Key,Size\na,1\nb,2\nthis line is not read\n")
+	fixture.WriteFile(t, path, "Key,Size\na,1\nb,2\nthis line is not read\n")
 	f, rows, err := inspect(t.Context(), path, Options{}, 2)
 	if err != nil || f.String() != "table with commas: key from Key, size from Size, no checksum" || len(rows) != 2 || string(rows[1].Key) != "b" || rows[1].At != 3 {
 		t.Errorf("Inspect = %v, %+v, %v", f, rows, err)
@@ -491,19 +492,9 @@ func TestInspect(t *testing.T) {
 	}
 }
 
-func write(t testing.TB, path, text string) {
-	t.Helper()
-	if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
-		t.Fatal(err)
-	}
-}
-
 func TestStops(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "l.csv")
-	write(t, path, "Key,Size\n"+strings.Repeat("a,1\n", 1<<20))
+	fixture.WriteFile(t, path, "Key,Size\n"+strings.Repeat("a,1\n", 1<<20))
 	ctx, cancel := context.WithCancel(t.Context())
 	n := 0
 	_, err := ReadFile(ctx, path, Options{}, func(*Row) error {
@@ -525,22 +516,22 @@ func TestSet(t *testing.T) {
 	dir := t.TempDir()
 	at := func(name string) string { return filepath.Join(dir, filepath.FromSlash(name)) }
 	const schemaFile = `{"fileSchema":"Bucket, Key, VersionId, IsLatest, IsDeleteMarker, Size","files":[{"key":"x/data/1.csv.gz","size":1,"MD5checksum":"x"},{"key":"x/data/2.csv","size":1}]}`
-	write(t, at("inv/date/manifest.json"), schemaFile)
-	write(t, at("inv/data/1.csv.gz"), packed("b,a,v,true,false,5\nb,a,w,false,false,6\n"))
-	write(t, at("inv/data/2.csv"), "b,c,v,true,false,7\nb,d,v,true,true,\n")
-	write(t, at("cols/columns.json"), `{"columns":[{"name":"n"},{"name":"key"},{"name":"size"}]}`)
-	write(t, at("cols/part.tsv"), "9\ta\t5\n8\tb\t6\n")
-	write(t, at("cut/1.csv"), "Owner,Key,Size\nx,a,1\n")
-	write(t, at("cut/2.csv"), "x,b,2\n")
-	write(t, at("gone/schema.json"), schemaFile)
-	write(t, at("gone/1.csv.gz"), packed("b,a,v,true,false,5\n"))
-	write(t, at("two/a.json"), `{"columns":"key,size"}`)
-	write(t, at("two/b.json"), `{"columns":"size,key"}`)
-	write(t, at("two/part.csv"), "1,2\n3,4\n")
-	write(t, at("pages/1.json"), `{"items":[{"name":"a","size":1}],"next":"x"}`)
-	write(t, at("pages/2.json"), `{"items":[],"next":null}`)
-	write(t, at("empty.csv"), "")
-	write(t, at("plain.json"), `[{"key":"z","size":9}]`)
+	fixture.WriteFile(t, at("inv/date/manifest.json"), schemaFile)
+	fixture.WriteFile(t, at("inv/data/1.csv.gz"), packed("b,a,v,true,false,5\nb,a,w,false,false,6\n"))
+	fixture.WriteFile(t, at("inv/data/2.csv"), "b,c,v,true,false,7\nb,d,v,true,true,\n")
+	fixture.WriteFile(t, at("cols/columns.json"), `{"columns":[{"name":"n"},{"name":"key"},{"name":"size"}]}`)
+	fixture.WriteFile(t, at("cols/part.tsv"), "9\ta\t5\n8\tb\t6\n")
+	fixture.WriteFile(t, at("cut/1.csv"), "Owner,Key,Size\nx,a,1\n")
+	fixture.WriteFile(t, at("cut/2.csv"), "x,b,2\n")
+	fixture.WriteFile(t, at("gone/schema.json"), schemaFile)
+	fixture.WriteFile(t, at("gone/1.csv.gz"), packed("b,a,v,true,false,5\n"))
+	fixture.WriteFile(t, at("two/a.json"), `{"columns":"key,size"}`)
+	fixture.WriteFile(t, at("two/b.json"), `{"columns":"size,key"}`)
+	fixture.WriteFile(t, at("two/part.csv"), "1,2\n3,4\n")
+	fixture.WriteFile(t, at("pages/1.json"), `{"items":[{"name":"a","size":1}],"next":"x"}`)
+	fixture.WriteFile(t, at("pages/2.json"), `{"items":[],"next":null}`)
+	fixture.WriteFile(t, at("empty.csv"), "")
+	fixture.WriteFile(t, at("plain.json"), `[{"key":"z","size":9}]`)
 	for _, tc := range []struct {
 		name    string
 		paths   []string
@@ -611,8 +602,8 @@ func TestSet(t *testing.T) {
 		t.Errorf("nothing: %v", err)
 	}
 	// A column of true and false that nobody has named changes from part to part.
-	write(t, at("v/1.csv"), "a/1,5,true\n")
-	write(t, at("v/2.csv"), "a/2,6,false\n")
+	fixture.WriteFile(t, at("v/1.csv"), "a/1,5,true\n")
+	fixture.WriteFile(t, at("v/2.csv"), "a/2,6,false\n")
 	for columns, want := range map[string]string{"": "column 3 holds true and false", "latest=3": ""} {
 		parts, err := Gather([]string{at("v/1.csv"), at("v/2.csv")})
 		if err != nil {

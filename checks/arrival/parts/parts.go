@@ -23,7 +23,7 @@ const (
 	mb  = 1_000_000
 )
 
-// count returns in how many parts of a size an object is sent; an empty object has one.
+// count returns how many parts of a given size an object is sent in; an empty object has one.
 func count(size, part int64) int64 {
 	if size <= part {
 		return 1

@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 
+	"loadline/checks/internal/fixture"
+
 	"github.com/godbus/dbus/v5"
 )
 
@@ -60,11 +62,11 @@ func TestAwakeKilled(t *testing.T) {
 	holder := exec.CommandContext(t.Context(), "/proc/self/exe")
 	holder.Env = append(os.Environ(), "LOADLINE_DISK_HOLD=1")
 	in, err := holder.StdinPipe()
-	must(t, err)
+	fixture.Must(t, err)
 	defer in.Close()
 	out, err := holder.StdoutPipe()
-	must(t, err)
-	must(t, holder.Start())
+	fixture.Must(t, err)
+	fixture.Must(t, holder.Start())
 	line, err := bufio.NewReader(out).ReadString('\n')
 	if err != nil || line != "logind <nil>\n" {
 		t.Fatalf("%q, %v", line, err)
@@ -72,7 +74,7 @@ func TestAwakeKilled(t *testing.T) {
 	if got := inhibitors(t, conn); !strings.Contains(got, "idle:sleep") {
 		t.Fatalf("held: %s", got)
 	}
-	must(t, holder.Process.Kill())
+	fixture.Must(t, holder.Process.Kill())
 	_ = holder.Wait()
 	eventually(t, "released", func() bool { return inhibitors(t, conn) == "[[]]" })
 }

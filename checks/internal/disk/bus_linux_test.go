@@ -11,6 +11,8 @@ import (
 	"testing"
 	"time"
 
+	"loadline/checks/internal/fixture"
+
 	"github.com/godbus/dbus/v5"
 )
 
@@ -24,16 +26,16 @@ func bus(t *testing.T) *dbus.Conn {
 	daemon := exec.CommandContext(ctx, "dbus-daemon", "--session", "--nofork", "--nopidfile", "--print-address=1",
 		"--address=unix:dir="+t.TempDir())
 	out, err := daemon.StdoutPipe()
-	must(t, err)
-	must(t, daemon.Start())
+	fixture.Must(t, err)
+	fixture.Must(t, daemon.Start())
 	t.Cleanup(func() { cancel(); _ = daemon.Wait() })
 	address, err := bufio.NewReader(out).ReadString('\n')
-	must(t, err)
+	fixture.Must(t, err)
 	address = strings.TrimSpace(address)
 	t.Setenv("DBUS_SYSTEM_BUS_ADDRESS", address)
 	t.Setenv("DBUS_SESSION_BUS_ADDRESS", address)
 	conn, err := dbus.Connect(address)
-	must(t, err)
+	fixture.Must(t, err)
 	t.Cleanup(func() { _ = conn.Close() })
 	return conn
 }
@@ -45,14 +47,14 @@ func mock(t *testing.T, conn *dbus.Conn, name string, args ...string) {
 	conn.Signal(signals)
 	defer conn.RemoveSignal(signals)
 	match := []dbus.MatchOption{dbus.WithMatchInterface("org.freedesktop.DBus"), dbus.WithMatchMember("NameOwnerChanged"), dbus.WithMatchArg(0, name)}
-	must(t, conn.AddMatchSignal(match...))
+	fixture.Must(t, conn.AddMatchSignal(match...))
 	defer func() { _ = conn.RemoveMatchSignal(match...) }()
 	ctx, cancel := context.WithCancel(context.Background())
 	// Debian's interpreter is the one that has the package.
 	service := exec.CommandContext(ctx, "/usr/bin/python3", append([]string{"-m", "dbusmock"}, args...)...)
 	var said bytes.Buffer
 	service.Stdout, service.Stderr = &said, &said
-	must(t, service.Start())
+	fixture.Must(t, service.Start())
 	ended := make(chan struct{})
 	go func() { _ = service.Wait(); close(ended) }()
 	t.Cleanup(func() { cancel(); <-ended })

@@ -6,6 +6,8 @@ import (
 	"encoding/hex"
 	"strings"
 	"testing"
+
+	"loadline/checks/internal/fixture"
 )
 
 // hexed is what encoding/binary makes of fields in this order.
@@ -43,7 +45,7 @@ func TestMacBytes(t *testing.T) {
 		t.Errorf("attrlist\n%x, want\n%x", request, want)
 	}
 	id, err := hex.DecodeString("0123456789abcdeffedcba9876543210")
-	must(t, err)
+	fixture.Must(t, err)
 	answer := hexed(t, binary.LittleEndian, uint32(20), id, make([]byte, 12))
 	if got, err := volumeUUID(answer); err != nil || got != "01234567-89ab-cdef-fedc-ba9876543210" {
 		t.Errorf("%s, %v", got, err)
@@ -123,7 +125,7 @@ func TestWindowsBytes(t *testing.T) {
 	// DEVICE_SEEK_PENALTY_DESCRIPTOR: DWORD Version, Size, BOOLEAN IncursSeekPenalty.
 	for b, want := range map[string]Answer{"": Unknown, "0c0000000c000000": Unknown, "0c0000000c00000000000000": No, "0c0000000c00000001000000": Yes} {
 		raw, err := hex.DecodeString(b)
-		must(t, err)
+		fixture.Must(t, err)
 		if got := seekPenalty(raw); got != want {
 			t.Errorf("%s: %v", b, got)
 		}

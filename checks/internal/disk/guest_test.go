@@ -26,13 +26,13 @@ import (
 func writes(t *testing.T, dir string) {
 	t.Helper()
 	path := filepath.Join(dir, "report.txt")
-	must(t, WriteNew(path, text("first")))
+	fixture.Must(t, WriteNew(path, text("first")))
 	if err := WriteNew(path, text("second")); !errors.Is(err, fs.ErrExist) {
 		t.Errorf("a taken name: %v", err)
 	}
-	must(t, Replace(path, text("third")))
+	fixture.Must(t, Replace(path, text("third")))
 	holds(t, dir, map[string]string{"report.txt": "third"})
-	must(t, os.Remove(path))
+	fixture.Must(t, os.Remove(path))
 	for range 10 {
 		var won atomic.Int64
 		var all sync.WaitGroup
@@ -50,12 +50,12 @@ func writes(t *testing.T, dir string) {
 		if list, err := os.ReadDir(dir); won.Load() != 1 || len(list) != 1 || err != nil {
 			t.Errorf("%d won, %v is there, %v", won.Load(), list, err)
 		}
-		must(t, os.Remove(path))
+		fixture.Must(t, os.Remove(path))
 	}
 	d, err := os.Open(dir)
-	must(t, err)
+	fixture.Must(t, err)
 	defer d.Close()
-	must(t, FlushFolder(dir))
+	fixture.Must(t, FlushFolder(dir))
 	if way, err := FlushAll(d); way != syncfs || err != nil {
 		t.Errorf("flush: %q, %v", way, err)
 	}
@@ -65,7 +65,7 @@ func TestGuestNFS(t *testing.T) {
 	for _, share := range []string{"/mnt/v3", "/mnt/v42"} {
 		t.Run(share, func(t *testing.T) {
 			dir := filepath.Join(share, "of-"+filepath.Base(share))
-			must(t, os.Mkdir(dir, 0o755))
+			fixture.Must(t, os.Mkdir(dir, 0o755))
 			writes(t, dir)
 			if m := MediumOf(dir); m.Network != Yes || m.Seeks() {
 				t.Errorf("%+v", m)
@@ -74,25 +74,25 @@ func TestGuestNFS(t *testing.T) {
 				t.Errorf("%q, %v", id, err)
 			}
 			d, err := os.Open(dir)
-			must(t, err)
+			fixture.Must(t, err)
 			defer d.Close()
-			must(t, os.WriteFile(filepath.Join(dir, "a"), nil, 0o644))
+			fixture.Must(t, os.WriteFile(filepath.Join(dir, "a"), nil, 0o644))
 			if err := RenameNewAt(d, "a", "b"); !errors.Is(err, errors.ErrUnsupported) {
 				t.Errorf("NFS promises no such rename: %v", err)
 			}
-			must(t, os.Remove(filepath.Join(dir, "a")))
+			fixture.Must(t, os.Remove(filepath.Join(dir, "a")))
 
 			// The server's file is changed behind the back of the client, with size and date as they were.
 			path := filepath.Join(dir, "file")
 			content := noise(300_001)
-			must(t, os.WriteFile(path, content, 0o644))
+			fixture.Must(t, os.WriteFile(path, content, 0o644))
 			before, err := os.ReadFile(path)
-			must(t, err)
+			fixture.Must(t, err)
 			behind := filepath.Join("/srv/rig/main", strings.TrimPrefix(path, share))
 			info, err := os.Stat(behind)
-			must(t, err)
-			patch(t, behind, 5000)
-			must(t, os.Chtimes(behind, info.ModTime(), info.ModTime()))
+			fixture.Must(t, err)
+			fixture.Flip(t, behind, 5000)
+			fixture.Must(t, os.Chtimes(behind, info.ModTime(), info.ModTime()))
 			got, way, by := readAll(t, path, 64<<10)
 			content[5000] ^= 0xff
 			if !bytes.Equal(got, content) || bytes.Equal(got, before) || way != Direct || by != byDirect {
@@ -108,19 +108,19 @@ func TestGuestFAT(t *testing.T) {
 	dir := mountAt(t, "-o", "loop,utf8", img)
 	writes(t, dir)
 	d, err := os.Open(dir)
-	must(t, err)
+	fixture.Must(t, err)
 	defer d.Close()
 	if LastingNumbers(d) {
 		t.Error("FAT has lasting numbers")
 	}
 	path := filepath.Join(dir, "file")
 	content := noise(300_001)
-	must(t, os.WriteFile(path, content, 0o644))
+	fixture.Must(t, os.WriteFile(path, content, 0o644))
 	fixture.Command(t, "/", "sync")
 	if _, err := os.ReadFile(path); err != nil {
 		t.Fatal(err)
 	}
-	patch(t, img, fixture.FindIn(t, img, content[5000:5100]))
+	fixture.Flip(t, img, fixture.FindIn(t, img, content[5000:5100]))
 	got, way, _ := readAll(t, path, 64<<10)
 	content[5000] ^= 0xff
 	if !bytes.Equal(got, content) || way != Direct {
@@ -140,10 +140,10 @@ func TestGuestBadSectors(t *testing.T) {
 	fixture.Command(t, "/", "dmsetup", "create", "dust", "--noudevsync", "--noudevrules", "--table", "0 "+sectors+" dust "+dev+" 0 4096")
 	t.Cleanup(func() { fixture.Command(t, "/", "dmsetup", "remove", "--noudevsync", "--noudevrules", "dust") })
 	dir := mountAt(t, "/dev/dm-0")
-	t.Cleanup(func() { must(t, unix.Unmount(dir, 0)) })
+	t.Cleanup(func() { fixture.Must(t, unix.Unmount(dir, 0)) })
 	path := filepath.Join(dir, "file")
 	content := noise(300_001)
-	must(t, os.WriteFile(path, content, 0o644))
+	fixture.Must(t, os.WriteFile(path, content, 0o644))
 	fixture.Command(t, "/", "sync")
 	at := onDisk(t, img, path)
 	if at != fixture.FindIn(t, img, content[:4096]) {
@@ -153,7 +153,7 @@ func TestGuestBadSectors(t *testing.T) {
 	fixture.Command(t, "/", "dmsetup", "message", "dust", "0", "addbadblock", strconv.FormatInt(at/4096+bad, 10))
 	fixture.Command(t, "/", "dmsetup", "message", "dust", "0", "enable")
 	r, err := OpenPast(path)
-	must(t, err)
+	fixture.Must(t, err)
 	defer r.Close()
 	b := Buffer(4096)
 	for block := range int64(300_001/4096 + 1) {

@@ -5,6 +5,8 @@ import (
 	"path/filepath"
 	"testing"
 
+	"loadline/checks/internal/fixture"
+
 	"github.com/godbus/dbus/v5"
 )
 
@@ -45,7 +47,7 @@ func TestHealth(t *testing.T) {
 	drive(t, conn, "nvme0n1", ".NVMe.Controller", map[string]any{"SmartUpdated": uint64(1764000000), "SmartCriticalWarning": []string{"temperature", "volatile_mem", "spare"}})
 
 	var objects managed
-	must(t, conn.Object(udisks, udisksPath).Call("org.freedesktop.DBus.ObjectManager.GetManagedObjects", 0).Store(&objects))
+	fixture.Must(t, conn.Object(udisks, udisksPath).Call("org.freedesktop.DBus.ObjectManager.GetManagedObjects", 0).Store(&objects))
 	for disk, want := range map[string]string{
 		"sda":     "read []",
 		"sdb":     "read [{health-failing sdb 0 0001-01-01 00:00:00 +0000 UTC } {bad-sectors sdb 8 0001-01-01 00:00:00 +0000 UTC }]",

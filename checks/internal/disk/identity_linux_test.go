@@ -18,24 +18,24 @@ import (
 // even where size and date are put back.
 func TestState(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "file")
-	must(t, os.WriteFile(path, noise(1000), 0o644))
+	fixture.Must(t, os.WriteFile(path, noise(1000), 0o644))
 	s, err := Lstat(path)
-	must(t, err)
+	fixture.Must(t, err)
 	want := fmt.Sprintf("%d %d %d %d.%09d %d.%09d", s.Device, s.Number, s.Size, s.Modified/1e9, s.Modified%1e9, s.Changed/1e9, s.Changed%1e9)
 	if got := strings.TrimSpace(fixture.Command(t, "/", "stat", "-c", "%d %i %s %.9Y %.9Z", path)); got != want || !s.Known {
 		t.Errorf("%+v, stat says %s, want %s", s, got, want)
 	}
 	f, err := os.Open(path)
-	must(t, err)
+	fixture.Must(t, err)
 	defer f.Close()
 	if open, err := Stat(f); err != nil || open != s {
 		t.Errorf("open it is %+v, %v", open, err)
 	}
 	for { // until the clock of the file system has ticked
-		must(t, os.WriteFile(path, bytes.Repeat([]byte("x"), 1000), 0o644))
-		must(t, os.Chtimes(path, time.Time{}, time.Unix(0, s.Modified)))
+		fixture.Must(t, os.WriteFile(path, bytes.Repeat([]byte("x"), 1000), 0o644))
+		fixture.Must(t, os.Chtimes(path, time.Time{}, time.Unix(0, s.Modified)))
 		now, err := Lstat(path)
-		must(t, err)
+		fixture.Must(t, err)
 		if now.Changed != s.Changed {
 			s.Changed = now.Changed
 			if now != s {
@@ -44,7 +44,7 @@ func TestState(t *testing.T) {
 			break
 		}
 	}
-	must(t, os.Symlink("nowhere", path+"-link"))
+	fixture.Must(t, os.Symlink("nowhere", path+"-link"))
 	if _, err := Lstat(path + "-link"); err != nil {
 		t.Errorf("a link itself: %v", err)
 	}
@@ -68,9 +68,9 @@ func TestDiskID(t *testing.T) {
 	} {
 		img := fixture.Image(t, c.size<<20, c.mkfs...)
 		dir := mountAt(t, "-o", "loop", img)
-		must(t, os.Mkdir(filepath.Join(dir, "sub"), 0o755))
+		fixture.Must(t, os.Mkdir(filepath.Join(dir, "sub"), 0o755))
 		id, err := DiskID(dir)
-		must(t, err)
+		fixture.Must(t, err)
 		uuid := strings.TrimSpace(fixture.Command(t, "/", "blkid", "-p", "-s", "UUID", "-o", "value", img))
 		if !strings.HasPrefix(id, "uuid:"+uuid) || name != "btrfs" && id != "uuid:"+uuid {
 			t.Errorf("%s: %q, blkid says %q", name, id, uuid)
@@ -90,7 +90,7 @@ func TestDiskID(t *testing.T) {
 				t.Errorf("a subvolume: %q, the volume %q, %v", part, id, err)
 			}
 		}
-		must(t, unix.Unmount(dir, 0))
+		fixture.Must(t, unix.Unmount(dir, 0))
 		fixture.Loop(t, fixture.Image(t, 1<<20, "true")) // takes the device that was free
 		again := mountAt(t, "-o", "loop", img)
 		if now, err := DiskID(again); err != nil || now != id {
@@ -107,15 +107,15 @@ func TestUUIDByLink(t *testing.T) {
 	dev := fixture.Loop(t, fixture.Image(t, 32<<20, "mkfs.ext4", "-q"))
 	dir := mountAt(t, dev)
 	links := t.TempDir()
-	must(t, os.Symlink("/dev/null", filepath.Join(links, "AAAA-AAAA")))
-	must(t, os.Symlink(dev+"gone", filepath.Join(links, "BBBB-BBBB")))
+	fixture.Must(t, os.Symlink("/dev/null", filepath.Join(links, "AAAA-AAAA")))
+	fixture.Must(t, os.Symlink(dev+"gone", filepath.Join(links, "BBBB-BBBB")))
 	fd, err := openPlain(dir)
-	must(t, err)
+	fixture.Must(t, err)
 	defer unix.Close(fd)
 	if id := uuidByLink(fd, links); id != "" {
 		t.Errorf("without a link of its own: %q", id)
 	}
-	must(t, os.Symlink(dev, filepath.Join(links, "1234-ABCD")))
+	fixture.Must(t, os.Symlink(dev, filepath.Join(links, "1234-ABCD")))
 	if id := uuidByLink(fd, links); id != "1234-ABCD" {
 		t.Errorf("got %q", id)
 	}
@@ -126,17 +126,17 @@ func TestLastingNumbers(t *testing.T) {
 		return
 	}
 	f, err := os.Open(mountAt(t, "-o", "loop", fixture.Image(t, 32<<20, "mkfs.ext4", "-q")))
-	must(t, err)
+	fixture.Must(t, err)
 	defer f.Close()
 	if !LastingNumbers(f) {
 		t.Error("ext4 has lasting numbers")
 	}
 	base := t.TempDir()
 	for _, dir := range []string{"lower", "upper", "work"} {
-		must(t, os.Mkdir(filepath.Join(base, dir), 0o755))
+		fixture.Must(t, os.Mkdir(filepath.Join(base, dir), 0o755))
 	}
 	o, err := os.Open(mountAt(t, "-t", "overlay", "-o", "lowerdir="+base+"/lower,upperdir="+base+"/upper,workdir="+base+"/work", "overlay"))
-	must(t, err)
+	fixture.Must(t, err)
 	defer o.Close()
 	if LastingNumbers(o) {
 		t.Error("an overlay has none")
@@ -151,9 +151,9 @@ func TestOffset(t *testing.T) {
 	img := fixture.Image(t, 32<<20, "mkfs.ext4", "-q", "-O", "inline_data", "-I", "256")
 	dir := mountAt(t, "-o", "loop", img)
 	path := filepath.Join(dir, "file")
-	must(t, os.WriteFile(path, noise(300000), 0o644))
-	must(t, os.WriteFile(filepath.Join(dir, "tiny"), []byte("tiny"), 0o644))
-	must(t, os.WriteFile(filepath.Join(dir, "empty"), nil, 0o644))
+	fixture.Must(t, os.WriteFile(path, noise(300000), 0o644))
+	fixture.Must(t, os.WriteFile(filepath.Join(dir, "tiny"), []byte("tiny"), 0o644))
+	fixture.Must(t, os.WriteFile(filepath.Join(dir, "empty"), nil, 0o644))
 	fixture.Command(t, "/", "sync", "-f", dir)
 	at, ok, err := Place(path)
 	if want := fixture.FindIn(t, img, noise(300000)[:4096]); err != nil || !ok || at != want {
@@ -175,25 +175,25 @@ func TestFlush(t *testing.T) {
 	}
 	dir := mountAt(t, "-o", "loop", fixture.Image(t, 32<<20, "mkfs.ext4", "-q"))
 	f, err := os.Create(filepath.Join(dir, "file"))
-	must(t, err)
+	fixture.Must(t, err)
 	defer f.Close()
-	must(t, Flush(f))
-	must(t, FlushFolder(dir))
+	fixture.Must(t, Flush(f))
+	fixture.Must(t, FlushFolder(dir))
 	d, err := os.Open(dir)
-	must(t, err)
+	fixture.Must(t, err)
 	defer d.Close()
 	if way, err := FlushAll(d); way != "syncfs(2)" || err != nil {
 		t.Errorf("%q, %v", way, err)
 	}
-	must(t, RenameNewAt(d, "file", "new"))
-	must(t, os.WriteFile(filepath.Join(dir, "old"), nil, 0o644))
+	fixture.Must(t, RenameNewAt(d, "file", "new"))
+	fixture.Must(t, os.WriteFile(filepath.Join(dir, "old"), nil, 0o644))
 	if err := RenameNewAt(d, "new", "old"); !os.IsExist(err) {
 		t.Errorf("a taken name: %v", err)
 	}
-	must(t, RenameOverAt(d, "new", "old"))
-	must(t, os.Mkdir(filepath.Join(dir, "a"), 0o755))
-	must(t, os.Mkdir(filepath.Join(dir, "b"), 0o755))
-	must(t, RenameOverAt(d, "a", "b")) // the place of an empty folder
+	fixture.Must(t, RenameOverAt(d, "new", "old"))
+	fixture.Must(t, os.Mkdir(filepath.Join(dir, "a"), 0o755))
+	fixture.Must(t, os.Mkdir(filepath.Join(dir, "b"), 0o755))
+	fixture.Must(t, RenameOverAt(d, "a", "b")) // the place of an empty folder
 }
 
 // What runs full on the way leaves nothing behind.
@@ -221,16 +221,16 @@ func TestPermissions(t *testing.T) {
 	path := filepath.Join(dir, "file")
 	mode := func() os.FileMode {
 		info, err := os.Stat(path)
-		must(t, err)
+		fixture.Must(t, err)
 		return info.Mode()
 	}
-	must(t, WriteNew(path, text("x")))
+	fixture.Must(t, WriteNew(path, text("x")))
 	if got := mode(); got != 0o640 {
 		t.Errorf("new: %o", got)
 	}
-	must(t, os.Chmod(path, 0o604))
-	must(t, os.Symlink("file", filepath.Join(dir, "link")))
-	must(t, Replace(filepath.Join(dir, "link"), text("y")))
+	fixture.Must(t, os.Chmod(path, 0o604))
+	fixture.Must(t, os.Symlink("file", filepath.Join(dir, "link")))
+	fixture.Must(t, Replace(filepath.Join(dir, "link"), text("y")))
 	if got := mode(); got != 0o604 {
 		t.Errorf("replaced: %o", got)
 	}

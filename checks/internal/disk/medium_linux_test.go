@@ -16,13 +16,13 @@ func devices(t testing.TB, lines ...string) sysfs {
 	dir := t.TempDir()
 	for _, line := range lines {
 		if path, target, ok := strings.Cut(line, " -> "); ok {
-			must(t, os.MkdirAll(filepath.Dir(filepath.Join(dir, path)), 0o755))
-			must(t, os.Symlink(filepath.Join(dir, target), filepath.Join(dir, path)))
+			fixture.Must(t, os.MkdirAll(filepath.Dir(filepath.Join(dir, path)), 0o755))
+			fixture.Must(t, os.Symlink(filepath.Join(dir, target), filepath.Join(dir, path)))
 			continue
 		}
 		path, content, _ := strings.Cut(line, ": ")
-		must(t, os.MkdirAll(filepath.Dir(filepath.Join(dir, path)), 0o755))
-		must(t, os.WriteFile(filepath.Join(dir, path), []byte(content+"\n"), 0o644))
+		fixture.Must(t, os.MkdirAll(filepath.Dir(filepath.Join(dir, path)), 0o755))
+		fixture.Must(t, os.WriteFile(filepath.Join(dir, path), []byte(content+"\n"), 0o644))
 	}
 	return sysfs(dir)
 }

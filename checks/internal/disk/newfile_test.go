@@ -12,14 +12,9 @@ import (
 	"sync/atomic"
 	"testing"
 	"time"
-)
 
-func must(t testing.TB, err error) {
-	t.Helper()
-	if err != nil {
-		t.Fatal(err)
-	}
-}
+	"loadline/checks/internal/fixture"
+)
 
 func text(s string) func(io.Writer) error {
 	return func(w io.Writer) error { _, err := io.WriteString(w, s); return err }
@@ -29,11 +24,11 @@ func text(s string) func(io.Writer) error {
 func holds(t testing.TB, dir string, want map[string]string) {
 	t.Helper()
 	list, err := os.ReadDir(dir)
-	must(t, err)
+	fixture.Must(t, err)
 	got := map[string]string{}
 	for _, e := range list {
 		b, err := os.ReadFile(filepath.Join(dir, e.Name()))
-		must(t, err)
+		fixture.Must(t, err)
 		got[e.Name()] = string(b)
 	}
 	if fmt.Sprint(got) != fmt.Sprint(want) {
@@ -44,15 +39,15 @@ func holds(t testing.TB, dir string, want map[string]string) {
 func TestWriteNew(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "report.txt")
-	must(t, WriteNew(path, text("first")))
+	fixture.Must(t, WriteNew(path, text("first")))
 	if err := WriteNew(path, text("second")); !errors.Is(err, fs.ErrExist) {
 		t.Errorf("a taken name: %v", err)
 	}
-	must(t, os.Symlink("nowhere", filepath.Join(dir, "link")))
+	fixture.Must(t, os.Symlink("nowhere", filepath.Join(dir, "link")))
 	if err := WriteNew(filepath.Join(dir, "link"), text("x")); !errors.Is(err, fs.ErrExist) {
 		t.Errorf("a name that is a dangling link: %v", err)
 	}
-	must(t, os.Remove(filepath.Join(dir, "link")))
+	fixture.Must(t, os.Remove(filepath.Join(dir, "link")))
 	holds(t, dir, map[string]string{"report.txt": "first"})
 
 	broken := errors.New("the disk of the reader is broken")
@@ -68,7 +63,7 @@ func TestWriteNew(t *testing.T) {
 	}
 	// 255 bytes is the longest name (limits.h, NAME_MAX), and its temporary name must fit as well.
 	long := strings.Repeat("é", 127) + "x"
-	must(t, WriteNew(filepath.Join(dir, long), text("long")))
+	fixture.Must(t, WriteNew(filepath.Join(dir, long), text("long")))
 	holds(t, dir, map[string]string{"report.txt": "first", long: "long"})
 }
 
@@ -77,7 +72,7 @@ func TestWriteNewMeanwhile(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "report.txt")
 	err := WriteNew(path, func(w io.Writer) error {
-		must(t, os.WriteFile(path, []byte("theirs"), 0o644))
+		fixture.Must(t, os.WriteFile(path, []byte("theirs"), 0o644))
 		return text("ours")(w)
 	})
 	if !errors.Is(err, fs.ErrExist) {
@@ -98,12 +93,12 @@ func TestRenameNewRace(t *testing.T) {
 				var all sync.WaitGroup
 				for i := range 8 {
 					from := filepath.Join(dir, fmt.Sprint("from", i))
-					must(t, os.WriteFile(from, []byte(fmt.Sprint(i)), 0o644))
+					fixture.Must(t, os.WriteFile(from, []byte(fmt.Sprint(i)), 0o644))
 					all.Go(func() {
 						switch err := rename(from, to); {
 						case err == nil:
 							won.Add(1)
-							must(t, os.WriteFile(filepath.Join(dir, "winner"), []byte(fmt.Sprint(i)), 0o644))
+							fixture.Must(t, os.WriteFile(filepath.Join(dir, "winner"), []byte(fmt.Sprint(i)), 0o644))
 						case !errors.Is(err, fs.ErrExist):
 							t.Error(err)
 						}
@@ -111,9 +106,9 @@ func TestRenameNewRace(t *testing.T) {
 				}
 				all.Wait()
 				got, err := os.ReadFile(to)
-				must(t, err)
+				fixture.Must(t, err)
 				winner, err := os.ReadFile(filepath.Join(dir, "winner"))
-				must(t, err)
+				fixture.Must(t, err)
 				if won.Load() != 1 || string(got) != string(winner) {
 					t.Fatalf("%d won, the file is of %q, who won is %q", won.Load(), got, winner)
 				}
@@ -128,16 +123,16 @@ func TestRenameNewRace(t *testing.T) {
 func TestRenameNewFolder(t *testing.T) {
 	dir := t.TempDir()
 	from, to := filepath.Join(dir, "from"), filepath.Join(dir, "to")
-	must(t, os.Mkdir(from, 0o755))
-	must(t, os.Mkdir(to, 0o755)) // rename(2) would replace an empty folder
+	fixture.Must(t, os.Mkdir(from, 0o755))
+	fixture.Must(t, os.Mkdir(to, 0o755)) // rename(2) would replace an empty folder
 	if err := RenameNew(from, to); !errors.Is(err, fs.ErrExist) {
 		t.Errorf("got %v", err)
 	}
 	if err := renameByLink(from, filepath.Join(dir, "new")); !errors.Is(err, errors.ErrUnsupported) {
 		t.Errorf("a folder has no second name: %v", err)
 	}
-	must(t, os.Remove(to))
-	must(t, RenameNew(from, to))
+	fixture.Must(t, os.Remove(to))
+	fixture.Must(t, RenameNew(from, to))
 }
 
 // An answer that was lost on the way from an NFS server: the second name is there, and is ours. One
@@ -145,8 +140,8 @@ func TestRenameNewFolder(t *testing.T) {
 func TestRenameByLinkTwice(t *testing.T) {
 	dir := t.TempDir()
 	from, to := filepath.Join(dir, "from"), filepath.Join(dir, "to")
-	must(t, os.WriteFile(from, []byte("x"), 0o644))
-	must(t, os.Link(from, to))
+	fixture.Must(t, os.WriteFile(from, []byte("x"), 0o644))
+	fixture.Must(t, os.Link(from, to))
 	if err := renameByLink(from, to); !errors.Is(err, fs.ErrExist) {
 		t.Errorf("a second name that was there before: %v", err)
 	}
@@ -157,7 +152,7 @@ func TestWriteNumbered(t *testing.T) {
 	dir := t.TempDir()
 	for _, want := range []string{"list.txt", "list-2.txt", "list-3.txt"} {
 		got, err := WriteNumbered(filepath.Join(dir, "list.txt"), text(want))
-		must(t, err)
+		fixture.Must(t, err)
 		if got != filepath.Join(dir, want) {
 			t.Errorf("got %s, want %s", got, want)
 		}
@@ -168,15 +163,15 @@ func TestWriteNumbered(t *testing.T) {
 func TestReplace(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "state.json")
-	must(t, Replace(path, text("one")))
-	must(t, Replace(path, text("two")))
+	fixture.Must(t, Replace(path, text("one")))
+	fixture.Must(t, Replace(path, text("two")))
 	holds(t, dir, map[string]string{"state.json": "two"})
 	broken := errors.New("broken")
 	if err := Replace(path, func(io.Writer) error { return broken }); !errors.Is(err, broken) {
 		t.Errorf("got %v", err)
 	}
 	holds(t, dir, map[string]string{"state.json": "two"})
-	must(t, os.Mkdir(filepath.Join(dir, "folder"), 0o755))
+	fixture.Must(t, os.Mkdir(filepath.Join(dir, "folder"), 0o755))
 	if err := Replace(filepath.Join(dir, "folder"), text("x")); err == nil {
 		t.Error("a folder was replaced")
 	}
@@ -186,13 +181,13 @@ func TestSweep(t *testing.T) {
 	dir := t.TempDir()
 	now := time.Now()
 	for _, name := range []string{".list.txt.123.part", ".list.txt.124.part", ".theirs.123.part", ".list.txt.12x.part", "list.txt", ".123.part", "list.txt.9.part"} {
-		must(t, os.WriteFile(filepath.Join(dir, name), nil, 0o644))
+		fixture.Must(t, os.WriteFile(filepath.Join(dir, name), nil, 0o644))
 	}
-	must(t, os.Chtimes(filepath.Join(dir, ".list.txt.124.part"), now, now.Add(-2*time.Hour)))
-	must(t, os.Mkdir(filepath.Join(dir, ".list.txt.125.part"), 0o755))
+	fixture.Must(t, os.Chtimes(filepath.Join(dir, ".list.txt.124.part"), now, now.Add(-2*time.Hour)))
+	fixture.Must(t, os.Mkdir(filepath.Join(dir, ".list.txt.125.part"), 0o755))
 	Sweep(dir, time.Hour, now, func(file string) bool { return file == "list.txt" })
 	list, err := os.ReadDir(dir)
-	must(t, err)
+	fixture.Must(t, err)
 	for _, e := range list {
 		if e.Name() == ".list.txt.124.part" {
 			t.Error("an old file of ours stays")
@@ -208,8 +203,8 @@ func TestTemporary(t *testing.T) {
 	dir := t.TempDir()
 	for _, name := range []string{"a", ".a", "loadline-2026-11-25.sha256", "a.5", "ends.part"} {
 		f, err := createTemporary(filepath.Join(dir, name))
-		must(t, err)
-		must(t, f.Close())
+		fixture.Must(t, err)
+		fixture.Must(t, f.Close())
 		if got, ok := Temporary(filepath.Base(f.Name())); !ok || got != name {
 			t.Errorf("%s is %q, %v; want %q", f.Name(), got, ok, name)
 		}

@@ -38,11 +38,11 @@ func TestPastSeesTheDisk(t *testing.T) {
 			dir := mountAt(t, "-o", c.options, img)
 			path := filepath.Join(dir, "file")
 			content := noise(1<<20 + 100)
-			must(t, os.WriteFile(path, content, 0o644))
+			fixture.Must(t, os.WriteFile(path, content, 0o644))
 			fixture.Command(t, "/", "sync", "-f", dir)
 			before, err := os.ReadFile(path)
-			must(t, err)
-			patch(t, img, onDisk(t, img, path)+5000)
+			fixture.Must(t, err)
+			fixture.Flip(t, img, onDisk(t, img, path)+5000)
 			if after, err := os.ReadFile(path); err != nil || !bytes.Equal(after, before) {
 				t.Fatalf("an ordinary reading sees the disk, so this test shows nothing (%v)", err)
 			}
@@ -59,12 +59,12 @@ func TestPastSeesTheDisk(t *testing.T) {
 func onDisk(t testing.TB, img, path string) int64 {
 	t.Helper()
 	at, ok, err := Place(path)
-	must(t, err)
+	fixture.Must(t, err)
 	if !ok {
 		t.Fatalf("%s has no place", path)
 	}
 	var st unix.Statfs_t
-	must(t, unix.Statfs(path, &st))
+	fixture.Must(t, unix.Statfs(path, &st))
 	if st.Type != unix.BTRFS_SUPER_MAGIC {
 		return at
 	}
@@ -75,7 +75,7 @@ func onDisk(t testing.TB, img, path string) int64 {
 		t.Fatalf("btrfs-map-logical says %s", out)
 	}
 	at, err = strconv.ParseInt(match[1], 10, 64)
-	must(t, err)
+	fixture.Must(t, err)
 	return at
 }
 
@@ -89,8 +89,8 @@ func TestPastCompressed(t *testing.T) {
 	dir := mountAt(t, "-o", "loop,compress-force=zlib", img)
 	path, other := filepath.Join(dir, "file"), filepath.Join(dir, "held")
 	content := bytes.Repeat([]byte("all the same and easy to compress\n"), 4000)
-	must(t, os.WriteFile(path, content, 0o644))
-	must(t, os.WriteFile(other, content, 0o644))
+	fixture.Must(t, os.WriteFile(path, content, 0o644))
+	fixture.Must(t, os.WriteFile(other, content, 0o644))
 	fixture.Command(t, "/", "sync", "-f", dir)
 	got, way, by := readAll(t, path, 64<<10)
 	if !bytes.Equal(got, content) || way != Direct || by != byDirect {
@@ -99,12 +99,12 @@ func TestPastCompressed(t *testing.T) {
 	if _, err := os.ReadFile(path); err != nil { // into memory
 		t.Fatal(err)
 	}
-	patch(t, img, onDisk(t, img, path)+20)
+	fixture.Flip(t, img, onDisk(t, img, path)+20)
 	if after, err := os.ReadFile(path); err != nil || !bytes.Equal(after, content) {
 		t.Fatalf("an ordinary reading sees the disk, so this test shows nothing (%v)", err)
 	}
 	r, err := OpenPast(path)
-	must(t, err)
+	fixture.Must(t, err)
 	defer r.Close()
 	if _, err := r.ReadAt(Buffer(64<<10), 0); !errors.Is(err, unix.EIO) || !MediumError(err) {
 		t.Errorf("a damaged block: %v by %q", err, r.By())
@@ -131,7 +131,7 @@ func TestPastHeld(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			dir := mountAt(t, "-o", "loop", fixture.Image(t, 120<<20, c.mkfs...))
 			path := filepath.Join(dir, "file")
-			must(t, os.WriteFile(path, noise(100000), 0o644))
+			fixture.Must(t, os.WriteFile(path, noise(100000), 0o644))
 			held(t, path)
 			if got, way, by := readAll(t, path, 64<<10); way != c.want || !bytes.Equal(got, noise(100000)) {
 				t.Errorf("%s by %q, want %s", way, by, c.want)
@@ -147,10 +147,10 @@ func TestPastOverlay(t *testing.T) {
 	}
 	base := mountAt(t, "-o", "loop", fixture.Image(t, 64<<20, "mkfs.ext4", "-q"))
 	for _, dir := range []string{"lower", "upper", "work"} {
-		must(t, os.Mkdir(filepath.Join(base, dir), 0o755))
+		fixture.Must(t, os.Mkdir(filepath.Join(base, dir), 0o755))
 	}
 	for _, name := range []string{"file", "held"} {
-		must(t, os.WriteFile(filepath.Join(base, "lower", name), noise(100000), 0o644))
+		fixture.Must(t, os.WriteFile(filepath.Join(base, "lower", name), noise(100000), 0o644))
 	}
 	fixture.Command(t, "/", "sync", "-f", base)
 	dir := mountAt(t, "-t", "overlay", "-o", "lowerdir="+base+"/lower,upperdir="+base+"/upper,workdir="+base+"/work", "overlay")
@@ -173,7 +173,7 @@ func TestPastMemory(t *testing.T) {
 	}
 	dir := mountAt(t, "-t", "tmpfs", "tmpfs")
 	path := filepath.Join(dir, "file")
-	must(t, os.WriteFile(path, noise(100000), 0o644))
+	fixture.Must(t, os.WriteFile(path, noise(100000), 0o644))
 	if got, way, by := readAll(t, path, 64<<10); way != Direct || by == "" || !bytes.Equal(got, noise(100000)) {
 		t.Errorf("%s by %q", way, by)
 	}
@@ -195,18 +195,18 @@ func TestPastRefused(t *testing.T) {
 	dir := mountAt(t, "-o", "loop", img)
 	path := filepath.Join(dir, "file")
 	content := noise(1 << 20)
-	must(t, os.WriteFile(path, content, 0o644)) // not flushed: it has to be, or it cannot be dropped
+	fixture.Must(t, os.WriteFile(path, content, 0o644)) // not flushed: it has to be, or it cannot be dropped
 	r, err := OpenPastWith(func(flags int) (*os.File, error) {
 		if flags&unix.O_DIRECT != 0 {
 			return nil, &os.PathError{Op: "open", Path: path, Err: unix.EINVAL}
 		}
 		return os.OpenFile(path, flags, 0)
 	})
-	must(t, err)
+	fixture.Must(t, err)
 	if r.Way() != Evicted || r.By() != byAdvice {
 		t.Errorf("refused at opening: %s by %q", r.Way(), r.By())
 	}
-	patch(t, img, onDisk(t, img, path)+5000)
+	fixture.Flip(t, img, onDisk(t, img, path)+5000)
 	b := Buffer(len(content))
 	if n, err := r.ReadAt(b, 0); n != len(content) || err != nil || b[5000] != content[5000]^0xff {
 		t.Errorf("read %d, %v; the disk was seen: %v", n, err, b[5000] != content[5000])
@@ -214,9 +214,9 @@ func TestPastRefused(t *testing.T) {
 	if in, err := inMemoryStill(r.File(), r.Size()); err != nil || !in {
 		t.Errorf("reading brought nothing into memory (%v), so this test shows nothing", err)
 	}
-	must(t, r.Close())
+	fixture.Must(t, r.Close())
 	f, err := os.Open(path)
-	must(t, err)
+	fixture.Must(t, err)
 	defer f.Close()
 	if in, err := inMemoryStill(f, r.Size()); err != nil || in {
 		t.Errorf("after closing there is something in memory (%v)", err)
@@ -243,16 +243,16 @@ func TestEvict(t *testing.T) {
 	img := fixture.Image(t, 32<<20, "mkfs.ext4", "-q")
 	path := filepath.Join(mountAt(t, "-o", "loop", img), "file")
 	content := noise(100_000)
-	must(t, os.WriteFile(path, content, 0o644))
+	fixture.Must(t, os.WriteFile(path, content, 0o644))
 	f, err := os.Open(path)
-	must(t, err)
+	fixture.Must(t, err)
 	defer f.Close()
 	if gone, err := dropped(f, int64(len(content))); !gone || err != nil {
 		t.Errorf("not written yet: %v, %v", gone, err)
 	}
-	patch(t, img, onDisk(t, img, path)+5000)
+	fixture.Flip(t, img, onDisk(t, img, path)+5000)
 	got, err := io.ReadAll(f)
-	must(t, err)
+	fixture.Must(t, err)
 	content[5000] ^= 0xff
 	if !bytes.Equal(got, content) {
 		t.Error("the next reading does not ask the disk")
@@ -266,9 +266,9 @@ func TestEvict(t *testing.T) {
 // mincore(2) and cachestat(2) agree.
 func TestInMemoryStill(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "file")
-	must(t, os.WriteFile(path, noise(100000), 0o644))
+	fixture.Must(t, os.WriteFile(path, noise(100000), 0o644))
 	f, err := os.Open(path)
-	must(t, err)
+	fixture.Must(t, err)
 	defer f.Close()
 	for _, old := range []bool{false, true} {
 		noCachestat.Store(old)
@@ -278,7 +278,7 @@ func TestInMemoryStill(t *testing.T) {
 		if in, err := inMemoryStill(f, 100000); err != nil || !in {
 			t.Errorf("after reading: %v, %v", in, err)
 		}
-		must(t, f.Sync())
+		fixture.Must(t, f.Sync())
 		if !dropCache(f) {
 			t.Error("nothing was dropped")
 		}
@@ -292,12 +292,12 @@ func TestInMemoryStill(t *testing.T) {
 // The date of the last reading of the person's own files stays.
 func TestQuietRead(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "file")
-	must(t, os.WriteFile(path, noise(100000), 0o644))
+	fixture.Must(t, os.WriteFile(path, noise(100000), 0o644))
 	old := unix.NsecToTimespec(1_000_000_000e9)
-	must(t, unix.UtimesNanoAt(unix.AT_FDCWD, path, []unix.Timespec{old, old}, 0))
+	fixture.Must(t, unix.UtimesNanoAt(unix.AT_FDCWD, path, []unix.Timespec{old, old}, 0))
 	readAll(t, path, 64<<10)
 	var st unix.Stat_t
-	must(t, unix.Stat(path, &st))
+	fixture.Must(t, unix.Stat(path, &st))
 	if st.Atim != old {
 		t.Errorf("read at %v, want %v", st.Atim, old)
 	}
@@ -316,19 +316,19 @@ func TestFUSE(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			dir := mountAt(t, append(c.mount, fixture.Loop(t, fixture.Image(t, 32<<20, c.mkfs...)))...)
 			path := filepath.Join(dir, "report.txt")
-			must(t, WriteNew(path, text("first")))
+			fixture.Must(t, WriteNew(path, text("first")))
 			if err := WriteNew(path, text("second")); !errors.Is(err, fs.ErrExist) {
 				t.Errorf("a taken name: %v", err)
 			}
-			must(t, os.WriteFile(filepath.Join(dir, "other"), []byte("other"), 0o644))
+			fixture.Must(t, os.WriteFile(filepath.Join(dir, "other"), []byte("other"), 0o644))
 			if err := RenameNew(filepath.Join(dir, "other"), path); !errors.Is(err, fs.ErrExist) {
 				t.Errorf("a rename to a taken name: %v", err)
 			}
-			must(t, Replace(path, text("third")))
-			must(t, RenameNew(filepath.Join(dir, "other"), filepath.Join(dir, "new")))
+			fixture.Must(t, Replace(path, text("third")))
+			fixture.Must(t, RenameNew(filepath.Join(dir, "other"), filepath.Join(dir, "new")))
 			holds(t, dir, map[string]string{"report.txt": "third", "new": "other"})
 			f, err := os.Open(path)
-			must(t, err)
+			fixture.Must(t, err)
 			defer f.Close()
 			if way, err := FlushAll(f); way != "" || err != nil {
 				t.Errorf("flush: %q, %v", way, err)
@@ -340,7 +340,7 @@ func TestFUSE(t *testing.T) {
 				t.Errorf("%+v", m)
 			}
 			d, err := os.Open(dir)
-			must(t, err)
+			fixture.Must(t, err)
 			defer d.Close()
 			if LastingNumbers(d) {
 				t.Error("nobody knows whether its numbers last")

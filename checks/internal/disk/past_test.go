@@ -10,6 +10,8 @@ import (
 	"path/filepath"
 	"testing"
 	"unsafe"
+
+	"loadline/checks/internal/fixture"
 )
 
 // noise is content that no compression makes smaller, the same each time.
@@ -34,8 +36,8 @@ func TestBuffer(t *testing.T) {
 func readAll(t testing.TB, path string, block int) ([]byte, Way, string) {
 	t.Helper()
 	r, err := OpenPast(path)
-	must(t, err)
-	defer func() { must(t, r.Close()) }()
+	fixture.Must(t, err)
+	defer func() { fixture.Must(t, r.Close()) }()
 	var all []byte
 	b := Buffer(block)
 	for off := int64(0); ; off += int64(len(b)) {
@@ -47,7 +49,7 @@ func readAll(t testing.TB, path string, block int) ([]byte, Way, string) {
 			}
 			return all, r.Way(), r.By()
 		}
-		must(t, err)
+		fixture.Must(t, err)
 	}
 }
 
@@ -57,7 +59,7 @@ func TestReadPast(t *testing.T) {
 	for _, size := range []int{0, 1, 511, 512, 513, 4095, 4096, 4097, 8192, 12345, 1 << 20, 1<<20 + 1} {
 		content := noise(size)
 		path := filepath.Join(dir, "file")
-		must(t, os.WriteFile(path, content, 0o644))
+		fixture.Must(t, os.WriteFile(path, content, 0o644))
 		for _, block := range []int{4096, 8192, 1 << 20, 4 << 20} {
 			got, way, by := readAll(t, path, block)
 			if !bytes.Equal(got, content) {
@@ -70,9 +72,9 @@ func TestReadPast(t *testing.T) {
 func TestReadPastRefuses(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "file")
-	must(t, os.WriteFile(path, noise(10000), 0o644))
+	fixture.Must(t, os.WriteFile(path, noise(10000), 0o644))
 	r, err := OpenPast(path)
-	must(t, err)
+	fixture.Must(t, err)
 	defer r.Close()
 	b := Buffer(8192)
 	for name, call := range map[string]func() (int, error){
@@ -99,16 +101,16 @@ func TestReadPastRefuses(t *testing.T) {
 // A file that shrinks or grows while it is read ends where it ends.
 func TestReadPastChanging(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "file")
-	must(t, os.WriteFile(path, noise(20000), 0o644))
+	fixture.Must(t, os.WriteFile(path, noise(20000), 0o644))
 	r, err := OpenPast(path)
-	must(t, err)
+	fixture.Must(t, err)
 	defer r.Close()
-	must(t, os.Truncate(path, 5000))
+	fixture.Must(t, os.Truncate(path, 5000))
 	b := Buffer(16384)
 	if n, err := r.ReadAt(b, 0); n != 5000 || err != io.EOF || !bytes.Equal(b[:n], noise(20000)[:5000]) {
 		t.Errorf("cut short: %d, %v", n, err)
 	}
-	must(t, os.WriteFile(path, noise(40000), 0o644))
+	fixture.Must(t, os.WriteFile(path, noise(40000), 0o644))
 	if n, err := r.ReadAt(b, 16384); n != 16384 || err != nil {
 		t.Errorf("longer: %d, %v", n, err)
 	}

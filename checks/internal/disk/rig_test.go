@@ -8,6 +8,8 @@ import (
 	"os/exec"
 	"path/filepath"
 	"testing"
+
+	"loadline/checks/internal/fixture"
 )
 
 // TestInTheRig runs the tests of the build tag rig in the guest of testdata/nfsrig, whose kernel has a
@@ -17,11 +19,11 @@ func TestInTheRig(t *testing.T) {
 		t.Fatal("this test boots a kernel in namespaces of its own, so it must run as root")
 	}
 	rig, err := filepath.Abs("../../../testdata/nfsrig/rig")
-	must(t, err)
+	fixture.Must(t, err)
 	dir, err := os.MkdirTemp("", "loadline-rig-") // its name stays short: sockets are made in it
-	must(t, err)
+	fixture.Must(t, err)
 	t.Cleanup(func() { os.RemoveAll(dir) })
-	must(t, os.Chmod(dir, 0o755))
+	fixture.Must(t, os.Chmod(dir, 0o755))
 	binary := filepath.Join(dir, "package.test")
 	// Without the race detector, whose address space is larger than the guest's.
 	build := exec.Command("go", "test", "-c", "-race=false", "-tags", "rig", "-o", binary, ".")

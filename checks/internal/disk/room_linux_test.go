@@ -19,31 +19,16 @@ func mountAt(t testing.TB, args ...string) string {
 	return dir
 }
 
-// patch changes the byte at an offset of an image.
-func patch(t testing.TB, image string, at int64) {
-	t.Helper()
-	f, err := os.OpenFile(image, os.O_RDWR, 0)
-	must(t, err)
-	defer f.Close()
-	var b [1]byte
-	_, err = f.ReadAt(b[:], at)
-	must(t, err)
-	b[0] ^= 0xff
-	_, err = f.WriteAt(b[:], at)
-	must(t, err)
-	must(t, f.Sync())
-}
-
 // held maps a whole file and reads it, so that its pages cannot be dropped until the test ends.
 func held(t testing.TB, path string) {
 	t.Helper()
 	f, err := os.Open(path)
-	must(t, err)
+	fixture.Must(t, err)
 	defer f.Close()
 	info, err := f.Stat()
-	must(t, err)
+	fixture.Must(t, err)
 	m, err := unix.Mmap(int(f.Fd()), 0, int(info.Size()), unix.PROT_READ, unix.MAP_SHARED|unix.MAP_POPULATE)
-	must(t, err)
+	fixture.Must(t, err)
 	t.Cleanup(func() { _ = unix.Munmap(m) })
 	_ = fmt.Sprint(m[0])
 }

@@ -9,6 +9,8 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+
+	"loadline/checks/internal/fixture"
 )
 
 // What only the system itself can prove. On Linux there is more, on disks made for it.
@@ -16,18 +18,18 @@ import (
 func TestSystemIdentity(t *testing.T) {
 	dir := t.TempDir()
 	a, b := filepath.Join(dir, "a"), filepath.Join(dir, "b")
-	must(t, os.WriteFile(a, noise(10_000), 0o644))
-	must(t, os.WriteFile(b, noise(10_000), 0o644))
+	fixture.Must(t, os.WriteFile(a, noise(10_000), 0o644))
+	fixture.Must(t, os.WriteFile(b, noise(10_000), 0o644))
 	first, err := Lstat(a)
-	must(t, err)
+	fixture.Must(t, err)
 	other, err := Lstat(b)
-	must(t, err)
+	fixture.Must(t, err)
 	if !first.Known || first.Size != 10_000 || first.Number == other.Number || first.Device != other.Device || first.Changed == 0 {
 		t.Errorf("%+v and %+v", first, other)
 	}
-	must(t, os.Rename(a, filepath.Join(dir, "c")))
+	fixture.Must(t, os.Rename(a, filepath.Join(dir, "c")))
 	f, err := os.Open(filepath.Join(dir, "c"))
-	must(t, err)
+	fixture.Must(t, err)
 	defer f.Close()
 	if now, err := Stat(f); err != nil || now.Number != first.Number || now.Modified != first.Modified || now.Device != first.Device {
 		t.Errorf("under another name: %+v, %v", now, err)
@@ -50,20 +52,20 @@ func TestSystemIdentity(t *testing.T) {
 func TestSystemFlush(t *testing.T) {
 	dir := t.TempDir()
 	d, err := os.Open(dir)
-	must(t, err)
+	fixture.Must(t, err)
 	defer d.Close()
-	must(t, Flush(d))
-	must(t, FlushFolder(dir))
+	fixture.Must(t, Flush(d))
+	fixture.Must(t, FlushFolder(dir))
 	if _, err := FlushAll(d); err != nil {
 		t.Error(err)
 	}
-	must(t, os.WriteFile(filepath.Join(dir, "a"), []byte("a"), 0o644))
-	must(t, os.WriteFile(filepath.Join(dir, "b"), []byte("b"), 0o644))
+	fixture.Must(t, os.WriteFile(filepath.Join(dir, "a"), []byte("a"), 0o644))
+	fixture.Must(t, os.WriteFile(filepath.Join(dir, "b"), []byte("b"), 0o644))
 	if err := RenameNewAt(d, "a", "b"); !errors.Is(err, fs.ErrExist) {
 		t.Errorf("a taken name: %v", err)
 	}
-	must(t, RenameNewAt(d, "a", "c"))
-	must(t, RenameOverAt(d, "b", "c"))
+	fixture.Must(t, RenameNewAt(d, "a", "c"))
+	fixture.Must(t, RenameOverAt(d, "b", "c"))
 	holds(t, dir, map[string]string{"c": "b"})
 }
 
@@ -71,7 +73,7 @@ func TestSystemFlush(t *testing.T) {
 func TestSystemPast(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "file")
 	content := noise(3 << 20)
-	must(t, os.WriteFile(path, content, 0o644))
+	fixture.Must(t, os.WriteFile(path, content, 0o644))
 	if _, err := os.ReadFile(path); err != nil {
 		t.Fatal(err)
 	}

@@ -48,14 +48,14 @@ func TestExt4Troubles(t *testing.T) {
 		if err != nil || len(found) > 0 || strings.Join(asked, ", ") != "ext4 errors_count, mount options" {
 			t.Errorf("%s, whole: %v, %v, %v", options, found, asked, err)
 		}
-		must(t, os.WriteFile(filepath.Join("/sys/fs/ext4", filepath.Base(dev), "trigger_fs_error"), []byte("a test"), 0o200))
+		fixture.Must(t, os.WriteFile(filepath.Join("/sys/fs/ext4", filepath.Base(dev), "trigger_fs_error"), []byte("a test"), 0o200))
 		if found, _, err = Troubles(dir); err != nil || signs(t, found) != want {
 			t.Errorf("%s: %v, %v, want %s", options, found, err, want)
 		}
 		if len(found) > 0 && (found[0].Device != filepath.Base(dev) || time.Since(found[0].Last) > time.Hour || found[0].Last.After(time.Now())) {
 			t.Errorf("%+v", found[0])
 		}
-		must(t, unix.Unmount(dir, 0))
+		fixture.Must(t, unix.Unmount(dir, 0))
 	}
 }
 
@@ -69,7 +69,7 @@ func TestMountedReadOnly(t *testing.T) {
 	if found, _, err := Troubles(dir); err != nil || len(found) > 0 {
 		t.Errorf("%v, %v", found, err)
 	}
-	must(t, unix.Unmount(dir, 0))
+	fixture.Must(t, unix.Unmount(dir, 0))
 	dir = mountAt(t, "-o", "loop", img)
 	fixture.Command(t, "/", "mount", "-o", "remount,ro", dir)
 	if found, _, err := Troubles(dir); err != nil || len(found) > 0 {
@@ -117,20 +117,20 @@ func TestBtrfsTroubles(t *testing.T) {
 	img := fixture.Image(t, 120<<20, "mkfs.btrfs", "-q", "-d", "single", "-m", "dup")
 	dir := mountAt(t, "-o", "loop", img)
 	path := filepath.Join(dir, "file")
-	must(t, os.WriteFile(path, noise(100000), 0o644))
+	fixture.Must(t, os.WriteFile(path, noise(100000), 0o644))
 	fixture.Command(t, "/", "sync", "-f", dir)
 	if found, asked, err := Troubles(dir); err != nil || len(found) > 0 || asked[0] != "btrfs device stats" {
 		t.Errorf("whole: %v, %v, %v", found, asked, err)
 	}
-	patch(t, img, onDisk(t, img, path)+100)
+	fixture.Flip(t, img, onDisk(t, img, path)+100)
 	r, err := OpenPast(path)
-	must(t, err)
+	fixture.Must(t, err)
 	defer r.Close()
 	if _, err := r.ReadAt(Buffer(64<<10), 0); !errors.Is(err, unix.EIO) {
 		t.Fatalf("a damaged block: %v", err)
 	}
 	found, _, err := Troubles(dir)
-	must(t, err)
+	fixture.Must(t, err)
 	want := regexp.MustCompile(`corruption_errs\s+(\d+)`).FindStringSubmatch(fixture.Command(t, "/", "btrfs", "device", "stats", dir))
 	if want == nil || signs(t, found) != "checksum-errors="+want[1] {
 		t.Errorf("%+v, btrfs says %q", found, want)
