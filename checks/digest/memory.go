@@ -184,8 +184,8 @@ func (m *Memory) record(at int64) (Record, bool) {
 	return decodeRecord(&b)
 }
 
-// Begin makes ready to add, so that whether anything can be remembered is known before hours of reading. Err and
-// Close tell it.
+// Begin makes ready to add, so that whether anything can be remembered is known before hours of reading. Close
+// tells it.
 func (m *Memory) Begin() {
 	if m == nil {
 		return
@@ -197,8 +197,8 @@ func (m *Memory) Begin() {
 	}
 }
 
-// add remembers a record. Where that fails the reading goes on: it is only slower the next time, and Err
-// and Close tell.
+// add remembers a record. Where that fails the reading goes on: it is only slower the next time, and Close
+// tells.
 func (m *Memory) add(r *Record) {
 	if m == nil || r.Ident == 0 {
 		return
@@ -295,16 +295,6 @@ func beginMemory(f *os.File) error {
 		_, err = f.Write(make([]byte, recordSize-over)) // a record that was cut must not shift the next ones
 	}
 	return err
-}
-
-// Err is why nothing more can be remembered, nil where all is well.
-func (m *Memory) Err() error {
-	if m == nil {
-		return nil
-	}
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	return m.err
 }
 
 // Close writes what was added and returns Err.

@@ -116,7 +116,7 @@ func TestMemoryNewest(t *testing.T) {
 	}
 }
 
-// What another version wrote is forgotten; where nothing can be written the reading goes on, and Err tells.
+// What another version wrote is forgotten; where nothing can be written the reading goes on, and Close tells.
 func TestMemoryInTheWay(t *testing.T) {
 	state := t.TempDir()
 	m, err := Recall(state, "disk")
@@ -141,11 +141,11 @@ func TestMemoryInTheWay(t *testing.T) {
 		t.Error("nothing is in the way")
 	}
 	m.Begin()
-	if m.Err() == nil {
+	if m.err == nil {
 		t.Error("nothing can be remembered, and nobody tells before it is tried")
 	}
 	m.add(&records()[0])
-	if m.Err() == nil || m.Close() == nil {
+	if m.err == nil || m.Close() == nil {
 		t.Error("nothing could be remembered, and nobody tells")
 	}
 	var none *Memory

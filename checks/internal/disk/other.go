@@ -32,8 +32,8 @@ func fillState(*State, fs.FileInfo) {}
 // DiskID is not known here.
 func DiskID(string) (string, error) { return "", nil }
 
-// Offset is not known here.
-func Offset(*os.File) (at int64, ok bool) { return 0, false }
+// offset is not known here.
+func offset(*os.File) (at int64, ok bool) { return 0, false }
 
 // AccessTime is not known here.
 func AccessTime(fs.FileInfo) time.Time { return time.Now() }

@@ -1,6 +1,10 @@
 package checks
 
-import "loadline/checks/internal/disk"
+import (
+	"io"
+
+	"loadline/checks/internal/disk"
+)
 
 // KeepAwake keeps this computer from going to sleep by itself until release is called. The error says why
 // it cannot; release then does nothing. It may take some seconds, so call it where nobody waits. Taken and
@@ -20,3 +24,7 @@ func (pass *Pass) KeepAwake(reason string) (release func()) {
 	}
 	return release
 }
+
+// WriteNew writes a file that does not exist yet, whole or not at all, and never replaces another: it
+// fails with fs.ErrExist where the name is taken. The window and the command write through it.
+func WriteNew(path string, fill func(io.Writer) error) error { return disk.WriteNew(path, fill) }
