@@ -61,7 +61,7 @@ func (r *Report) Answer() string {
 	return h.warn
 }
 
-// Tell counts the checks by status: "2 to fix first, 3 to take care of, 10 good, 2 not checked".
+// Counts counts the checks by status: "2 to fix first, 3 to take care of, 10 good, 2 not checked".
 func (r *Report) Counts() string {
 	var n [4]int
 	for i := range r.Checks {

@@ -429,7 +429,7 @@ func (w *Window) changed() {
 	}
 }
 
-// The conditions under which a message holds.
+// whileRunning holds while the same stage runs.
 func (w *Window) whileRunning() func() bool {
 	stage := w.running
 	return func() bool { return w.running == stage }

@@ -153,7 +153,7 @@ type where struct {
 	at   int64
 }
 
-// String says it for people.
+// at says for people where a row stands.
 func (a *arrival) at(w where) string {
 	s := a.formats[w.part].Unit + " " + checks.Count(w.at)
 	if len(a.set.Parts) > 1 {

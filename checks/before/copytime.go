@@ -57,7 +57,7 @@ const (
 	goodputHigh = 1460.0 / 1538
 )
 
-// An Estimate is how long a copy takes, as a range.
+// An estimate is how long a copy takes, as a range.
 type estimate struct{ Low, High time.Duration }
 
 // String returns "2 h 20 min to 2 h 21 min".

@@ -139,7 +139,7 @@ func newFamily(ms []member) *family {
 	return u
 }
 
-// propose returns new names for all members, kept apart from others by a number if it is over 1.
+// proposeFamily returns new names for all members, kept apart from others by a number if it is over 1.
 func (l *limits) proposeFamily(u *family, number int) []string {
 	mark := ""
 	if number > 1 {

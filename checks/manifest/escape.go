@@ -38,7 +38,7 @@ func AppendSumLine(dst []byte, digest, name []byte) []byte {
 
 var escaper = strings.NewReplacer(`\`, `\\`, "\n", `\n`, "\r", `\r`)
 
-// A SumLine is one line of sha256sum, md5sum and their kin.
+// A sumLine is one line of sha256sum, md5sum and their kin.
 type sumLine struct {
 	Digest []byte // hex, as it stands
 	Name   []byte // unescaped; points into the line

@@ -106,7 +106,7 @@ func (p *Plan) WriteLists(ctx context.Context, dir string, nul bool) (err error)
 	return nil
 }
 
-// WriteList writes the copy list of the box of an index.
+// writeList writes the copy list of one box.
 func (p *Plan) writeList(ctx context.Context, w io.Writer, box int, end byte) (err error) {
 	n := 0
 	var line []byte

@@ -5,7 +5,7 @@ import (
 	"io/fs"
 )
 
-// Place is offset of a file by its path, itself and not what it may link to. Opening costs a reading
+// Place is where on its disk a file begins, the path itself and not what it may link to. Opening costs a reading
 // of its inode where that is not in memory: on a disk that rotates, ask in the order of State.Number,
 // which is also the order to read in where no place is known.
 func Place(path string) (at int64, ok bool, err error) {
