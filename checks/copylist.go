@@ -32,7 +32,7 @@ func OpenCopyList(file string) (*CopyList, error) {
 	return ReadCopyList(f)
 }
 
-// ReadCopyList reads a list with one path a line or, if it holds a NUL byte, each path ended by NUL.
+// ReadCopyList reads a list with one path per line or, if it holds a NUL byte, each path ended by NUL.
 // Leading "./" and empty lines do not count; a path that is absolute or climbs out is an error.
 func ReadCopyList(r io.Reader) (*CopyList, error) {
 	text, err := io.ReadAll(r)

@@ -13,7 +13,7 @@ import (
 	"loadline/checks/names"
 )
 
-// writeList writes findings of a report as a list that people read: one path a line, and what is wrong with
+// writeList writes findings of a report as a list that people read: one path per line, and what is wrong with
 // it.
 func writeList(w io.Writer, rep *checks.Report, n int, at func(int) *checks.Finding) error {
 	b := bufio.NewWriterSize(w, 1<<16)

@@ -36,7 +36,7 @@ type Lists struct {
 	Why map[string]Sum
 }
 
-// ErrLineBreak: a path contains a line break, so a list with one path a line cannot hold it.
+// ErrLineBreak: a path contains a line break, so a list with one path per line cannot hold it.
 var ErrLineBreak = errors.New("a path contains a line break: end the paths with NUL instead (-0), or apply the plan first")
 
 // reasons are numbered for the spool; 0 is the copy list.
@@ -78,7 +78,7 @@ func (f flag) skipped() bool {
 	return f.harm() == checks.Fail
 }
 
-// WriteLists walks over the source and writes relative paths, one a line or each ended by NUL,
+// WriteLists walks over the source and writes relative paths, one per line or each ended by NUL,
 // sorted folder by folder. On the copy list stand the files that by the report would arrive as they
 // are named now; everything else is on the skip list: what the report fails, links, clutter, and
 // what was given to Skip. Either writer may be nil. With line ends a path that holds a line break is

@@ -1,5 +1,5 @@
-// Package recheck compares any folder with a manifest, byte by byte: a second disk, objects that were fetched back,
-// the same disk years later.
+// Package recheck reads any folder to its last byte and compares it with a manifest: a second disk, objects that were
+// fetched back, the same disk years later.
 package recheck
 
 import (

@@ -16,7 +16,7 @@ import (
 	"loadline/checks/share"
 )
 
-// ErrLineBreak: a path contains a line break, so a list with one path a line cannot hold it.
+// ErrLineBreak: a path contains a line break, so a list with one path per line cannot hold it.
 var ErrLineBreak = errors.New("a path contains a line break")
 
 // CheckFolder says by an error why lists cannot be written to a folder: it is there and not empty, the one
@@ -56,7 +56,7 @@ func CheckFolder(dir, source string) error {
 func ListName(box int) string { return fmt.Sprintf("box-%d.list", box+1) }
 
 // WriteLists writes the copy list of every box that holds something to a folder, which is made if it is not
-// there: relative paths, one a line or each ended by NUL, sorted by their bytes. Load.List then names them.
+// there: relative paths, one per line or each ended by NUL, sorted by their bytes. Load.List then names them.
 // No file is replaced. On an error nothing stays behind; it is ErrLineBreak where lines cannot hold a path.
 func (p *Plan) WriteLists(ctx context.Context, dir string, nul bool) (err error) {
 	for i := range p.Loads { // those of an earlier call stay, whatever becomes of these
@@ -128,7 +128,7 @@ func (p *Plan) writeList(ctx context.Context, w io.Writer, box int, end byte) (e
 	return err
 }
 
-// broken counts the paths in boxes that a list with one path a line cannot hold. A carriage return counts
+// broken counts the paths in boxes that a list with one path per line cannot hold. A carriage return counts
 // too: there are readers of lists that take it for the end of a line.
 func (p *Plan) broken() (n int64, first string) {
 	p.root.each(func(path string, _ int64, box int) bool {

@@ -14,7 +14,7 @@ import (
 	"loadline/checks/recheck"
 )
 
-// runRecheck compares a folder with a manifest, byte by byte.
+// runRecheck reads a folder to its last byte and compares it with a manifest.
 func runRecheck(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	fs := newFlags("recheck", "MANIFEST FOLDER", stderr)
 	options := recheck.Options{Version: checks.Version, State: filepath.Join(xdg.StateHome, "loadline")}
