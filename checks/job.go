@@ -249,17 +249,17 @@ func (j *Job) settleBaseline(ctx context.Context) error {
 		return bad(Reason(err), "name another file")
 	}
 	shown, dir := names.Quote(abs), filepath.Dir(abs)
-	_, err = share.Guard(ctx, j.Deadline, func() (struct{}, error) {
+	err = share.Call(ctx, j.Deadline, func() error {
 		if _, err := os.Lstat(abs); err == nil {
-			return struct{}{}, bad(shown+" already exists", "name another file")
+			return bad(shown+" already exists", "name another file")
 		}
 		if info, err := os.Stat(dir); err != nil || !info.IsDir() {
-			return struct{}{}, bad("there is no folder "+names.Quote(dir)+" for the baseline", "create it, or name another")
+			return bad("there is no folder "+names.Quote(dir)+" for the baseline", "create it, or name another")
 		}
 		if in, err := share.Inside(j.Source, dir); err == nil && in {
-			return struct{}{}, bad(shown+" is in the source, where nothing may be changed", "name a file elsewhere")
+			return bad(shown+" is in the source, where nothing may be changed", "name a file elsewhere")
 		}
-		return struct{}{}, nil
+		return nil
 	})
 	if errors.Is(err, share.ErrSilent) {
 		return bad("the folder for the baseline does not respond", "name a file on this computer")

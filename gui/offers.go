@@ -3,7 +3,6 @@ package gui
 import (
 	"cmp"
 	"context"
-	"errors"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -103,7 +102,7 @@ func lookAtOffer(ctx context.Context, m *share.Mount) *Offer {
 	switch {
 	case f == nil, f.System:
 		return nil
-	case err != nil && !errors.Is(err, share.ErrSilent) && !errors.Is(err, share.ErrBusy):
+	case err != nil && !share.Silent(err):
 		return nil
 	}
 	return &Offer{Path: m.Point, Type: cmp.Or(f.Mount.Type, m.Type), Total: f.Space.Total, Network: f.Network}

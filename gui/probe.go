@@ -206,7 +206,7 @@ func pathProblem(err error) string {
 		return "You do not have permission to look there. Change its permissions, or run Loadline as a user who may."
 	case errors.Is(err, share.ErrNotFolder):
 		return "This is a file. Choose the folder that holds it."
-	case errors.Is(err, share.ErrSilent), errors.Is(err, share.ErrBusy):
+	case share.Silent(err):
 		return "It does not respond. Is the appliance on, and the cable plugged in? You can still check: the disk is checked, and the share is reported as not responding."
 	}
 	return "It cannot be read: " + oneLine(err.Error()) + "."

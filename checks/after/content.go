@@ -77,7 +77,7 @@ func (a *after) content(ctx context.Context, pass *checks.Pass) error {
 	}
 	c.describe(files, bytes)
 	if err != nil {
-		if ctx.Err() == nil && digest.Silent(err) {
+		if ctx.Err() == nil && share.Silent(err) {
 			return fmt.Errorf("%w; %s proven before. Look at cable, power and network, then check again: what is proven is not read again", err, checks.Plural(c.proven.Load(), "file"))
 		}
 		return err
@@ -108,7 +108,7 @@ func (c *comparing) flush(ctx context.Context) error {
 			c.flushed = way
 		}
 		return nil
-	case ctx.Err() != nil || digest.Silent(err):
+	case ctx.Err() != nil || share.Silent(err):
 		return fmt.Errorf("what this computer still holds for the share could not be flushed: %w", err)
 	}
 	c.fail(c.pass, flushFailed, "", 0, "%s", checks.Reason(err))
@@ -135,7 +135,7 @@ func patiently[T any](ctx context.Context, c *comparing, f func() (T, error)) (T
 			tick.Stop()
 			return a.value, a.err
 		case <-tick.C:
-			if _, err := share.Look(ctx, c.copy, c.o.Silence); digest.Silent(err) {
+			if _, err := share.Look(ctx, c.copy, c.o.Silence); share.Silent(err) {
 				tick.Stop()
 				var none T
 				return none, err

@@ -15,7 +15,6 @@ import (
 	"time"
 
 	"loadline/checks"
-	"loadline/checks/digest"
 	"loadline/checks/internal/disk"
 	"loadline/checks/manifest"
 	"loadline/checks/names"
@@ -36,7 +35,7 @@ func (a *after) onShare(ctx context.Context, pass *checks.Pass) error {
 	}
 	if !job.NoTrial {
 		// A share that is silent, or lists for long, is told by the walk.
-		_, _ = share.Guard(ctx, job.Deadline, func() (struct{}, error) { manifest.Sweep(a.beside(job)); return struct{}{}, nil })
+		_ = share.Call(ctx, job.Deadline, func() error { manifest.Sweep(a.beside(job)); return nil })
 	}
 	if a.tree.count == 0 {
 		a.fail(pass, nothingToCheck, "", 0, "no file in %s", names.Quote(job.Source))
@@ -52,7 +51,7 @@ func (a *after) onShare(ctx context.Context, pass *checks.Pass) error {
 		a.matchForms(ctx, pass, &dates)
 	case ctx.Err() != nil:
 		return ctx.Err()
-	case digest.Silent(err):
+	case share.Silent(err):
 		return fmt.Errorf("the share has stopped responding: %w; look at its cable, power and network, then check again", err)
 	case errors.Is(err, fs.ErrNotExist), errors.Is(err, syscall.ENOTDIR):
 		a.fail(pass, noCopy, "", 0, "there is no folder %s", names.Quote(a.copy))

@@ -10,7 +10,6 @@ import (
 	"strings"
 
 	"loadline/checks"
-	"loadline/checks/digest"
 	"loadline/checks/names"
 	"loadline/checks/share"
 )
@@ -22,17 +21,15 @@ func (a *after) refuse(ctx context.Context, job *checks.Job) error {
 		if out.path == "" {
 			continue
 		}
-		_, err := share.Guard(ctx, job.Deadline, func() (struct{}, error) {
-			return struct{}{}, writable(out.what, out.path, job)
-		})
+		err := share.Call(ctx, job.Deadline, func() error { return writable(out.what, out.path, job) })
 		if err == nil && out.what == "manifest" {
-			// A share that is silent is told by its own check.
+			// The share's own check reports that it is silent.
 			in, _ := share.Guard(ctx, job.Deadline, func() (bool, error) { return share.Inside(job.Share, filepath.Dir(out.path)) })
 			if in {
 				err = fmt.Errorf("%s is on the share and would be shipped with it; choose a folder on this computer (the share gets a manifest of its own)", names.Quote(out.path))
 			}
 		}
-		if digest.Silent(err) {
+		if share.Silent(err) {
 			err = fmt.Errorf("the folder for the %s, %s, does not respond; choose a folder on this computer", out.what, names.Quote(out.path))
 		}
 		if ctx.Err() != nil {

@@ -51,7 +51,7 @@ func (c *comparing) seal(ctx context.Context) error {
 		t.Fact("manifest", c.manifest, "Manifest on this computer: %s", names.Quote(c.manifest))
 	}
 	if c.o.Bag != "" {
-		_, err := share.Guard(ctx, flushPatience, func() (struct{}, error) { return struct{}{}, manifest.WriteBag(c.o.Bag, h, c.proofs()) })
+		err := share.Call(ctx, flushPatience, func() error { return manifest.WriteBag(c.o.Bag, h, c.proofs()) })
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}

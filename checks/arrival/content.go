@@ -223,7 +223,7 @@ func (p *prover) recall(ctx context.Context, todo []*proving) ([]*proving, error
 		state, err := share.Guard(ctx, p.pass.Job.Deadline, func() (disk.State, error) {
 			return disk.Lstat(filepath.Join(p.o.Source, filepath.FromSlash(name)))
 		})
-		if err != nil && (ctx.Err() != nil || digest.Silent(err)) {
+		if err != nil && (ctx.Err() != nil || share.Silent(err)) {
 			return nil, err
 		}
 		if err == nil {

@@ -33,8 +33,8 @@ func (e *diskReading) writeBaseline(ctx context.Context, pass *checks.Pass) erro
 			h.Bytes += f.Size
 		}
 	}
-	_, err := share.Guard(ctx, flushPatience, func() (struct{}, error) {
-		return struct{}{}, disk.WriteNew(job.Baseline, func(w io.Writer) error {
+	err := share.Call(ctx, flushPatience, func() error {
+		return disk.WriteNew(job.Baseline, func(w io.Writer) error {
 			return manifest.Write(w, h, func(yield func(*manifest.File) bool) {
 				var out manifest.File
 				for f, m := range e.list.Sorted() {

@@ -12,6 +12,7 @@ import (
 	"loadline/checks/digest"
 	"loadline/checks/internal/meter"
 	"loadline/checks/names"
+	"loadline/checks/share"
 )
 
 // readAll reads what is to be copied, one disk after the other. A disk that cannot be read on does not keep the
@@ -90,7 +91,7 @@ func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 		return ctx.Err()
 	case errors.Is(end, digest.ErrDying):
 		return fmt.Errorf("%w; nothing more was read from it. First copy what can still be read to another disk, the most important first; only then read on: %s", end, e.kept())
-	case errors.Is(end, digest.ErrGone), digest.Silent(end):
+	case errors.Is(end, digest.ErrGone), share.Silent(end):
 		return fmt.Errorf("%w; look at its cable and power, then read on: %s", end, e.kept())
 	case end != nil:
 		return end
@@ -209,7 +210,7 @@ func (e *diskReading) confirmSlow(ctx context.Context, pass *checks.Pass, in *di
 			pass.Phase(checks.Phase{Text: "Reading again what was slow"})
 		}
 		second, err := in.Reread(ctx, s.path, s.Part)
-		if ctx.Err() != nil || digest.Silent(err) {
+		if ctx.Err() != nil || share.Silent(err) {
 			return err
 		}
 		if err == nil && slowerThan(&second, slowShare*usual) {

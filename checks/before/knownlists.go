@@ -104,7 +104,7 @@ func (k *knownLists) read(ctx context.Context, pass *checks.Pass) error {
 			lines, outside, err := k.parse(list, int32(i))
 			return read{lines, outside}, err
 		})
-		if ctx.Err() != nil || digest.Silent(err) {
+		if ctx.Err() != nil || share.Silent(err) {
 			return err
 		}
 		if err != nil {

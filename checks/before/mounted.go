@@ -71,7 +71,7 @@ var ShareMounted = &checks.Check{
 		if facts == nil {
 			var err error
 			facts, err = lookAtShare(ctx, job)
-			if errors.Is(err, share.ErrSilent) || errors.Is(err, share.ErrBusy) {
+			if share.Silent(err) {
 				s.Facts, s.Why = facts, "the share does not respond"
 				detail := "no response within " + checks.Span(job.Deadline)
 				if facts != nil && facts.Mount.Hangs() != "" {

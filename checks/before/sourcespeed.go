@@ -128,7 +128,7 @@ func readSample(ctx context.Context, pass *checks.Pass, f sampled) (int64, error
 		at := read
 		var n int
 		n, err = share.Guard(ctx, pass.Job.Deadline, func() (int, error) { return o.r.ReadAt(memory, at) })
-		if errors.Is(err, share.ErrSilent) || errors.Is(err, share.ErrBusy) {
+		if share.Silent(err) {
 			return read, err // the call may still write into memory, and holds the file
 		}
 		read += int64(n)

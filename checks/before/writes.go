@@ -148,7 +148,7 @@ func cleanTrials(ctx context.Context, pass *checks.Pass, folder string) error {
 		switch {
 		case err == nil:
 			removed = append(removed, p)
-		case ctx.Err() != nil, errors.Is(err, share.ErrSilent), errors.Is(err, share.ErrBusy):
+		case ctx.Err() != nil, share.Silent(err):
 			for _, p := range left[len(removed)+len(kept):] {
 				pass.FlagJob(trialLeftBehind, "%s", names.Quote(p))
 			}

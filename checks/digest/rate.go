@@ -80,7 +80,7 @@ func (r *Reading) Reread(ctx context.Context, file string, p Part) (Stretch, err
 			}
 			return got, err
 		})
-		if Silent(err) {
+		if share.Silent(err) {
 			return Stretch{}, err // the file is left to the call that hangs
 		}
 		s.Length += int64(got.n)

@@ -512,7 +512,7 @@ func (o *opened) end() *opened {
 // guarded is share.Guard that notes when the disk or the share answered.
 func guarded[T any](ctx context.Context, r *Reading, f func() (T, error)) (T, error) {
 	v, err := share.Guard(ctx, r.Deadline, f)
-	if Silent(err) {
+	if share.Silent(err) {
 		err = fmt.Errorf("%s: %w", r.Name, err)
 	}
 	if !fatal(ctx, err) {
@@ -523,12 +523,7 @@ func guarded[T any](ctx context.Context, r *Reading, f func() (T, error)) (T, er
 
 // fatal tells an error that ends the whole reading from one of a file.
 func fatal(ctx context.Context, err error) bool {
-	return err != nil && (ctx.Err() != nil || Silent(err))
-}
-
-// Silent reports whether an error says that a side does not respond.
-func Silent(err error) bool {
-	return errors.Is(err, share.ErrSilent) || errors.Is(err, share.ErrBusy)
+	return err != nil && (ctx.Err() != nil || share.Silent(err))
 }
 
 // One reads a single file past the cache and returns its SHA-256. It may hang where the file is on a share.

@@ -2,6 +2,7 @@ package share
 
 import (
 	"context"
+	"errors"
 	"io"
 	"sync"
 	"sync/atomic"
@@ -100,6 +101,15 @@ func (l *limiter) abandon() {
 func Guard[T any](ctx context.Context, deadline time.Duration, f func() (T, error)) (T, error) {
 	return guard(ctx, calls, deadline, f)
 }
+
+// Call is Guard for a call that returns nothing but an error.
+func Call(ctx context.Context, deadline time.Duration, f func() error) error {
+	_, err := Guard(ctx, deadline, func() (struct{}, error) { return struct{}{}, f() })
+	return err
+}
+
+// Silent reports whether an error says that a place does not respond.
+func Silent(err error) bool { return errors.Is(err, ErrSilent) || errors.Is(err, ErrBusy) }
 
 // GuardSteps is Guard for an f that makes many calls, one after the other: deadline is how long one of them
 // may take. f calls step after each.

@@ -38,7 +38,7 @@ func Look(ctx context.Context, path string, deadline time.Duration) (*Facts, err
 	}
 	s, err := Guard(ctx, deadline, func() (seen, error) { return resolve(abs) })
 	switch {
-	case errors.Is(err, ErrSilent), errors.Is(err, ErrBusy):
+	case Silent(err):
 		rows, tableErr := Mounts(ctx)
 		if tableErr != nil {
 			return nil, fmt.Errorf("%q: %w", path, err)

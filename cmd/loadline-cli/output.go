@@ -18,8 +18,8 @@ const reportPatience = 30 * time.Second
 
 // guarded does what may hang where a report is written.
 func guarded(file string, patience time.Duration, f func() error) error {
-	_, err := share.Guard(context.Background(), patience, func() (struct{}, error) { return struct{}{}, f() })
-	if errors.Is(err, share.ErrSilent) || errors.Is(err, share.ErrBusy) {
+	err := share.Call(context.Background(), patience, f)
+	if share.Silent(err) {
 		return fmt.Errorf("%s does not respond; choose a folder on this computer", names.Quote(file))
 	}
 	return err
