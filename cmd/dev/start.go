@@ -42,7 +42,7 @@ func noDisplay(system string, env func(string) string) string {
 // not link it again.
 func buildWindow(ctx context.Context) (string, error) {
 	program := filepath.Join("bin", "loadline"+exe())
-	fmt.Println("Building the window. The first time this takes a few minutes.")
+	fmt.Fprintln(speaker(ctx), "Building the window. The first time this takes a few minutes.")
 	return program, run(ctx, "go", "build", "-tags", windowTags, "-o", program, "./cmd/loadline")
 }
 
@@ -62,7 +62,7 @@ func demoReport(ctx context.Context, args []string) error {
 
 // runPlain is run without cgo, for what must do without it.
 func runPlain(ctx context.Context, name string, args ...string) error {
-	fmt.Println("+ CGO_ENABLED=0", line(name, args))
+	fmt.Fprintln(speaker(ctx), "+ CGO_ENABLED=0", line(name, args))
 	cmd := command(ctx, name, args...)
 	cmd.Env = append(os.Environ(), "CGO_ENABLED=0")
 	return failed(cmd.Run(), name, args)
