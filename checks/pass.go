@@ -120,16 +120,24 @@ func (pass *Pass) Flag(d *walk.Dir, e *walk.Entry, r *Rule, format string, args 
 func (pass *Pass) FlagLevel(d *walk.Dir, e *walk.Entry, r *Rule, level Level, format string, args ...any) {
 	s := &pass.shards[d.Worker]
 	if s.name != e.Name || s.dir != d.Path || s.path == "" {
-		s.dir, s.name, s.path = d.Path, e.Name, strings.Clone(d.Join(e.Name))
+		s.dir, s.name, s.path = d.Path, e.Name, d.Join(e.Name)
 	}
 	f := Finding{Path: s.path, Source: d.Source, Rule: r, Level: level, Detail: format}
 	if e.Kind == walk.File && !e.Failed {
 		f.Size = e.Size
 	}
 	if len(args) > 0 {
-		f.Detail = s.shared(fmt.Sprintf(format, args...))
+		f.Detail = s.shared(sprintf(format, args))
 	}
 	s.add(f)
+}
+
+// sprintf is fmt.Sprintf, which is slow to say that a text is ready: most are.
+func sprintf(format string, args []any) string {
+	if text, ready := args[0].(string); ready && len(args) == 1 && format == "%s" {
+		return text
+	}
+	return fmt.Sprintf(format, args...)
 }
 
 // FlagFinding records a ready finding. For use in Visit.

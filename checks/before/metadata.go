@@ -3,7 +3,6 @@ package before
 import (
 	"context"
 	"slices"
-	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -208,7 +207,7 @@ func mayHaveAttributes(e *walk.Entry) bool {
 
 // keep remembers an entry that may be asked after the walk.
 func (s *metadataState) keep(d *walk.Dir, e *walk.Entry) {
-	r := restEntry{source: d.Source, path: strings.Clone(d.Join(e.Name)), double: s.doubles.wanted && hasDouble(d, e.Name)}
+	r := restEntry{source: d.Source, path: d.Join(e.Name), double: s.doubles.wanted && hasDouble(d, e.Name)}
 	if e.Kind == walk.File {
 		r.size = e.Size
 	}

@@ -203,3 +203,15 @@ func UTF16Len(path string) int {
 	}
 	return n
 }
+
+// FirstParts returns the first n parts of a path, which is all of one that has no more.
+func FirstParts(path string, n int) string {
+	for i := range len(path) {
+		if path[i] == '/' {
+			if n--; n == 0 {
+				return path[:i]
+			}
+		}
+	}
+	return path
+}
