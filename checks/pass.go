@@ -1,12 +1,8 @@
 package checks
 
 import (
-	"cmp"
 	"context"
-	"encoding/binary"
 	"fmt"
-	"slices"
-	"strings"
 	"sync"
 
 	"loadline/checks/share"
@@ -307,28 +303,20 @@ func (pass *Pass) Close(reason string) Result {
 	pass.reason = reason
 	pass.mu.Lock()
 	defer pass.mu.Unlock()
-	n := len(pass.outside)
-	for i := range pass.shards {
-		for _, block := range pass.shards[i].found {
-			n += len(block)
-		}
-	}
-	all := make([]Finding, 0, n)
-	all = append(all, pass.outside...)
+	blocks := [][]Finding{pass.outside}
 	rules := map[string]int64{}
 	for i := range pass.shards {
-		for j, block := range pass.shards[i].found {
-			all = append(all, block...)
-			pass.shards[i].found[j] = nil
-		}
+		blocks = append(blocks, pass.shards[i].found...)
 		for r, k := range pass.shards[i].counts {
 			rules[r.ID] += k
 		}
 		pass.shards[i] = shard{}
 	}
 	pass.outside = nil
-	pass.Job.spare(all)
-	sortFindings(all)
+	for _, b := range blocks {
+		pass.Job.spare(b)
+	}
+	all := sorted(blocks)
 	res := Result{
 		Check: pass.Check, ID: pass.Check.ID, Title: pass.Check.Title, Summary: pass.summary,
 		Facts: pass.facts, Rules: rules, Findings: all, Reason: pass.reason,
@@ -340,47 +328,6 @@ func (pass *Pass) Close(reason string) Result {
 		res.Summary = pass.reason
 	}
 	return res
-}
-
-// sortFindings sorts in place. Findings are large, and most paths differ early or late: so what is sorted is
-// their numbers, beside the first bytes in which their paths may differ, and each finding is moved once.
-func sortFindings(all []Finding) {
-	if len(all) < 2 {
-		return
-	}
-	shared := all[0].Path
-	for i := range all {
-		n := 0
-		for n < len(shared) && n < len(all[i].Path) && shared[n] == all[i].Path[n] {
-			n++
-		}
-		shared = shared[:n]
-	}
-	type place struct {
-		key uint64
-		at  int
-	}
-	order := make([]place, len(all))
-	for i := range all {
-		var key [8]byte
-		copy(key[:], all[i].Path[len(shared):])
-		order[i] = place{binary.BigEndian.Uint64(key[:]), i}
-	}
-	slices.SortFunc(order, func(a, b place) int {
-		if c := cmp.Compare(a.key, b.key); c != 0 {
-			return c
-		}
-		return compareFindings(&all[a.at], &all[b.at])
-	})
-	for i := range order {
-		first, to := all[i], i
-		for order[to].at != i {
-			from := order[to].at
-			all[to], order[to].at = all[from], to
-			to = from
-		}
-		all[to], order[to].at = first, to
-	}
 }
 
 // tally counts the findings by rule and level.
@@ -405,14 +352,6 @@ func (r *Result) tally() {
 		r.Levels[f.Level]++
 	}
 	note()
-}
-
-// compareFindings orders by path, then rule, bytewise, then source.
-func compareFindings(a, b *Finding) int {
-	if c := strings.Compare(a.Path, b.Path); c != 0 {
-		return c
-	}
-	return cmp.Or(strings.Compare(a.Rule.ID, b.Rule.ID), cmp.Compare(a.Source, b.Source), strings.Compare(a.Detail, b.Detail))
 }
 
 // Derive is the only place where a status is made: the worst finding, or Unknown where the check
