@@ -127,7 +127,8 @@ const sysListxattrat = 465 // the same on all of Go's architectures: asm-generic
 const fewXattrs = 256
 
 func (l *linuxLister) xattrs(name string) ([]string, error) {
-	if l.entryName(name) == nil {
+	p := l.entryName(name)
+	if p == nil {
 		return nil, pathError("listxattr", name, unix.EINVAL)
 	}
 	for buf := l.buf[:fewXattrs]; ; {
@@ -140,7 +141,7 @@ func (l *linuxLister) xattrs(name string) ([]string, error) {
 			n, _, errno = syscall.Syscall(syscall.SYS_LLISTXATTR, uintptr(unsafe.Pointer(&l.path[0])),
 				uintptr(unsafe.Pointer(&buf[0])), uintptr(len(buf)))
 		} else {
-			n, _, errno = syscall.Syscall6(sysListxattrat, uintptr(l.at.fd), uintptr(unsafe.Pointer(l.cname(name))),
+			n, _, errno = syscall.Syscall6(sysListxattrat, uintptr(l.at.fd), uintptr(unsafe.Pointer(p)),
 				unix.AT_SYMLINK_NOFOLLOW, uintptr(unsafe.Pointer(&buf[0])), uintptr(len(buf)), 0)
 		}
 		switch {
