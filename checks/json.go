@@ -7,8 +7,10 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"runtime"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 	"unicode/utf16"
 	"unicode/utf8"
@@ -94,13 +96,11 @@ type jsonWriter struct {
 	err   error
 	comma bool
 
-	several bool              // there are several sources, so findings say theirs
-	line    []byte            // the finding that is written
-	quoted  map[string]string // texts of findings as JSON strings
+	several bool // there are several sources, so findings say theirs
 }
 
 func newJSONWriter(w *bufio.Writer) *jsonWriter {
-	j := &jsonWriter{w: w, quoted: map[string]string{}}
+	j := &jsonWriter{w: w}
 	j.enc = json.NewEncoder(&j.buf)
 	j.enc.SetEscapeHTML(false)
 	return j
@@ -162,14 +162,10 @@ func shown(s []byte) []byte {
 	}
 	var b []byte
 	for _, r := range string(s) {
-		switch {
-		case !hidden(r):
+		if hidden(r) {
+			b = appendEscaped(b, r)
+		} else {
 			b = utf8.AppendRune(b, r)
-		case r > 0xFFFF:
-			high, low := utf16.EncodeRune(r)
-			b = fmt.Appendf(b, `\u%04x\u%04x`, high, low)
-		default:
-			b = fmt.Appendf(b, `\u%04x`, r)
 		}
 	}
 	return b
@@ -218,27 +214,65 @@ func (j *jsonWriter) result(r *Result) {
 	}
 	j.field("rules", rules)
 	j.key("findings")
-	j.open('[')
-	for i := range r.Findings {
-		j.next()
-		j.finding(&r.Findings[i])
-	}
-	j.close(']')
+	j.findings(r.Findings)
 	j.close('}')
 }
 
-// finding writes a whole finding in one go: there may be a million.
-func (j *jsonWriter) finding(f *Finding) {
-	b := append(j.line[:0], `{"path":`...)
+// findings writes them all, encoded on all cores, as there may be a million.
+func (j *jsonWriter) findings(all []Finding) {
+	j.open('[')
+	parts := make([]findingWriter, runtime.GOMAXPROCS(0))
+	for len(all) > 0 && j.err == nil {
+		n := min(len(all), len(parts)*findingBlock)
+		var encoding sync.WaitGroup
+		for i := range parts {
+			p, some := &parts[i], all[n*i/len(parts):n*(i+1)/len(parts)]
+			p.several = j.several
+			encoding.Go(func() { p.encode(some) })
+		}
+		encoding.Wait()
+		for i := range parts {
+			if len(parts[i].text) > 0 && j.err == nil {
+				j.next()
+				_, j.err = j.w.Write(parts[i].text)
+				j.comma = true
+			}
+		}
+		all = all[n:]
+	}
+	j.close(']')
+}
+
+// A findingWriter encodes findings.
+type findingWriter struct {
+	several bool // there are several sources, so findings say theirs
+	text    []byte
+	quoted  map[string]string // texts of findings as JSON strings
+}
+
+// encode makes text what stands for some findings.
+func (w *findingWriter) encode(some []Finding) {
+	b := w.text[:0]
+	for i := range some {
+		if i > 0 {
+			b = append(b, ',')
+		}
+		b = w.finding(b, &some[i])
+	}
+	w.text = b
+}
+
+func (w *findingWriter) finding(b []byte, f *Finding) []byte {
+	b = append(b, `{"path":`...)
 	if utf8.ValidString(f.Path) {
-		b = j.quote(b, f.Path)
+		b = appendQuoted(b, f.Path)
 	} else {
-		b = j.quote(b, strings.ToValidUTF8(f.Path, "\uFFFD"))
+		b = appendQuoted(b, strings.ToValidUTF8(f.Path, "\uFFFD"))
 		b = append(b, `,"path_base64":"`...)
 		b = base64.StdEncoding.AppendEncode(b, []byte(f.Path))
 		b = append(b, '"')
 	}
-	if j.several && f.Path != "" {
+	if w.several && f.Path != "" {
 		b = append(b, `,"source":`...)
 		b = strconv.AppendInt(b, int64(f.Source), 10)
 	}
@@ -247,44 +281,62 @@ func (j *jsonWriter) finding(f *Finding) {
 	b = append(b, `","level":"`...)
 	b = append(b, f.Level.String()...)
 	b = append(b, `","detail":`...)
-	b = j.common(b, f.Detail)
+	b = w.common(b, f.Detail)
 	b = append(b, `,"fix":`...)
-	b = j.common(b, f.Fix())
-	b = append(b, '}')
-	j.line = b
-	j.comma = true
-	if j.err == nil {
-		_, j.err = j.w.Write(b)
-	}
-}
-
-// quote appends a text as a JSON string, safe to show. Most texts need no escape.
-func (j *jsonWriter) quote(b []byte, s string) []byte {
-	for i := range len(s) {
-		if c := s[i]; c < 0x20 || c >= 0x7F || c == '"' || c == '\\' {
-			j.buf.Reset()
-			if err := j.enc.Encode(s); err != nil && j.err == nil {
-				j.err = err
-			}
-			return append(b, shown(bytes.TrimSuffix(j.buf.Bytes(), []byte("\n")))...)
-		}
-	}
-	b = append(b, '"')
-	b = append(b, s...)
-	return append(b, '"')
+	b = w.common(b, f.Fix())
+	return append(b, '}')
 }
 
 // quotedKept bounds how many quoted texts are kept.
 const quotedKept = 256
 
-// common is quote for texts that many findings share.
-func (j *jsonWriter) common(b []byte, s string) []byte {
-	q, ok := j.quoted[s]
+// common quotes texts that many findings share.
+func (w *findingWriter) common(b []byte, s string) []byte {
+	q, ok := w.quoted[s]
 	if !ok {
-		q = string(j.quote(nil, s))
-		if len(j.quoted) < quotedKept {
-			j.quoted[s] = q
+		q = string(appendQuoted(nil, s))
+		if w.quoted == nil {
+			w.quoted = map[string]string{}
+		}
+		if len(w.quoted) < quotedKept {
+			w.quoted[s] = q
 		}
 	}
 	return append(b, q...)
+}
+
+// appendQuoted appends a text as a JSON string, as encoding/json writes it and shown shows it.
+func appendQuoted(b []byte, s string) []byte {
+	b = append(b, '"')
+	from := 0
+	for i := 0; i < len(s); {
+		c := s[i]
+		if c >= ' ' && c < 0x7F && c != '"' && c != '\\' {
+			i++
+			continue
+		}
+		r, n := utf8.DecodeRuneInString(s[i:])
+		if r > 0x7F && n > 1 && strconv.IsPrint(r) {
+			i += n
+			continue
+		}
+		b = append(b, s[from:i]...)
+		if at := strings.IndexByte("\"\\\b\f\n\r\t", c); at >= 0 {
+			b = append(b, '\\', `"\bfnrt`[at])
+		} else {
+			b = appendEscaped(b, r)
+		}
+		i += n
+		from = i
+	}
+	b = append(b, s[from:]...)
+	return append(b, '"')
+}
+
+func appendEscaped(b []byte, r rune) []byte {
+	if r > 0xFFFF {
+		high, low := utf16.EncodeRune(r)
+		return fmt.Appendf(b, `\u%04x\u%04x`, high, low)
+	}
+	return fmt.Appendf(b, `\u%04x`, r)
 }

@@ -1,12 +1,8 @@
 package checks
 
 import (
-	"cmp"
 	"context"
-	"encoding/binary"
 	"fmt"
-	"slices"
-	"strings"
 	"sync"
 
 	"loadline/checks/share"
@@ -120,16 +116,24 @@ func (pass *Pass) Flag(d *walk.Dir, e *walk.Entry, r *Rule, format string, args 
 func (pass *Pass) FlagLevel(d *walk.Dir, e *walk.Entry, r *Rule, level Level, format string, args ...any) {
 	s := &pass.shards[d.Worker]
 	if s.name != e.Name || s.dir != d.Path || s.path == "" {
-		s.dir, s.name, s.path = d.Path, e.Name, strings.Clone(d.Join(e.Name))
+		s.dir, s.name, s.path = d.Path, e.Name, d.Join(e.Name)
 	}
 	f := Finding{Path: s.path, Source: d.Source, Rule: r, Level: level, Detail: format}
 	if e.Kind == walk.File && !e.Failed {
 		f.Size = e.Size
 	}
 	if len(args) > 0 {
-		f.Detail = s.shared(fmt.Sprintf(format, args...))
+		f.Detail = s.shared(sprintf(format, args...))
 	}
 	s.add(f)
+}
+
+// sprintf is fmt.Sprintf, which is slow to say that a text is ready: most are.
+func sprintf(format string, args ...any) string {
+	if text, ready := args[0].(string); ready && len(args) == 1 && format == "%s" {
+		return text
+	}
+	return fmt.Sprintf(format, args...)
 }
 
 // FlagFinding records a ready finding. For use in Visit.
@@ -285,28 +289,20 @@ func (pass *Pass) Close(reason string) Result {
 	pass.reason = reason
 	pass.mu.Lock()
 	defer pass.mu.Unlock()
-	n := len(pass.outside)
-	for i := range pass.shards {
-		for _, block := range pass.shards[i].found {
-			n += len(block)
-		}
-	}
-	all := make([]Finding, 0, n)
-	all = append(all, pass.outside...)
+	blocks := [][]Finding{pass.outside}
 	rules := map[string]int64{}
 	for i := range pass.shards {
-		for j, block := range pass.shards[i].found {
-			all = append(all, block...)
-			pass.shards[i].found[j] = nil
-		}
+		blocks = append(blocks, pass.shards[i].found...)
 		for r, k := range pass.shards[i].counts {
 			rules[r.ID] += k
 		}
 		pass.shards[i] = shard{}
 	}
 	pass.outside = nil
-	pass.Job.spare(all)
-	sortFindings(all)
+	for _, b := range blocks {
+		pass.Job.spare(b)
+	}
+	all := sorted(blocks)
 	res := Result{
 		Check: pass.Check, ID: pass.Check.ID, Title: pass.Check.Title, Summary: pass.summary,
 		Facts: pass.facts, Rules: rules, Findings: all, Reason: pass.reason,
@@ -318,47 +314,6 @@ func (pass *Pass) Close(reason string) Result {
 		res.Summary = pass.reason
 	}
 	return res
-}
-
-// sortFindings sorts in place. Findings are large, and most paths differ early or late: so what is sorted is
-// their numbers, beside the first bytes in which their paths may differ, and each finding is moved once.
-func sortFindings(all []Finding) {
-	if len(all) < 2 {
-		return
-	}
-	shared := all[0].Path
-	for i := range all {
-		n := 0
-		for n < len(shared) && n < len(all[i].Path) && shared[n] == all[i].Path[n] {
-			n++
-		}
-		shared = shared[:n]
-	}
-	type place struct {
-		key uint64
-		at  int
-	}
-	order := make([]place, len(all))
-	for i := range all {
-		var key [8]byte
-		copy(key[:], all[i].Path[len(shared):])
-		order[i] = place{binary.BigEndian.Uint64(key[:]), i}
-	}
-	slices.SortFunc(order, func(a, b place) int {
-		if c := cmp.Compare(a.key, b.key); c != 0 {
-			return c
-		}
-		return compareFindings(&all[a.at], &all[b.at])
-	})
-	for i := range order {
-		first, to := all[i], i
-		for order[to].at != i {
-			from := order[to].at
-			all[to], order[to].at = all[from], to
-			to = from
-		}
-		all[to], order[to].at = first, to
-	}
 }
 
 // tally counts the findings by rule and level.
@@ -383,14 +338,6 @@ func (r *Result) tally() {
 		r.Levels[f.Level]++
 	}
 	note()
-}
-
-// compareFindings orders by path, then rule, bytewise, then source.
-func compareFindings(a, b *Finding) int {
-	if c := strings.Compare(a.Path, b.Path); c != 0 {
-		return c
-	}
-	return cmp.Or(strings.Compare(a.Rule.ID, b.Rule.ID), cmp.Compare(a.Source, b.Source), strings.Compare(a.Detail, b.Detail))
 }
 
 // Derive is the only place where a status is made: the worst finding, or Unknown where the check

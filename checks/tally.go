@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"loadline/checks/names"
 	"loadline/checks/walk"
 )
 
@@ -190,20 +191,24 @@ func (t *Tally) largest(results []Result) []FolderSum {
 		under = folderKey{level[0].Source, level[0].Path}
 	}
 	level = level[:min(len(level), largestShown)]
-	at := map[folderKey]*FolderSum{}
-	for i := range level {
-		at[folderKey{level[i].Source, level[i].Path}] = &level[i]
+	if len(level) == 0 {
+		return level
 	}
+	// All of one level have as many parts, so each finding has but one that it can be in; the one before, mostly.
+	depth := strings.Count(level[0].Path, "/") + 1
 	for _, r := range results {
+		var in *FolderSum // nil: in none of them
+		var last folderKey
 		for i := range r.Findings {
 			f := &r.Findings[i]
-			for p := f.Path; p != ""; {
-				if s := at[folderKey{f.Source, p}]; s != nil {
-					s.Flagged[f.Level]++
-					break
+			if k := (folderKey{f.Source, names.FirstParts(f.Path, depth)}); k != last {
+				last, in = k, nil
+				if at := slices.IndexFunc(level, func(s FolderSum) bool { return s.Source == k.source && s.Path == k.path }); at >= 0 {
+					in = &level[at]
 				}
-				cut := strings.LastIndexByte(p, '/')
-				p = p[:max(cut, 0)]
+			}
+			if in != nil {
+				in.Flagged[f.Level]++
 			}
 		}
 	}

@@ -84,10 +84,10 @@ func (p posts) PostWait(f func()) {
 func (p posts) Glance(f func()) { p.Post(f) }
 func (p posts) Rests() bool     { return false }
 
-// newRig opens a window of the given size and mode.
+// newRig opens a window of the given size and mode. All windows are of the one app that the package
+// test begins with: for another the toolkit would read all fonts and measure all texts again.
 func newRig(t testing.TB, w, h float32, m kit.Mode) *rig {
 	t.Helper()
-	test.NewTempApp(t)
 	r := &rig{t: t, timers: map[int]func(){}, posts: make(chan func(), 1024), engine: &script{calls: make(chan *call, 8)}, clock: time.Date(2026, 9, 14, 8, 0, 0, 0, time.UTC)}
 	d := Desktop{
 		Loop: posts(r.posts),

@@ -499,7 +499,11 @@ func (w *Window) setTheme(m kit.Mode) {
 		m = kit.System
 	}
 	w.theme = m
-	fyne.CurrentApp().Settings().SetTheme(&kit.Theme{Mode: m})
+	settings, next := fyne.CurrentApp().Settings(), kit.Theme{Mode: m}
+	if t, ok := settings.Theme().(*kit.Theme); ok && *t == next {
+		return // to set one has the toolkit read all fonts and measure all texts again
+	}
+	settings.SetTheme(&next)
 }
 
 // turnTheme goes from what is shown to its opposite. Where that is what the desktop wishes, the

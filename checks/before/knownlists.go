@@ -57,6 +57,10 @@ const (
 // isKnownList tells by its name whether a file may be a checksum list, and whether it is the manifest of a bag
 // (RFC 8493 section 2.1.3; the other names are common practice, no source).
 func isKnownList(name string) (list, bag bool) {
+	// All of them end in a digit of a digest, "sum", "sums" or "txt", and few other files do.
+	if name == "" || strings.IndexByte("156mst", name[len(name)-1]|0x20) < 0 {
+		return false, false
+	}
 	n := strings.ToLower(name)
 	if rest, ok := strings.CutPrefix(strings.TrimPrefix(n, "tag"), "manifest-"); ok && strings.HasSuffix(rest, ".txt") {
 		switch strings.TrimSuffix(rest, ".txt") {
@@ -85,7 +89,7 @@ func (k *knownLists) see(d *walk.Dir) {
 		}
 		if list, _ := isKnownList(e.Name); list {
 			k.mu.Lock()
-			k.lists = append(k.lists, strings.Clone(d.Join(e.Name)))
+			k.lists = append(k.lists, d.Join(e.Name))
 			k.mu.Unlock()
 		}
 	}

@@ -2,6 +2,7 @@ package before
 
 import (
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"loadline/checks/internal/fixture"
@@ -40,6 +41,32 @@ func TestResolveListed(t *testing.T) {
 		file, inside := k.resolve(c.list, c.name)
 		if inside != c.inside || inside && file != c.want {
 			t.Errorf("%q names %q: %q, %v; want %q, %v", c.list, c.name, file, inside, c.want, c.inside)
+		}
+	}
+}
+
+// The kinds of digests and the endings are those that isKnownList tells of.
+func TestKnownListNames(t *testing.T) {
+	for _, kind := range []string{"md5", "sha1", "sha256"} {
+		for _, name := range []string{"reel." + kind, "reel." + kind + "sum", "reel." + kind + "sums", kind + "sum", kind + "SUMS.txt", "Reel." + strings.ToUpper(kind)} {
+			if list, bag := isKnownList(name); !list || bag {
+				t.Errorf("%s: a list %v, of a bag %v", name, list, bag)
+			}
+		}
+		for _, name := range []string{"manifest-" + kind + ".txt", "TagManifest-" + kind + ".TXT"} {
+			if list, bag := isKnownList(name); !list || !bag {
+				t.Errorf("%s: a list %v, of a bag %v", name, list, bag)
+			}
+		}
+	}
+	for _, name := range []string{"Checksums", "checksum.txt"} {
+		if list, _ := isKnownList(name); !list {
+			t.Errorf("%s is a list", name)
+		}
+	}
+	for _, name := range []string{"", "clip.mov", "notes.txt", "md5", "manifest-md5", "manifest-crc.txt", "a.md5.mov", "clips"} {
+		if list, _ := isKnownList(name); list {
+			t.Errorf("%s is no list", name)
 		}
 	}
 }

@@ -3,7 +3,6 @@ package before
 import (
 	"context"
 	"slices"
-	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -73,8 +72,7 @@ type metadataState struct {
 	ofSystem atomic.Int64 // entries with attributes of a system only
 	doubles  doubles
 
-	mu   sync.Mutex
-	rest []restEntry // not asked; no more than attributesAll are kept
+	rest [][]restEntry // not asked, by worker; none are kept once they are more than attributesAll
 
 	restOnce sync.Once
 	restErr  error
@@ -95,7 +93,7 @@ func (s *metadataState) askRest(ctx context.Context, pass *checks.Pass) error {
 		if s.unasked() > 0 {
 			return
 		}
-		for _, e := range s.rest {
+		for _, e := range slices.Concat(s.rest...) {
 			if s.restErr = ctx.Err(); s.restErr != nil {
 				return
 			}
@@ -129,7 +127,7 @@ var metadata = &checks.Check{
 	Fix:   "Write down what matters of them in a file beside the footage.",
 	Rules: []*checks.Rule{extendedAttributes, accessList, dateOutOfRange, attributesSampled, doublesToCome, futureDate},
 	Begin: func(pass *checks.Pass) any {
-		s := &metadataState{dates: true}
+		s := &metadataState{dates: true, rest: make([][]restEntry, pass.Workers())}
 		if m := checks.StateOf[shareState](pass, ShareMounted); m != nil && m.Facts != nil {
 			s.dates = m.Facts.NFS && (m.Facts.Version == "" || m.Facts.Version[0] < '4')
 			s.doubles.wanted = writesDoubles(m.Facts)
@@ -184,6 +182,10 @@ func visitMetadata(pass *checks.Pass, d *walk.Dir) {
 			found = s.ask(pass, d, e) || found
 		}
 	}
+	before, rest := s.left.Load(), s.rest[d.Worker]
+	if before > attributesAll {
+		rest = nil
+	}
 	for i := range d.Entries {
 		e := &d.Entries[i]
 		switch {
@@ -193,11 +195,12 @@ func visitMetadata(pass *checks.Pass, d *walk.Dir) {
 			s.ask(pass, d, e)
 		default:
 			left++
-			if s.left.Load()+left <= attributesAll {
-				s.keep(d, e)
+			if before+left <= attributesAll {
+				rest = append(rest, s.later(d, e))
 			}
 		}
 	}
+	s.rest[d.Worker] = rest
 	s.asked.Add(asked)
 	s.left.Add(left)
 }
@@ -206,15 +209,13 @@ func mayHaveAttributes(e *walk.Entry) bool {
 	return !e.Failed && (e.Kind == walk.File || e.Kind == walk.Folder)
 }
 
-// keep remembers an entry that may be asked after the walk.
-func (s *metadataState) keep(d *walk.Dir, e *walk.Entry) {
-	r := restEntry{source: d.Source, path: strings.Clone(d.Join(e.Name)), double: s.doubles.wanted && hasDouble(d, e.Name)}
+// later returns what is needed to ask an entry after the walk.
+func (s *metadataState) later(d *walk.Dir, e *walk.Entry) restEntry {
+	r := restEntry{source: d.Source, path: d.Join(e.Name), double: s.doubles.wanted && hasDouble(d, e.Name)}
 	if e.Kind == walk.File {
 		r.size = e.Size
 	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.rest = append(s.rest, r)
+	return r
 }
 
 func inSample(i int) bool { return i < sampleFirst || i%sampleEvery == 0 }

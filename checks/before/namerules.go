@@ -156,7 +156,7 @@ var nameCharacters = &checks.Check{
 		refused := pass.State.(*checks.Refusals)
 		for i := range d.Entries {
 			e := &d.Entries[i]
-			if traits := names.Look(e.Name); traits.Any(anyCharacterRule) {
+			if traits := names.LookBriefly(e.Name); traits.Any(anyCharacterRule) {
 				judgeCharacters(pass, d, e, traits, refused)
 			}
 		}

@@ -170,7 +170,7 @@ func visitPaths(pass *checks.Pass, d *walk.Dir) {
 // countBelow adds a folder to the topmost one above it that is too deep. It takes a lock, which only
 // folders that are too deep pay for.
 func (s *pathState) countBelow(source int, folder string, files, bytes int64) {
-	top := firstParts(folder, names.DepthMax+1)
+	top := names.FirstParts(folder, names.DepthMax+1)
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	addBelow(s.below, placed{source, top}, files, bytes)
@@ -197,18 +197,6 @@ func addBelow(sums map[placed]*below, folder placed, files, bytes int64) placed 
 	b.files += files
 	b.bytes = walk.AddSizes(b.bytes, bytes)
 	return folder
-}
-
-// firstParts returns the first n parts of a path.
-func firstParts(path string, n int) string {
-	for i := 0; i < len(path); i++ {
-		if path[i] == '/' {
-			if n--; n == 0 {
-				return path[:i]
-			}
-		}
-	}
-	return path
 }
 
 // plainFiles counts the regular files right in a folder and their bytes.

@@ -138,7 +138,7 @@ func visitPermissions(pass *checks.Pass, d *walk.Dir) {
 		default:
 			continue
 		}
-		f.Path = strings.Clone(d.Join(e.Name))
+		f.Path = d.Join(e.Name)
 		closed(f, inside || names.Clutter(e.Name), err)
 	}
 }

@@ -49,7 +49,7 @@ func (s *sample) see(pass *checks.Pass, d *walk.Dir) {
 		}
 		s.mu.Lock()
 		if len(s.files) < sampleMost/samplePiece || e.Size > s.files[len(s.files)-1].size {
-			s.files = append(s.files, sampled{d.Source, strings.Clone(d.Join(e.Name)), e.Size})
+			s.files = append(s.files, sampled{d.Source, d.Join(e.Name), e.Size})
 			slices.SortFunc(s.files, func(a, b sampled) int {
 				return cmp.Or(cmp.Compare(b.size, a.size), cmp.Compare(a.source, b.source), strings.Compare(a.path, b.path))
 			})

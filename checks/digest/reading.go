@@ -174,10 +174,16 @@ func (r *Reading) Run(ctx context.Context, files iter.Seq[File], done func(*Resu
 	r.Meter.Hear(time.Now())
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
-	defer moreThreads()()
 	var err error
 	if r.root, err = guarded(ctx, r, func() (disk.State, error) { return disk.Lstat(r.Root) }); err != nil {
 		return err
+	}
+	waits, err := guarded(ctx, r, func() (bool, error) { return !disk.MediumOf(r.Root).Memory, nil })
+	if err != nil {
+		return err
+	}
+	if waits {
+		defer moreThreads()()
 	}
 	next, stop := iter.Pull(files)
 	defer stop()

@@ -76,12 +76,16 @@ func (f *folder) form(name string, t Traits) []byte {
 // lower is form for an ASCII name.
 func (f *folder) lower(name string) []byte {
 	f.b = append(f.b[:0], name...)
-	for i, c := range f.b {
+	lower(f.b)
+	return f.b
+}
+
+func lower(ascii []byte) {
+	for i, c := range ascii {
 		if c >= 'A' && c <= 'Z' {
-			f.b[i] = c | 0x20
+			ascii[i] = c | 0x20
 		}
 	}
-	return f.b
 }
 
 func appendNFC(dst, src []byte) []byte {
@@ -140,17 +144,23 @@ func appendDecomposed(dst, char []byte, p norm.Properties) []byte {
 	return append(dst, char...)
 }
 
-// appendFolded appends src with the mappings C and F of CaseFolding.txt applied. Cherokee capitals
-// (U+13A0–13F5) fold to themselves and their small letters to them, but the caser swaps the two
-// (golang.org/issue/46101), so it never sees the capitals.
+// appendFolded appends src with the mappings C and F of CaseFolding.txt applied, which take one character at a
+// time. Cherokee capitals (U+13A0–13F5) fold to themselves and their small letters to them, but the caser swaps the
+// two (golang.org/issue/46101), so it never sees the capitals; nor ASCII, at which it is slow.
 func appendFolded(dst, src []byte) []byte {
 	for len(src) > 0 {
 		n := 0
-		for n < len(src) && cherokeeCapital(src[n:]) {
+		for n < len(src) && src[n] < utf8.RuneSelf {
+			n++
+		}
+		dst = append(dst, src[:n]...)
+		lower(dst[len(dst)-n:])
+		src = src[n:]
+		for n = 0; n < len(src) && cherokeeCapital(src[n:]); {
 			n += 3
 		}
 		dst, src = append(dst, src[:n]...), src[n:]
-		for n = 0; n < len(src) && !cherokeeCapital(src[n:]); {
+		for n = 0; n < len(src) && src[n] >= utf8.RuneSelf && !cherokeeCapital(src[n:]); {
 			n++
 		}
 		dst, src = appendCased(dst, src[:n]), src[n:]

@@ -75,6 +75,15 @@ var byteTraits = func() (table [256]Traits) {
 // Look finds the traits of a name in one pass over its bytes; only a name that is not ASCII costs
 // more. It does not allocate, but for a name that is not in NFC. The empty name has no traits.
 func Look(name string) Traits {
+	t := LookBriefly(name)
+	if t.Any(NotASCII) && !t.Any(Invalid) && !isNFC(name) {
+		t |= NotNFC
+	}
+	return t
+}
+
+// LookBriefly is Look but for NotNFC, which takes longer to find than all the others.
+func LookBriefly(name string) Traits {
 	if name == "" {
 		return 0
 	}
@@ -117,9 +126,6 @@ func lookCharacters(name string, t Traits) Traits {
 		if r >= 0x80 {
 			t |= runeTraits(r)
 		}
-	}
-	if !isNFC(name) {
-		t |= NotNFC
 	}
 	return t
 }
@@ -195,4 +201,16 @@ func UTF16Len(path string) int {
 		}
 	}
 	return n
+}
+
+// FirstParts returns the first n parts of a path, which is all of one that has no more.
+func FirstParts(path string, n int) string {
+	for i := range len(path) {
+		if path[i] == '/' {
+			if n--; n == 0 {
+				return path[:i]
+			}
+		}
+	}
+	return path
 }

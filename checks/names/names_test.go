@@ -319,3 +319,22 @@ func TestLimitsAgreeWithTables(t *testing.T) {
 		t.Error("a limit with the NUL that ends a path is one more than the longest path")
 	}
 }
+
+func TestFirstParts(t *testing.T) {
+	for _, c := range []struct {
+		path string
+		n    int
+		want string
+	}{
+		{"", 1, ""},
+		{"a", 1, "a"},
+		{"a/b/c", 1, "a"},
+		{"a/b/c", 2, "a/b"},
+		{"a/b/c", 3, "a/b/c"},
+		{"a/b/c", 4, "a/b/c"},
+	} {
+		if got := FirstParts(c.path, c.n); got != c.want {
+			t.Errorf("the first %d parts of %q: %q, want %q", c.n, c.path, got, c.want)
+		}
+	}
+}

@@ -16,10 +16,11 @@ const (
 	SameCase                 // equal after Fold, with two or more different NFCs among them
 )
 
-// Twins finds names of one folder that collide. It keeps its scratch memory, 8 bytes a name of the
-// largest folder and no more while nothing collides, from folder to folder. The zero value is ready.
-// Not safe for concurrent use.
+// Twins finds names of one folder that collide. It keeps its scratch memory, at most 10 bytes a name of
+// the largest folder while nothing collides, from folder to folder. The zero value is ready. Not safe for
+// concurrent use.
 type Twins struct {
+	seen    []uint32 // a table of hashes; see mayCollide
 	keys    []uint64 // hash of the folded form above, index of the name below
 	folder  folder
 	near    []near
@@ -46,10 +47,10 @@ var seed = maphash.MakeSeed()
 // differ. One name can stand in a group of each kind. Members come sorted by name, groups by the
 // name of their first member, then SameForm before SameCase, whatever the order of the names was.
 // Names that are not valid UTF-8 take no part. The members must not be kept after report returns.
-// Takes time n log n, and does not allocate for a folder of ASCII names without twins once its
-// scratch is as large as the folder.
+// Takes time n log n, n while nothing collides, and does not allocate for a folder of ASCII names
+// without twins once its scratch is as large as the folder.
 func (t *Twins) Find(n int, name func(int) string, traits func(int) Traits, report func(kind TwinKind, members []int)) {
-	if n < 2 {
+	if n < 2 || !t.mayCollide(n, name, traits) {
 		return
 	}
 	// A hash may lose its upper bits to the index: what has equal keys is compared in full.
@@ -74,6 +75,31 @@ func (t *Twins) Find(n int, name func(int) string, traits func(int) Traits, repo
 		i = j
 	}
 	t.emit(report)
+}
+
+// mayCollide tells folders in which all folded forms have different hashes, which are nearly all: nothing in
+// them has to be sorted. Half of a hash says where in the table it belongs, in the first free place from there on,
+// the other half is what stands there.
+func (t *Twins) mayCollide(n int, name func(int) string, traits func(int) Traits) bool {
+	size := 1 << bits.Len(uint(n+n/4))
+	t.seen = slices.Grow(t.seen[:0], size)[:size]
+	clear(t.seen)
+	for i := range n {
+		kind := traits(i)
+		if kind.Any(Invalid) {
+			continue
+		}
+		h := t.hash(name(i), kind)
+		stamp := uint32(h>>32) | 1 // 0 is a free place
+		at := int(h) & (size - 1)
+		for ; t.seen[at] != 0; at = (at + 1) & (size - 1) {
+			if t.seen[at] == stamp {
+				return true
+			}
+		}
+		t.seen[at] = stamp
+	}
+	return false
 }
 
 // emit reports the groups in their order and forgets them.

@@ -122,11 +122,16 @@ var noListxattrat atomic.Bool
 
 const sysListxattrat = 465 // the same on all of Go's architectures: asm-generic/unistd.h
 
+// fewXattrs is how many bytes of names are asked for at first. The kernel takes memory for as many as it is offered
+// (listxattr in fs/xattr.c), which for the most that there can be costs as much as the rest of the call.
+const fewXattrs = 256
+
 func (l *linuxLister) xattrs(name string) ([]string, error) {
-	if l.entryName(name) == nil {
+	p := l.entryName(name)
+	if p == nil {
 		return nil, pathError("listxattr", name, unix.EINVAL)
 	}
-	for {
+	for buf := l.buf[:fewXattrs]; ; {
 		var n uintptr
 		var errno syscall.Errno
 		if noListxattrat.Load() {
@@ -134,14 +139,16 @@ func (l *linuxLister) xattrs(name string) ([]string, error) {
 			l.path = strconv.AppendInt(l.path, int64(l.at.fd), 10)
 			l.path = append(append(append(l.path, '/'), name...), 0)
 			n, _, errno = syscall.Syscall(syscall.SYS_LLISTXATTR, uintptr(unsafe.Pointer(&l.path[0])),
-				uintptr(unsafe.Pointer(&l.buf[0])), uintptr(len(l.buf)))
+				uintptr(unsafe.Pointer(&buf[0])), uintptr(len(buf)))
 		} else {
-			n, _, errno = syscall.Syscall6(sysListxattrat, uintptr(l.at.fd), uintptr(unsafe.Pointer(l.cname(name))),
-				unix.AT_SYMLINK_NOFOLLOW, uintptr(unsafe.Pointer(&l.buf[0])), uintptr(len(l.buf)), 0)
+			n, _, errno = syscall.Syscall6(sysListxattrat, uintptr(l.at.fd), uintptr(unsafe.Pointer(p)),
+				unix.AT_SYMLINK_NOFOLLOW, uintptr(unsafe.Pointer(&buf[0])), uintptr(len(buf)), 0)
 		}
 		switch {
 		case errno == 0:
-			return splitNames(l.buf[:n]), nil
+			return splitNames(buf[:n]), nil
+		case errno == unix.ERANGE && len(buf) < len(l.buf):
+			buf = l.buf
 		case errno == unix.ENOTSUP:
 			return nil, nil
 		case errno == unix.EINTR:

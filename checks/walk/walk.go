@@ -5,6 +5,7 @@ package walk
 import (
 	"context"
 	"errors"
+	"strings"
 	"sync/atomic"
 	"time"
 )
@@ -75,10 +76,10 @@ type Dir struct {
 // Why returns why an entry could not be looked at, nil if it could.
 func (d *Dir) Why(name string) error { return d.why[name] }
 
-// Join returns the path of an entry relative to the root.
+// Join returns the path of an entry relative to the root, in memory of its own: keeping it keeps no more.
 func (d *Dir) Join(name string) string {
 	if d.Path == "" {
-		return name
+		return strings.Clone(name)
 	}
 	return d.Path + "/" + name
 }

@@ -256,7 +256,7 @@ func (l *linuxLister) lookAtAll(n *node, w *worker) (subs, length int) {
 				}
 				w.count(0, int64(i-counted), bytes)
 				counted, bytes = i, 0
-				runtime.Gosched() // see engine.work
+				runtime.Gosched() // see letGo
 			}
 		}
 	}

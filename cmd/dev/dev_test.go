@@ -3,11 +3,13 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"io/fs"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"runtime"
 	"slices"
 	"strings"
@@ -132,24 +134,50 @@ func TestChoose(t *testing.T) {
 }
 
 func TestStepsGoOnAfterAFailure(t *testing.T) {
-	ran := ""
-	say := func(name string, err error) step {
-		return step{name, "title " + name, nil, func(context.Context) error {
-			ran += name
-			return err
-		}}
-	}
-	lines, failures := runSteps(t.Context(), io.Discard, []step{say("a", nil), say("b", errors.New("no")), say("c", nil)})
-	if ran != "abc" {
-		t.Errorf("ran %q, want all three", ran)
-	}
-	if d := cmp.Diff([]string{"b"}, failures); d != "" {
-		t.Error(d)
-	}
-	for i, want := range []string{"ok", "FAILED", "ok"} {
-		if !strings.HasPrefix(lines[i], want+" ") {
-			t.Errorf("line %d is %q, want %s first", i, lines[i], want)
+	for atATime := 1; atATime <= 4; atATime++ {
+		var out strings.Builder
+		say := func(name string, err error) step {
+			return step{name, "title " + name, nil, func(ctx context.Context) error {
+				fmt.Fprintln(speaker(ctx), "this is "+name)
+				return err
+			}}
 		}
+		lines, failures := runSteps(t.Context(), &out, []step{say("a", nil), say("b", errors.New("no")), say("c", nil)}, atATime)
+		if d := cmp.Diff([]string{"b"}, failures); d != "" {
+			t.Error(d)
+		}
+		for i, want := range []string{"ok", "FAILED", "ok"} {
+			if !strings.HasPrefix(lines[i], want+" ") {
+				t.Errorf("line %d is %q, want %s first", i, lines[i], want)
+			}
+		}
+		said := regexp.MustCompile(`, [0-9.]+m?s\n`).ReplaceAllString(out.String(), "\n")
+		const want = "\n## a: title a\nthis is a\n## a: ok\n" +
+			"\n## b: title b\nthis is b\nb: no\n## b: FAILED\n" +
+			"\n## c: title c\nthis is c\n## c: ok\n"
+		if d := cmp.Diff(want, said); d != "" {
+			t.Errorf("%d at a time: %s", atATime, d)
+		}
+	}
+}
+
+// The second step ends before the first goes on, and is shown after it; a program is a speaker too.
+func TestStepsRunSideBySide(t *testing.T) {
+	var out strings.Builder
+	second := make(chan struct{})
+	lines, failures := runSteps(t.Context(), &out, []step{
+		{"a", "A", nil, func(ctx context.Context) error { <-second; return run(ctx, "go", "env", "GOVERSION") }},
+		{"b", "B", nil, func(ctx context.Context) error {
+			defer close(second)
+			return run(ctx, "go", "no-such-command")
+		}},
+	}, 2)
+	if d := cmp.Diff([]string{"b"}, failures); d != "" || len(lines) != 2 {
+		t.Errorf("%d lines, %s", len(lines), d)
+	}
+	a, b, ok := strings.Cut(out.String(), "\n## b: B\n")
+	if !ok || !strings.Contains(a, "\ngo1") || !strings.Contains(b, "unknown command") || !strings.HasPrefix(a, "\n## a: A\n") {
+		t.Errorf("said %q", out.String())
 	}
 }
 
@@ -158,7 +186,7 @@ func TestStepsEndOnInterrupt(t *testing.T) {
 	lines, _ := runSteps(ctx, io.Discard, []step{
 		{"a", "", nil, func(context.Context) error { cancel(); return nil }},
 		{"b", "", nil, func(context.Context) error { t.Error("b ran after the interrupt"); return nil }},
-	})
+	}, 1)
 	if !strings.HasPrefix(lines[1], "not run") {
 		t.Errorf("the summary says %q of a step that did not run", lines[1])
 	}
@@ -274,5 +302,48 @@ func TestRunEndsAllItStarted(t *testing.T) {
 	end()
 	if n, err := r.Read(make([]byte, 1)); !errors.Is(err, io.EOF) {
 		t.Errorf("read %d bytes and %v, want the end of the pipe", n, err)
+	}
+}
+
+func TestTemporary(t *testing.T) {
+	top := t.TempDir()
+	for range 2 { // the second time the folder is there already
+		for _, name := range []string{"TMPDIR", "TMP", "TEMP"} {
+			t.Setenv(name, top)
+		}
+		remove, err := temporary()
+		if err != nil {
+			t.Fatal(err)
+		}
+		dir := os.TempDir()
+		if info, err := os.Stat(dir); err != nil || filepath.Dir(dir) != top || runtime.GOOS != "windows" && info.Mode() != fs.ModeDir|fs.ModeSticky|0o777 {
+			t.Errorf("%s: %v, %v", dir, info, err)
+		}
+		left := filepath.Join(dir, "picture")
+		if err := os.WriteFile(left, nil, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		remove()
+		if _, err := os.Stat(left); err != nil {
+			t.Error(err)
+		}
+		if err := os.Remove(left); err != nil {
+			t.Fatal(err)
+		}
+		remove()
+		if _, err := os.Stat(dir); !errors.Is(err, fs.ErrNotExist) {
+			t.Errorf("an empty %s is left: %v", dir, err)
+		}
+	}
+	if runtime.GOOS == "windows" {
+		return // links take rights there
+	}
+	t.Setenv("TMPDIR", top)
+	other := t.TempDir()
+	if err := os.Symlink(other, filepath.Join(top, fmt.Sprintf("loadline-test-%d", os.Getuid()))); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := temporary(); err == nil {
+		t.Error("a link that somebody laid was taken for the folder")
 	}
 }

@@ -17,6 +17,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"os/exec"
 	"os/signal"
@@ -101,10 +102,30 @@ func moduleRoot() (string, error) {
 	}
 }
 
-// command prepares a program that sees this terminal and ends when ctx does.
+// A speakKey is the key of the writer that speakTo puts into a context.
+type speakKey struct{}
+
+// speakTo has everything that is run with the context returned speak to out and not to this terminal.
+func speakTo(ctx context.Context, out io.Writer) context.Context {
+	return context.WithValue(ctx, speakKey{}, out)
+}
+
+// speaker is where to speak to.
+func speaker(ctx context.Context) io.Writer {
+	if out, ok := ctx.Value(speakKey{}).(io.Writer); ok {
+		return out
+	}
+	return os.Stdout
+}
+
+// command prepares a program that sees this terminal, or speaks to what speakTo said, and ends when
+// ctx does.
 func command(ctx context.Context, name string, args ...string) *exec.Cmd {
 	cmd := exec.CommandContext(ctx, name, args...)
 	cmd.Stdin, cmd.Stdout, cmd.Stderr = os.Stdin, os.Stdout, os.Stderr
+	if out := speaker(ctx); out != os.Stdout {
+		cmd.Stdout, cmd.Stderr = out, out
+	}
 	cmd.Cancel = func() error { return cmd.Process.Signal(os.Interrupt) }
 	cmd.WaitDelay = 10 * time.Second
 	return cmd
@@ -112,7 +133,7 @@ func command(ctx context.Context, name string, args ...string) *exec.Cmd {
 
 // run prints a command line and runs it.
 func run(ctx context.Context, name string, args ...string) error {
-	fmt.Println("+", line(name, args))
+	fmt.Fprintln(speaker(ctx), "+", line(name, args))
 	cmd := command(ctx, name, args...)
 	cmd.Stdin = nil
 	defer ownGroup(cmd)()

@@ -47,7 +47,7 @@ func runTool(ctx context.Context, env []string, tool string, args ...string) err
 
 // runEnv is run with more in the environment.
 func runEnv(ctx context.Context, env []string, name string, args ...string) error {
-	fmt.Println("+", strings.Join(append(env, line(name, args)), " "))
+	fmt.Fprintln(speaker(ctx), "+", strings.Join(append(env, line(name, args)), " "))
 	cmd := command(ctx, name, args...)
 	cmd.Stdin = nil
 	cmd.Env = append(os.Environ(), env...)

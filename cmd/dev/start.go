@@ -42,7 +42,7 @@ func noDisplay(system string, env func(string) string) string {
 // not link it again.
 func buildWindow(ctx context.Context) (string, error) {
 	program := filepath.Join("bin", "loadline"+exe())
-	fmt.Println("Building the window. The first time this takes a few minutes.")
+	fmt.Fprintln(speaker(ctx), "Building the window. The first time this takes a few minutes.")
 	if err := run(ctx, "go", "build", "-tags", windowTags, "-o", program, "./cmd/loadline"); err != nil {
 		return "", err
 	}
@@ -66,7 +66,7 @@ func demoReport(ctx context.Context, args []string) error {
 // buildCommand builds the command, without cgo.
 func buildCommand(ctx context.Context, program string, flags ...string) error {
 	args := append(append([]string{"build"}, flags...), "-o", program, "./cmd/loadline-cli")
-	fmt.Println("+ CGO_ENABLED=0", line("go", args))
+	fmt.Fprintln(speaker(ctx), "+ CGO_ENABLED=0", line("go", args))
 	cmd := command(ctx, "go", args...)
 	cmd.Env = append(os.Environ(), "CGO_ENABLED=0")
 	return failed(cmd.Run(), "go", args)

@@ -19,6 +19,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 )
 
@@ -30,33 +31,34 @@ type step struct {
 	do    func(context.Context) error
 }
 
-// steps are all parts in the order in which they run: what is quick and fails often comes first.
+// steps are all parts in the order in which they begin, two at a time: what is quick and fails often
+// comes first. The longest comes next, and beside it what mostly waits or has one goroutine.
 var steps = []step{
 	{"format", "Go files are formatted (gofumpt)", nil, formatted},
 	{"vet", "go vet", []need{needWindow}, func(ctx context.Context) error {
 		return run(ctx, "go", "vet", "-tags", allTags, "./...")
 	}},
-	{"staticcheck", "staticcheck", []need{needWindow}, func(ctx context.Context) error {
-		return run(ctx, "go", houseTool("staticcheck", "-tags", allTags, "./...")...)
-	}},
 	{"tidy", "Both go.mod files are tidy", nil, func(ctx context.Context) error {
 		return errors.Join(run(ctx, "go", "mod", "tidy", "-diff"), run(ctx, "go", "-C", path.Dir(toolsMod), "mod", "tidy", "-diff"))
 	}},
 	{"cross", "The command builds everywhere without cgo", nil, cross},
+	{"staticcheck", "staticcheck", []need{needWindow}, func(ctx context.Context) error {
+		return run(ctx, "go", houseTool("staticcheck", "-tags", allTags, "./...")...)
+	}},
 	{"unit", "Tests, with the race detector", []need{needWindow, needTests}, func(ctx context.Context) error {
 		// The tests of a share that was cut off mostly wait for its return: they begin first, and beside them
-		// there is work for every core.
-		return run(ctx, "go", "test", "-race", "-p", strconv.Itoa(runtime.NumCPU()+1), "-timeout", "20m", "./checks/share", "./...")
+		// there is work for every core. The step vet has vetted all.
+		return run(ctx, "go", "test", "-race", "-vet=off", "-p", strconv.Itoa(runtime.NumCPU()+1), "-timeout", "20m", "./checks/share", "./...")
 	}},
-	{"large", "Tests on large data, without the race detector", []need{needWindow, needTests}, large},
-	{"fuzz", "Every fuzz target for a moment", nil, fuzz},
 	{"window", "The window builds", []need{needWindow}, func(ctx context.Context) error {
 		_, err := buildWindow(ctx)
 		return err
 	}},
 	{"e2e", "The real window, end to end", []need{needWindow, needTests}, func(ctx context.Context) error {
-		return run(ctx, "go", "test", "-tags", e2eTag+","+windowTags, "-count=1", "-v", "-timeout", "15m", "./cmd/loadline")
+		return run(ctx, "go", "test", "-tags", e2eTag+","+windowTags, "-vet=off", "-count=1", "-v", "-timeout", "15m", "./cmd/loadline")
 	}},
+	{"fuzz", "Every fuzz target for a moment", nil, fuzz},
+	{"large", "Tests on large data, without the race detector", []need{needWindow, needTests}, large},
 }
 
 // e2eTag is the build tag of the tests that need a display of their own.
@@ -94,12 +96,12 @@ func test(ctx context.Context, args []string) error {
 	if flags.NArg() > 0 {
 		return fmt.Errorf("test takes no arguments, so not %q", flags.Arg(0))
 	}
-	set := steps
+	set, atATime := steps, 2
 	switch {
 	case *only != "":
-		set = everyStep()
+		set, atATime = everyStep(), 1
 	case *release:
-		set = releaseSteps
+		set, atATime = releaseSteps, 1 // one uses what another has made
 	}
 	chosen, err := choose(set, *only)
 	if err != nil {
@@ -117,8 +119,13 @@ func test(ctx context.Context, args []string) error {
 	if err := errors.Join(os.Setenv("GORACE", "atexit_sleep_ms=0 "+os.Getenv("GORACE")), os.Setenv("GOFLAGS", "-trimpath "+os.Getenv("GOFLAGS"))); err != nil {
 		return err
 	}
+	remove, err := temporary()
+	if err != nil {
+		return err
+	}
+	defer remove()
 	begun := time.Now()
-	lines, failures := runSteps(ctx, os.Stdout, chosen)
+	lines, failures := runSteps(ctx, os.Stdout, chosen, atATime)
 	fmt.Printf("\n## Summary, %s\n%s", round(time.Since(begun)), strings.Join(lines, ""))
 	if ctx.Err() == nil && len(failures) > 0 {
 		return fmt.Errorf("failed: %s", strings.Join(failures, ", "))
@@ -142,28 +149,92 @@ func choose(all []step, list string) ([]step, error) {
 	return chosen, nil
 }
 
-// runSteps runs steps until all ran or ctx ends, with a heading to out before and after each. It
-// returns a line about each, and the names of those that failed.
-func runSteps(ctx context.Context, out io.Writer, list []step) (lines, failures []string) {
-	for _, s := range list {
-		if ctx.Err() != nil {
-			lines = append(lines, fmt.Sprintf("not run  %-12s %s\n", s.name, s.title))
+// runSteps runs steps until all ran or ctx ends, so many at a time as asked, begun in their order. It
+// writes what each says to out, whole and in that order, with a heading before and after. It returns
+// a line about each, and the names of those that failed.
+func runSteps(ctx context.Context, out io.Writer, list []step, atATime int) (lines, failures []string) {
+	type result struct {
+		word string
+		took time.Duration
+	}
+	turns := make([]turn, len(list))
+	results := make([]chan result, len(list))
+	for i := range results {
+		results[i] = make(chan result, 1)
+	}
+	go func() {
+		places := make(chan struct{}, atATime)
+		for i, s := range list {
+			places <- struct{}{}
+			var say io.Writer = &turns[i]
+			if atATime == 1 {
+				say = out // its programs can have the terminal itself
+			}
+			go func() {
+				defer func() { <-places }()
+				word, took := s.run(ctx, say)
+				results[i] <- result{word, took}
+			}()
+		}
+	}()
+	for i, s := range list {
+		turns[i].comes(out)
+		r := <-results[i]
+		if r.word == notRun {
+			lines = append(lines, fmt.Sprintf("%s  %-12s %s\n", r.word, s.name, s.title))
 			continue
 		}
-		fmt.Fprintf(out, "\n## %s: %s\n", s.name, s.title)
-		begun := time.Now()
-		err := s.do(ctx)
-		took := round(time.Since(begun))
-		word := "ok"
-		if err != nil {
-			word = "FAILED"
+		if r.word != "ok" {
 			failures = append(failures, s.name)
-			fmt.Fprintf(out, "%s: %v\n", s.name, err)
 		}
-		fmt.Fprintf(out, "## %s: %s, %s\n", s.name, word, took)
-		lines = append(lines, fmt.Sprintf("%-8s %-12s %7s  %s\n", word, s.name, took, s.title))
+		lines = append(lines, fmt.Sprintf("%-8s %-12s %7s  %s\n", r.word, s.name, r.took, s.title))
 	}
 	return lines, failures
+}
+
+// notRun is the word about a step that had not begun when the run was interrupted.
+const notRun = "not run"
+
+// run runs one step and returns the word about it for the summary.
+func (s step) run(ctx context.Context, out io.Writer) (word string, took time.Duration) {
+	if ctx.Err() != nil {
+		return notRun, 0
+	}
+	fmt.Fprintf(out, "\n## %s: %s\n", s.name, s.title)
+	begun := time.Now()
+	err := s.do(speakTo(ctx, out))
+	took, word = round(time.Since(begun)), "ok"
+	if err != nil {
+		word = "FAILED"
+		fmt.Fprintf(out, "%s: %v\n", s.name, err)
+	}
+	fmt.Fprintf(out, "## %s: %s, %s\n", s.name, word, took)
+	return word, took
+}
+
+// A turn is the writer of one step among several that run at a time: it holds back what the step says
+// until the steps before it have said all of theirs.
+type turn struct {
+	mu   sync.Mutex
+	held bytes.Buffer
+	out  io.Writer // nil before its turn
+}
+
+func (t *turn) Write(b []byte) (int, error) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.out == nil {
+		return t.held.Write(b)
+	}
+	return t.out.Write(b)
+}
+
+// comes lets the step speak to out from now on, and first passes on what it has said already.
+func (t *turn) comes(out io.Writer) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.out = out
+	_, _ = t.held.WriteTo(out)
 }
 
 func round(d time.Duration) time.Duration { return d.Round(100 * time.Millisecond) }
@@ -171,7 +242,7 @@ func round(d time.Duration) time.Duration { return d.Round(100 * time.Millisecon
 // formatted lists the files that gofumpt would change.
 func formatted(ctx context.Context) error {
 	args := houseTool("gofumpt", "-l", ".")
-	fmt.Println("+", line("go", args))
+	fmt.Fprintln(speaker(ctx), "+", line("go", args))
 	cmd := command(ctx, "go", args...)
 	var out bytes.Buffer
 	cmd.Stdout = &out
@@ -199,7 +270,7 @@ func cross(ctx context.Context) error {
 				if ctx.Err() != nil {
 					return ctx.Err()
 				}
-				fmt.Println("+", strings.Join(env, " "), line("go", args))
+				fmt.Fprintln(speaker(ctx), "+", strings.Join(env, " "), line("go", args))
 				cmd := command(ctx, "go", args...)
 				cmd.Env = append(os.Environ(), env...)
 				if err := cmd.Run(); err != nil {
@@ -229,7 +300,7 @@ func large(ctx context.Context) error {
 		folders, names = append(folders, "./"+t.folder), append(names, t.name)
 	}
 	slices.Sort(names)
-	args := []string{"test", "-timeout", "20m", "-run", "^(" + strings.Join(slices.Compact(names), "|") + ")$"}
+	args := []string{"test", "-vet=off", "-timeout", "20m", "-run", "^(" + strings.Join(slices.Compact(names), "|") + ")$"}
 	return run(ctx, "go", append(args, slices.Compact(folders)...)...)
 }
 
@@ -277,7 +348,7 @@ func fuzz(ctx context.Context) (err error) {
 			return ctx.Err()
 		}
 		if i == 0 || targets[i-1].folder != t.folder {
-			if err := run(ctx, "go", "test", "-c", "-fuzz", ".", "-o", program, "./"+t.folder); err != nil {
+			if err := run(ctx, "go", "test", "-c", "-vet=off", "-fuzz", ".", "-o", program, "./"+t.folder); err != nil {
 				return err
 			}
 		}
@@ -290,7 +361,7 @@ func fuzz(ctx context.Context) (err error) {
 			"-test.run", "^$", "-test.fuzz", "^" + t.name + "$", "-test.fuzztime", fmt.Sprintf("%dx", inputs), "-test.fuzzminimizetime", "1s",
 			"-test.fuzzcachedir", filepath.Join(strings.TrimSpace(string(cache)), "fuzz", "loadline", filepath.FromSlash(t.folder)),
 		}
-		fmt.Printf("+ in %s: %s\n", t.folder, line(program, args))
+		fmt.Fprintf(speaker(ctx), "+ in %s: %s\n", t.folder, line(program, args))
 		cmd := command(one, program, args...)
 		cmd.Stdin, cmd.Dir = nil, filepath.FromSlash(t.folder) // what fails is written into its testdata
 		release := ownGroup(cmd)
