@@ -130,6 +130,13 @@ func newRig(t testing.TB, w, h float32, m kit.Mode) *rig {
 
 func (r *rig) choose(_, _ string, done func(string, error)) { done(r.chosen, r.chooseTo) }
 
+// waiting is how many timers wait.
+func (r *rig) waiting() int {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return len(r.timers)
+}
+
 // fire runs the timers that wait.
 func (r *rig) fire() {
 	r.mu.Lock()

@@ -29,7 +29,7 @@ func TestOffers(t *testing.T) {
 		t.Error("a disk is no share")
 	}
 	mounted = []Offer{box, disk}
-	r.until("the first look", func() bool { return asked == 1 && len(r.timers) > 0 })
+	r.until("the first look", func() bool { return r.waiting() > 0 && asked == 1 })
 	r.fire()
 	r.until("a share", func() bool { return s.to.offers.Visible() })
 	test.Tap(s.from.offers.Objects[0].(*kit.Button))
