@@ -17,7 +17,7 @@ import (
 )
 
 // WriteJSON writes the report as one JSON document, with keys as they stand in the handbook. It
-// writes finding by finding, so that a million of them cost no memory.
+// writes some findings at a time, so that a million of them cost no memory.
 func (r *Report) WriteJSON(w io.Writer) error {
 	b := bufio.NewWriterSize(w, 1<<16)
 	j := newJSONWriter(b)
