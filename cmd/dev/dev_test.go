@@ -307,39 +307,43 @@ func TestRunEndsAllItStarted(t *testing.T) {
 
 func TestTemporary(t *testing.T) {
 	top := t.TempDir()
-	for range 2 { // the second time the folder is there already
+	use := func(dir string) {
 		for _, name := range []string{"TMPDIR", "TMP", "TEMP"} {
-			t.Setenv(name, top)
+			t.Setenv(name, dir)
 		}
-		remove, err := temporary()
-		if err != nil {
+	}
+	var remove func()
+	for range 2 { // the second time the folder is there already
+		use(top)
+		var err error
+		if remove, err = temporary(); err != nil {
 			t.Fatal(err)
 		}
-		dir := os.TempDir()
-		if info, err := os.Stat(dir); err != nil || filepath.Dir(dir) != top || runtime.GOOS != "windows" && info.Mode() != fs.ModeDir|fs.ModeSticky|0o777 {
-			t.Errorf("%s: %v, %v", dir, info, err)
-		}
-		left := filepath.Join(dir, "picture")
-		if err := os.WriteFile(left, nil, 0o600); err != nil {
-			t.Fatal(err)
-		}
-		remove()
-		if _, err := os.Stat(left); err != nil {
-			t.Error(err)
-		}
-		if err := os.Remove(left); err != nil {
-			t.Fatal(err)
-		}
-		remove()
-		if _, err := os.Stat(dir); !errors.Is(err, fs.ErrNotExist) {
-			t.Errorf("an empty %s is left: %v", dir, err)
-		}
+	}
+	dir := os.TempDir()
+	if info, err := os.Stat(dir); err != nil || filepath.Dir(dir) != top || runtime.GOOS != "windows" && info.Mode() != fs.ModeDir|fs.ModeSticky|0o777 {
+		t.Errorf("%s: %v, %v", dir, info, err)
+	}
+	left := filepath.Join(dir, "picture")
+	if err := os.WriteFile(left, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	remove()
+	if _, err := os.Stat(left); err != nil {
+		t.Error(err)
+	}
+	if err := os.Remove(left); err != nil {
+		t.Fatal(err)
+	}
+	remove()
+	if _, err := os.Stat(dir); !errors.Is(err, fs.ErrNotExist) {
+		t.Errorf("an empty %s is left: %v", dir, err)
 	}
 	if runtime.GOOS == "windows" {
 		return // links take rights there
 	}
-	t.Setenv("TMPDIR", top)
 	other := t.TempDir()
+	use(top)
 	if err := os.Symlink(other, filepath.Join(top, fmt.Sprintf("loadline-test-%d", os.Getuid()))); err != nil {
 		t.Fatal(err)
 	}
