@@ -312,11 +312,9 @@ func TestTemporary(t *testing.T) {
 			t.Setenv(name, dir)
 		}
 	}
-	var remove func()
 	for range 2 { // the second time the folder is there already
 		use(top)
-		var err error
-		if remove, err = temporary(); err != nil {
+		if err := temporary(); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -324,30 +322,15 @@ func TestTemporary(t *testing.T) {
 	if info, err := os.Stat(dir); err != nil || filepath.Dir(dir) != top || runtime.GOOS != "windows" && info.Mode() != fs.ModeDir|fs.ModeSticky|0o777 {
 		t.Errorf("%s: %v, %v", dir, info, err)
 	}
-	left := filepath.Join(dir, "picture")
-	if err := os.WriteFile(left, nil, 0o600); err != nil {
-		t.Fatal(err)
-	}
-	remove()
-	if _, err := os.Stat(left); err != nil {
-		t.Error(err)
-	}
-	if err := os.Remove(left); err != nil {
-		t.Fatal(err)
-	}
-	remove()
-	if _, err := os.Stat(dir); !errors.Is(err, fs.ErrNotExist) {
-		t.Errorf("an empty %s is left: %v", dir, err)
-	}
 	if runtime.GOOS == "windows" {
 		return // links take rights there
 	}
 	other := t.TempDir()
-	use(top)
-	if err := os.Symlink(other, filepath.Join(top, fmt.Sprintf("loadline-test-%d", os.Getuid()))); err != nil {
+	use(other)
+	if err := os.Symlink(top, filepath.Join(other, fmt.Sprintf("loadline-test-%d", os.Getuid()))); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := temporary(); err == nil {
+	if err := temporary(); err == nil {
 		t.Error("a link that somebody laid was taken for the folder")
 	}
 }
