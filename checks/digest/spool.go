@@ -36,8 +36,7 @@ func (s *spool) flush() {
 		}
 		f, err := os.CreateTemp("", "loadline-*")
 		if err != nil {
-			s.memory = append(make([]byte, 0, 2*len(s.memory)), s.memory...)
-			return
+			return // all stays where it is, and grows as slices do
 		}
 		_ = os.Remove(f.Name()) // it goes with the program, however that ends; where that is refused, close removes it
 		s.file = f

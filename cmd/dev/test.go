@@ -119,11 +119,9 @@ func test(ctx context.Context, args []string) error {
 	if err := errors.Join(os.Setenv("GORACE", "atexit_sleep_ms=0 "+os.Getenv("GORACE")), os.Setenv("GOFLAGS", "-trimpath "+os.Getenv("GOFLAGS"))); err != nil {
 		return err
 	}
-	remove, err := temporary()
-	if err != nil {
+	if err := temporary(); err != nil {
 		return err
 	}
-	defer remove()
 	begun := time.Now()
 	lines, failures := runSteps(ctx, os.Stdout, chosen, atATime)
 	fmt.Printf("\n## Summary, %s\n%s", round(time.Since(begun)), strings.Join(lines, ""))

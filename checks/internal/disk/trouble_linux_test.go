@@ -49,6 +49,7 @@ func TestExt4Troubles(t *testing.T) {
 			t.Errorf("%s, whole: %v, %v, %v", options, found, asked, err)
 		}
 		fixture.Must(t, os.WriteFile(filepath.Join("/sys/fs/ext4", filepath.Base(dev), "trigger_fs_error"), []byte("a test"), 0o200))
+		kernelCounts(t, dev)
 		if found, _, err = Troubles(dir); err != nil || signs(t, found) != want {
 			t.Errorf("%s: %v, %v, want %s", options, found, err, want)
 		}
@@ -56,6 +57,23 @@ func TestExt4Troubles(t *testing.T) {
 			t.Errorf("%+v", found[0])
 		}
 		fixture.Must(t, unix.Unmount(dir, 0))
+	}
+}
+
+// kernelCounts waits until the kernel has counted an error of ext4, which it does in the background.
+func kernelCounts(t *testing.T, dev string) {
+	t.Helper()
+	look := time.NewTicker(10 * time.Millisecond)
+	defer look.Stop()
+	for end := time.Now().Add(time.Minute); ; <-look.C {
+		count, err := os.ReadFile(filepath.Join("/sys/fs/ext4", filepath.Base(dev), "errors_count"))
+		fixture.Must(t, err)
+		if strings.TrimSpace(string(count)) != "0" {
+			return
+		}
+		if time.Now().After(end) {
+			t.Fatal("the kernel counts no error")
+		}
 	}
 }
 

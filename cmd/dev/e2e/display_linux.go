@@ -61,13 +61,14 @@ func NewDisplay(t T, width, height int) *Display {
 	}
 	t.Logf("pictures are in %s", d.shots)
 
-	// The server looks for a free number itself and writes it to descriptor 3.
+	// The server looks for a free number itself and writes it to descriptor 3. It repeats no key (-r): on a
+	// busy machine more time may pass between pressing one and letting it go than a person would take.
 	r, w, err := os.Pipe()
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer r.Close()
-	server := exec.Command("Xvfb", "-displayfd", "3", "-screen", "0", fmt.Sprintf("%dx%dx24", width, height), "-noreset", "-nolisten", "tcp")
+	server := exec.Command("Xvfb", "-displayfd", "3", "-screen", "0", fmt.Sprintf("%dx%dx24", width, height), "-noreset", "-r", "-nolisten", "tcp")
 	server.ExtraFiles = []*os.File{w}
 	complaints := &logFile{path: filepath.Join(d.home, "xvfb.log")}
 	server.Stderr = complaints.open(t)
