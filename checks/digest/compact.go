@@ -5,6 +5,7 @@ import (
 	"cmp"
 	"errors"
 	"io"
+	"io/fs"
 	"math/bits"
 	"os"
 	"path/filepath"
@@ -47,6 +48,32 @@ func (m *Memory) unlock() {
 		_ = m.locked.Close() // nothing was written
 		m.locked = nil
 	}
+}
+
+// mend fills up a record that was cut, or it would shift the next ones. Only a run that is alone can tell: while
+// another writes, the size may be that of half a write. Where there are no locks it takes itself to be alone.
+func (m *Memory) mend() error {
+	lock, err := os.OpenFile(m.name+lockSuffix, os.O_RDWR|os.O_CREATE, 0o600)
+	if err == nil {
+		defer lock.Close()
+		if errors.Is(disk.LockAlone(lock), disk.ErrLocked) {
+			return nil // whoever was alone before has done it
+		}
+	}
+	f, err := m.openOurs()
+	if errors.Is(err, fs.ErrNotExist) || errors.Is(err, errOther) || disk.InUse(err) {
+		return nil // there is nothing of ours, or somebody has it
+	}
+	if err != nil {
+		return err
+	}
+	info, err := f.Stat()
+	if err == nil {
+		if over := (info.Size() - int64(len(memoryFirst))) % recordSize; over > 0 {
+			_, err = f.Write(make([]byte, recordSize-over))
+		}
+	}
+	return errors.Join(err, f.Close())
 }
 
 // compact writes the records anew where that is worth it. added is how many this run has added. What fails here loses

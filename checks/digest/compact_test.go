@@ -199,3 +199,42 @@ func TestCompactAfterCrash(t *testing.T) {
 		t.Errorf("the half file: %v", err)
 	}
 }
+
+// A record that was cut is filled up by a run that is alone. While another adds, what looks cut may be half of a write,
+// and stays as it is.
+func TestMendAlone(t *testing.T) {
+	dir := t.TempDir()
+	remember(t, dir, 0, 10, 0)
+	m, err := Recall(dir, "disk")
+	fixture.Must(t, err)
+	m.Begin()
+	size := func() int64 {
+		info, err := os.Stat(m.name)
+		fixture.Must(t, err)
+		return info.Size()
+	}
+	b := encodeRecord(found(10, 0))
+	half, err := os.OpenFile(m.name, os.O_WRONLY|os.O_APPEND, 0)
+	fixture.Must(t, err)
+	defer half.Close()
+	_, err = half.Write(b[:48])
+	fixture.Must(t, err)
+	before := size()
+	other, err := Recall(dir, "disk")
+	fixture.Must(t, err)
+	other.Begin()
+	if after := size(); after != before {
+		t.Errorf("beside a run that adds, %d bytes were put behind half a record", after-before)
+	}
+	_, err = half.Write(b[48:])
+	fixture.Must(t, err)
+	other.add(found(11, 0))
+	fixture.Must(t, other.Close())
+	fixture.Must(t, m.Close())
+	holds(t, dir, 0, 12, 0)
+
+	_, err = half.Write(b[:48]) // the run ended here
+	fixture.Must(t, err)
+	remember(t, dir, 12, 1, 0)
+	holds(t, dir, 0, 13, 0)
+}

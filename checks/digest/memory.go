@@ -219,10 +219,13 @@ func (m *Memory) add(r *Record) {
 	}
 }
 
-// open makes the file, or sees that what is added begins at a whole record. A new file gets its name with its
-// first line in it: another run may begin at the same moment, and must find that line, or it would write its own.
+// open makes the file, or opens it to add to it. A new file gets its name with its first line in it: another run may
+// begin at the same moment, and must find that line, or it would write its own.
 func (m *Memory) open() error {
 	if err := os.MkdirAll(filepath.Dir(m.name), 0o700); err != nil {
+		return err
+	}
+	if err := m.mend(); err != nil {
 		return err
 	}
 	m.lock()
@@ -273,17 +276,13 @@ func (m *Memory) openOurs() (*os.File, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := beginMemory(f); err != nil {
+	if err := isOurs(f); err != nil {
 		return nil, errors.Join(err, f.Close())
 	}
 	return f, nil
 }
 
-func beginMemory(f *os.File) error {
-	info, err := f.Stat()
-	if err != nil {
-		return err
-	}
+func isOurs(f *os.File) error {
 	first := make([]byte, len(memoryFirst))
 	if n, err := f.ReadAt(first, 0); string(first[:n]) != memoryFirst {
 		if err != nil && !errors.Is(err, io.EOF) {
@@ -291,10 +290,7 @@ func beginMemory(f *os.File) error {
 		}
 		return errOther
 	}
-	if over := (info.Size() - int64(len(memoryFirst))) % recordSize; over > 0 {
-		_, err = f.Write(make([]byte, recordSize-over)) // a record that was cut must not shift the next ones
-	}
-	return err
+	return nil
 }
 
 // Close writes what was added and returns Err.
