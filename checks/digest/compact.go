@@ -29,6 +29,28 @@ const (
 	sweepAge = 24 * time.Hour
 )
 
+// mend fills up a record that was cut, which would shift those that are added. It does so while no other run adds:
+// while one writes, the end may stand between two of its records.
+func (m *Memory) mend() {
+	lock, err := os.OpenFile(m.name+lockSuffix, os.O_RDWR|os.O_CREATE, 0o600)
+	if err == nil {
+		defer lock.Close()
+		if errors.Is(disk.LockAlone(lock), disk.ErrLocked) {
+			return
+		}
+	}
+	f, err := os.OpenFile(m.name, os.O_RDWR|os.O_APPEND, 0)
+	if err != nil {
+		return // opening it to add says why
+	}
+	defer f.Close()
+	if info, err := f.Stat(); err == nil && beginMemory(f) == nil {
+		if over := (info.Size() - int64(len(memoryFirst))) % recordSize; over > 0 {
+			_, _ = f.Write(make([]byte, recordSize-over)) // where this fails, adding does too
+		}
+	}
+}
+
 // lock opens and locks the lock file. Where there are no locks it does without: then nothing is ever written anew.
 func (m *Memory) lock() {
 	f, err := os.OpenFile(m.name+lockSuffix, os.O_RDWR|os.O_CREATE, 0o600)

@@ -225,6 +225,7 @@ func (m *Memory) open() error {
 	if err := os.MkdirAll(filepath.Dir(m.name), 0o700); err != nil {
 		return err
 	}
+	m.mend()
 	m.lock()
 	f, err := m.openOrMake()
 	for try := 1; try < openTries && disk.InUse(err); try++ {
@@ -280,10 +281,6 @@ func (m *Memory) openOurs() (*os.File, error) {
 }
 
 func beginMemory(f *os.File) error {
-	info, err := f.Stat()
-	if err != nil {
-		return err
-	}
 	first := make([]byte, len(memoryFirst))
 	if n, err := f.ReadAt(first, 0); string(first[:n]) != memoryFirst {
 		if err != nil && !errors.Is(err, io.EOF) {
@@ -291,13 +288,10 @@ func beginMemory(f *os.File) error {
 		}
 		return errOther
 	}
-	if over := (info.Size() - int64(len(memoryFirst))) % recordSize; over > 0 {
-		_, err = f.Write(make([]byte, recordSize-over)) // a record that was cut must not shift the next ones
-	}
-	return err
+	return nil
 }
 
-// Close writes what was added and returns Err.
+// Close writes what was added, and tells why something could not be.
 func (m *Memory) Close() error {
 	if m == nil {
 		return nil
