@@ -293,7 +293,7 @@ func isOurs(f *os.File) error {
 	return nil
 }
 
-// Close writes what was added and returns Err.
+// Close writes what was added, and tells why something could not be.
 func (m *Memory) Close() error {
 	if m == nil {
 		return nil
