@@ -51,7 +51,9 @@ type Reading struct {
 	known atomic.Int64 // files that an earlier run had read
 	row   atomic.Int64 // files in a row that could not be read
 	root  disk.State
-	curve curve
+	// memory tells that the root is in memory: what is on that device never waits.
+	memory bool
+	curve  curve
 
 	mu   sync.Mutex
 	ways map[Way]int64 // files read in this run, by how the cache was passed
@@ -140,10 +142,11 @@ const mostErrors = 16
 
 // Blocks: four transfers of the largest size of NFS (1,048,576 bytes, nfs(5) rsize), which the client sends
 // side by side, or what a disk on which seeking costs reads in one go; on others what stays in the cache of a
-// core between reading and hashing (measured).
+// core between reading and hashing (measured), which is less where one goroutine does both.
 const (
-	blockLarge = 4 << 20
-	blockSmall = 1 << 20
+	blockLarge  = 4 << 20
+	blockSmall  = 1 << 20
+	blockMemory = 1 << 18
 	// blocksAhead is how many blocks a lane may have read and not yet hashed, plus the one that it reads.
 	blocksAhead = 3
 )
@@ -156,17 +159,12 @@ func (r *Reading) Run(ctx context.Context, files iter.Seq[File], done func(*Resu
 	if r.Now == nil {
 		r.Now = time.Now
 	}
-	if r.Open == nil {
+	ours := r.Open == nil
+	if ours {
 		r.Open = disk.OpenPast
 	}
 	if r.Meter == nil {
 		r.Meter = &meter.Meter{}
-	}
-	if r.Block == 0 {
-		r.Block = blockLarge
-		if r.Lanes == lanesSolid {
-			r.Block = blockSmall
-		}
 	}
 	if r.Stretch == 0 {
 		r.Stretch = stretchSize
@@ -178,12 +176,20 @@ func (r *Reading) Run(ctx context.Context, files iter.Seq[File], done func(*Resu
 	if r.root, err = guarded(ctx, r, func() (disk.State, error) { return disk.Lstat(r.Root) }); err != nil {
 		return err
 	}
-	waits, err := guarded(ctx, r, func() (bool, error) { return !disk.MediumOf(r.Root).Memory, nil })
-	if err != nil {
+	if r.memory, err = guarded(ctx, r, func() (bool, error) { return ours && disk.MediumOf(r.Root).Memory, nil }); err != nil {
 		return err
 	}
-	if waits {
+	if !r.memory {
 		defer moreThreads()()
+	}
+	switch {
+	case r.Block > 0:
+	case r.memory:
+		r.Block = blockMemory
+	case r.Lanes == lanesSolid:
+		r.Block = blockSmall
+	default:
+		r.Block = blockLarge
 	}
 	next, stop := iter.Pull(files)
 	defer stop()
@@ -216,6 +222,7 @@ type lane struct {
 	ctx    context.Context
 	free   chan []byte
 	blocks chan block
+	sums   *sums.Summer
 	done   func(*Result)
 }
 
@@ -231,12 +238,16 @@ type block struct {
 
 func (r *Reading) lane(ctx context.Context, done func(*Result)) error {
 	l := &lane{Reading: r, ctx: ctx, free: make(chan []byte, blocksAhead), blocks: make(chan block, blocksAhead), done: done}
-	for range blocksAhead {
-		l.free <- nil // made when it is first needed: most lanes of a small job read nothing
+	l.sums = sums.New(0)
+	l.free <- nil // made when it is first needed: most lanes of a small job read nothing
+	if !r.memory {
+		for range blocksAhead - 1 {
+			l.free <- nil
+		}
+		var hashing sync.WaitGroup
+		hashing.Go(l.hash)
+		defer func() { close(l.blocks); hashing.Wait() }()
 	}
-	var hashing sync.WaitGroup
-	hashing.Go(l.hash)
-	defer func() { close(l.blocks); hashing.Wait() }()
 	for {
 		f, ok := r.next()
 		if !ok || ctx.Err() != nil {
@@ -251,26 +262,39 @@ func (r *Reading) lane(ctx context.Context, done func(*Result)) error {
 	}
 }
 
+// pass has a block hashed: beside the reading, or where that never waits, at once, while the block is in the cache of
+// this core.
+func (l *lane) pass(b block) {
+	if l.memory {
+		l.hashOne(&b)
+		return
+	}
+	l.blocks <- b
+}
+
 // hash hashes what the lane has read.
 func (l *lane) hash() {
-	s := sums.New(0)
 	for b := range l.blocks {
-		if b.first {
-			s.Begin(b.begin)
+		l.hashOne(&b)
+	}
+}
+
+func (l *lane) hashOne(b *block) {
+	if b.first {
+		l.sums.Begin(b.begin)
+	}
+	l.sums.Write(b.data)
+	if b.also != nil {
+		_, _ = b.also.Write(b.data) // hashes never fail
+	}
+	if b.last != nil {
+		if b.last.Err == nil {
+			b.last.Sums = l.sums.Sums()
 		}
-		s.Write(b.data)
-		if b.also != nil {
-			_, _ = b.also.Write(b.data) // hashes never fail
-		}
-		if b.last != nil {
-			if b.last.Err == nil {
-				b.last.Sums = s.Sums()
-			}
-			l.end(b.last)
-		}
-		if b.memory != nil {
-			l.free <- b.memory
-		}
+		l.end(b.last)
+	}
+	if b.memory != nil {
+		l.free <- b.memory
 	}
 }
 
@@ -339,7 +363,7 @@ func (l *lane) file(f *File) error {
 	first := true
 	pass := func(b block) {
 		b.first, b.begin, b.also, first = first, want, also, false
-		l.blocks <- b
+		l.pass(b)
 	}
 	s := stretcher{r: r, size: l.Stretch}
 	for skip := 0; ; {
@@ -374,6 +398,11 @@ func (l *lane) file(f *File) error {
 		// A short read may end anywhere; the next one begins at a whole block.
 		at := r.Got &^ (disk.Align - 1)
 		skip = int(r.Got - at)
+		if l.memory && o.state.Device == l.root.Device {
+			o = o.more(memory, at, l.Now) // a call of its own on another goroutine would cost more than the read
+			l.Meter.Hear(l.Now())
+			continue
+		}
 		into, held := memory, o
 		if o, err = guarded(l.ctx, l.Reading, func() (*opened, error) { return held.more(into, at, l.Now), nil }); err != nil {
 			return err
@@ -419,7 +448,7 @@ func (l *lane) fail(r *Result, memory []byte) error {
 	if !errors.Is(r.Err, fs.ErrNotExist) && !errors.Is(r.Err, fs.ErrPermission) {
 		l.row.Add(1)
 	}
-	l.blocks <- block{memory: memory, first: true, last: r}
+	l.pass(block{memory: memory, first: true, last: r})
 	return nil
 }
 
