@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"fyne.io/fyne/v2"
-	"github.com/go-gl/glfw/v3.3/glfw"
 )
 
 // A pacer is the loop of the toolkit, with rests. The loop of Fyne 2.7.4 looks for events sixty times a
@@ -49,8 +48,8 @@ const (
 func newPacer() *pacer {
 	return &pacer{
 		queue: fyne.Do,
-		wait:  func(longest time.Duration) { glfw.WaitEventsTimeout(longest.Seconds()) },
-		wake:  glfw.PostEmptyEvent,
+		wait:  waitForEvents,
+		wake:  wakeUp,
 		after: func(d time.Duration, f func()) { time.AfterFunc(d, f) },
 		now:   time.Now,
 	}
