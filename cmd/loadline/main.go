@@ -95,11 +95,6 @@ func noDisplay(system string, env func(string) string) string {
 	return "No window can open, because there is no display here. Use loadline-cli, which does the same checks without a window."
 }
 
-// endPatience is how long the toolkit may take to return once the window is closed. It can hang there: it
-// empties its queue once and then waits for a last event, which is lost where it comes a moment later (runGL
-// and Lifecycle.WaitForEvents of Fyne 2.7.4).
-const endPatience = 3 * time.Second
-
 // writePatience is how long files that are being written may take as the program ends.
 const writePatience = 20 * time.Second
 
@@ -180,15 +175,15 @@ func run(args []string, out io.Writer) int {
 		clean()
 		os.Exit(1)
 	}()
+	// The program ends here, on the loop, and the toolkit does not end its own way: as it closes its queue, a last
+	// event may still be sent to it, which panics, or be lost, which hangs (runGL, runOnMainWithWait and
+	// Lifecycle.WaitForEvents of Fyne 2.7.4).
 	win.SetOnClosed(func() {
 		loop.end()
-		go func() {
-			<-time.After(endPatience)
-			w.Finish(writePatience)
-			clean()
-			share.Leave()
-			os.Exit(0)
-		}()
+		w.Finish(writePatience)
+		clean()
+		share.Leave()
+		os.Exit(0)
 	})
 	loop.start()
 	win.ShowAndRun()
