@@ -50,7 +50,7 @@ func detail(k *card, do cardActions) fyne.CanvasObject {
 	if whichDisks(k.disks) != "" {
 		lines := []fyne.CanvasObject{heading("Flagged on each disk")}
 		for i, n := range k.disks {
-			lines = append(lines, kit.NewParagraph(capitalize(diskWord(i))+": "+many(n, "finding", "findings"), kit.SizeBody, kit.ColText))
+			lines = append(lines, kit.NewParagraph(capitalize(diskWord(i))+": "+checks.Plural(n, "finding"), kit.SizeBody, kit.ColText))
 		}
 		right = append(right, kit.NewColumn(3, lines...))
 	}

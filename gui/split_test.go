@@ -419,7 +419,7 @@ func TestSplitCountsEntries(t *testing.T) {
 	for text, want := range map[string]string{"many": "Write a number", "0": "Write a number", "-3": "Write a number", "1.5": "Write a number"} {
 		p.each.size.SetText(text)
 		test.Tap(p.divide)
-		if p.task != nil || !strings.HasPrefix(p.each.fault.Text, want) || r.win.Canvas().Focused() != p.each.size || !strings.HasPrefix(r.message, "Files and folders each: ") {
+		if p.task != nil || !strings.HasPrefix(p.each.fault.Text, want) || r.win.Canvas().Focused() != p.each.size || !strings.HasPrefix(r.message, "Files and folders per box: ") {
 			t.Errorf("%q: said is %q, %q, the keyboard is at %T", text, p.each.fault.Text, r.message, r.win.Canvas().Focused())
 		}
 	}
@@ -437,7 +437,7 @@ func TestSplitCountsEntries(t *testing.T) {
 		if p.answer.Text != want.Summary() || len(p.plan.Left) != len(want.Left) {
 			t.Errorf("%q: said is %q, want %q", c.text, p.answer.Text, want.Summary())
 		}
-		if l := p.load(); l.Files > 0 && strings.Contains(p.why.Text, "that it takes") != (c.entries > 0) {
+		if l := p.load(); l.Files > 0 && strings.Contains(p.why.Text, "It has room for") != (c.entries > 0) {
 			t.Errorf("%q: said of the box is %q", c.text, p.why.Text)
 		}
 	}

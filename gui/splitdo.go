@@ -81,8 +81,8 @@ func (w *Window) sizesFor(rep *checks.Report) boxSizes {
 	var size, each string
 	if rep != nil && rep.Share != nil && rep.Share.Free > 0 {
 		size = roundedDown(rep.Share.Free)
-		for i := range rep.Checks {
-			if n, ok := whole(&rep.Checks[i], "free_inodes"); ok && n > 0 {
+		if space := rep.Result(checkSpace); space != nil {
+			if n, ok := whole(space, "free_inodes"); ok && n > 0 {
 				each = checks.Count(n)
 			}
 		}
@@ -247,7 +247,7 @@ func (p *splitPage) write(dir string, onSource bool, done func(nul bool, err err
 			}
 			return struct{}{}, nil
 		})
-		if errors.Is(err, share.ErrSilent) || errors.Is(err, share.ErrBusy) {
+		if share.Silent(err) {
 			return errors.New("the folder does not respond; choose one on this computer")
 		}
 		if err != nil {
@@ -283,7 +283,7 @@ func (p *splitPage) saved(dir string, nul bool) {
 	w := p.w
 	w.saved = dir
 	p.show()
-	text := many(n, "copy list", "copy lists") + " saved in " + names.Quote(dir) + "."
+	text := checks.Plural(n, "copy list") + " saved in " + names.Quote(dir) + "."
 	w.message = text // shown above the boxes, where it stays
 	if i := p.firstList(); i >= 0 && w.at == pageSplit {
 		p.pick(i)
@@ -318,12 +318,8 @@ func (w *Window) offersBoxes(v *view) bool {
 	if v.stage != checks.Before || v.report == nil || v.report.Interrupted || w.several() {
 		return false
 	}
-	for i := range v.report.Checks {
-		if r := &v.report.Checks[i]; r.ID == checkSpace {
-			return r.Status == checks.Failed
-		}
-	}
-	return false
+	space := v.report.Result(checkSpace)
+	return space != nil && space.Status == checks.Failed
 }
 
 // offerMore shows beside the other buttons what a report leads to: more boxes, or what a demo has in store.

@@ -119,7 +119,7 @@ func newSplitPage(w *Window, source, list string, sizes boxSizes) *splitPage {
 	p.use = kit.NewButton(kit.Plain, "document", "Use its list for the checks", p.useList).Shorter("Use its list")
 	p.open = kit.NewButton(kit.Plain, "folder", "Open folder", p.openFolder).Shorter("Open")
 	p.each = p.newField(sizes.Each, "not counted")
-	p.each.caption.Set("Files and folders each", "")
+	p.each.caption.Set("Files and folders per box", "")
 	p.each.cell = kit.NewColumn(3, kit.NewSized(eachWide, 34, kit.NewStretch(6, 1, p.each.caption, p.each.size.Framed())), p.each.fault)
 	for _, s := range sizes.Boxes {
 		p.insert(s)
@@ -184,7 +184,7 @@ func (p *splitPage) newField(text, hint string) *boxField {
 
 const (
 	boxWide  = 190 // of the field of a box, with its name and its button
-	eachWide = 290 // of the field for what holds for each box, with its name
+	eachWide = 310 // of the field for what holds for each box, with its name
 )
 
 func (p *splitPage) drop(b *boxField) {
@@ -383,7 +383,7 @@ func (p *splitPage) show() {
 		}
 		p.intro.Set(text+"Keep the source until all of it has arrived.", kit.ColText)
 	default:
-		p.intro.Set("How much does each box take? "+what+" is divided into one copy list a box. The disk is only read.", kit.ColMuted)
+		p.intro.Set("How much does each box take? "+what+" is divided into one copy list per box. The disk is only read.", kit.ColMuted)
 	}
 	for _, b := range append(p.boxes[:len(p.boxes):len(p.boxes)], p.each) {
 		if busy {

@@ -31,7 +31,7 @@ func (p *splitPage) fillSide() {
 			c.Says = "not needed"
 			c.Bar = &kit.Fill{Line: 1, Color: kit.ColAccent}
 		} else {
-			c.Says = many(l.Files, "file", "files") + ", " + checks.Bytes(l.Bytes) + "; " + checks.Bytes(l.Size-l.Need.Bytes) + " left"
+			c.Says = checks.Plural(l.Files, "file") + ", " + checks.Bytes(l.Bytes) + "; " + checks.Bytes(l.Size-l.Need.Bytes) + " left"
 			c.Bar = &kit.Fill{
 				Part: float64(l.Need.Bytes) / float64(l.Size), Line: float64(l.Size-l.Need.Margin()) / float64(l.Size), Color: kit.ColAccent,
 			}
@@ -41,13 +41,13 @@ func (p *splitPage) fillSide() {
 	if n := int64(len(p.plan.Torn)); n > 0 {
 		c := kit.NewChoice("Not in one box", nil)
 		c.Badge = levelBadge(checks.Note)
-		c.Says = many(n, "folder", "folders") + " taken apart"
+		c.Says = checks.Plural(n, "folder") + " taken apart"
 		add(c)
 	}
 	if n := int64(len(p.plan.Left)); n > 0 {
 		c := kit.NewChoice("Left out", nil)
 		c.Badge = levelBadge(checks.Fail)
-		c.Says = many(n, "path", "paths") + " on no list"
+		c.Says = checks.Plural(n, "path") + " on no list"
 		add(c)
 	}
 	p.picks.Objects = nil
@@ -169,7 +169,7 @@ func (p *splitPage) choose(row int) {
 		} else {
 			text = "Only the files in the folder itself; its folders have rows of their own"
 		}
-		text += ": " + many(files, "file", "files") + ", " + checks.Bytes(bytes) + "."
+		text += ": " + checks.Plural(files, "file") + ", " + checks.Bytes(bytes) + "."
 	case p.showsTorn():
 		text = "Its files are in more than one box: " + what + "."
 	default:
@@ -190,10 +190,10 @@ func (p *splitPage) shownWords(l *split.Load) string {
 		return fmt.Sprintf("Box %d is not needed.", p.shown+1)
 	}
 	text := fmt.Sprintf("Box %d: %s in %s, %s. In allocation units of %s that is %s, so %s would be left; %s should be.",
-		p.shown+1, many(l.Files, "file", "files"), many(l.Folders, "folder", "folders"), checks.Bytes(l.Bytes),
+		p.shown+1, checks.Plural(l.Files, "file"), checks.Plural(l.Folders, "folder"), checks.Bytes(l.Bytes),
 		checks.Plural(p.plan.Unit, "byte"), checks.Bytes(l.Need.Bytes), checks.Bytes(l.Size-l.Need.Bytes), checks.Bytes(l.Need.Margin()))
 	if l.Inodes > 0 {
-		text += fmt.Sprintf(" Of the %s that it takes, %s would be left.", many(l.Inodes, "file or folder", "files and folders"), checks.Count(l.Inodes-l.Need.Inodes))
+		text += fmt.Sprintf(" It has room for %s; %s of them would be taken.", checks.Plural(l.Inodes, "file or folder"), checks.Count(l.Need.Inodes))
 	}
 	if p.dir != "" {
 		text += " Its list is " + names.Quote(p.lists[p.shown]) + "."

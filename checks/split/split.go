@@ -172,9 +172,6 @@ func (p *Plan) Summary() string {
 		bytes += l.Bytes
 	}
 	where := checks.Plural(int64(used), "box")
-	if used != 1 {
-		where = fmt.Sprintf("%d boxes", used)
-	}
 	switch {
 	case len(p.Left) == 0:
 		return fmt.Sprintf("Everything goes into %s: %s, %s.", where, checks.Plural(files, "file"), checks.Bytes(bytes))

@@ -180,6 +180,7 @@ func run(args []string, out io.Writer) int {
 	// Lifecycle.WaitForEvents of Fyne 2.7.4).
 	win.SetOnClosed(func() {
 		loop.end()
+		win.Hide() // what is being written may take a while
 		w.Finish(writePatience)
 		clean()
 		share.Leave()
