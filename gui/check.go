@@ -11,6 +11,7 @@ import (
 	"loadline/checks"
 	"loadline/checks/demo"
 	"loadline/checks/names"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -26,7 +27,7 @@ func (w *Window) request(v *view) (Request, error) {
 	from, to := v.setup.from.get(), v.setup.to.get()
 	if v.stage == checks.Arrival {
 		r.Manifest = from
-		r.Listings = typedPaths(v.setup.to.path.Text)
+		r.Listings = input.Paths(v.setup.to.path.Text)
 		if w.demo != nil && slices.ContainsFunc(r.Listings, w.demo.Owns) {
 			r.Invented = demo.InventedListing
 		}
@@ -51,7 +52,7 @@ func (w *Window) request(v *view) (Request, error) {
 	if text := v.conflict(); text != "" {
 		return r, errors.New(strings.TrimSuffix(text, "."))
 	}
-	r.CopyListFile = typedPath(v.setup.options.list.Text)
+	r.CopyListFile = input.Path(v.setup.options.list.Text)
 	if w.standIn != nil {
 		w.standIn(&r.Job)
 	}

@@ -11,6 +11,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -126,7 +127,7 @@ func (d *moreDisks) told() {
 
 // propose fills in the name of the disk as its folder, as long as nobody has typed another.
 func (r *diskRow) propose() {
-	if typedPath(r.prefix.Text) != r.own {
+	if input.Path(r.prefix.Text) != r.own {
 		return
 	}
 	r.own = ""
@@ -135,7 +136,7 @@ func (r *diskRow) propose() {
 			r.own = base
 		}
 	}
-	r.prefix.SetText(showPath(r.own))
+	r.prefix.SetText(input.ShowPath(r.own))
 }
 
 // complain shows what is wrong with the folder on the share.
@@ -148,7 +149,7 @@ func (r *diskRow) complain(problem string) {
 func (d *moreDisks) disks() []checks.Disk {
 	var list []checks.Disk
 	for _, r := range d.rows {
-		list = append(list, checks.Disk{Source: r.disk.get(), Prefix: typedPath(r.prefix.Text)})
+		list = append(list, checks.Disk{Source: r.disk.get(), Prefix: input.Path(r.prefix.Text)})
 	}
 	return list
 }
@@ -163,7 +164,7 @@ func (d *moreDisks) put(list []checks.Disk) {
 	for _, x := range list {
 		r := d.insert()
 		r.disk.put(x.Source)
-		r.prefix.SetText(showPath(x.Prefix))
+		r.prefix.SetText(input.ShowPath(x.Prefix))
 	}
 	d.told()
 }
@@ -240,7 +241,7 @@ const (
 
 // conflict says what of the set-up does not go together; empty if all does.
 func (v *view) conflict() string {
-	if v.setup.disks != nil && len(v.setup.disks.rows) > 0 && typedPath(v.setup.options.list.Text) != "" {
+	if v.setup.disks != nil && len(v.setup.disks.rows) > 0 && input.Path(v.setup.options.list.Text) != "" {
 		return oneDiskList
 	}
 	return ""
@@ -272,12 +273,12 @@ func (w *Window) carry(v, o *view) {
 // allDisks are all disks of the stage before copying, the source first.
 func (w *Window) allDisks() []checks.Disk {
 	s := w.views[checks.Before].setup
-	return append([]checks.Disk{{Source: s.from.get(), Prefix: typedPath(s.options.prefix.Text)}}, s.disks.disks()...)
+	return append([]checks.Disk{{Source: s.from.get(), Prefix: input.Path(s.options.prefix.Text)}}, s.disks.disks()...)
 }
 
 // diskOf is which of all disks a stage looks at; -1 if none.
 func (w *Window) diskOf(v *view) int {
-	here := checks.Disk{Source: v.setup.from.get(), Prefix: typedPath(v.setup.options.prefix.Text)}
+	here := checks.Disk{Source: v.setup.from.get(), Prefix: input.Path(v.setup.options.prefix.Text)}
 	return slices.Index(w.allDisks(), here)
 }
 
@@ -309,7 +310,7 @@ func (w *Window) offerOne(v *view) {
 	c.flow.Objects = append(c.flow.Objects, kit.NewSized(0, 30, kit.NewText("One disk at a time:", kit.SizeSmall+1, kit.ColMuted)))
 	for i, x := range all {
 		b := kit.NewButton(kit.Toggle, "", fmt.Sprintf("Disk %d, %s", i+1, names.QuoteShort(filepath.Base(x.Source))), func() {
-			v.setup.options.prefix.SetText(showPath(x.Prefix))
+			v.setup.options.prefix.SetText(input.ShowPath(x.Prefix))
 			v.setup.from.put(x.Source)
 			w.offerOne(v)
 			w.win.Canvas().Focus(v.head.check)

@@ -407,28 +407,6 @@ func TestSaveReport(t *testing.T) {
 	}
 }
 
-// The filter finds what strings.Contains finds on lower-case texts.
-func FuzzFinder(f *testing.F) {
-	for _, s := range [][2]string{{"Day 01/Take.MOV", "take"}, {"Ä.mov", "ä"}, {"aab", "ab"}, {"", "x"}, {"\xff", "\xff"}, {"İx", "i"}} {
-		f.Add(s[0], s[1])
-	}
-	f.Fuzz(func(t *testing.T, path, text string) {
-		find := newFinder(text)
-		want := strings.Contains(strings.ToLower(path), find.text)
-		if !find.ascii || isASCII(path) {
-			if got := find.in(path); got != want {
-				t.Errorf("%q in %q: %v, want %v", text, path, got, want)
-			}
-		} else {
-			find.in(path) // other folds than ASCII's are not looked for; it must not panic
-		}
-	})
-}
-
-func isASCII(s string) bool {
-	return strings.IndexFunc(s, func(r rune) bool { return r >= 0x80 }) < 0
-}
-
 // However small the window, what is wrong with the chosen row is there to be read whole, and the list
 // keeps some rows.
 func TestFootFits(t *testing.T) {

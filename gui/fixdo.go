@@ -18,6 +18,7 @@ import (
 	"loadline/checks/fix"
 	"loadline/checks/names"
 	"loadline/checks/walk"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -359,7 +360,7 @@ func (p *fixPage) writeLists(path string, out io.Writer) error {
 		return errors.Join(err, b.Flush())
 	})
 	if err == nil {
-		p.w.desktop.Post(func() { p.w.views[checks.Before].setup.options.list.SetText(showPath(path)) })
+		p.w.desktop.Post(func() { p.w.views[checks.Before].setup.options.list.SetText(input.ShowPath(path)) })
 	}
 	return err
 }

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"loadline/checks"
+	"loadline/gui/input"
 )
 
 // The last whole report of each stage is kept, so that it opens again in the next start. Checks and
@@ -306,7 +307,7 @@ func (w *Window) reopen(v *view, rep *checks.Report) {
 		share := ""
 		if rep.Share != nil {
 			share = rep.Share.Path
-			v.setup.options.prefix.SetText(showPath(rep.Share.Prefix))
+			v.setup.options.prefix.SetText(input.ShowPath(rep.Share.Prefix))
 		}
 		v.setup.to.put(share)
 		if v.setup.disks != nil {

@@ -3,15 +3,14 @@ package gui
 import (
 	"fmt"
 	"path/filepath"
-	"strconv"
 	"strings"
-	"time"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -106,7 +105,7 @@ func (o *options) showSet() {
 		return
 	}
 	text := "All files"
-	if list := typedPath(o.list.Text); list != "" {
+	if list := input.Path(o.list.Text); list != "" {
 		text = "Copy list " + names.Quote(filepath.Base(list))
 	}
 	if !o.places {
@@ -144,50 +143,19 @@ func (o *options) say(problem string) {
 // into writes the options into a job, or says what cannot be understood.
 func (o *options) into(j *checks.Job) error {
 	var err error
-	if j.Prefix, err = checks.CleanPrefix(typedPath(o.prefix.Text)); err != nil {
+	if j.Prefix, err = checks.CleanPrefix(input.Path(o.prefix.Text)); err != nil {
 		return fmt.Errorf("the folder on the share must be a relative path without \"..\"")
 	}
-	if j.Uplink, err = rateIn(o.uplink.Text); err != nil {
+	if j.Uplink, err = input.Rate(o.uplink.Text); err != nil {
 		return fmt.Errorf("uplink: %w", err)
 	}
-	if j.Link, err = rateIn(o.link.Text); err != nil {
+	if j.Link, err = input.Rate(o.link.Text); err != nil {
 		return fmt.Errorf("link: %w", err)
 	}
-	if j.Battery, err = hoursIn(o.battery.Text); err != nil {
+	if j.Battery, err = input.Hours(o.battery.Text); err != nil {
 		return fmt.Errorf("appliance battery: %w", err)
 	}
 	return nil
-}
-
-// rateIn reads a rate; a bare number means megabits a second.
-func rateIn(s string) (float64, error) {
-	s = strings.TrimSpace(s)
-	if s == "" {
-		return 0, nil
-	}
-	if _, err := strconv.ParseFloat(s, 64); err == nil {
-		s += " Mb/s"
-	}
-	return checks.ParseRate(s)
-}
-
-// hoursIn reads a duration; a bare number means hours.
-func hoursIn(s string) (time.Duration, error) {
-	t := strings.ReplaceAll(strings.TrimSpace(s), " ", "")
-	if t == "" {
-		return 0, nil
-	}
-	for _, unit := range []string{"hours", "hour"} {
-		t = strings.TrimSuffix(t, unit)
-	}
-	if _, err := strconv.ParseFloat(t, 64); err == nil {
-		t += "h"
-	}
-	d, err := time.ParseDuration(strings.ReplaceAll(t, "min", "m"))
-	if err != nil || d <= 0 || d > 10_000*time.Hour {
-		return 0, fmt.Errorf("%q is not a time; write hours, like 6 or 5.5", s)
-	}
-	return d, nil
 }
 
 const (

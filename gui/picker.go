@@ -5,6 +5,7 @@ import (
 
 	"fyne.io/fyne/v2"
 
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -40,7 +41,7 @@ func newPicker(icon, caption, hint string, choose func()) *picker {
 	w.path.OnChanged = func(s string) {
 		w.showOffers()
 		if w.changed != nil {
-			w.changed(typedPath(s))
+			w.changed(input.Path(s))
 		}
 	}
 	w.problem.Hide()
@@ -53,12 +54,12 @@ func newPicker(icon, caption, hint string, choose func()) *picker {
 }
 
 // get returns the chosen path as raw bytes.
-func (w *picker) get() string { return typedPath(w.path.Text) }
+func (w *picker) get() string { return input.Path(w.path.Text) }
 
 // put writes a path.
 func (w *picker) put(path string) {
 	if w.get() != path {
-		w.path.SetText(showPath(path))
+		w.path.SetText(input.ShowPath(path))
 		w.path.ToEnd()
 	}
 }

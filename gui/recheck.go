@@ -1,14 +1,10 @@
 package gui
 
 import (
-	"errors"
-	"fmt"
-	"strconv"
-	"strings"
-
 	"fyne.io/fyne/v2"
 
 	"loadline/checks"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -54,19 +50,9 @@ func (s *portion) complain(problem string) {
 
 // into takes the sample over into a request, or says what cannot be understood.
 func (s *portion) into(r *Request) error {
-	text := strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(s.percent.Text), "%"))
-	if text == "" {
-		return nil
-	}
-	n, err := strconv.ParseFloat(text, 64)
-	if err != nil {
-		return fmt.Errorf("%q is not a number; write one over 0, and 100 at most, or nothing to read every file", text)
-	}
-	if !(n > 0 && n <= 100) {
-		return errors.New("the sample must be over 0 per cent, and 100 at most; write nothing to read every file")
-	}
-	r.Sample = n
-	return nil
+	var err error
+	r.Sample, err = input.Percent(s.percent.Text)
+	return err
 }
 
 // showRecheck leads from the arrival to the page on which a copy is compared with the manifest.

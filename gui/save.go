@@ -12,6 +12,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -63,7 +64,7 @@ func (w *Window) saveSheet(title, text, name string, write func(string, io.Write
 	s := &kit.Sheet{Name: "save"}
 	s.Field = kit.NewField("Path of the file")
 	s.Field.TextStyle = fyne.TextStyle{Monospace: true}
-	s.Field.SetText(showPath(filepath.Join(w.desktop.ReportDir, name)))
+	s.Field.SetText(input.ShowPath(filepath.Join(w.desktop.ReportDir, name)))
 	problem := kit.NewParagraph("", kit.SizeBody, kit.ColFail)
 	problem.Hide()
 	complain := func(text string) {
@@ -73,7 +74,7 @@ func (w *Window) saveSheet(title, text, name string, write func(string, io.Write
 		s.Fit()
 	}
 	do := func() {
-		path := typedPath(s.Field.Text)
+		path := input.Path(s.Field.Text)
 		if path == "" {
 			complain("Type the path of the file to write.")
 			return
@@ -102,10 +103,10 @@ func (w *Window) saveSheet(title, text, name string, write func(string, io.Write
 	s.Yes = kit.NewButton(kit.Primary, "", "Save", do)
 	s.No = kit.NewButton(kit.Plain, "", "Cancel", func() { w.closeSheet() })
 	browse := kit.NewButton(kit.Plain, "folder", "Choose folder…", func() {
-		w.desktop.ChooseFolder("Choose where to save", filepath.Dir(typedPath(s.Field.Text)), func(dir string, err error) {
+		w.desktop.ChooseFolder("Choose where to save", filepath.Dir(input.Path(s.Field.Text)), func(dir string, err error) {
 			w.desktop.Post(func() {
 				if err == nil && dir != "" && w.sheet == s {
-					s.Field.SetText(showPath(filepath.Join(dir, filepath.Base(typedPath(s.Field.Text)))))
+					s.Field.SetText(input.ShowPath(filepath.Join(dir, filepath.Base(input.Path(s.Field.Text)))))
 				}
 			})
 		})

@@ -9,6 +9,7 @@ import (
 	"fyne.io/fyne/v2/container"
 
 	"loadline/checks/names"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -113,7 +114,7 @@ func (s *setup) setFolded(on bool) {
 // summary says in one line what is set.
 func (s *setup) summary() string {
 	name := func(p *picker) string {
-		list := typedPaths(p.path.Text)
+		list := input.Paths(p.path.Text)
 		switch {
 		case len(list) == 0:
 			return ""
@@ -145,7 +146,7 @@ func (s *setup) summary() string {
 			parts = append(parts, "folder "+o.prefix.Text)
 		}
 		if o.list.Text != "" {
-			parts = append(parts, "copy list "+names.Quote(filepath.Base(typedPath(o.list.Text))))
+			parts = append(parts, "copy list "+names.Quote(filepath.Base(input.Path(o.list.Text))))
 		}
 	}
 	return strings.Join(parts, ", ")

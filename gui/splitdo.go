@@ -4,19 +4,16 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"path/filepath"
 	"strconv"
-	"strings"
 
 	"fyne.io/fyne/v2"
-
-	"github.com/dustin/go-humanize"
 
 	"loadline/checks"
 	"loadline/checks/names"
 	"loadline/checks/share"
 	"loadline/checks/split"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -42,7 +39,7 @@ func (w *Window) showSplit() {
 		return
 	}
 	v := w.view()
-	source, list := v.setup.from.get(), typedPath(v.setup.options.list.Text)
+	source, list := v.setup.from.get(), input.Path(v.setup.options.list.Text)
 	if p := w.split; p == nil || p.source != source || p.list != list && !p.wrote(list) {
 		w.forgetSplit()
 		w.split = newSplitPage(w, source, list, w.sizesFor(v.report))
@@ -80,7 +77,7 @@ func (w *Window) sizesFor(rep *checks.Report) boxSizes {
 	}
 	var size, each string
 	if rep != nil && rep.Share != nil && rep.Share.Free > 0 {
-		size = roundedDown(rep.Share.Free)
+		size = input.RoundedDown(rep.Share.Free)
 		if space := rep.Result(checkSpace); space != nil {
 			if n, ok := whole(space, "free_inodes"); ok && n > 0 {
 				each = checks.Count(n)
@@ -88,51 +85,6 @@ func (w *Window) sizesFor(rep *checks.Report) boxSizes {
 		}
 	}
 	return boxSizes{Boxes: []string{size, size}, Each: each}
-}
-
-// roundedDown writes a number of bytes in three digits or so, never as more than it is.
-func roundedDown(n int64) string {
-	for _, u := range []struct {
-		name string
-		size int64
-	}{{"TB", 1e12}, {"GB", 1e9}, {"MB", 1e6}, {"kB", 1e3}} {
-		if n >= u.size {
-			v := float64(n) / float64(u.size)
-			digits := math.Pow(10, max(0, 2-math.Floor(math.Log10(v))))
-			return strconv.FormatFloat(math.Floor(v*digits)/digits, 'f', -1, 64) + " " + u.name
-		}
-	}
-	return fmt.Sprintf("%d B", n)
-}
-
-// sizeIn reads what a box takes. A bare number is refused: nobody means bytes, and to guess the unit of a
-// box would be worse than to ask.
-func sizeIn(s string) (int64, error) {
-	s = strings.TrimSpace(s)
-	if s == "" {
-		return 0, errors.New("say how much it takes, like 8 TB")
-	}
-	if _, err := strconv.ParseFloat(s, 64); err == nil {
-		return 0, errors.New("add the unit, like 8 TB")
-	}
-	n, err := humanize.ParseBytes(s)
-	if err != nil || n == 0 || n > 1<<62 {
-		return 0, errors.New("write a size, like 8 TB")
-	}
-	return int64(n), nil
-}
-
-// entriesIn reads how many files and folders a box takes; 0 where it does not say. Digits may stand in groups.
-func entriesIn(s string) (int64, error) {
-	s = strings.NewReplacer(",", "", "\u00a0", "", " ", "").Replace(s)
-	if s == "" {
-		return 0, nil
-	}
-	n, err := strconv.ParseInt(s, 10, 64)
-	if err != nil || n < 1 {
-		return 0, errors.New("write a number, like 1,000,000, or nothing")
-	}
-	return n, nil
 }
 
 // wrote reports whether a file is one of the lists that were written.
@@ -154,7 +106,7 @@ func (p *splitPage) saveLists() {
 	s := &kit.Sheet{Name: "save-lists"}
 	s.Field = kit.NewField("Path of the folder")
 	s.Field.TextStyle = fyne.TextStyle{Monospace: true}
-	s.Field.SetText(showPath(filepath.Join(w.desktop.ReportDir, "Loadline lists "+w.desktop.Now().Format("2006-01-02 15.04"))))
+	s.Field.SetText(input.ShowPath(filepath.Join(w.desktop.ReportDir, "Loadline lists "+w.desktop.Now().Format("2006-01-02 15.04"))))
 	problem := kit.NewParagraph("", kit.SizeBody, kit.ColFail)
 	problem.Hide()
 	complain := func(text string) {
@@ -167,7 +119,7 @@ func (p *splitPage) saveLists() {
 	}
 	allowed := "" // a folder on the source's own disk that was asked for twice
 	do := func() {
-		dir := typedPath(s.Field.Text)
+		dir := input.Path(s.Field.Text)
 		if dir == "" {
 			complain("Type the path of a new or empty folder.")
 			return
@@ -210,14 +162,14 @@ func (p *splitPage) saveLists() {
 		w.closeSheet()
 	})
 	browse := kit.NewButton(kit.Plain, "folder", "Choose folder…", func() {
-		w.desktop.ChooseFolder("Choose where to save the lists", filepath.Dir(typedPath(s.Field.Text)), func(dir string, err error) {
+		w.desktop.ChooseFolder("Choose where to save the lists", filepath.Dir(input.Path(s.Field.Text)), func(dir string, err error) {
 			w.desktop.Post(func() {
 				switch {
 				case w.sheet != s:
 				case err != nil:
 					complain("No dialog could be shown. Type the path.")
 				case dir != "":
-					s.Field.SetText(showPath(filepath.Join(dir, filepath.Base(typedPath(s.Field.Text)))))
+					s.Field.SetText(input.ShowPath(filepath.Join(dir, filepath.Base(input.Path(s.Field.Text)))))
 				}
 			})
 		})
@@ -304,11 +256,11 @@ func (p *splitPage) useList() {
 	}
 	w, list, box := p.w, p.lists[p.shown], p.shown+1
 	v := w.views[checks.Before]
-	v.setup.options.list.SetText(showPath(list))
+	v.setup.options.list.SetText(input.ShowPath(list))
 	w.show(pageChecks)
 	v.setup.setFolded(false)
 	w.win.Canvas().Focus(v.head.check)
-	w.tellWhile(func() bool { return typedPath(v.setup.options.list.Text) == list }, checks.Waiting,
+	w.tellWhile(func() bool { return input.Path(v.setup.options.list.Text) == list }, checks.Waiting,
 		fmt.Sprintf("The copy list of box %d is filled in. Choose the share of box %d and check before copying; after copying, check with the same list.", box, box))
 }
 

@@ -15,6 +15,7 @@ import (
 	"loadline/checks/names"
 	"loadline/checks/share"
 	"loadline/checks/split"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -250,9 +251,9 @@ func (p *splitPage) read() ([]split.Box, bool) {
 			wrong = cmp.Or(wrong, b)
 		}
 	}
-	entries, errEach := entriesIn(p.each.size.Text)
+	entries, errEach := input.Entries(p.each.size.Text)
 	for _, b := range p.boxes {
-		n, err := sizeIn(b.size.Text)
+		n, err := input.Size(b.size.Text)
 		check(b, err)
 		boxes = append(boxes, split.Box{Size: n, Inodes: entries})
 	}

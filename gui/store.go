@@ -13,6 +13,7 @@ import (
 	"loadline/checks/arrival"
 	"loadline/checks/arrival/listing"
 	"loadline/checks/names"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -38,13 +39,13 @@ func newStore(w *Window) *store {
 	s.problem.Hide()
 	s.disk.TextStyle = fyne.TextStyle{Monospace: true}
 	s.choose = kit.NewButton(kit.Plain, "folder", "Choose…", func() {
-		w.desktop.ChooseFolder("Choose the folder of the disk", typedPath(s.disk.Text), func(path string, err error) {
+		w.desktop.ChooseFolder("Choose the folder of the disk", input.Path(s.disk.Text), func(path string, err error) {
 			w.desktop.Post(func() {
 				switch {
 				case err != nil:
 					s.complain("No dialog could be shown. Type the path of the disk.")
 				case path != "":
-					s.disk.SetText(showPath(path))
+					s.disk.SetText(input.ShowPath(path))
 				}
 			})
 		})
@@ -92,7 +93,7 @@ func (s *store) into(r *Request) error {
 	if r.Columns, err = listing.ParseColumns(s.columns.Text); err != nil {
 		return err
 	}
-	r.Disk = typedPath(s.disk.Text)
+	r.Disk = input.Path(s.disk.Text)
 	return nil
 }
 
@@ -103,7 +104,7 @@ const firstRows = 10
 // columns are understood before anything is compared.
 func (w *Window) inspectStore(v *view, turn int) {
 	x, s := v.setup.to, v.setup.store
-	list := typedPaths(x.path.Text)
+	list := input.Paths(x.path.Text)
 	if len(list) == 0 {
 		x.say("", "")
 		s.tell("")

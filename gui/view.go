@@ -9,6 +9,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -56,7 +57,7 @@ func (v *view) places() places {
 		p.list = s.portion.percent.Text
 	}
 	if o := s.options; o != nil {
-		p.prefix, p.list = typedPath(o.prefix.Text), v.links.settle(typedPath(o.list.Text))
+		p.prefix, p.list = input.Path(o.prefix.Text), v.links.settle(input.Path(o.list.Text))
 		if clean, err := checks.CleanPrefix(p.prefix); err == nil {
 			p.prefix = clean
 		}

@@ -10,6 +10,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/demo"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -146,10 +147,10 @@ func (w *Window) recall(c choices) {
 	w.views[checks.Recheck].setup.from.put(string(c.Manifest))
 	w.views[checks.Recheck].setup.to.put(string(c.Copy))
 	a.store.columns.SetText(c.Columns)
-	a.store.disk.SetText(showPath(string(c.Disk)))
+	a.store.disk.SetText(input.ShowPath(string(c.Disk)))
 	o := w.views[checks.Before].setup.options
-	o.prefix.SetText(showPath(string(c.Prefix)))
-	o.list.SetText(showPath(string(c.CopyList)))
+	o.prefix.SetText(input.ShowPath(string(c.Prefix)))
+	o.list.SetText(input.ShowPath(string(c.CopyList)))
 	o.uplink.SetText(c.Uplink)
 	o.battery.SetText(c.Battery)
 	o.link.SetText(c.Link)
@@ -167,11 +168,11 @@ func (w *Window) remember() {
 	size := w.win.Canvas().Size()
 	c := choices{
 		Stage: w.stage, Theme: w.theme, Width: size.Width, Height: size.Height,
-		Source: []byte(before.from.get()), Share: []byte(before.to.get()), Prefix: []byte(typedPath(o.prefix.Text)),
-		CopyList: []byte(typedPath(o.list.Text)),
+		Source: []byte(before.from.get()), Share: []byte(before.to.get()), Prefix: []byte(input.Path(o.prefix.Text)),
+		CopyList: []byte(input.Path(o.list.Text)),
 		Manifest: []byte(arrival.from.get()), Listing: []byte(arrival.to.get()),
 		Copy:    []byte(w.views[checks.Recheck].setup.to.get()),
-		Columns: arrival.store.columns.Text, Disk: []byte(typedPath(arrival.store.disk.Text)),
+		Columns: arrival.store.columns.Text, Disk: []byte(input.Path(arrival.store.disk.Text)),
 		Uplink: o.uplink.Text, Battery: o.battery.Text, Link: o.link.Text, With: keptDisks(before.disks.disks()), boxSizes: w.boxes,
 	}
 	if w.split != nil {
@@ -486,7 +487,7 @@ func (w *Window) dropped(at fyne.Position, uris []fyne.URI) {
 		for _, u := range uris {
 			list = append(list, u.Path())
 		}
-		to.path.SetText(showPaths(list))
+		to.path.SetText(input.ShowPaths(list))
 	}
 	w.win.Canvas().Focus(w.view().head.check)
 }

@@ -68,8 +68,9 @@ const e2eTag = "e2e"
 // clipsTag is the build tag of the campaign over whole and cut clips.
 const clipsTag = "clipsall"
 
-// allTags are the build tags of all tests, for what reads the source.
-const allTags = e2eTag + "," + releaseTag + "," + clipsTag
+// allTags are the build tags of all tests, for what reads the source. Those of the window are among them, or the
+// toolkit would be built once more for that.
+const allTags = e2eTag + "," + releaseTag + "," + clipsTag + "," + windowTags
 
 // namedSteps run only where -only names them: they take hours.
 var namedSteps = []step{
@@ -300,7 +301,8 @@ func large(ctx context.Context) error {
 		folders, names = append(folders, "./"+t.folder), append(names, t.name)
 	}
 	slices.Sort(names)
-	args := []string{"test", "-vet=off", "-timeout", "20m", "-run", "^(" + strings.Join(slices.Compact(names), "|") + ")$"}
+	// With the tags of the window, whose toolkit is there already; the step unit has the toolkit's thread checks.
+	args := []string{"test", "-tags", windowTags, "-vet=off", "-timeout", "20m", "-run", "^(" + strings.Join(slices.Compact(names), "|") + ")$"}
 	return run(ctx, "go", append(args, slices.Compact(folders)...)...)
 }
 
