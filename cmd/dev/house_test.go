@@ -38,10 +38,12 @@ var may = []struct {
 	pkg     string
 	imports []string
 }{
+	{"cmd/dev/...", []string{"cmd/loadline/display", "gui/...", "checks/...", "assets/..."}},
 	{"cmd/...", []string{"gui/...", "checks/...", "assets/..."}},
 	{"gui/kit", []string{"assets/..."}},
 	{"gui/input", []string{"checks", "checks/names"}},
-	{"gui", []string{"gui/kit", "gui/input", "checks/...", "assets/..."}},
+	{"gui/trace", nil},
+	{"gui", []string{"gui/...", "checks/...", "assets/..."}},
 	{"checks/internal/...", []string{"checks/internal/..."}},
 	{"checks/walk", []string{"checks/internal/..."}},
 	{"checks/names", nil},

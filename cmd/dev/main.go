@@ -22,6 +22,7 @@ import (
 	"os/exec"
 	"os/signal"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -133,11 +134,25 @@ func command(ctx context.Context, name string, args ...string) *exec.Cmd {
 
 // run prints a command line and runs it.
 func run(ctx context.Context, name string, args ...string) error {
-	fmt.Fprintln(speaker(ctx), "+", line(name, args))
+	return runEnv(ctx, nil, name, args...)
+}
+
+// runEnv is run with more in the environment.
+func runEnv(ctx context.Context, env []string, name string, args ...string) error {
+	fmt.Fprintln(speaker(ctx), "+", strings.Join(append(slices.Clip(env), line(name, args)), " "))
 	cmd := command(ctx, name, args...)
 	cmd.Stdin = nil
+	cmd.Env = append(os.Environ(), env...)
 	defer ownGroup(cmd)()
 	return failed(cmd.Run(), name, args)
+}
+
+// output runs a program and returns what it prints.
+func output(ctx context.Context, name string, args ...string) (string, error) {
+	cmd := exec.CommandContext(ctx, name, args...)
+	cmd.Stderr = os.Stderr
+	out, err := cmd.Output()
+	return strings.TrimSpace(string(out)), failed(err, name, args)
 }
 
 // failed says which command it was that failed.

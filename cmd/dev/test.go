@@ -12,7 +12,6 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"os/exec"
 	"path"
 	"path/filepath"
 	"runtime"
@@ -271,11 +270,8 @@ func cross(ctx context.Context) error {
 				if ctx.Err() != nil {
 					return ctx.Err()
 				}
-				fmt.Fprintln(speaker(ctx), "+", strings.Join(env, " "), line("go", args))
-				cmd := command(ctx, "go", args...)
-				cmd.Env = append(os.Environ(), env...)
-				if err := cmd.Run(); err != nil {
-					errs = append(errs, fmt.Errorf("%s/%s: go %s: %w", system, arch, args[0], err))
+				if err := runEnv(ctx, env, "go", args...); err != nil {
+					errs = append(errs, fmt.Errorf("%s/%s: %w", system, arch, err))
 				}
 			}
 		}
@@ -334,7 +330,7 @@ func fuzz(ctx context.Context) (err error) {
 	if len(targets) == 0 {
 		return errors.New("no fuzz target found: there should be one for every parser")
 	}
-	cache, err := exec.CommandContext(ctx, "go", "env", "GOCACHE").Output()
+	cache, err := output(ctx, "go", "env", "GOCACHE")
 	if err != nil {
 		return err
 	}
@@ -361,7 +357,7 @@ func fuzz(ctx context.Context) (err error) {
 		one, cancel := context.WithTimeout(ctx, fuzzMost)
 		args := []string{
 			"-test.run", "^$", "-test.fuzz", "^" + t.name + "$", "-test.fuzztime", fmt.Sprintf("%dx", inputs), "-test.fuzzminimizetime", "1s",
-			"-test.fuzzcachedir", filepath.Join(strings.TrimSpace(string(cache)), "fuzz", "loadline", filepath.FromSlash(t.folder)),
+			"-test.fuzzcachedir", filepath.Join(cache, "fuzz", "loadline", filepath.FromSlash(t.folder)),
 		}
 		fmt.Fprintf(speaker(ctx), "+ in %s: %s\n", t.folder, line(program, args))
 		cmd := command(one, program, args...)
