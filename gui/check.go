@@ -1,9 +1,11 @@
 package gui
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"time"
@@ -25,25 +27,22 @@ func (w *Window) request(v *view) (Request, error) {
 		r.State = w.demo.State
 	}
 	from, to := v.setup.from.get(), v.setup.to.get()
-	if v.stage == checks.Arrival {
+	switch v.stage {
+	case checks.Arrival:
 		r.Manifest = from
 		r.Listings = input.Paths(v.setup.to.path.Text)
 		if w.demo != nil && slices.ContainsFunc(r.Listings, w.demo.Owns) {
 			r.Invented = demo.InventedListing
 		}
-		err := v.setup.store.into(&r)
-		return r, err
-	}
-	if v.stage == checks.Recheck {
+	case checks.Recheck:
 		r.Manifest, r.Source = from, to
-		err := v.setup.portion.into(&r)
-		return r, err
-	}
-	r.Source, r.Share = from, to
-	if v.stage == checks.Before {
+	case checks.Before:
 		r.Job.State = r.State // what was read before counts
+		fallthrough
+	default:
+		r.Source, r.Share = from, to
 	}
-	if err := v.setup.options.into(&r.Job); err != nil {
+	if err := v.setup.form.into(&r); err != nil || v.setup.options == nil {
 		return r, err
 	}
 	if v.setup.disks != nil {
@@ -85,7 +84,7 @@ func (w *Window) check(read bool) {
 	req.Read = read
 	if err != nil {
 		v.setup.setFolded(false)
-		v.setup.complain(capitalize(err.Error()) + ".")
+		v.setup.form.say(capitalize(err.Error()) + ".")
 		w.message = err.Error()
 		v.state = stateError
 		v.reset()
@@ -96,7 +95,7 @@ func (w *Window) check(read bool) {
 		w.changed()
 		return
 	}
-	v.setup.complain("")
+	v.setup.form.say("")
 	w.remember()
 	w.notice.Hide()
 	w.setTitle("", -1)
@@ -113,10 +112,15 @@ func (w *Window) check(read bool) {
 	}
 	v.relayout()
 	w.changed()
-	w.run.start(req,
-		func(ev []checks.Event, p checks.Progress) { w.showProgress(v, ev, p) },
-		func(rep *checks.Report, err error) { w.ended(v, rep, err) })
+	var rep *checks.Report
+	w.run.start(func(ctx context.Context, watch func(checks.Event)) (err error) {
+		rep, err = w.engine.Run(ctx, req, watch)
+		return err
+	}, func(ev []checks.Event, p checks.Progress) { w.showProgress(v, ev, p) }, func(err error) { w.ended(v, rep, err) })
 }
+
+// tidyFrom is how many findings a report has at least whose making leaves much memory behind.
+const tidyFrom = 100_000
 
 const putRight = "Correct what is marked in red below, and check again."
 
@@ -296,6 +300,9 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 	}
 	v.relayout()
 	w.changed()
+	if rep != nil && flagged(rep) > tidyFrom {
+		go debug.FreeOSMemory() // what making the report took as much again
+	}
 	if w.closing {
 		w.leave()
 	}
@@ -341,7 +348,7 @@ func (w *Window) failed(v *view, err error) {
 	where := v.pickerOf(job.Field)
 	if where == nil {
 		w.message = text
-		v.setup.complain(text)
+		v.setup.form.say(text)
 		return
 	}
 	text = capitalize(strings.TrimPrefix(text, where.get()+": ")) // the field above shows it

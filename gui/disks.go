@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/container"
 
 	"loadline/checks"
 	"loadline/checks/names"
@@ -61,24 +60,23 @@ func (d *moreDisks) insert() *diskRow {
 	r := &diskRow{
 		caption: kit.NewText("", kit.SizeBody, kit.ColText).Bold(),
 		prefix:  kit.NewField("like DiskB"),
-		fault:   kit.NewParagraph("", kit.SizeSmall+1, kit.ColFail),
+		fault:   newProblem(),
 	}
 	r.disk = newPicker("disk", "", "/path/to/the/next/disk", d.choose(&r.disk, len(d.rows)+2))
 	r.remove = kit.NewButton(kit.Plain, "", "Remove", func() { d.drop(r) })
-	r.fault.Hide()
 	r.disk.changed = func(string) {
 		r.propose()
 		d.offer(d.offers)
 		d.told()
 	}
 	r.prefix.OnChanged = func(string) {
-		r.complain("")
+		r.fault.Say("")
 		d.told()
 	}
 	d.prepare(r.disk.path)
 	d.prepare(r.prefix)
 	folder := kit.NewSurface("", "", kit.NewColumn(5, kit.NewSized(0, 20, r.caption), kit.NewStretch(8, 0, r.prefix.Framed(), r.remove), r.fault)).Pad(12, 9)
-	r.box = container.New(setupLayout{}, r.disk.box, kit.NewMark("onward", kit.ColMuted, 22), folder)
+	r.box = besideEachOther(r.disk.box, folder)
 	d.rows = append(d.rows, r)
 	d.number()
 	d.offer(d.offers)
@@ -137,12 +135,6 @@ func (r *diskRow) propose() {
 		}
 	}
 	r.prefix.SetText(input.ShowPath(r.own))
-}
-
-// complain shows what is wrong with the folder on the share.
-func (r *diskRow) complain(problem string) {
-	r.fault.Set(problem, "")
-	kit.SetVisible(r.fault, problem != "")
 }
 
 // disks are the further disks as they are set.
@@ -430,7 +422,7 @@ func (v *view) blameDisk(w *Window, job *checks.JobError, text string) bool {
 	at := r.disk.path
 	if job.Field == checks.FieldPrefix {
 		at = r.prefix
-		r.complain(text)
+		r.fault.Say(text)
 	} else {
 		r.disk.say("", text)
 	}

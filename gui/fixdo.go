@@ -1,12 +1,11 @@
 package gui
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
 	"io"
-	"os"
+	"io/fs"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -201,31 +200,19 @@ func (p *fixPage) run(doing string, work func(context.Context, fix.Options) (*fi
 		out, err = work(ctx, o)
 		past = lastJournal(p.source)
 	}()
-	go func() {
-		tick := time.NewTicker(pumpEvery)
-		defer tick.Stop()
-		for over := false; !over; {
-			select {
-			case <-ended:
-				over = true
-			case <-tick.C:
+	go pump(p.w.desktop.PostWait, pumpEvery, ended, nil, func(over bool) {
+		if s := at.Load(); s != nil && ctx.Err() == nil {
+			p.meter.Set(s.Part())
+			p.doing.Set(fixWords(*s), "")
+			if p.w.desktop.Now().Sub(began) >= titleAfter {
+				p.w.setTitle(fmt.Sprintf("%.0f %%", 100*s.Part()), s.Part())
 			}
-			s := at.Load()
-			p.w.desktop.PostWait(func() {
-				if s != nil && ctx.Err() == nil {
-					p.meter.Set(s.Part())
-					p.doing.Set(fixWords(*s), "")
-					if p.w.desktop.Now().Sub(began) >= titleAfter {
-						p.w.setTitle(fmt.Sprintf("%.0f %%", 100*s.Part()), s.Part())
-					}
-				}
-				if over {
-					p.past = past
-					p.over(out, err, done)
-				}
-			})
 		}
-	}()
+		if over {
+			p.past = past
+			p.over(out, err, done)
+		}
+	})
 }
 
 // fixWords writes how far the work is: steps, bytes, rate and time left, as far as they are known.
@@ -344,21 +331,20 @@ func (p *fixPage) saveLists() {
 	}
 	w := p.w
 	stamp := w.desktop.Now().Format("2006-01-02 15.04")
-	w.saveSheet("Save the copy list", "One relative path per line: what would arrive as it is named now. Everything else goes into a skip list beside it. In the source folder, pax -rw -d /mnt/share < LIST copies exactly these. The checks before and after copying follow this list.",
+	w.askFile("Save the copy list", "One relative path per line: what would arrive as it is named now. Everything else goes into a skip list beside it. In the source folder, pax -rw -d /mnt/share < LIST copies exactly these. The checks before and after copying follow this list.",
 		"Loadline copy list "+stamp+".txt",
 		func(path string, out io.Writer) error { return p.writeLists(path, out) })
 }
 
 func (p *fixPage) writeLists(path string, out io.Writer) error {
 	skip := skipListBeside(path)
-	if _, err := os.Lstat(skip); err == nil {
+	err := checks.WriteNew(skip, func(skipped io.Writer) error {
+		_, err := p.plan.WriteLists(context.Background(), out, skipped, false)
+		return err
+	})
+	if errors.Is(err, fs.ErrExist) {
 		return errors.New("the skip list " + names.Quote(skip) + " already exists: choose another name")
 	}
-	err := writeFile(skip, false, func(f *os.File) error {
-		b := bufio.NewWriterSize(f, 1<<16)
-		_, err := p.plan.WriteLists(context.Background(), out, b, false)
-		return errors.Join(err, b.Flush())
-	})
 	if err == nil {
 		p.w.desktop.Post(func() { p.w.views[checks.Before].setup.options.list.SetText(input.ShowPath(path)) })
 	}

@@ -6,10 +6,12 @@ import (
 	"encoding/gob"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"time"
 
 	"loadline/checks"
@@ -90,8 +92,11 @@ type keptFinding struct {
 
 const keptVersion = 2
 
+// lastFiles are the names of kept reports; the star stands for a stage.
+const lastFiles = "last-*.gob.gz"
+
 func lastFile(dir string, s checks.Stage) string {
-	return filepath.Join(dir, "last-"+string(s)+".gob.gz")
+	return filepath.Join(dir, strings.Replace(lastFiles, "*", string(s), 1))
 }
 
 // keptPiece is how many findings are written at a time.
@@ -209,19 +214,15 @@ func writeLast(dir string, rep *checks.Report) error {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return err
 	}
-	return writeFile(lastFile(dir, rep.Stage), true, func(f *os.File) error {
-		b := bufio.NewWriterSize(f, 1<<16)
-		z, err := gzip.NewWriterLevel(b, gzip.BestSpeed)
+	return checks.Replace(lastFile(dir, rep.Stage), func(out io.Writer) error {
+		z, err := gzip.NewWriterLevel(out, gzip.BestSpeed)
 		if err != nil {
 			return err
 		}
 		if err := keep(gob.NewEncoder(z), rep); err != nil {
 			return err
 		}
-		if err := z.Close(); err != nil {
-			return err
-		}
-		return b.Flush()
+		return z.Close()
 	})
 }
 

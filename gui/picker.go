@@ -32,7 +32,7 @@ func newPicker(icon, caption, hint string, choose func()) *picker {
 		facts:   kit.NewText("", kit.SizeSmall+1, kit.ColMuted).Truncated().Right(),
 		path:    kit.NewField(hint),
 		choose:  kit.NewButton(kit.Plain, "folder", "Choose…", choose).Shorter(""),
-		problem: kit.NewParagraph("", kit.SizeSmall+1, kit.ColFail),
+		problem: newProblem(),
 		offers:  kit.NewFlow(8),
 		icon:    icon,
 	}
@@ -44,7 +44,6 @@ func newPicker(icon, caption, hint string, choose func()) *picker {
 			w.changed(input.Path(s))
 		}
 	}
-	w.problem.Hide()
 	top := kit.NewStretch(8, 2, kit.NewMark(icon, kit.ColAccent, 18), w.caption, w.facts)
 	w.row = kit.NewStretchLeast(8, 0, 250, w.path.Framed(), w.choose)
 	w.inner = kit.NewColumn(5, kit.NewSized(0, 20, top), w.row, w.offers, w.problem)
@@ -96,8 +95,7 @@ func (w *picker) start() string {
 // say shows facts or, where there is one, a problem with what to do about it.
 func (w *picker) say(facts, problem string) {
 	w.facts.Set(facts, "")
-	w.problem.Set(problem, "")
-	kit.SetVisible(w.problem, problem != "")
+	w.problem.Say(problem)
 }
 
 // wrong reports whether a problem is shown.

@@ -103,82 +103,42 @@ func (p *splitPage) saveLists() {
 	if p.plan == nil || p.task != nil || w.sheet != nil {
 		return
 	}
-	s := &kit.Sheet{Name: "save-lists"}
-	s.Field = kit.NewField("Path of the folder")
-	s.Field.TextStyle = fyne.TextStyle{Monospace: true}
-	s.Field.SetText(input.ShowPath(filepath.Join(w.desktop.ReportDir, "Loadline lists "+w.desktop.Now().Format("2006-01-02 15.04"))))
-	problem := kit.NewParagraph("", kit.SizeBody, kit.ColFail)
-	problem.Hide()
-	complain := func(text string) {
-		problem.Set(text, "")
-		kit.SetVisible(problem, text != "")
-		if text != "" {
-			w.message = text
-		}
-		s.Fit()
-	}
 	allowed := "" // a folder on the source's own disk that was asked for twice
-	do := func() {
-		dir := input.Path(s.Field.Text)
-		if dir == "" {
-			complain("Type the path of a new or empty folder.")
-			return
-		}
-		abs, err := filepath.Abs(dir)
-		if err != nil {
-			complain("This path cannot be used: " + err.Error() + ".")
-			return
-		}
-		if p.task != nil {
-			return
-		}
-		complain("")
-		s.Yes.Disable()
-		p.write(abs, abs == allowed, func(nul bool, err error) {
-			s.Yes.Enable()
-			switch {
-			case errors.Is(err, errOnSource):
-				allowed = abs
-				complain("This folder is on the disk that is to be copied. Choose one on another disk, or press Save again to have the lists there.")
-			case stoppedErr(err):
-				complain("Stopped. No list was left behind.")
-			case err != nil:
-				complain(capitalize(oneLine(err.Error())) + ".")
-			default:
-				if w.sheet == s {
-					w.closeSheet()
-				}
-				p.saved(abs, nul)
+	var s *saveSheet
+	s = w.askWhere("save-lists", "Save the lists",
+		"A copy list for each box: box-1.list, box-2.list and so on, one relative path a line. The folder must be new or empty, and not in the source.",
+		"Path of the folder", "Type the path of a new or empty folder.", "Loadline lists "+w.desktop.Now().Format("2006-01-02 15.04"),
+		func(dir string) {
+			if p.task != nil {
+				return
 			}
+			s.complain("")
+			s.Yes.Disable()
+			p.write(dir, dir == allowed, func(nul bool, err error) {
+				s.Yes.Enable()
+				switch {
+				case errors.Is(err, errOnSource):
+					allowed = dir
+					s.complain("This folder is on the disk that is to be copied. Choose one on another disk, or press Save again to have the lists there.")
+				case stoppedErr(err):
+					s.complain("Stopped. No list was left behind.")
+				case err != nil:
+					s.complain(capitalize(oneLine(err.Error())) + ".")
+				default:
+					if w.sheet == s.Sheet {
+						w.closeSheet()
+					}
+					p.saved(dir, nul)
+				}
+			})
 		})
-	}
-	s.Field.OnSubmitted = func(string) { do() }
-	s.Yes = kit.NewButton(kit.Primary, "", "Save", do)
-	s.No = kit.NewButton(kit.Plain, "", "Cancel", func() {
+	s.No.OnTapped = func() {
 		if p.task != nil { // what is written goes first
 			p.halt()
 			return
 		}
 		w.closeSheet()
-	})
-	browse := kit.NewButton(kit.Plain, "folder", "Choose folder…", func() {
-		w.desktop.ChooseFolder("Choose where to save the lists", filepath.Dir(input.Path(s.Field.Text)), func(dir string, err error) {
-			w.desktop.Post(func() {
-				switch {
-				case w.sheet != s:
-				case err != nil:
-					complain("No dialog could be shown. Type the path.")
-				case dir != "":
-					s.Field.SetText(input.ShowPath(filepath.Join(dir, filepath.Base(input.Path(s.Field.Text)))))
-				}
-			})
-		})
-	})
-	w.open(s, kit.NewColumn(kit.GapMid,
-		kit.NewParagraph("Save the lists", 18, kit.ColText).Bold(),
-		kit.NewParagraph("A copy list for each box: box-1.list, box-2.list and so on, one relative path a line. The folder must be new or empty, and not in the source.", kit.SizeBody, kit.ColMuted),
-		s.Field.Framed(), problem,
-		kit.NewStretch(10, 1, browse, kit.NewText("", kit.SizeBody, kit.ColText), s.No, s.Yes)), s.Field)
+	}
 }
 
 // errOnSource: the folder for the lists is on the disk that is to be copied.
@@ -243,12 +203,6 @@ func (p *splitPage) saved(dir string, nul bool) {
 	}
 }
 
-func (p *splitPage) openFolder() {
-	if err := p.w.desktop.Reveal(p.dir); err != nil {
-		p.w.tell(checks.Failed, "No file manager could be opened: "+err.Error()+". The folder is "+names.Quote(p.dir))
-	}
-}
-
 // useList makes the list of the box that is shown the copy list of the checks.
 func (p *splitPage) useList() {
 	if p.dir == "" || p.shown >= len(p.lists) || p.lists[p.shown] == "" {
@@ -294,11 +248,7 @@ func (p *splitPage) elements(m map[string]fyne.CanvasObject) {
 		}
 	}
 	m["box-entries"] = p.each.size
-	for name, x := range map[string]*kit.Button{"add-box": p.add, "divide": p.divide, "stop": p.stop, "save-lists": p.save} {
-		if x.Visible() && !x.Disabled() {
-			m[name] = x
-		}
-	}
+	addUsable(m, map[string]*kit.Button{"add-box": p.add, "divide": p.divide, "stop": p.stop, "save-lists": p.save})
 	if p.plan == nil {
 		return
 	}
@@ -306,9 +256,5 @@ func (p *splitPage) elements(m map[string]fyne.CanvasObject) {
 	for i, c := range p.choices {
 		m["choice-"+strconv.Itoa(i+1)] = c
 	}
-	for name, x := range map[string]*kit.Button{"use-list": p.use, "open-folder": p.open} {
-		if x.Visible() {
-			m[name] = x
-		}
-	}
+	addUsable(m, map[string]*kit.Button{"use-list": p.use, "open-folder": p.open})
 }

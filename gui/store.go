@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/container"
 
 	"loadline/checks"
 	"loadline/checks/arrival"
@@ -19,13 +18,11 @@ import (
 
 // store is what a person may say about a listing, and shows how it was understood.
 type store struct {
-	box     fyne.CanvasObject
+	form
 	columns *kit.Field
 	disk    *kit.Field
 	choose  *kit.Button
 	how     *kit.Paragraph // how the listing was understood
-	problem *kit.Paragraph
-	changed func()
 }
 
 func newStore(w *Window) *store {
@@ -33,62 +30,29 @@ func newStore(w *Window) *store {
 		columns: kit.NewField("found by itself, or like key=2,size=3"),
 		disk:    kit.NewField("none"),
 		how:     kit.NewParagraph("", kit.SizeSmall+1, kit.ColMuted),
-		problem: kit.NewParagraph("", kit.SizeSmall+1, kit.ColFail),
 	}
 	s.how.Hide()
-	s.problem.Hide()
+	s.form = newForm(s.read, s.columns, s.disk)
 	s.disk.TextStyle = fyne.TextStyle{Monospace: true}
 	s.choose = kit.NewButton(kit.Plain, "folder", "Choose…", func() {
 		w.desktop.ChooseFolder("Choose the folder of the disk", input.Path(s.disk.Text), func(path string, err error) {
 			w.desktop.Post(func() {
 				switch {
 				case err != nil:
-					s.complain("No dialog could be shown. Type the path of the disk.")
+					s.say("No dialog could be shown. Type the path of the disk.")
 				case path != "":
 					s.disk.SetText(input.ShowPath(path))
 				}
 			})
 		})
 	}).Shorter("").WithHeight(optionHigh)
-	for _, f := range s.fields() {
-		f.OnChanged = func(string) {
-			s.complain("") // told again when it is still wrong
-			if s.changed != nil {
-				s.changed()
-			}
-		}
-	}
-	label := func(text string) fyne.CanvasObject { return kit.NewText(text, kit.SizeSmall+1, kit.ColMuted) }
-	row := container.New(halves{optionGap},
-		kit.NewStretch(8, 1, label("Columns"), s.columns.Framed()),
-		kit.NewStretchLeast(8, 1, 200, label("The disk"), s.disk.Framed(), s.choose))
-	s.box = kit.NewInset(12, 4, kit.NewColumn(6, s.how, row, s.problem))
+	s.buttons = []fyne.Disableable{s.choose}
+	s.build(s.how, inHalves(labelled("Columns", s.columns), kit.NewStretchLeast(8, 1, 200, label("The disk"), s.disk.Framed(), s.choose)))
 	return s
 }
 
-func (s *store) fields() []*kit.Field { return []*kit.Field{s.columns, s.disk} }
-
-func (s *store) lock(on bool) {
-	for _, f := range s.fields() {
-		kit.SetEnabled(f, !on)
-	}
-	kit.SetEnabled(s.choose, !on)
-}
-
-// complain shows what is wrong with what was typed; empty if nothing is.
-func (s *store) complain(problem string) {
-	s.problem.Set(problem, "")
-	kit.SetVisible(s.problem, problem != "")
-}
-
-// tell shows how the listing was understood; empty while that is not known.
-func (s *store) tell(how string) {
-	s.how.Set(how, "")
-	kit.SetVisible(s.how, how != "")
-}
-
-// into takes the wishes over into a request, or says what cannot be understood.
-func (s *store) into(r *Request) error {
+// read takes the wishes over into a request, or says what cannot be understood.
+func (s *store) read(r *Request) error {
 	var err error
 	if r.Columns, err = listing.ParseColumns(s.columns.Text); err != nil {
 		return err
@@ -107,14 +71,14 @@ func (w *Window) inspectStore(v *view, turn int) {
 	list := input.Paths(x.path.Text)
 	if len(list) == 0 {
 		x.say("", "")
-		s.tell("")
+		s.how.Say("")
 		v.relayout()
 		return
 	}
 	columns, err := listing.ParseColumns(s.columns.Text)
 	if err != nil {
-		s.tell("")
-		s.complain(capitalize(oneLine(err.Error())) + ".")
+		s.how.Say("")
+		s.say(capitalize(oneLine(err.Error())) + ".")
 		v.relayout()
 		return
 	}
@@ -132,7 +96,7 @@ func (w *Window) inspectStore(v *view, turn int) {
 				return
 			}
 			x.say(facts, problem)
-			s.tell(how)
+			s.how.Say(how)
 			if v.state == stateIdle { // what a run has said stays
 				w.showReady(v)
 			}

@@ -119,7 +119,7 @@ func newView(w *Window, stage checks.Stage) *view {
 	var opts *options
 	var arrived *store
 	var part *portion
-	var below fyne.CanvasObject
+	var below *form
 	var from, to *picker
 	var between []fyne.CanvasObject
 	var disks *moreDisks
@@ -129,14 +129,14 @@ func newView(w *Window, stage checks.Stage) *view {
 		from = newPicker("document", "Manifest", "/path/to/manifest", w.chooser(&from, "Choose the manifest", false))
 		to = newPicker("disk", "Folder of the copy", "/path/to/the/copy", w.chooser(&to, "Choose the folder of the copy", true))
 		part = newPortion()
-		below = part.box
+		below = &part.form
 		v.head.aside("back", "After arrival", func() { w.setStage(checks.Arrival) })
 	case checks.Arrival:
 		v.head.aside("", "Recheck a copy", w.showRecheck)
 		from = newPicker("document", "Manifest", "/path/to/manifest", w.chooser(&from, "Choose the manifest", false))
 		to = newPicker("share", "Listing of the store", "/path/to/listing.csv", w.chooser(&to, "Choose the listing", false))
 		arrived = newStore(w)
-		below = arrived.box
+		below = &arrived.form
 	default:
 		from = newPicker("disk", "Source", "/path/to/the/archive", w.chooser(&from, "Choose the folder to be copied", true))
 		to = newPicker("share", "Share", "/path/to/the/mounted/share", w.chooser(&to, "Choose the mounted share", true))
@@ -151,7 +151,7 @@ func newView(w *Window, stage checks.Stage) *view {
 			from.row.Objects = append(from.row.Objects, disks.add)
 			between = append(between, disks.box)
 		}
-		below = opts.box
+		below = &opts.form
 	}
 	v.setup = newSetup(from, to, between, below)
 	v.setup.disks, v.setup.one = disks, one

@@ -64,13 +64,13 @@ type Window struct {
 	offers  []Offer // what is mounted
 	gone    bool    // the window is closed
 	onIcon  float64 // which part of a run the icon shows; below 0: none
-	trace   *trace
+	tracer  *tracer // nil unless a test asks for a trace
 }
 
 // New builds the window's content in win. It shows nothing yet: that is the caller's ShowAndRun.
 func New(win fyne.Window, e Engine, d Desktop) *Window {
 	w := &Window{win: win, engine: e, desktop: d, onIcon: -1, stage: checks.Before, views: map[checks.Stage]*view{}, at: pageChecks, links: links{}}
-	w.run = &runner{engine: e, postWait: d.PostWait}
+	w.run = &runner{postWait: d.PostWait}
 	sweep(d.StateDir, d.Now())
 	c, err := loadChoices(d.StateDir)
 	w.setTheme(c.Theme)
@@ -218,14 +218,7 @@ func (w *Window) watch(v *view) {
 	if v.setup.disks != nil {
 		v.setup.disks.changed = typed
 	}
-	switch {
-	case v.setup.options != nil:
-		v.setup.options.changed = typed
-	case v.setup.store != nil:
-		v.setup.store.changed = typed
-	case v.setup.portion != nil:
-		v.setup.portion.changed = typed
-	}
+	v.setup.form.changed = typed
 	w.showReady(v)
 }
 
@@ -239,52 +232,28 @@ func (w *Window) showReady(v *view) {
 		return
 	}
 	v.state = stateIdle
-	from, to := v.setup.from.get(), v.setup.to.get()
-	l := kit.Badge{Mark: "loadline", Color: kit.ColAccent}
+	words := stageWords[v.stage]
+	title, next := words.ready, words.next
+	switch {
+	case !w.ready(v):
+		title, next = words.question, words.needs
+	case v.setup.to.get() == "":
+		title, next = "Ready to check the disk", "No appliance yet? Check the disk now: you learn what to fix, and what capacity and time to plan for."
+	case v.stage == checks.After, v.stage == checks.Recheck:
+		next = w.beforeLong(next)
+	}
 	v.head.setPrimary(true)
-	v.head.check.Set("", stageWords[v.stage].button)
-	defer v.relayout()
-	switch v.stage {
-	case checks.Arrival:
-		if from == "" || to == "" {
-			v.head.say(l, "Has every file arrived?", "Choose the manifest that the check after copying wrote, and a listing of the object store: a table, JSON, XML or checksum lines.")
-		} else {
-			v.head.say(l, "Ready to check the arrival", "Loadline looks up every file of the manifest in the listing. Keep the disk until this says that you may erase it.")
-		}
-	case checks.Recheck:
-		if from == "" || to == "" {
-			v.head.say(l, "Is this copy whole?", "Choose the manifest, and the folder of any copy: a second disk, objects that were fetched back, the same disk years later.")
-		} else {
-			v.head.say(l, "Ready to recheck the copy", w.beforeLong("Every file of the manifest is looked up in the folder, read to its last byte and compared by its checksum. Nothing is changed."))
-		}
-	case checks.After:
-		if from == "" || to == "" {
-			v.head.say(l, "Is every byte on the share?", "Choose the disk and the mounted share. Both are read, nothing is changed but the manifest that is written.")
-		} else {
-			v.head.say(l, "Ready to check the copy", w.beforeLong("Source and share are both read to the last byte: this takes about as long as the copy did. Keep the disk."))
-		}
-	default:
-		switch {
-		case from == "":
-			v.head.say(l, "Which disk do you want to copy?", "Drop its folder on this window, type its path, or choose it. Nothing on the disk is changed.")
-		case to == "":
-			v.head.say(l, "Ready to check the disk", "No appliance yet? Check the disk now: you learn what to fix, and what capacity and time to plan for.")
-		default:
-			v.head.say(l, "Ready to check", "The disk is only read. On the share one small trial folder is written, and removed again.")
-		}
-	}
-	if w.ready(v) {
-		v.head.check.Enable()
-	} else {
-		v.head.check.Disable()
-	}
+	v.head.check.Set("", words.button)
+	v.head.say(kit.Badge{Mark: "loadline", Color: kit.ColAccent}, title, next)
+	kit.SetEnabled(v.head.check, w.ready(v))
 	if w.ready(v) && (v.setup.from.wrong() || v.setup.to.wrong() || v.wrongDisk() || v.conflict() != "") {
-		next := "Correct what is marked in red below."
+		next = "Correct what is marked in red below."
 		if v.stage == checks.Before && !v.setup.from.wrong() && !v.wrongDisk() && v.conflict() == "" {
 			next += " You can still check: the disk is checked either way."
 		}
 		v.head.say(statusBadge(checks.Warned), "Not ready yet", next)
 	}
+	v.relayout()
 }
 
 // ready reports whether the places that a stage needs are named.
@@ -394,8 +363,8 @@ func (w *Window) leave() {
 	if w.split != nil {
 		w.split.leave()
 	}
-	if w.trace != nil {
-		w.trace.close()
+	if w.tracer != nil {
+		w.tracer.close()
 	}
 	w.win.Close()
 }

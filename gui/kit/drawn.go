@@ -1,0 +1,70 @@
+package kit
+
+import (
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/widget"
+)
+
+// Drawn is a widget that is made of parts, which it keeps as long as it lives. It embeds Base or Pressable, which
+// draw it.
+type Drawn interface {
+	fyne.Widget
+	Parts() []fyne.CanvasObject // all that is drawn, the hindmost first
+	Apply()                     // has the parts show what the fields say now
+	Place(s fyne.Size)          // puts the parts in their places
+	Least() fyne.Size           // the size that it needs at least
+}
+
+// Base is what widgets have in common that cannot be pressed.
+type Base struct {
+	widget.BaseWidget
+	whole Drawn
+}
+
+// Extend makes a widget out of what embeds this.
+func (b *Base) Extend(whole Drawn) {
+	b.whole = whole
+	b.ExtendBaseWidget(whole)
+}
+
+// Apply does nothing: what is more than its place and its size has one of its own.
+func (b *Base) Apply() {}
+
+// CreateRenderer implements fyne.Widget.
+func (b *Base) CreateRenderer() fyne.WidgetRenderer { return newRenderer(b.whole) }
+
+// renderer is how the toolkit draws a widget.
+type renderer struct{ Drawn }
+
+func newRenderer(w Drawn) renderer {
+	w.Apply()
+	if s := w.Size(); s.Width > 0 && s.Height > 0 {
+		w.Place(s)
+	}
+	return renderer{w}
+}
+
+func (r renderer) Layout(s fyne.Size)           { r.Place(s) }
+func (r renderer) MinSize() fyne.Size           { return r.Least() }
+func (r renderer) Objects() []fyne.CanvasObject { return r.Parts() }
+func (r renderer) Destroy()                     {}
+
+// Refresh has everything show what it should. Shapes and letters are drawn anew by whoever changes them.
+func (r renderer) Refresh() {
+	r.Apply()
+	r.Place(r.Size())
+	for _, o := range r.Parts() {
+		switch o.(type) {
+		case fyne.Widget, *fyne.Container:
+			o.Refresh()
+		}
+	}
+}
+
+// change sets a field of a widget, and has the widget drawn anew if it was something else.
+func change[T comparable](field *T, to T, redraw func()) {
+	if *field != to {
+		*field = to
+		redraw()
+	}
+}
