@@ -4,18 +4,15 @@ import (
 	"context"
 	"errors"
 	"io"
-	"path/filepath"
 	"slices"
 	"strings"
-
-	"github.com/adrg/xdg"
 
 	"loadline/checks"
 	"loadline/checks/before"
 )
 
 // runBefore runs the checks before copying.
-func runBefore(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+func runBefore(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	fs := newFlags("before", "SOURCE [SHARE]", stderr)
 	var j jobFlags
 	var out output
@@ -39,38 +36,30 @@ func runBefore(ctx context.Context, args []string, stdout, stderr io.Writer) int
 		job.With = append(job.With, checks.Disk{Source: dir, Prefix: prefix})
 		return nil
 	})
-	rest, err := parse(fs, args)
+	rest, err := parsePlaces(fs, args, &j.demo, "SOURCE and SHARE", 1, 2)
 	if err != nil {
-		return parsed(err)
-	}
-	ok, err := j.places(rest)
-	if err != nil {
-		return fault(stderr, err)
-	}
-	if !ok {
-		fs.Usage()
-		return exitError
+		return err
 	}
 	if j.demo && len(job.With) > 0 {
-		return fault(stderr, errors.New("-demo brings its own folders; leave out -with"))
+		return errors.New("-demo brings its own folders; leave out -with")
 	}
 	sources := slices.Clone(rest[:min(len(rest), 1)])
 	for _, d := range job.With {
 		sources = append(sources, d.Source)
 	}
 	if err := out.check(sources...); err != nil {
-		return fault(stderr, err)
+		return err
 	}
 	if out.file != "" && samePath(out.file, job.Baseline) {
-		return fault(stderr, errors.New("the report and the baseline cannot be one file; choose another name for one of them"))
+		return errors.New("the report and the baseline cannot be one file; choose another name for one of them")
 	}
 	remove, err := j.settle(rest, stderr)
 	defer remove()
 	if err != nil {
-		return fault(stderr, err)
+		return err
 	}
 	if job.StandIn == nil {
-		job.State = filepath.Join(xdg.StateHome, "loadline")
+		job.State = stateDir()
 	}
 	watch, done := progressLine(stderr)
 	rep, err := checks.Run(ctx, *job, before.List(), watch)

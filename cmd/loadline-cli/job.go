@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"flag"
 	"fmt"
@@ -68,18 +69,8 @@ func (j *jobFlags) settle(args []string, stderr io.Writer) (done func(), err err
 	if err != nil {
 		return done, err
 	}
-	given := j.job
-	j.job.Source, j.job.Share = d.Job.Source, d.Job.Share
-	j.job.StandIn, j.job.StandInSource = d.Job.StandIn, d.Job.StandInSource
-	if given.Prefix == "" {
-		j.job.Prefix = d.Job.Prefix
-	}
-	if given.Uplink == 0 {
-		j.job.Uplink = d.Job.Uplink
-	}
-	if given.Battery == 0 {
-		j.job.Battery = d.Job.Battery
-	}
+	fromDemo(&j.job, d)
+	j.job.Uplink, j.job.Battery = cmp.Or(j.job.Uplink, d.Job.Uplink), cmp.Or(j.job.Battery, d.Job.Battery)
 	return done, nil
 }
 
@@ -97,21 +88,16 @@ func openDemo(stderr io.Writer) (d *demo.Demo, done func(), err error) {
 	}, nil
 }
 
+// fromDemo takes the places of a job before copying from the demo.
+func fromDemo(job *checks.Job, d *demo.Demo) {
+	job.Source, job.Share = d.Job.Source, d.Job.Share
+	job.StandIn, job.StandInSource = d.Job.StandIn, d.Job.StandInSource
+	job.Prefix = cmp.Or(job.Prefix, d.Job.Prefix)
+}
+
 // errDemoPlaces is what is said of places beside -demo.
 func errDemoPlaces(places string) error {
 	return fmt.Errorf("-demo brings its own folders and files; leave out %s", places)
-}
-
-// places reports whether the arguments name a source and perhaps a share, as the checks before copying want
-// them.
-func (j *jobFlags) places(args []string) (ok bool, err error) {
-	if j.demo {
-		if len(args) > 0 {
-			return false, errDemoPlaces("SOURCE and SHARE")
-		}
-		return true, nil
-	}
-	return len(args) == 1 || len(args) == 2, nil
 }
 
 // size reads a number of bytes as people write it.
