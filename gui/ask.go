@@ -80,17 +80,9 @@ func (w *Window) askWhere(name, title, text, hint, missing, proposed string, wri
 	s.Yes = kit.NewButton(kit.Primary, "", "Save", do)
 	s.No = kit.NewButton(kit.Plain, "", "Cancel", w.closeSheet)
 	browse := kit.NewButton(kit.Plain, "folder", "Choose folder…", func() {
-		w.desktop.ChooseFolder("Choose where to save", filepath.Dir(input.Path(s.Field.Text)), func(dir string, err error) {
-			w.desktop.Post(func() {
-				switch {
-				case w.sheet != s.Sheet:
-				case err != nil:
-					s.complain("No dialog could be shown. Type the path.")
-				case dir != "":
-					s.Field.SetText(input.ShowPath(filepath.Join(dir, filepath.Base(input.Path(s.Field.Text)))))
-				}
-			})
-		})
+		w.choose("Choose where to save", filepath.Dir(input.Path(s.Field.Text)), true, func(dir string) {
+			s.Field.SetText(input.ShowPath(filepath.Join(dir, filepath.Base(input.Path(s.Field.Text)))))
+		}, func() { s.complain("No dialog could be shown. Type the path.") })
 	})
 	w.open(s.Sheet, title, browse, kit.NewParagraph(text, kit.SizeBody, kit.ColMuted), s.Field.Framed(), s.problem)
 	return s

@@ -102,7 +102,7 @@ func (w *Window) check(read bool) {
 	w.running, w.stops, w.began = v.stage, false, w.desktop.Now()
 	v.state, v.asked = stateRunning, v.places()
 	v.reset()
-	v.lock(true)
+	v.setup.lock(true)
 	v.setup.from.say("", "")
 	v.setup.to.say("", "")
 	v.head.say(statusBadge(checks.Running), runningWords(v.stage, read), "")
@@ -252,7 +252,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 		w.links.learnDisks(v, rep)
 		v.asked = v.places()
 	}
-	v.lock(false)
+	v.setup.lock(false)
 	v.head.setRunning(false)
 	w.setTitle("", -1)
 	took := w.desktop.Now().Sub(w.began)

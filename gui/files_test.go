@@ -11,7 +11,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/driver/desktop"
@@ -129,8 +128,8 @@ func TestNewestFilterWins(t *testing.T) {
 	m := newFilesModel(sample(), nil, func(f func()) { posts <- f })
 	got := ""
 	m.work.Lock() // both wait here
-	m.ask(query{levels: [3]bool{true, true, true}, text: "day 01"}, func(time.Duration) { got += "old" })
-	m.ask(query{levels: [3]bool{true, true, true}, text: "day 02"}, func(time.Duration) { got += "new" })
+	m.ask(query{levels: [3]bool{true, true, true}, text: "day 01"}, func() { got += "old" })
+	m.ask(query{levels: [3]bool{true, true, true}, text: "day 02"}, func() { got += "new" })
 	m.work.Unlock()
 	(<-posts)()
 	if got != "new" || m.rows() != 2 {

@@ -6,7 +6,6 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
-	"time"
 
 	"loadline/checks"
 	"loadline/gui/input"
@@ -70,21 +69,19 @@ func (m *filesModel) at(row int) *checks.Finding { return m.all[m.view[row]] }
 
 // ask filters and sorts beside the window and calls done on its goroutine, unless a newer wish has
 // come meanwhile.
-func (m *filesModel) ask(w query, done func(took time.Duration)) {
+func (m *filesModel) ask(w query, done func()) {
 	turn := m.newest.Add(1)
 	go func() {
 		m.work.Lock()
 		defer m.work.Unlock()
-		began := time.Now()
 		view, ok := m.pick(w, func() bool { return m.newest.Load() != turn })
 		if !ok {
 			return
 		}
-		took := time.Since(began)
 		m.post(func() {
 			if m.newest.Load() == turn {
 				m.view, m.ready = view, true
-				done(took)
+				done()
 			}
 		})
 	}()

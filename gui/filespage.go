@@ -203,7 +203,7 @@ func (p *filesPage) later() {
 
 // now filters and sorts beside the window.
 func (p *filesPage) now() {
-	p.model.ask(p.query, func(time.Duration) {
+	p.model.ask(p.query, func() {
 		p.table.Choose(-1)
 		p.table.Top = 0
 		p.table.Renew()

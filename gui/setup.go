@@ -32,12 +32,13 @@ type setup struct {
 	resized     func() // it wants another height
 }
 
-// newSetup shows two places and a form below; between stands what there is besides, perhaps nothing.
-func newSetup(from, to *picker, between []fyne.CanvasObject, below *form) *setup {
-	s := &setup{from: from, to: to, form: below}
-	places := besideEachOther(from.box, to.box)
-	rows := append([]fyne.CanvasObject{places}, between...)
-	s.panel = kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(4, append(rows, kit.NewInset(12, 0, kit.NewRule()), below.box)...)).Pad(4, 4)
+// build shows the two places and the form below; between stands what there is besides, nil for nothing.
+func (s *setup) build(between fyne.CanvasObject) {
+	rows := []fyne.CanvasObject{besideEachOther(s.from.box, s.to.box)}
+	if between != nil {
+		rows = append(rows, between)
+	}
+	s.panel = kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(4, append(rows, kit.NewInset(12, 0, kit.NewRule()), s.form.box)...)).Pad(4, 4)
 	s.fold = kit.NewFold("disk", "Change", func() {
 		s.setFolded(false)
 		if s.focus != nil {
@@ -46,7 +47,6 @@ func newSetup(from, to *picker, between []fyne.CanvasObject, below *form) *setup
 	}).Panel()
 	s.fold.Hide()
 	s.box = kit.NewColumn(0, s.fold, s.panel)
-	return s
 }
 
 // fields are those besides the places.

@@ -35,16 +35,8 @@ func newStore(w *Window) *store {
 	s.form = newForm(s.read, s.columns, s.disk)
 	s.disk.TextStyle = fyne.TextStyle{Monospace: true}
 	s.choose = kit.NewButton(kit.Plain, "folder", "Choose…", func() {
-		w.desktop.ChooseFolder("Choose the folder of the disk", input.Path(s.disk.Text), func(path string, err error) {
-			w.desktop.Post(func() {
-				switch {
-				case err != nil:
-					s.say("No dialog could be shown. Type the path of the disk.")
-				case path != "":
-					s.disk.SetText(input.ShowPath(path))
-				}
-			})
-		})
+		w.choose("Choose the folder of the disk", input.Path(s.disk.Text), true, func(path string) { s.disk.SetText(input.ShowPath(path)) },
+			func() { s.say("No dialog could be shown. Type the path of the disk.") })
 	}).Shorter("").WithHeight(optionHigh)
 	s.buttons = []fyne.Disableable{s.choose}
 	s.build(s.how, inHalves(labelled("Columns", s.columns), kit.NewStretchLeast(8, 1, 200, label("The disk"), s.disk.Framed(), s.choose)))
@@ -66,43 +58,31 @@ const firstRows = 10
 
 // inspectStore looks beside the window how the listing would be read, so that the person sees whether its
 // columns are understood before anything is compared.
-func (w *Window) inspectStore(v *view, turn int) {
+func (w *Window) inspectStore(v *view) {
 	x, s := v.setup.to, v.setup.store
 	list := input.Paths(x.path.Text)
-	if len(list) == 0 {
+	columns, err := listing.ParseColumns(s.columns.Text)
+	switch {
+	case len(list) == 0:
 		x.say("", "")
 		s.how.Say("")
-		v.relayout()
-		return
-	}
-	columns, err := listing.ParseColumns(s.columns.Text)
-	if err != nil {
+	case err != nil:
 		s.how.Say("")
 		s.say(capitalize(oneLine(err.Error())) + ".")
-		v.relayout()
-		return
-	}
-	manifest := v.setup.from.get()
-	key := strings.Join(append([]string{"listing", s.columns.Text, manifest}, list...), "\x00")
-	if w.probes.busy[key] {
-		return
-	}
-	w.probes.hold(key)
-	go func() {
-		facts, how, problem := understand(manifest, list, columns)
-		w.desktop.Post(func() {
-			delete(w.probes.busy, key)
-			if turn != w.probes.turn || w.running == v.stage {
-				return
+	default:
+		manifest := v.setup.from.get()
+		typed := func() string { return strings.Join([]string{s.columns.Text, v.setup.from.get(), x.path.Text}, "\x00") }
+		what := typed()
+		w.look(v, what, func() bool { return typed() == what }, func() func() {
+			facts, how, problem := understand(manifest, list, columns)
+			return func() {
+				x.say(facts, problem)
+				s.how.Say(how)
 			}
-			x.say(facts, problem)
-			s.how.Say(how)
-			if v.state == stateIdle { // what a run has said stays
-				w.showReady(v)
-			}
-			v.relayout()
 		})
-	}()
+		return
+	}
+	v.relayout()
 }
 
 // understand says what the files of a listing are, how they would be read, and what is wrong with them.

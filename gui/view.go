@@ -116,55 +116,49 @@ func newView(w *Window, stage checks.Stage) *view {
 	v := &view{stage: stage, state: stateIdle, links: w.links}
 	v.head = newHead(w.Check, w.Stop, func() { w.showFiles(nil) })
 	v.head.check.Set("", stageWords[stage].button)
-	var opts *options
-	var arrived *store
-	var part *portion
-	var below *form
-	var from, to *picker
-	var between []fyne.CanvasObject
-	var disks *moreDisks
-	var one *diskChoice
+	s := &setup{}
+	v.setup = s
+	var between fyne.CanvasObject
+	manifest := newPicker("document", "Manifest", "/path/to/manifest", w.chooser(&s.from, "Choose the manifest", false))
 	switch stage {
 	case checks.Recheck:
-		from = newPicker("document", "Manifest", "/path/to/manifest", w.chooser(&from, "Choose the manifest", false))
-		to = newPicker("disk", "Folder of the copy", "/path/to/the/copy", w.chooser(&to, "Choose the folder of the copy", true))
-		part = newPortion()
-		below = &part.form
+		s.from = manifest
+		s.to = newPicker("disk", "Folder of the copy", "/path/to/the/copy", w.chooser(&s.to, "Choose the folder of the copy", true))
+		s.portion = newPortion()
+		s.form = &s.portion.form
 		v.head.aside("back", "After arrival", func() { w.setStage(checks.Arrival) })
 	case checks.Arrival:
+		s.from = manifest
+		s.to = newPicker("share", "Listing of the store", "/path/to/listing.csv", w.chooser(&s.to, "Choose the listing", false))
+		s.store = newStore(w)
+		s.form = &s.store.form
 		v.head.aside("", "Recheck a copy", w.showRecheck)
-		from = newPicker("document", "Manifest", "/path/to/manifest", w.chooser(&from, "Choose the manifest", false))
-		to = newPicker("share", "Listing of the store", "/path/to/listing.csv", w.chooser(&to, "Choose the listing", false))
-		arrived = newStore(w)
-		below = &arrived.form
 	default:
-		from = newPicker("disk", "Source", "/path/to/the/archive", w.chooser(&from, "Choose the folder to be copied", true))
-		to = newPicker("share", "Share", "/path/to/the/mounted/share", w.chooser(&to, "Choose the mounted share", true))
-		opts = newOptions()
+		s.from = newPicker("disk", "Source", "/path/to/the/archive", w.chooser(&s.from, "Choose the folder to be copied", true))
+		s.to = newPicker("share", "Share", "/path/to/the/mounted/share", w.chooser(&s.to, "Choose the mounted share", true))
+		s.options = newOptions()
+		s.form = &s.options.form
 		if stage == checks.After {
-			opts.onlyPlaces()
-			one = newDiskChoice()
-			between = append(between, one.box)
+			s.options.onlyPlaces()
+			s.one = newDiskChoice()
+			between = s.one.box
 		} else {
-			disks = newMoreDisks()
-			disks.source = from.path
-			from.row.Objects = append(from.row.Objects, disks.add)
-			between = append(between, disks.box)
+			s.disks = newMoreDisks()
+			s.disks.source = s.from.path
+			s.from.row.Objects = append(s.from.row.Objects, s.disks.add)
+			between = s.disks.box
 		}
-		below = &opts.form
 	}
-	v.setup = newSetup(from, to, between, below)
-	v.setup.disks, v.setup.one = disks, one
-	v.setup.options, v.setup.store, v.setup.portion = opts, arrived, part
-	v.setup.focus = func(f fyne.Focusable) { w.win.Canvas().Focus(f) }
-	v.setup.resized = func() {
+	s.build(between)
+	s.focus = func(f fyne.Focusable) { w.win.Canvas().Focus(f) }
+	s.resized = func() {
 		v.relayout()
 		w.changed()
 	}
-	if opts != nil {
-		opts.focus, opts.resized = v.setup.focus, v.setup.resized
+	if s.options != nil {
+		s.options.focus, s.options.resized = s.focus, s.resized
 	}
-	if disks != nil {
+	if s.disks != nil {
 		w.tieDisks(v)
 	}
 	do := cardActions{files: func(c *checks.Check) { w.showFiles(c) }, equal: w.showEqual, clean: w.askClean, fix: w.showFix, copy: w.copyCommand, sleepy: func() bool { return w.sleepy }}
@@ -173,7 +167,7 @@ func newView(w *Window, stage checks.Stage) *view {
 		do.read = w.ReadAll
 	}
 	v.list = newCardList(w.engine.List(stage), do)
-	v.list.page.SetAbove(kit.NewColumn(kit.GapMid, v.head.box, v.setup.box), viewLow)
+	v.list.page.SetAbove(kit.NewColumn(kit.GapMid, v.head.box, s.box), viewLow)
 	for _, f := range v.fields() {
 		w.tieField(f)
 	}
@@ -201,9 +195,6 @@ func (w *Window) tieDisks(v *view) {
 func (v *view) fields() []*kit.Field {
 	return append([]*kit.Field{v.setup.from.path, v.setup.to.path}, v.setup.fields()...)
 }
-
-// lock keeps the input as it is while a run goes on.
-func (v *view) lock(on bool) { v.setup.lock(on) }
 
 // reset makes the cards ready for a run.
 func (v *view) reset() {

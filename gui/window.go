@@ -69,7 +69,7 @@ type Window struct {
 
 // New builds the window's content in win. It shows nothing yet: that is the caller's ShowAndRun.
 func New(win fyne.Window, e Engine, d Desktop) *Window {
-	w := &Window{win: win, engine: e, desktop: d, onIcon: -1, stage: checks.Before, views: map[checks.Stage]*view{}, at: pageChecks, links: links{}}
+	w := &Window{win: win, engine: e, desktop: d, onIcon: -1, stage: checks.Before, views: map[checks.Stage]*view{}, at: pageChecks, links: links{}, probes: probes{busy: map[string]bool{}}}
 	w.run = &runner{postWait: d.PostWait}
 	sweep(d.StateDir, d.Now())
 	c, err := loadChoices(d.StateDir)
