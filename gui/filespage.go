@@ -361,7 +361,7 @@ func (w *Window) findFiles() {
 	if w.at != pageFiles {
 		switch v := w.view(); {
 		case w.running != "":
-			w.tellWhile(w.whileRunning(), checks.Waiting, "A check is still running. What it finds can be seen when it has finished.")
+			w.tellWhile(w.whileRunning(), checks.Waiting, "A check is still running. You can see what it found when it has finished.")
 			return
 		case v.report == nil:
 			w.tellWhile(w.withoutReport(), checks.Waiting, "No findings yet. Check first.")

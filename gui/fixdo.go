@@ -21,8 +21,8 @@ import (
 	"loadline/gui/kit"
 )
 
-// canFix reports whether there is a source whose names could be looked at.
-func (w *Window) canFix() bool {
+// oneDisk reports whether there is one source, and no other, whose names could be fixed or that could be divided.
+func (w *Window) oneDisk() bool {
 	return w.stage == checks.Before && w.view().setup.from.get() != "" && !w.several()
 }
 
@@ -32,7 +32,7 @@ func (w *Window) showFix() {
 		w.tellWhile(w.several, checks.Waiting, oneDiskFix)
 		return
 	}
-	if w.running != "" || !w.canFix() || w.at == pageFix {
+	if w.running != "" || !w.oneDisk() || w.at == pageFix {
 		return
 	}
 	v := w.view()
@@ -110,7 +110,7 @@ func (p *fixPage) askWith(weight *fix.Estimate) {
 		text = append(text, "All this takes about "+checks.Bytes(weight.Bytes)+" of the "+checks.Bytes(weight.Free)+" that the disk has free, and is read back and compared.")
 	}
 	if n > 0 {
-		text = append(text, "Catalogues and projects that know these files by name will ask for them.")
+		text = append(text, "Catalogues and projects that refer to these files by name will ask where they are.")
 	}
 	text = append(text, "Undo takes everything back.")
 	if weight != nil && p.w.sleepy {
@@ -309,6 +309,7 @@ func (p *fixPage) undone(o *fix.Outcome) {
 
 // skips are the paths of a source that the person wants on the skip list, as long as the program runs.
 func (w *Window) skips(source string) map[string]bool {
+	source = w.links.settle(source)
 	if w.skip == nil || w.skipOf != source {
 		w.skip, w.skipOf = map[string]bool{}, source
 	}

@@ -82,7 +82,7 @@ func newFixPage(w *Window, job checks.Job, rep *checks.Report) *fixPage {
 	p.portable.On = p.wishes.Portable
 	p.apply = kit.NewButton(kit.Primary, "wrench", "Rename", p.ask)
 	p.undo = kit.NewButton(kit.Plain, "history", "Undo", p.askUndo)
-	p.resume = kit.NewButton(kit.Plain, "onward", "Go on", p.goOn)
+	p.resume = kit.NewButton(kit.Plain, "onward", "Resume", p.goOn)
 	p.lists = kit.NewButton(kit.Quiet, "save", "Save lists", p.saveLists)
 	p.unsure = kit.NewParagraph("", kit.SizeBody, kit.ColWarn)
 	p.unsure.Hide()

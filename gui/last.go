@@ -270,7 +270,7 @@ func (w *Window) openLast() {
 	v := w.view()
 	switch {
 	case w.running != "":
-		w.tellWhile(w.whileRunning(), checks.Waiting, "A check is still running. The last report can be opened when it has ended.")
+		w.tellWhile(w.whileRunning(), checks.Waiting, "A check is still running. You can open the last report when it has finished.")
 		return
 	case !w.hasLast(v.stage):
 		here := w.onThisPage()

@@ -195,7 +195,7 @@ func pathProblem(err error) string {
 	case errors.Is(err, fs.ErrNotExist):
 		return "Nothing is there. Is the disk plugged in and mounted, and the path spelled right?"
 	case errors.Is(err, fs.ErrPermission):
-		return "You do not have permission to look there. Change its permissions, or run Loadline as a user who may."
+		return "You do not have permission to look there. Change the permissions, or run Loadline as a user who has it."
 	case errors.Is(err, share.ErrNotFolder):
 		return "This is a file. Choose the folder that holds it."
 	case share.Silent(err):

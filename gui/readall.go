@@ -14,7 +14,7 @@ const checkReads = "every-byte-reads"
 // ReadAll runs the checks before copying and reads the whole disk in them.
 func (w *Window) ReadAll() {
 	if w.running == w.stage {
-		w.tellWhile(w.whileRunning(), checks.Waiting, "A check is still running. When it has ended, the whole disk can be read.")
+		w.tellWhile(w.whileRunning(), checks.Waiting, "A check is still running. You can read the whole disk when it has finished.")
 		return
 	}
 	w.check(true)

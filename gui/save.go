@@ -36,7 +36,7 @@ func (w *Window) save() {
 	v := w.view()
 	switch {
 	case w.running == v.stage:
-		w.tellWhile(w.whileRunning(), checks.Waiting, "The check is still running. There will be a report to save when it has ended.")
+		w.tellWhile(w.whileRunning(), checks.Waiting, "The check is still running. You can save its report when it has finished.")
 		return
 	case v.report == nil:
 		w.tellWhile(w.withoutReport(), checks.Waiting, "No report to save yet. Check first.")

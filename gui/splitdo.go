@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strconv"
 
 	"fyne.io/fyne/v2"
@@ -17,11 +18,6 @@ import (
 	"loadline/gui/kit"
 )
 
-// canSplit reports whether there is one disk that could be dealt out to several boxes.
-func (w *Window) canSplit() bool {
-	return w.stage == checks.Before && w.view().setup.from.get() != "" && !w.several()
-}
-
 // showSplit opens the page for more than one box. One on which lists were written comes back as it was, as
 // long as it is about the same disk: its lists are used one after the other.
 func (w *Window) showSplit() {
@@ -29,18 +25,18 @@ func (w *Window) showSplit() {
 	case w.at == pageSplit, w.fixing, w.stage != checks.Before:
 		return
 	case w.running != "":
-		w.tellWhile(w.whileRunning(), checks.Waiting, "A check is still running. When it has ended, the disk can be divided among boxes.")
+		w.tellWhile(w.whileRunning(), checks.Waiting, "A check is still running. You can divide the disk among boxes when it has finished.")
 		return
 	case w.several():
 		w.tellWhile(w.several, checks.Waiting, oneDiskSplit)
 		return
-	case !w.canSplit():
+	case !w.oneDisk():
 		w.askForPlace(w.view())
 		return
 	}
 	v := w.view()
 	source, list := v.setup.from.get(), input.Path(v.setup.options.list.Text)
-	if p := w.split; p == nil || p.source != source || p.list != list && !p.wrote(list) {
+	if p := w.split; p == nil || w.links.settle(p.source) != w.links.settle(source) || p.list != list && !p.wrote(list) {
 		w.forgetSplit()
 		w.split = newSplitPage(w, source, list, w.sizesFor(v.report))
 	}
@@ -88,14 +84,7 @@ func (w *Window) sizesFor(rep *checks.Report) boxSizes {
 }
 
 // wrote reports whether a file is one of the lists that were written.
-func (p *splitPage) wrote(list string) bool {
-	for _, l := range p.lists {
-		if l != "" && l == list {
-			return true
-		}
-	}
-	return false
-}
+func (p *splitPage) wrote(list string) bool { return list != "" && slices.Contains(p.lists, list) }
 
 // saveLists asks for a new or empty folder and writes the lists there.
 func (p *splitPage) saveLists() {

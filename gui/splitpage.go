@@ -379,7 +379,7 @@ func (p *splitPage) show() {
 			text += "With the POSIX utility pax, in the source: pax -rw -d /mnt/share < " + split.ListName(p.firstList()) + ". "
 		}
 		if p.nul {
-			text += "A name holds a line break, so each path in them is ended by NUL: tell your copy command. "
+			text += "A name contains a line break, so each path in the lists ends with NUL: tell your copy command so. "
 		}
 		p.intro.Set(text+"Keep the source until all of it has arrived.", kit.ColText)
 	default:

@@ -27,7 +27,7 @@ type store struct {
 
 func newStore(w *Window) *store {
 	s := &store{
-		columns: kit.NewField("found by itself, or like key=2,size=3"),
+		columns: kit.NewField("automatic, or like key=2,size=3"),
 		disk:    kit.NewField("none"),
 		how:     kit.NewParagraph("", kit.SizeSmall+1, kit.ColMuted),
 	}

@@ -337,9 +337,9 @@ func (w *Window) Close() {
 	}
 	title, text := "A check is still running", "Closing stops it. Nothing on the disk or the share is left half done."
 	if w.fixing {
-		title, text = "The disk is being changed", "Closing stops between two steps, and a half-made copy is removed. The journal remembers the rest: “Fix names” can go on or undo."
+		title, text = "The disk is being changed", "Closing stops between two steps, and a half-made copy is removed. The journal remembers the rest: “Fix names” can resume or undo it."
 	}
-	w.ask("close", title, text, "Stop and close", "Go on", w.Quit)
+	w.ask("close", title, text, "Stop and close", "Keep it running", w.Quit)
 }
 
 // Quit closes without asking: what runs is stopped first. For signals.

@@ -35,7 +35,7 @@ func runArrival(ctx context.Context, args []string, stdout, stderr io.Writer) er
 	options := arrival.Options{Version: checks.Version, State: stateDir()}
 	var out output
 	out.register(fs)
-	fs.Func("prefix", "`FOLDER` that every key begins with (default: as the copy had it, else found)", func(s string) error {
+	fs.Func("prefix", "`FOLDER` that every key begins with (default: that of the copy, or what is found)", func(s string) error {
 		options.Prefix, options.HasPrefix = s, true
 		return nil
 	})

@@ -38,7 +38,7 @@ func runMount(_ context.Context, args []string, stdout, stderr io.Writer) error 
 		return err
 	}
 	if text := c.Line; names.Quote(text) != text {
-		return fmt.Errorf("%s or %s contains characters that do not show as what they are", names.Quote(rest[0]), names.Quote(rest[1]))
+		return fmt.Errorf("%s or %s contains characters that cannot be shown as they are", names.Quote(rest[0]), names.Quote(rest[1]))
 	}
 	_, err = io.WriteString(stdout, c.String())
 	return err

@@ -32,7 +32,7 @@ func runSplit(ctx context.Context, args []string, stdout, stderr io.Writer) erro
 	fs.BoolVar(&nul, "0", false, "end each path in the lists with NUL, so that names with line breaks fit")
 	fs.BoolVar(&asJSON, "json", false, "print the report as JSON")
 	fs.StringVar(&list, "copy-list", "", "divide only what is on the copy list in `FILE`, one path per line or each ended by NUL")
-	fs.Func("unit", "bytes that a box allocates at a time, a `SIZE` such as 1MiB (default 4096, or see the report of a check with the share)", size(&o.Unit))
+	fs.Func("unit", "bytes that a box allocates at a time, a `SIZE` such as 1MiB (default 4096; the report of a check with the share says what was measured)", size(&o.Unit))
 	fs.Func("inodes", "files and folders that each box takes, a number `N` (default: not counted)", func(s string) (err error) {
 		if inodes, err = strconv.ParseInt(s, 10, 64); err != nil || inodes < 1 {
 			return errors.New("write a whole number of files and folders")
