@@ -17,19 +17,13 @@ import (
 // moreDisks are the further disks that go to the same share, each a row below the source: where it is, and
 // the folder on the share that will hold its copy.
 type moreDisks struct {
-	box    *fyne.Container
-	add    *kit.Button // beside the source
-	source *kit.Field
-	rows   []*diskRow
+	box  *fyne.Container
+	add  *kit.Button // beside the source
+	rows []*diskRow
 
+	view    *view
 	offers  []Offer
-	taken   func() []string                // what is chosen elsewhere
-	choose  func(x **picker, n int) func() // what the button of a row does
-	prepare func(*kit.Field)               // ties a new field to the window
-	changed func()                         // something else is set
-	resized func()                         // it wants another height
-	focus   func(fyne.Focusable)
-	bring   func(fyne.CanvasObject) // scrolls to a new row
+	changed func() // something else is set
 }
 
 // diskRow is one further disk.
@@ -43,14 +37,14 @@ type diskRow struct {
 	own     string         // the folder that was proposed last
 }
 
-func newMoreDisks() *moreDisks {
-	d := &moreDisks{box: kit.NewColumn(0)}
+func newMoreDisks(v *view) *moreDisks {
+	d := &moreDisks{view: v, box: kit.NewColumn(0)}
 	d.box.Hide()
 	d.add = kit.NewButton(kit.Plain, "", "Add a disk", func() {
 		r := d.insert()
 		d.told()
-		d.focus(r.disk.path)
-		d.bring(r.box)
+		v.focus(r.disk.path)
+		v.list.page.Bring(r.box)
 	}).Shorter("Add…")
 	return d
 }
@@ -62,7 +56,8 @@ func (d *moreDisks) insert() *diskRow {
 		prefix:  kit.NewField("like DiskB"),
 		fault:   newProblem(),
 	}
-	r.disk = newPicker("disk", "", "/path/to/the/next/disk", d.choose(&r.disk, len(d.rows)+2))
+	w := d.view.w
+	r.disk = newPicker("disk", "", "/path/to/the/next/disk", w.chooser(&r.disk, fmt.Sprintf("Choose disk %d", len(d.rows)+2), true))
 	r.remove = kit.NewButton(kit.Plain, "", "Remove", func() { d.drop(r) })
 	r.disk.changed = func(string) {
 		r.propose()
@@ -73,8 +68,8 @@ func (d *moreDisks) insert() *diskRow {
 		r.fault.Say("")
 		d.told()
 	}
-	d.prepare(r.disk.path)
-	d.prepare(r.prefix)
+	w.tieField(r.disk.path)
+	w.tieField(r.prefix)
 	folder := kit.NewSurface("", "", kit.NewColumn(5, kit.NewSized(0, 20, r.caption), kit.NewStretch(8, 0, r.prefix.Framed(), r.remove), r.fault)).Pad(12, 9)
 	r.box = besideEachOther(r.disk.box, folder)
 	d.rows = append(d.rows, r)
@@ -93,9 +88,9 @@ func (d *moreDisks) drop(r *diskRow) {
 	d.number()
 	d.told()
 	if n := len(d.rows); n > 0 {
-		d.focus(d.rows[min(i, n-1)].remove)
+		d.view.focus(d.rows[min(i, n-1)].remove)
 	} else {
-		d.focus(d.source)
+		d.view.focus(d.view.setup.from.path)
 	}
 }
 
@@ -118,9 +113,7 @@ func (d *moreDisks) told() {
 	if d.changed != nil {
 		d.changed()
 	}
-	if d.resized != nil {
-		d.resized()
-	}
+	d.view.resized()
 }
 
 // propose fills in the name of the disk as its folder, as long as nobody has typed another.
@@ -199,7 +192,7 @@ func (d *moreDisks) offer(all []Offer) bool {
 	d.offers = all
 	changed := false
 	for _, r := range d.rows {
-		used := d.taken()
+		used := []string{d.view.setup.from.get()}
 		for _, o := range d.rows {
 			if o != r {
 				used = append(used, o.disk.get())

@@ -309,8 +309,7 @@ func (p *fixPage) undone(o *fix.Outcome) {
 
 // skips are the paths of a source that the person wants on the skip list, as long as the program runs.
 func (w *Window) skips(source string) map[string]bool {
-	source = w.links.settle(source)
-	if w.skip == nil || w.skipOf != source {
+	if w.skip == nil || w.links.settle(w.skipOf) != w.links.settle(source) {
 		w.skip, w.skipOf = map[string]bool{}, source
 	}
 	return w.skip

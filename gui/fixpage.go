@@ -382,13 +382,20 @@ func (p *fixPage) chosenLeft() *fix.Left {
 
 func (p *fixPage) skipIt() {
 	if l := p.chosenLeft(); l != nil && !p.busy {
-		p.skip[l.Path] = !p.skip[l.Path]
-		if !p.skip[l.Path] {
-			delete(p.skip, l.Path)
-		}
-		p.plan.Skip(l.Path, p.skip[l.Path])
-		p.doSkip.SetOn(p.skip[l.Path])
+		on := !p.skip[l.Path]
+		set(p.skip, l.Path, on)
+		p.plan.Skip(l.Path, on)
+		p.doSkip.SetOn(on)
 		p.table.Renew()
+	}
+}
+
+// set puts a path into a set, or takes it out.
+func set(of map[string]bool, path string, on bool) {
+	if on {
+		of[path] = true
+	} else {
+		delete(of, path)
 	}
 }
 
@@ -411,11 +418,7 @@ func (p *fixPage) make(b *kit.Button, path string, plan func(string, bool) error
 		p.w.tell(checks.Warned, capitalize(err.Error())+".")
 		return
 	}
-	if on {
-		p.makes[path] = true
-	} else {
-		delete(p.makes, path)
-	}
+	set(p.makes, path, on)
 	b.SetOn(on)
 	p.recount()
 }

@@ -26,12 +26,12 @@ type options struct {
 	battery *kit.Field
 	link    *kit.Field
 	places  bool // only what a later stage needs
-	focus   func(fyne.Focusable)
-	resized func() // it wants another height
+	view    *view
 }
 
-func newOptions() *options {
+func newOptions(v *view) *options {
 	o := &options{
+		view:    v,
 		prefix:  kit.NewField("like 2026-archive"),
 		list:    kit.NewField("none: all files are copied"),
 		uplink:  kit.NewField("like 20 Mb/s"),
@@ -44,8 +44,8 @@ func newOptions() *options {
 	o.wrong = func() { o.open(true) }
 	o.fold = kit.NewFold("", "Change", func() {
 		o.open(!o.opened())
-		if o.opened() && o.focus != nil {
-			o.focus(o.list)
+		if o.opened() {
+			v.focus(o.list)
 		}
 	})
 	first := inHalves(kit.NewStretch(8, 1, o.folder, o.prefix.Framed()), o.fold)
@@ -79,9 +79,7 @@ func (o *options) open(on bool) {
 	}
 	kit.SetVisible(o.more, on)
 	o.showSet()
-	if o.resized != nil {
-		o.resized()
-	}
+	o.view.resized()
 }
 
 // showSet says in one line what is set.

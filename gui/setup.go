@@ -28,12 +28,12 @@ type setup struct {
 	one     *diskChoice // after copying; else nil
 
 	mountedFrom string // what the share is mounted from, once a report says so
-	focus       func(fyne.Focusable)
-	resized     func() // it wants another height
+	view        *view
 }
 
 // build shows the two places and the form below; between stands what there is besides, nil for nothing.
-func (s *setup) build(between fyne.CanvasObject) {
+func (s *setup) build(v *view, between fyne.CanvasObject) {
+	s.view = v
 	rows := []fyne.CanvasObject{besideEachOther(s.from.box, s.to.box)}
 	if between != nil {
 		rows = append(rows, between)
@@ -41,9 +41,7 @@ func (s *setup) build(between fyne.CanvasObject) {
 	s.panel = kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(4, append(rows, kit.NewInset(12, 0, kit.NewRule()), s.form.box)...)).Pad(4, 4)
 	s.fold = kit.NewFold("disk", "Change", func() {
 		s.setFolded(false)
-		if s.focus != nil {
-			s.focus(s.from.path)
-		}
+		v.focus(s.from.path)
 	}).Panel()
 	s.fold.Hide()
 	s.box = kit.NewColumn(0, s.fold, s.panel)
@@ -80,9 +78,7 @@ func (s *setup) setFolded(on bool) {
 	}
 	kit.SetVisible(s.fold, on)
 	kit.SetVisible(s.panel, !on)
-	if s.resized != nil {
-		s.resized()
-	}
+	s.view.resized()
 }
 
 // summary says in one line what is set.

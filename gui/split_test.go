@@ -315,7 +315,7 @@ func TestSplitLineBreak(t *testing.T) {
 	r.sheet.Field.SetText(input.ShowPath(dir))
 	save(r)
 	b, err := os.ReadFile(filepath.Join(dir, "box-1.list"))
-	if err != nil || string(b) != "day 1/two\nlines.mov\x00" || !strings.Contains(p.intro.Text, "ended by NUL") || strings.Contains(p.intro.Text, "pax") {
+	if err != nil || string(b) != "day 1/two\nlines.mov\x00" || !strings.Contains(p.intro.Text, "ends with NUL") || strings.Contains(p.intro.Text, "pax") {
 		t.Errorf("the list is %q (%v), said is %q, then %q", b, err, r.message, p.intro.Text)
 	}
 }

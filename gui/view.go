@@ -1,7 +1,6 @@
 package gui
 
 import (
-	"fmt"
 	"path/filepath"
 	"strings"
 
@@ -27,6 +26,7 @@ const (
 
 // view is one stage: its two places, its answer and its cards.
 type view struct {
+	w     *Window
 	stage checks.Stage
 	head  *head
 	setup *setup
@@ -113,7 +113,7 @@ func (v *view) follow() {
 }
 
 func newView(w *Window, stage checks.Stage) *view {
-	v := &view{stage: stage, state: stateIdle, links: w.links}
+	v := &view{w: w, stage: stage, state: stateIdle, links: w.links}
 	v.head = newHead(w.Check, w.Stop, func() { w.showFiles(nil) })
 	v.head.check.Set("", stageWords[stage].button)
 	s := &setup{}
@@ -136,31 +136,19 @@ func newView(w *Window, stage checks.Stage) *view {
 	default:
 		s.from = newPicker("disk", "Source", "/path/to/the/archive", w.chooser(&s.from, "Choose the folder to be copied", true))
 		s.to = newPicker("share", "Share", "/path/to/the/mounted/share", w.chooser(&s.to, "Choose the mounted share", true))
-		s.options = newOptions()
+		s.options = newOptions(v)
 		s.form = &s.options.form
 		if stage == checks.After {
 			s.options.onlyPlaces()
 			s.one = newDiskChoice()
 			between = s.one.box
 		} else {
-			s.disks = newMoreDisks()
-			s.disks.source = s.from.path
+			s.disks = newMoreDisks(v)
 			s.from.row.Objects = append(s.from.row.Objects, s.disks.add)
 			between = s.disks.box
 		}
 	}
-	s.build(between)
-	s.focus = func(f fyne.Focusable) { w.win.Canvas().Focus(f) }
-	s.resized = func() {
-		v.relayout()
-		w.changed()
-	}
-	if s.options != nil {
-		s.options.focus, s.options.resized = s.focus, s.resized
-	}
-	if s.disks != nil {
-		w.tieDisks(v)
-	}
+	s.build(v, between)
 	do := cardActions{files: func(c *checks.Check) { w.showFiles(c) }, equal: w.showEqual, clean: w.askClean, fix: w.showFix, copy: w.copyCommand, sleepy: func() bool { return w.sleepy }}
 	if stage == checks.Before {
 		do.several, do.split = w.several, w.showSplit
@@ -178,18 +166,6 @@ func newView(w *Window, stage checks.Stage) *view {
 func (w *Window) tieField(f *kit.Field) {
 	f.OnShortcut = w.shortcut
 	f.OnSubmitted = func(string) { w.Check() }
-}
-
-// tieDisks ties the further disks to the window.
-func (w *Window) tieDisks(v *view) {
-	d := v.setup.disks
-	d.prepare, d.focus = w.tieField, v.setup.focus
-	d.resized = v.setup.resized
-	d.bring = func(o fyne.CanvasObject) { v.list.page.Bring(o) }
-	d.taken = func() []string { return []string{v.setup.from.get()} }
-	d.choose = func(x **picker, n int) func() {
-		return w.chooser(x, fmt.Sprintf("Choose disk %d", n), true)
-	}
 }
 
 func (v *view) fields() []*kit.Field {
@@ -280,6 +256,15 @@ func flagged(rep *checks.Report) int64 {
 	}
 	return n
 }
+
+// resized is called when the set-up wants another height.
+func (v *view) resized() {
+	v.relayout()
+	v.w.changed()
+}
+
+// focus gives something the keyboard.
+func (v *view) focus(f fyne.Focusable) { v.w.win.Canvas().Focus(f) }
 
 // relayout lays out again after a text or a button has changed.
 func (v *view) relayout() { v.list.page.Reflow() }

@@ -1,13 +1,4 @@
-// Command dev gets a machine ready for Loadline and then does one thing:
-//
-//	go run ./cmd/dev start [ARG…]          open the window on the demo
-//	go run ./cmd/dev test [-only STEP,…]   run every test
-//	go run ./cmd/dev test -release         check what is released: packages, other systems
-//	go run ./cmd/dev bench [-quick]        measure the walk against find, du and a floor
-//	go run ./cmd/dev bench -read           measure the reading against OpenSSL and dd
-//	go run ./cmd/dev package -o DIR        make what people install
-//	go run ./cmd/dev bench -window         measure what the window costs at rest and at work
-//	go run ./cmd/dev pictures              make the pictures of the README
+// Command dev gets a machine ready for Loadline and then does one thing: the constant usage tells what.
 //
 // It installs only what is missing, with the system's own package manager, and prints every
 // command before it runs it.
