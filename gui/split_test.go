@@ -432,3 +432,20 @@ func TestSplitCountsEntries(t *testing.T) {
 		t.Errorf("it begins with %+v", got)
 	}
 }
+
+// One disk is one disk however it is typed: its boxes stay, and so does what is to be skipped.
+func TestSplitDiskTypedOtherwise(t *testing.T) {
+	dir := archive(t)
+	r := newRig(t, 1280, 800, kit.Light)
+	p := r.divided(dir, "60 kB", "40 kB")
+	r.skips(dir)["one large.mov"] = true
+	r.key(fyne.KeyEscape)
+	r.view().setup.from.path.SetText(filepath.Dir(dir) + "/x/../" + filepath.Base(dir) + "/")
+	r.showSplit()
+	if r.split != p || p.plan == nil {
+		t.Error("the boxes are gone")
+	}
+	if !r.skips(dir + "/")["one large.mov"] {
+		t.Error("what is to be skipped is forgotten")
+	}
+}

@@ -110,10 +110,11 @@ func (f *fixer) check(rest []string) error {
 	switch {
 	case f.demo && (len(rest) > 0 || f.undo != "" || f.resume != ""):
 		return errDemoPlaces("SOURCE, SHARE and journals")
-	case f.job.KeyBytes < 1:
-		return errors.New("-key-bytes must be at least 1")
 	case f.undo != "" && f.resume != "", (f.undo != "" || f.resume != "") && f.apply:
 		return errors.New("choose one of -apply, -resume and -undo")
+	}
+	if err := checkLimits(&f.job); err != nil {
+		return err
 	}
 	for _, file := range []string{f.copyList, f.skipList} {
 		o := output{file: file}

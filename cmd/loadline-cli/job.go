@@ -18,60 +18,22 @@ import (
 // demoUsage says what -demo does.
 const demoUsage = "run on a small invented archive, made in a temporary folder and removed at the end"
 
-// jobFlags are the flags that say what is to be checked before copying. The commands that run these
-// checks share them.
-type jobFlags struct {
-	job  checks.Job
-	list string
-	demo bool
-}
-
-func (j *jobFlags) register(fs *flag.FlagSet) {
-	registerLimits(fs, &j.job)
-	fs.StringVar(&j.list, "copy-list", "", "follow the copy list in `FILE`, one path per line or each ended by NUL: space and time count what is on it, and what is flagged but not on it does no harm")
-	fs.BoolVar(&j.demo, "demo", false, demoUsage)
-}
-
-// registerLimits adds the flags that say what names and files must keep to.
+// registerLimits adds the flags that say where the copy will lie, and what names and files must keep to.
 func registerLimits(fs *flag.FlagSet, job *checks.Job) {
 	job.Stage, job.Version = checks.Before, checks.Version
-	registerJob(fs, job)
+	fs.StringVar(&job.Prefix, "prefix", "", "`FOLDER` on the share that will hold the copy, and so the head of every key")
+	fs.IntVar(&job.KeyBytes, "key-bytes", checks.DefaultKeyBytes, "longest key of the object store, `N` bytes")
+	fs.Func("object-bytes", "largest object, `N` bytes, or a size such as 5TiB (default 5TiB)", size(&job.ObjectBytes))
 	fs.BoolVar(&job.Portable, "portable", false, "warn about every name outside the portable set of POSIX instead of noting it")
 	fs.BoolVar(&job.NoTrial, "no-trial", false, "write nothing on the share; the checks that need the write trial are then not judged")
 }
 
-// registerJob registers what says where the copy will lie and what its store takes.
-func registerJob(fs *flag.FlagSet, job *checks.Job) {
-	fs.StringVar(&job.Prefix, "prefix", "", "`FOLDER` on the share that will hold the copy, and so the head of every key")
-	fs.IntVar(&job.KeyBytes, "key-bytes", checks.DefaultKeyBytes, "longest key of the object store, `N` bytes")
-	fs.Func("object-bytes", "largest object, `N` bytes, or a size such as 5TiB (default 5TiB)", size(&job.ObjectBytes))
-}
-
-// settle takes the places from the arguments, or from the demo. done removes what the demo made.
-func (j *jobFlags) settle(args []string, stderr io.Writer) (done func(), err error) {
-	done = func() {}
-	if j.job.KeyBytes < 1 {
-		return done, errors.New("-key-bytes must be at least 1")
+// checkLimits refuses limits that no name could keep to.
+func checkLimits(job *checks.Job) error {
+	if job.KeyBytes < 1 {
+		return errors.New("-key-bytes must be at least 1")
 	}
-	if j.list != "" {
-		if j.job.CopyList, err = checks.OpenCopyList(j.list); err != nil {
-			return done, err
-		}
-	}
-	if !j.demo {
-		j.job.Source = args[0]
-		if len(args) > 1 {
-			j.job.Share = args[1]
-		}
-		return done, nil
-	}
-	d, done, err := openDemo(stderr)
-	if err != nil {
-		return done, err
-	}
-	fromDemo(&j.job, d)
-	j.job.Uplink, j.job.Battery = cmp.Or(j.job.Uplink, d.Job.Uplink), cmp.Or(j.job.Battery, d.Job.Battery)
-	return done, nil
+	return nil
 }
 
 // openDemo makes the demo, and what removes it.
