@@ -40,6 +40,14 @@ func Plural(n int64, noun string) string {
 	return Count(n) + " " + strings.Join(nouns, " or ")
 }
 
+// Many is Plural for more than a noun: "1 path stays", "2 paths stay".
+func Many(n int64, one, more string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return Count(n) + " " + more
+}
+
 func plural(noun string) string {
 	stem, y := strings.CutSuffix(noun, "y")
 	switch {

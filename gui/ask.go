@@ -41,7 +41,6 @@ func (w *Window) open(s *kit.Sheet, title string, aside *kit.Button, rows ...fyn
 	s.Open(w.win.Canvas(), kit.NewColumn(kit.GapMid, append(rows, kit.NewStretch(10, rest, foot...))...))
 }
 
-// closeSheet closes the sheet in front.
 func (w *Window) closeSheet() {
 	if s := w.sheet; s != nil {
 		w.sheet = nil

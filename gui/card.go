@@ -139,7 +139,6 @@ func (k *card) update() {
 	}
 }
 
-// setOpen opens or shuts the card.
 func (k *card) setOpen(on bool) {
 	if k.open == on {
 		return

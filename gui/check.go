@@ -240,7 +240,6 @@ func doingWords(c *checks.Check, p checks.Progress) string {
 	return "Looking…"
 }
 
-// ended shows how a run ended.
 func (w *Window) ended(v *view, rep *checks.Report, err error) {
 	w.running = ""
 	if rep != nil && v.stage != checks.Arrival {

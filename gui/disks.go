@@ -212,7 +212,6 @@ func (d *moreDisks) elements(m map[string]fyne.CanvasObject) {
 	}
 }
 
-// several reports whether more than one disk is set.
 func (w *Window) several() bool {
 	return len(w.views[checks.Before].setup.disks.rows) > 0
 }

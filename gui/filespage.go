@@ -310,7 +310,7 @@ func (p *filesPage) copied(list string, n int, err error) {
 		return
 	}
 	p.w.desktop.Copy(list)
-	p.w.tellWhile(p.w.onThisPage(), checks.Passed, many(int64(n), "line is", "lines are")+" on the clipboard.")
+	p.w.tellWhile(p.w.onThisPage(), checks.Passed, checks.Many(int64(n), "line is", "lines are")+" on the clipboard.")
 }
 
 // showFull shows a name whole, however long, and its bytes.

@@ -92,7 +92,7 @@ func (p *fixPage) askWith(weight *fix.Estimate) {
 	plan, n := p.plan, p.renames()
 	var text []string
 	if n > 0 {
-		text = append(text, "On "+names.Quote(plan.Source)+", "+many(int64(n), "name is", "names are")+" changed as the list shows. The content of files is not touched.")
+		text = append(text, "On "+names.Quote(plan.Source)+", "+checks.Many(int64(n), "name is", "names are")+" changed as the list shows. The content of files is not touched.")
 	}
 	if weight != nil {
 		for _, m := range weight.Copies {
@@ -230,7 +230,6 @@ func fixWords(s fix.Progress) string {
 	return strings.Join(append(parts, names.Quote(s.Path)), "  ·  ")
 }
 
-// over shows how the work ended.
 func (p *fixPage) over(out *fix.Outcome, err error, done func(*fix.Outcome)) {
 	p.busy = false
 	p.w.fixing = false
@@ -273,7 +272,7 @@ func (p *fixPage) done(o *fix.Outcome) {
 		s = checks.Warned
 	}
 	if len(o.Gone) > 0 {
-		text = many(int64(len(o.Gone)), "file was", "files were") + " no longer there. " + text
+		text = checks.Many(int64(len(o.Gone)), "file was", "files were") + " no longer there. " + text
 		s = checks.Warned
 	}
 	if w.at == pageFix && w.fix == p {

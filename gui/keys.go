@@ -186,7 +186,6 @@ func keyWords(keys, system string) string {
 	return keys
 }
 
-// showKeys lists the shortcuts.
 func (w *Window) showKeys() {
 	var lines []fyne.CanvasObject
 	for _, b := range bindings {

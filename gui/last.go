@@ -265,7 +265,6 @@ func (w *Window) hasLast(s checks.Stage) bool {
 	return err == nil
 }
 
-// openLast shows the last report of the stage again.
 func (w *Window) openLast() {
 	v := w.view()
 	switch {

@@ -28,7 +28,7 @@ func (w *Window) askClean() {
 						w.tell(checks.Warned, "Not removed: "+oneLine(err.Error())+".")
 						return
 					}
-					w.tellWhile(func() bool { return w.view().report == rep }, checks.Passed, many(int64(n), "trial folder is", "trial folders are")+" removed. Check again.")
+					w.tellWhile(func() bool { return w.view().report == rep }, checks.Passed, checks.Many(int64(n), "trial folder is", "trial folders are")+" removed. Check again.")
 				})
 			}()
 		})

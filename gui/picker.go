@@ -55,7 +55,6 @@ func newPicker(icon, caption, hint string, choose func()) *picker {
 // get returns the chosen path as raw bytes.
 func (w *picker) get() string { return input.Path(w.path.Text) }
 
-// put writes a path.
 func (w *picker) put(path string) {
 	if w.get() != path {
 		w.path.SetText(input.ShowPath(path))

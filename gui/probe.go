@@ -204,7 +204,6 @@ func pathProblem(err error) string {
 	return "It cannot be read: " + oneLine(err.Error()) + "."
 }
 
-// chooser returns what a picker's button does.
 func (w *Window) chooser(x **picker, title string, folder bool) func() {
 	return func() {
 		w.choose(title, (*x).start(), folder, func(path string) { (*x).put(path) },

@@ -74,7 +74,6 @@ func (w *Window) askFile(title, text, name string, write func(string, io.Writer)
 	})
 }
 
-// askOver asks before a file is replaced.
 func (w *Window) askOver(path string, write func(string, io.Writer) error) {
 	w.ask("overwrite", "This file already exists", names.Quote(path)+" would be replaced. Its current content would be lost.",
 		"Replace it", "Keep it", func() {

@@ -341,7 +341,6 @@ func (p *splitPage) run(doing string, work func(context.Context, func(checks.Eve
 	})
 }
 
-// halt stops what goes on.
 func (p *splitPage) halt() {
 	if p.task != nil {
 		p.numbers.Set("Stopping", "")
@@ -349,10 +348,8 @@ func (p *splitPage) halt() {
 	}
 }
 
-// busy reports whether something goes on.
 func (p *splitPage) busy() bool { return p.task != nil }
 
-// leave is called when another page is shown.
 func (p *splitPage) leave() { p.halt() }
 
 func (p *splitPage) complain(problem string) {

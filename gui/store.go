@@ -146,7 +146,7 @@ func understoodWords(u *arrival.Understood) string {
 		text += " It has " + checks.Plural(int64(len(u.Parts)), "file") + "."
 	}
 	if k := int64(len(u.Absent)); k > 0 {
-		text += " " + many(k, "file of it is", "files of it are") + " not there, " + names.QuoteShort(u.Absent[0]) + choose(k > 1, " among them.", ".")
+		text += " " + checks.Many(k, "file of it is", "files of it are") + " not there, " + names.QuoteShort(u.Absent[0]) + choose(k > 1, " among them.", ".")
 	}
 	return text
 }

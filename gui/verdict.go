@@ -119,14 +119,6 @@ func passWords(rep *checks.Report) string {
 	return "Save the report, then start your copy command" + into + "."
 }
 
-// many writes a number with its noun: "1 file", "1,204 files".
-func many(n int64, one, more string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return checks.Count(n) + " " + more
-}
-
 func statusBadge(s checks.Status) kit.Badge {
 	switch s {
 	case checks.Passed:

@@ -184,7 +184,6 @@ func (v *view) reset() {
 	v.head.prove(nil)
 }
 
-// setReport shows a whole report.
 func (v *view) setReport(rep *checks.Report, state runState) {
 	v.report, v.state, v.aside = rep, state, nil
 	for i := range rep.Checks {
@@ -263,7 +262,6 @@ func (v *view) resized() {
 	v.w.changed()
 }
 
-// focus gives something the keyboard.
 func (v *view) focus(f fyne.Focusable) { v.w.win.Canvas().Focus(f) }
 
 // relayout lays out again after a text or a button has changed.

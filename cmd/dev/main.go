@@ -17,11 +17,11 @@ import (
 	"strings"
 	"syscall"
 	"time"
+
+	"loadline/cmd/dev/pack"
 )
 
-// windowTags goes with every build of the window: another set would build the toolkit anew, which
-// takes minutes.
-const windowTags = "migrated_fynedo"
+const windowTags = pack.WindowTags
 
 const usage = `usage: go run ./cmd/dev COMMAND
 

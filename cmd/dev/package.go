@@ -29,7 +29,7 @@ func makePackages(ctx context.Context, args []string) error {
 	if err != nil {
 		return err
 	}
-	p := &pack.Packer{Out: dir, Say: os.Stdout, System: runtime.GOOS, Run: runEnv, Tool: runTool}
+	p := &pack.Packer{Out: dir, Say: os.Stdout, System: runtime.GOOS, Run: runEnv, Tool: runTool, Ask: output}
 	return p.Make(ctx)
 }
 

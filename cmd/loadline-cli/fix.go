@@ -291,7 +291,7 @@ func changes(renames, copies int) string {
 	if copies == 0 {
 		return checks.Plural(int64(renames), "rename")
 	}
-	made := count(copies, "copy or archive", "copies and archives")
+	made := checks.Many(int64(copies), "copy or archive", "copies and archives")
 	if renames == 0 {
 		return made
 	}
@@ -416,14 +416,7 @@ func (f *fixer) text(w io.Writer) error {
 }
 
 func sum(s fix.Sum) string {
-	return count(int(s.Files), "path", "paths") + ", " + checks.Bytes(s.Bytes)
-}
-
-func count(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return checks.Count(int64(n)) + " " + many
+	return checks.Many(s.Files, "path", "paths") + ", " + checks.Bytes(s.Bytes)
 }
 
 func (f *fixer) planText(say func(string, ...any)) {
@@ -435,7 +428,7 @@ func (f *fixer) planText(say func(string, ...any)) {
 	if len(p.Steps) == 0 {
 		say("No name needs to change.")
 	} else {
-		say("%s:", count(len(p.Steps), "name to change", "names to change"))
+		say("%s:", checks.Many(int64(len(p.Steps)), "name to change", "names to change"))
 	}
 	for i := range p.Steps {
 		s := &p.Steps[i]
@@ -458,7 +451,7 @@ func (f *fixer) planText(say func(string, ...any)) {
 	left := slices.DeleteFunc(slices.Clone(p.Left), func(l fix.Left) bool { return copies[l.Path] })
 	if len(left) > 0 {
 		say("")
-		say("%s:", count(len(left), "path stays as it is", "paths stay as they are"))
+		say("%s:", checks.Many(int64(len(left)), "path stays as it is", "paths stay as they are"))
 	}
 	for i := range left {
 		f.leftText(say, &left[i])
@@ -475,7 +468,7 @@ func (f *fixer) planText(say func(string, ...any)) {
 func (f *fixer) copiesText(say func(string, ...any)) {
 	e := f.estimate
 	say("")
-	say("%s:", count(len(e.Copies), "copy or archive to make", "copies and archives to make"))
+	say("%s:", checks.Many(int64(len(e.Copies)), "copy or archive to make", "copies and archives to make"))
 	for _, c := range e.Copies {
 		holds := sum(fix.Sum{Files: c.Files, Bytes: c.Bytes})
 		if c.Archive {

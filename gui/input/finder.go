@@ -33,24 +33,9 @@ func (f Finder) In(s string) bool {
 		return strings.Contains(strings.ToLower(s), f.text)
 	}
 	n := len(f.text)
-	lo := f.text[0]
-	up := lo
-	if lo >= 'a' && lo <= 'z' {
-		up -= 'a' - 'A'
-	}
 	for i := 0; i+n <= len(s); i++ {
-		if c := s[i]; c != lo && c != up {
-			continue
-		}
-		j := 1
-		for j < n {
-			c := s[i+j]
-			if c >= 'A' && c <= 'Z' {
-				c += 'a' - 'A'
-			}
-			if c != f.text[j] {
-				break
-			}
+		j := 0
+		for j < n && lower(s[i+j]) == f.text[j] {
 			j++
 		}
 		if j == n {
@@ -58,4 +43,11 @@ func (f Finder) In(s string) bool {
 		}
 	}
 	return false
+}
+
+func lower(c byte) byte {
+	if c >= 'A' && c <= 'Z' {
+		c += 'a' - 'A'
+	}
+	return c
 }

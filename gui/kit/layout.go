@@ -58,8 +58,8 @@ func AtLeast(w, h float32) func([]fyne.CanvasObject) fyne.Size {
 	return func([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(w, h) }
 }
 
-// sizes returns the sums of the least widths and heights of what is shown, with gaps between, and the largest.
-func sizes(o []fyne.CanvasObject, gap float32) (sum, most fyne.Size) {
+// measured returns the sums of the least widths and heights of what is shown, with gaps between, and the largest.
+func measured(o []fyne.CanvasObject, gap float32) (sum, most fyne.Size) {
 	between := float32(0)
 	for _, x := range o {
 		if x.Visible() {
@@ -89,7 +89,7 @@ func NewColumn(gap float32, o ...fyne.CanvasObject) *fyne.Container {
 		}
 		return max(y-gap, 0)
 	}, func(o []fyne.CanvasObject) fyne.Size {
-		sum, most := sizes(o, gap)
+		sum, most := measured(o, gap)
 		return fyne.NewSize(most.Width, sum.Height)
 	}, o...)
 }
@@ -198,7 +198,7 @@ func (r *row) HeightFor(o []fyne.CanvasObject, w float32) float32 {
 }
 
 func (r *row) MinSize(o []fyne.CanvasObject) fyne.Size {
-	sum, most := sizes(o, r.gap)
+	sum, most := measured(o, r.gap)
 	return fyne.NewSize(sum.Width, most.Height)
 }
 

@@ -145,7 +145,6 @@ func (p *Page) Reflow() { Relayout(p) }
 // Offset is how far the page is scrolled; MaxOffset is how far it can be.
 func (p *Page) Offset() float32 { return p.offset }
 
-// MaxOffset is how far the page can be scrolled.
 func (p *Page) MaxOffset() float32 { return max(p.total-p.clip.Size().Height, 0) }
 
 // ScrollTo scrolls to a distance from the top, or as far as there is something.

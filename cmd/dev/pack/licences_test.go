@@ -50,7 +50,7 @@ var licenceName = regexp.MustCompile(`(?i)^(licen[cs]e|copying|notice|patents|of
 func builtIn(ctx context.Context) ([]byte, error) {
 	found := map[string]string{} // module and version: its folder
 	for _, system := range []string{"linux", "darwin", "windows"} {
-		cmd := exec.CommandContext(ctx, "go", "list", "-tags", windowTags, "-deps", "-json=Module", "./cmd/"+program, "./cmd/"+command)
+		cmd := exec.CommandContext(ctx, "go", "list", "-tags", WindowTags, "-deps", "-json=Module", "./cmd/"+program, "./cmd/"+command)
 		cmd.Env = append(os.Environ(), "GOOS="+system, "GOARCH=amd64", "CGO_ENABLED=1")
 		cmd.Stderr = os.Stderr
 		out, err := cmd.Output()
@@ -91,10 +91,11 @@ func builtIn(ctx context.Context) ([]byte, error) {
 			covers[text] = append(covers[text], title)
 		}
 	}
-	goroot, err := ask(ctx, "go", "env", "GOROOT")
+	root, err := exec.CommandContext(ctx, "go", "env", "GOROOT").Output()
 	if err != nil {
 		return nil, err
 	}
+	goroot := strings.TrimSpace(string(root))
 	own := map[string][]string{}
 	for title, file := range map[string]string{
 		"The fonts in the window": "assets/fonts/OFL.txt", "Go": filepath.Join(goroot, "LICENSE"),
