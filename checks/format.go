@@ -65,7 +65,7 @@ func Capitalize(s string) string {
 	if size == 0 || first == utf8.RuneError {
 		return s
 	}
-	return string(unicode.ToUpper(first)) + s[size:]
+	return string(unicode.ToTitle(first)) + s[size:]
 }
 
 // Reason returns the system's words for an error, without the path, which stands beside it anyway and

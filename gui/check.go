@@ -99,7 +99,7 @@ func (w *Window) check(read bool) {
 	w.remember()
 	w.notice.Hide()
 	w.setTitle("", -1)
-	w.running, w.stops, w.began = v.stage, false, w.desktop.Now()
+	w.running, w.began = v.stage, w.desktop.Now()
 	v.state, v.asked = stateRunning, v.places()
 	v.reset()
 	v.setup.lock(true)
@@ -382,7 +382,6 @@ func (w *Window) Stop() {
 	if w.running == "" {
 		return
 	}
-	w.stops = true
 	w.views[w.running].head.say(statusBadge(checks.Running), "Stopping", "")
 	w.run.stop()
 }

@@ -19,7 +19,6 @@ type picker struct {
 	row     *fyne.Container // field and buttons
 	problem *kit.Paragraph
 	offers  *fyne.Container // what is mounted, while nothing is chosen
-	inner   *fyne.Container
 	icon    string
 	offered []Offer
 
@@ -46,8 +45,7 @@ func newPicker(icon, caption, hint string, choose func()) *picker {
 	}
 	top := kit.NewStretch(8, 2, kit.NewMark(icon, kit.ColAccent, 18), w.caption, w.facts)
 	w.row = kit.NewStretchLeast(8, 0, 250, w.path.Framed(), w.choose)
-	w.inner = kit.NewColumn(5, kit.NewSized(0, 20, top), w.row, w.offers, w.problem)
-	w.box = kit.NewSurface("", "", w.inner).Pad(12, 9)
+	w.box = kit.NewSurface("", "", kit.NewColumn(5, kit.NewSized(0, 20, top), w.row, w.offers, w.problem)).Pad(12, 9)
 	w.box.StrokeWidth = 2
 	return w
 }

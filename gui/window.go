@@ -50,7 +50,6 @@ type Window struct {
 	run     *runner
 	running checks.Stage // of the run that goes on; empty if none does
 	began   time.Time
-	stops   bool // the person has pressed Stop
 	closing bool
 	fixing  bool // renames are being made or undone
 	sleepy  bool // this computer cannot be kept awake
