@@ -2,6 +2,7 @@ package checks
 
 import (
 	"io"
+	"time"
 
 	"loadline/checks/internal/disk"
 )
@@ -28,3 +29,13 @@ func (pass *Pass) KeepAwake(reason string) (release func()) {
 // WriteNew writes a file that does not exist yet, whole or not at all, and never replaces another: it
 // fails with fs.ErrExist where the name is taken. The window and the command write through it.
 func WriteNew(path string, fill func(io.Writer) error) error { return disk.WriteNew(path, fill) }
+
+// Replace writes a file in the place of the one of that name, if there is one: a crash leaves the old file
+// or the new one, whole.
+func Replace(path string, fill func(io.Writer) error) error { return disk.Replace(path, fill) }
+
+// Sweep removes what writers that were cut off left behind in a folder of the program's own: half-written
+// files older than age, each of a file that ours accepts.
+func Sweep(dir string, age time.Duration, now time.Time, ours func(file string) bool) {
+	disk.Sweep(dir, age, now, ours)
+}

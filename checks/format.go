@@ -40,6 +40,14 @@ func Plural(n int64, noun string) string {
 	return Count(n) + " " + strings.Join(nouns, " or ")
 }
 
+// Many is Plural for more than a noun: "1 path stays", "2 paths stay".
+func Many(n int64, one, more string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return Count(n) + " " + more
+}
+
 func plural(noun string) string {
 	stem, y := strings.CutSuffix(noun, "y")
 	switch {
@@ -57,7 +65,7 @@ func Capitalize(s string) string {
 	if size == 0 || first == utf8.RuneError {
 		return s
 	}
-	return string(unicode.ToUpper(first)) + s[size:]
+	return string(unicode.ToTitle(first)) + s[size:]
 }
 
 // Reason returns the system's words for an error, without the path, which stands beside it anyway and

@@ -29,21 +29,29 @@ type card struct {
 	result *checks.Result // nil until it has ended
 	doing  string         // what goes on while it runs
 
-	open    bool
-	picture fyne.CanvasObject // a drawing under the line; nil for most
-	body    fyne.CanvasObject // built when the card opens
-	files   *kit.Button       // in the body: to the flagged files
-	read    *kit.Button       // in the body: to read the whole disk; nil for most
-	disks   []int64           // findings on each of several disks; nil for one
-	build   func(*card) fyne.CanvasObject
-	toggled func(*card)
-	low     func() bool // the page is low
+	open     bool
+	picture  fyne.CanvasObject // a drawing under the line; nil for most
+	pictured func() bool       // there is something to draw
+	body     fyne.CanvasObject // built when the card opens
+	files    *kit.Button       // in the body: to the flagged files
+	read     *kit.Button       // in the body: to read the whole disk; nil for most
+	disks    []int64           // findings on each of several disks; nil for one
+	build    func(*card) fyne.CanvasObject
+	toggled  func(*card)
+	low      func() bool // the page is low
 
-	r *cardRenderer
+	ground, ring      *canvas.Rectangle
+	mark, arrow       *kit.Mark
+	title, says, word *kit.Text
 }
 
 func newCard(c *checks.Check) *card {
-	k := &card{check: c, status: checks.Waiting}
+	k := &card{
+		check: c, status: checks.Waiting, ground: kit.NewBox(8), ring: kit.NewBox(8),
+		mark: kit.NewMark("waiting", kit.ColIdle, 20), arrow: kit.NewMark("open", kit.ColMuted, 16),
+		title: kit.NewText(c.Title, kit.SizeTitle, kit.ColText).Bold().Truncated(),
+		says:  kit.NewText("", kit.SizeBody, kit.ColMuted).Truncated(), word: kit.NewText("", kit.SizeBody, kit.ColIdle).Bold().Right(),
+	}
 	k.OnTapped = func() { k.setOpen(!k.open) }
 	k.Extend(k, k.update)
 	return k
@@ -107,9 +115,6 @@ func (k *card) show(s checks.Status, res *checks.Result, doing string) bool {
 	if res != nil && res.Check != nil {
 		k.check = res.Check // a stage may make its checks anew for every run
 	}
-	if k.open && k.body == nil && k.build != nil {
-		k.body = k.build(k)
-	}
 	k.update()
 	return grew
 }
@@ -120,49 +125,28 @@ func (k *card) setDisks(n []int64) {
 		return
 	}
 	k.disks, k.body = n, nil
-	if k.open && k.build != nil {
-		k.body = k.build(k)
-	}
 	k.update()
 }
 
 // update shows what the fields say now.
 func (k *card) update() {
-	if k.r != nil {
-		k.r.apply()
-		k.r.Layout(k.Size())
+	if k.open && k.body == nil && k.build != nil {
+		k.body = k.build(k)
+	}
+	k.Apply()
+	if s := k.Size(); s.Width > 0 {
+		k.Place(s)
 	}
 }
 
-// setOpen opens or shuts the card.
 func (k *card) setOpen(on bool) {
 	if k.open == on {
 		return
 	}
 	k.open = on
-	if on && k.body == nil && k.build != nil {
-		k.body = k.build(k)
-	}
 	k.update()
 	if k.toggled != nil {
 		k.toggled(k)
-	}
-}
-
-func (k *card) Children() []fyne.CanvasObject {
-	var o []fyne.CanvasObject
-	if k.picture != nil {
-		o = append(o, k.picture)
-	}
-	if k.open && k.body != nil {
-		o = append(o, k.body)
-	}
-	return o
-}
-
-func (k *card) Arrange() {
-	if k.r != nil {
-		k.r.Layout(k.Size())
 	}
 }
 
@@ -193,67 +177,46 @@ func (k *card) TypedKey(e *fyne.KeyEvent) {
 	}
 }
 
-// CreateRenderer implements fyne.Widget.
-func (k *card) CreateRenderer() fyne.WidgetRenderer {
-	r := &cardRenderer{
-		k: k, ground: kit.NewBox(8), ring: kit.NewBox(8),
-		mark: kit.NewMark("waiting", kit.ColIdle, 20), title: kit.NewText(k.check.Title, kit.SizeTitle, kit.ColText).Bold().Truncated(),
-		says: kit.NewText("", kit.SizeBody, kit.ColMuted).Truncated(), word: kit.NewText("", kit.SizeBody, kit.ColIdle).Bold().Right(),
-		arrow: kit.NewMark("open", kit.ColMuted, 16),
-	}
-	k.r = r
-	r.apply()
-	return r
-}
-
-type cardRenderer struct {
-	k                 *card
-	ground, ring      *canvas.Rectangle
-	mark, arrow       *kit.Mark
-	title, says, word *kit.Text
-}
-
-func (r *cardRenderer) apply() {
-	k := r.k
+// Apply, Place, Least and Parts implement kit.Drawn.
+func (k *card) Apply() {
 	l := statusBadge(k.status)
-	r.mark.Set(l.Mark, l.Color)
+	k.mark.Set(l.Mark, l.Color)
 	titleColor := kit.ColText
 	if k.status == checks.Waiting {
 		titleColor = kit.ColMuted
 	}
-	r.title.Set(k.check.Title, titleColor)
-	r.says.Set(k.summary(), kit.ColMuted)
-	r.word.Set(k.status.Word(), l.Color)
+	k.title.Set(k.check.Title, titleColor)
+	k.says.Set(k.summary(), kit.ColMuted)
+	k.word.Set(k.status.Word(), l.Color)
 	arrow := "open"
 	if k.open {
 		arrow = "shut"
 	}
-	r.arrow.Set(arrow, kit.ColMuted)
-	kit.SetFill(r.ground, k.Veil())
-	kit.SetStroke(r.ring, kit.ColAccent, k.Ring())
+	k.arrow.Set(arrow, kit.ColMuted)
+	kit.SetFill(k.ground, k.Veil())
+	kit.SetStroke(k.ring, kit.ColAccent, k.Ring())
 }
 
-func (r *cardRenderer) Layout(s fyne.Size) {
-	k := r.k
+func (k *card) Place(s fyne.Size) {
 	head := k.headHigh(s.Width)
-	kit.SetBounds(r.ground, 3, 3, s.Width-6, head-6)
-	kit.SetBounds(r.ring, 2, 2, s.Width-4, head-4)
-	kit.SetBounds(r.mark, cardPad, (head-20)/2, 20, 20)
-	kit.SetBounds(r.arrow, s.Width-cardPad-16, (head-16)/2, 16, 16)
+	kit.SetBounds(k.ground, 3, 3, s.Width-6, head-6)
+	kit.SetBounds(k.ring, 2, 2, s.Width-4, head-4)
+	kit.SetBounds(k.mark, cardPad, (head-20)/2, 20, 20)
+	kit.SetBounds(k.arrow, s.Width-cardPad-16, (head-16)/2, 16, 16)
 	right := s.Width - cardPad - 16 - 10
-	kit.SetBounds(r.word, right-cardStatus, 0, cardStatus, head)
+	kit.SetBounds(k.word, right-cardStatus, 0, cardStatus, head)
 	text := right - cardStatus - 12 - cardText
 	switch {
 	case s.Width < cardWide && k.summary() == "":
-		kit.SetBounds(r.title, cardText, 0, text, head)
-		kit.SetBounds(r.says, cardText, head, text, 0)
+		kit.SetBounds(k.title, cardText, 0, text, head)
+		kit.SetBounds(k.says, cardText, head, text, 0)
 	case s.Width < cardWide:
-		kit.SetBounds(r.title, cardText, 9, text, 22)
-		kit.SetBounds(r.says, cardText, 31, text, 20)
+		kit.SetBounds(k.title, cardText, 9, text, 22)
+		kit.SetBounds(k.says, cardText, 31, text, 20)
 	default:
 		t := min(max(text*0.36, 320), text)
-		kit.SetBounds(r.title, cardText, 0, t-14, head)
-		kit.SetBounds(r.says, cardText+t, 0, text-t, head)
+		kit.SetBounds(k.title, cardText, 0, t-14, head)
+		kit.SetBounds(k.says, cardText+t, 0, text-t, head)
 	}
 	y := head
 	w := k.inner(s.Width)
@@ -269,16 +232,15 @@ func (r *cardRenderer) Layout(s fyne.Size) {
 	}
 }
 
-func (r *cardRenderer) MinSize() fyne.Size { return fyne.NewSize(260, cardHigh) }
-func (r *cardRenderer) Refresh() {
-	r.apply()
-	r.Layout(r.k.Size())
-	for _, o := range r.Objects() {
-		o.Refresh()
-	}
-}
+func (k *card) Least() fyne.Size { return fyne.NewSize(260, cardHigh) }
 
-func (r *cardRenderer) Objects() []fyne.CanvasObject {
-	return append([]fyne.CanvasObject{r.ground, r.mark, r.title, r.says, r.word, r.arrow, r.ring}, r.k.Children()...)
+func (k *card) Parts() []fyne.CanvasObject {
+	all := []fyne.CanvasObject{k.ground, k.mark, k.title, k.says, k.word, k.arrow, k.ring}
+	if k.picture != nil {
+		all = append(all, k.picture)
+	}
+	if k.open && k.body != nil {
+		all = append(all, k.body)
+	}
+	return all
 }
-func (r *cardRenderer) Destroy() {}

@@ -4,7 +4,6 @@ import (
 	"slices"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/container"
 
 	"loadline/checks"
 	"loadline/gui/kit"
@@ -51,6 +50,18 @@ type group struct {
 	box   *fyne.Container
 }
 
+func newGroup(name, says string) *group {
+	return &group{
+		name: kit.NewText(name, kit.SizeTitle, kit.ColText).Bold().Truncated(),
+		says: kit.NewText(says, kit.SizeSmall+1, kit.ColMuted).Truncated(),
+	}
+}
+
+// show puts a panel beside the name.
+func (g *group) show(panel fyne.CanvasObject) {
+	g.box = kit.Arrange(arrangeGroup, func(o []fyne.CanvasObject) fyne.Size { return fyne.NewSize(260, 27+o[2].MinSize().Height) }, g.name, g.says, panel)
+}
+
 func newCardList(list []*checks.Check, do cardActions) *cardList {
 	l := &cardList{byID: map[string]*card{}}
 	var blocks []fyne.CanvasObject
@@ -59,7 +70,7 @@ func newCardList(list []*checks.Check, do cardActions) *cardList {
 	flush := func() {
 		if at != nil {
 			panel := kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(0, rows...)).Pad(0, 3)
-			at.box = container.New(&groupLayout{}, at.name, at.says, panel)
+			at.show(panel)
 			blocks = append(blocks, at.box)
 		}
 		rows = nil
@@ -69,7 +80,7 @@ func newCardList(list []*checks.Check, do cardActions) *cardList {
 		if c.Group != name || at == nil {
 			flush()
 			name = c.Group
-			at = &group{name: kit.NewText(string(name), kit.SizeTitle, kit.ColText).Bold().Truncated(), says: kit.NewText("", kit.SizeSmall+1, kit.ColMuted).Truncated()}
+			at = newGroup(string(name), "")
 			l.groups = append(l.groups, at)
 		}
 		k := newCard(c)
@@ -81,8 +92,8 @@ func newCardList(list []*checks.Check, do cardActions) *cardList {
 			}
 		}
 		k.low = func() bool { h := l.page.Size().Height; return h > 0 && h < lowPage }
-		if p := l.pictureOf(k); p != nil {
-			k.picture = p
+		if p, has := l.pictureOf(k); p != nil {
+			k.picture, k.pictured = p, has
 			p.Hide()
 		}
 		if len(rows) > 0 {
@@ -95,8 +106,8 @@ func newCardList(list []*checks.Check, do cardActions) *cardList {
 	}
 	flush()
 	folders := newFolderBars(func() []checks.FolderSum { return l.folder }, func(s checks.FolderSum) string { return onDisk(l.report, s.Source, s.Path) })
-	l.bars = &group{name: kit.NewText("Largest folders", kit.SizeTitle, kit.ColText).Bold().Truncated(), says: kit.NewText("by bytes", kit.SizeSmall+1, kit.ColMuted).Truncated()}
-	l.bars.box = container.New(&groupLayout{}, l.bars.name, l.bars.says, kit.NewSurface(kit.ColSurface, kit.ColLine, folders).Pad(cardPad, 10))
+	l.bars = newGroup("Largest folders", "by bytes")
+	l.bars.show(kit.NewSurface(kit.ColSurface, kit.ColLine, folders).Pad(cardPad, 10))
 	l.bars.box.Hide()
 	blocks = append(blocks, l.bars.box)
 	l.page = kit.NewPage(kit.NewColumn(kit.GapMid, blocks...))
@@ -114,35 +125,35 @@ func grouped(list []*checks.Check) []*checks.Check {
 	return out
 }
 
-// pictureOf returns the drawing that a check's card carries; nil for most.
-func (l *cardList) pictureOf(k *card) *kit.Drawing {
+// pictureOf returns the drawing that a check's card carries, nil for most, and whether there is something to draw.
+func (l *cardList) pictureOf(k *card) (drawing *kit.Drawing, has func() bool) {
 	switch k.check.ID {
-	case "free-space":
-		return kit.NewGauge(func() kit.Load {
+	case checkSpace:
+		load := func(r *checks.Result) (kit.Load, bool) {
 			if l.report == nil {
-				return kit.Load{}
+				return kit.Load{}, false
 			}
-			v, _ := loadOf(k.result, l.report.Share, l.report.Totals)
-			return v
-		}, checks.Bytes)
+			return loadOf(r, l.report.Share, l.report.Totals)
+		}
+		return picture(k, load, func(get func() kit.Load) *kit.Drawing { return kit.NewGauge(get, checks.Bytes) })
 	case "copy-time":
-		return newTimeBars(func() spans {
-			if k.result == nil {
-				return spans{}
-			}
-			v, _ := spansOf(k.result)
-			return v
-		})
+		return picture(k, spansOf, newTimeBars)
 	case checkReads:
-		return newRateCurve(func() rateCurve {
-			if k.result == nil {
-				return rateCurve{}
-			}
-			v, _ := curveOf(k.result)
-			return v
-		})
+		return picture(k, curveOf, newRateCurve)
 	}
-	return nil
+	return nil, nil
+}
+
+// picture draws what a result of a card's check says.
+func picture[T any](k *card, of func(*checks.Result) (T, bool), draw func(get func() T) *kit.Drawing) (drawing *kit.Drawing, has func() bool) {
+	now := func() (v T, ok bool) {
+		if k.result != nil {
+			v, ok = of(k.result)
+		}
+		return v, ok
+	}
+	get := func() T { v, _ := now(); return v }
+	return draw(get), func() bool { _, ok := now(); return ok }
 }
 
 // update shows one check's state; it returns whether heights changed.
@@ -160,33 +171,19 @@ func (l *cardList) finish(rep *checks.Report) {
 		if k.picture == nil {
 			continue
 		}
-		on := false
-		if rep != nil && k.result != nil {
-			switch k.check.ID {
-			case "free-space":
-				_, on = loadOf(k.result, rep.Share, rep.Totals)
-			case "copy-time":
-				_, on = spansOf(k.result)
-			case checkReads:
-				_, on = curveOf(k.result)
-			}
-		}
+		on := rep != nil && k.pictured()
+		kit.SetVisible(k.picture, on)
 		if on {
-			k.picture.Show()
 			k.picture.Refresh()
-		} else {
-			k.picture.Hide()
 		}
 	}
 	l.folder = nil
 	if rep != nil {
 		l.folder = rep.Largest
 	}
+	kit.SetVisible(l.bars.box, len(l.folder) > 0)
 	if len(l.folder) > 0 {
-		l.bars.box.Show()
 		l.bars.box.Refresh()
-	} else {
-		l.bars.box.Hide()
 	}
 	l.margins()
 	l.page.Reflow()
@@ -224,30 +221,20 @@ func (l *cardList) margins() {
 	}
 }
 
-// groupLayout: name and state in the margin, the panel beside them; on narrow windows above it.
-type groupLayout struct{}
-
-func (groupLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	if s.Width < kit.PageWide {
-		nameW := o[0].(*kit.Text).FullWidth()
-		kit.SetBounds(o[0], 2, 0, min(nameW, s.Width/2), 22)
-		kit.SetBounds(o[1], nameW+14, 1, s.Width-nameW-14, 22)
-		kit.SetBounds(o[2], 0, 27, s.Width, s.Height-27)
-		return
+// arrangeGroup: name and state in the margin, the panel beside them; on narrow windows above it.
+func arrangeGroup(o []fyne.CanvasObject, room fyne.Size, put kit.Put) float32 {
+	name, says, panel := o[0].(*kit.Text), o[1], o[2]
+	if room.Width < kit.PageWide {
+		w, h := name.FullWidth(), kit.HeightOf(panel, room.Width)
+		put(name, 2, 0, min(w, room.Width/2), 22)
+		put(says, w+14, 1, room.Width-w-14, 22)
+		put(panel, 0, 27, room.Width, h)
+		return 27 + h
 	}
-	kit.SetBounds(o[0], 0, 12, groupMargin-12, 22)
-	kit.SetBounds(o[1], 0, 34, groupMargin-12, 20)
-	w := s.Width - groupMargin
-	kit.SetBounds(o[2], groupMargin, 0, w, kit.HeightOf(o[2], w))
-}
-
-func (groupLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
-	if w < kit.PageWide {
-		return 27 + kit.HeightOf(o[2], w)
-	}
-	return max(kit.HeightOf(o[2], w-groupMargin), 58)
-}
-
-func (groupLayout) MinSize(o []fyne.CanvasObject) fyne.Size {
-	return fyne.NewSize(260, 27+o[2].MinSize().Height)
+	w := room.Width - groupMargin
+	h := kit.HeightOf(panel, w)
+	put(name, 0, 12, groupMargin-12, 22)
+	put(says, 0, 34, groupMargin-12, 20)
+	put(panel, groupMargin, 0, w, h)
+	return max(h, 58)
 }

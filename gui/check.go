@@ -1,9 +1,11 @@
 package gui
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"time"
@@ -11,6 +13,7 @@ import (
 	"loadline/checks"
 	"loadline/checks/demo"
 	"loadline/checks/names"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -24,25 +27,22 @@ func (w *Window) request(v *view) (Request, error) {
 		r.State = w.demo.State
 	}
 	from, to := v.setup.from.get(), v.setup.to.get()
-	if v.stage == checks.Arrival {
+	switch v.stage {
+	case checks.Arrival:
 		r.Manifest = from
-		r.Listings = typedPaths(v.setup.to.path.Text)
+		r.Listings = input.Paths(v.setup.to.path.Text)
 		if w.demo != nil && slices.ContainsFunc(r.Listings, w.demo.Owns) {
 			r.Invented = demo.InventedListing
 		}
-		err := v.setup.store.into(&r)
-		return r, err
-	}
-	if v.stage == checks.Recheck {
+	case checks.Recheck:
 		r.Manifest, r.Source = from, to
-		err := v.setup.portion.into(&r)
-		return r, err
-	}
-	r.Source, r.Share = from, to
-	if v.stage == checks.Before {
+	case checks.Before:
 		r.Job.State = r.State // what was read before counts
+		fallthrough
+	default:
+		r.Source, r.Share = from, to
 	}
-	if err := v.setup.options.into(&r.Job); err != nil {
+	if err := v.setup.form.into(&r); err != nil || v.setup.options == nil {
 		return r, err
 	}
 	if v.setup.disks != nil {
@@ -51,7 +51,7 @@ func (w *Window) request(v *view) (Request, error) {
 	if text := v.conflict(); text != "" {
 		return r, errors.New(strings.TrimSuffix(text, "."))
 	}
-	r.CopyListFile = typedPath(v.setup.options.list.Text)
+	r.CopyListFile = input.Path(v.setup.options.list.Text)
 	if w.standIn != nil {
 		w.standIn(&r.Job)
 	}
@@ -84,7 +84,7 @@ func (w *Window) check(read bool) {
 	req.Read = read
 	if err != nil {
 		v.setup.setFolded(false)
-		v.setup.complain(capitalize(err.Error()) + ".")
+		v.setup.form.say(capitalize(err.Error()) + ".")
 		w.message = err.Error()
 		v.state = stateError
 		v.reset()
@@ -95,14 +95,14 @@ func (w *Window) check(read bool) {
 		w.changed()
 		return
 	}
-	v.setup.complain("")
+	v.setup.form.say("")
 	w.remember()
 	w.notice.Hide()
 	w.setTitle("", -1)
-	w.running, w.stops, w.began = v.stage, false, w.desktop.Now()
+	w.running, w.began = v.stage, w.desktop.Now()
 	v.state, v.asked = stateRunning, v.places()
 	v.reset()
-	v.lock(true)
+	v.setup.lock(true)
 	v.setup.from.say("", "")
 	v.setup.to.say("", "")
 	v.head.say(statusBadge(checks.Running), runningWords(v.stage, read), "")
@@ -112,10 +112,15 @@ func (w *Window) check(read bool) {
 	}
 	v.relayout()
 	w.changed()
-	w.run.start(req,
-		func(ev []checks.Event, p checks.Progress) { w.showProgress(v, ev, p) },
-		func(rep *checks.Report, err error) { w.ended(v, rep, err) })
+	var rep *checks.Report
+	w.run.start(func(ctx context.Context, watch func(checks.Event)) (err error) {
+		rep, err = w.engine.Run(ctx, req, watch)
+		return err
+	}, func(ev []checks.Event, p checks.Progress) { w.showProgress(v, ev, p) }, func(err error) { w.ended(v, rep, err) })
 }
+
+// tidyFrom is how many findings a report has at least whose making leaves much memory behind.
+const tidyFrom = 100_000
 
 const putRight = "Correct what is marked in red below, and check again."
 
@@ -235,7 +240,6 @@ func doingWords(c *checks.Check, p checks.Progress) string {
 	return "Looking…"
 }
 
-// ended shows how a run ended.
 func (w *Window) ended(v *view, rep *checks.Report, err error) {
 	w.running = ""
 	if rep != nil && v.stage != checks.Arrival {
@@ -247,7 +251,7 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 		w.links.learnDisks(v, rep)
 		v.asked = v.places()
 	}
-	v.lock(false)
+	v.setup.lock(false)
 	v.head.setRunning(false)
 	w.setTitle("", -1)
 	took := w.desktop.Now().Sub(w.began)
@@ -295,6 +299,9 @@ func (w *Window) ended(v *view, rep *checks.Report, err error) {
 	}
 	v.relayout()
 	w.changed()
+	if rep != nil && flagged(rep) > tidyFrom {
+		go debug.FreeOSMemory() // what making the report took as much again
+	}
 	if w.closing {
 		w.leave()
 	}
@@ -340,7 +347,7 @@ func (w *Window) failed(v *view, err error) {
 	where := v.pickerOf(job.Field)
 	if where == nil {
 		w.message = text
-		v.setup.complain(text)
+		v.setup.form.say(text)
 		return
 	}
 	text = capitalize(strings.TrimPrefix(text, where.get()+": ")) // the field above shows it
@@ -375,7 +382,6 @@ func (w *Window) Stop() {
 	if w.running == "" {
 		return
 	}
-	w.stops = true
 	w.views[w.running].head.say(statusBadge(checks.Running), "Stopping", "")
 	w.run.stop()
 }

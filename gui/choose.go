@@ -28,14 +28,6 @@ type chooser struct {
 	post   func(func())
 }
 
-func (c chooser) folder(title, start string, done func(string, error)) {
-	c.ask(title, start, true, done)
-}
-
-func (c chooser) file(title, start string, done func(string, error)) {
-	c.ask(title, start, false, done)
-}
-
 func (c chooser) ask(title, start string, folder bool, done func(string, error)) {
 	go func() {
 		if runtime.GOOS == "linux" || runtime.GOOS == "freebsd" || runtime.GOOS == "openbsd" || runtime.GOOS == "netbsd" {

@@ -5,6 +5,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/demo"
+	"loadline/gui/input"
 )
 
 // Demo fills in the invented archive, in every stage, and says that it is one. What is shown is computed
@@ -27,7 +28,7 @@ func (w *Window) Demo(d *demo.Demo) {
 		v.setup.from.put(job.Source)
 		v.setup.to.put(job.Share)
 		o := v.setup.options
-		o.prefix.SetText(showPath(job.Prefix))
+		o.prefix.SetText(input.ShowPath(job.Prefix))
 		if job.Uplink > 0 {
 			o.uplink.SetText(checks.LineRate(job.Uplink))
 		}

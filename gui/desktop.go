@@ -27,10 +27,9 @@ type Desktop struct {
 	Loop
 	// After runs f on another goroutine once d has passed; the result calls that off.
 	After func(d time.Duration, f func()) (cancel func())
-	// ChooseFolder and ChooseFile ask the person. Done is called on any goroutine, with "" where
+	// Choose asks the person for a folder, or for a file. Done is called on any goroutine, with "" where
 	// they chose nothing; err means that no dialog could be shown.
-	ChooseFolder func(title, start string, done func(path string, err error))
-	ChooseFile   func(title, start string, done func(path string, err error))
+	Choose func(title, start string, folder bool, done func(path string, err error))
 	// Offers lists the disks and shares that are mounted; called on another goroutine, one call at a
 	// time. Nil offers nothing.
 	Offers func(context.Context) []Offer
@@ -76,7 +75,6 @@ func RealDesktop(w fyne.Window, loop Loop) Desktop {
 		ReportDir: reportDir(),
 		Unproven:  checks.Unproven(runtime.GOOS),
 	}
-	c := chooser{window: w, post: loop.Post}
-	d.ChooseFolder, d.ChooseFile = c.folder, c.file
+	d.Choose = chooser{window: w, post: loop.Post}.ask
 	return d
 }

@@ -2,8 +2,6 @@ package gui
 
 import (
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"fyne.io/fyne/v2"
 
@@ -161,11 +159,7 @@ func capitalize(s string) string {
 	if first, _, _ := strings.Cut(s, " "); mountWords[strings.TrimRight(first, ",")] {
 		return s
 	}
-	r, n := utf8.DecodeRuneInString(s)
-	if r == utf8.RuneError { // empty, or a byte that is no letter
-		return s
-	}
-	return string(unicode.ToTitle(r)) + s[n:]
+	return checks.Capitalize(s)
 }
 
 // mountWords are options of nfs(5) that a sentence may begin with: they are written as they are typed.

@@ -7,29 +7,23 @@ import (
 	"strings"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/container"
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
 // moreDisks are the further disks that go to the same share, each a row below the source: where it is, and
 // the folder on the share that will hold its copy.
 type moreDisks struct {
-	box    *fyne.Container
-	add    *kit.Button // beside the source
-	source *kit.Field
-	rows   []*diskRow
+	box  *fyne.Container
+	add  *kit.Button // beside the source
+	rows []*diskRow
 
+	view    *view
 	offers  []Offer
-	taken   func() []string                // what is chosen elsewhere
-	choose  func(x **picker, n int) func() // what the button of a row does
-	prepare func(*kit.Field)               // ties a new field to the window
-	changed func()                         // something else is set
-	resized func()                         // it wants another height
-	focus   func(fyne.Focusable)
-	bring   func(fyne.CanvasObject) // scrolls to a new row
+	changed func() // something else is set
 }
 
 // diskRow is one further disk.
@@ -43,14 +37,14 @@ type diskRow struct {
 	own     string         // the folder that was proposed last
 }
 
-func newMoreDisks() *moreDisks {
-	d := &moreDisks{box: kit.NewColumn(0)}
+func newMoreDisks(v *view) *moreDisks {
+	d := &moreDisks{view: v, box: kit.NewColumn(0)}
 	d.box.Hide()
 	d.add = kit.NewButton(kit.Plain, "", "Add a disk", func() {
 		r := d.insert()
 		d.told()
-		d.focus(r.disk.path)
-		d.bring(r.box)
+		v.focus(r.disk.path)
+		v.list.page.Bring(r.box)
 	}).Shorter("Add…")
 	return d
 }
@@ -60,24 +54,24 @@ func (d *moreDisks) insert() *diskRow {
 	r := &diskRow{
 		caption: kit.NewText("", kit.SizeBody, kit.ColText).Bold(),
 		prefix:  kit.NewField("like DiskB"),
-		fault:   kit.NewParagraph("", kit.SizeSmall+1, kit.ColFail),
+		fault:   newProblem(),
 	}
-	r.disk = newPicker("disk", "", "/path/to/the/next/disk", d.choose(&r.disk, len(d.rows)+2))
+	w := d.view.w
+	r.disk = newPicker("disk", "", "/path/to/the/next/disk", w.chooser(&r.disk, fmt.Sprintf("Choose disk %d", len(d.rows)+2), true))
 	r.remove = kit.NewButton(kit.Plain, "", "Remove", func() { d.drop(r) })
-	r.fault.Hide()
 	r.disk.changed = func(string) {
 		r.propose()
 		d.offer(d.offers)
 		d.told()
 	}
 	r.prefix.OnChanged = func(string) {
-		r.complain("")
+		r.fault.Say("")
 		d.told()
 	}
-	d.prepare(r.disk.path)
-	d.prepare(r.prefix)
+	w.tieField(r.disk.path)
+	w.tieField(r.prefix)
 	folder := kit.NewSurface("", "", kit.NewColumn(5, kit.NewSized(0, 20, r.caption), kit.NewStretch(8, 0, r.prefix.Framed(), r.remove), r.fault)).Pad(12, 9)
-	r.box = container.New(setupLayout{}, r.disk.box, kit.NewMark("onward", kit.ColMuted, 22), folder)
+	r.box = besideEachOther(r.disk.box, folder)
 	d.rows = append(d.rows, r)
 	d.number()
 	d.offer(d.offers)
@@ -94,9 +88,9 @@ func (d *moreDisks) drop(r *diskRow) {
 	d.number()
 	d.told()
 	if n := len(d.rows); n > 0 {
-		d.focus(d.rows[min(i, n-1)].remove)
+		d.view.focus(d.rows[min(i, n-1)].remove)
 	} else {
-		d.focus(d.source)
+		d.view.focus(d.view.setup.from.path)
 	}
 }
 
@@ -119,14 +113,12 @@ func (d *moreDisks) told() {
 	if d.changed != nil {
 		d.changed()
 	}
-	if d.resized != nil {
-		d.resized()
-	}
+	d.view.resized()
 }
 
 // propose fills in the name of the disk as its folder, as long as nobody has typed another.
 func (r *diskRow) propose() {
-	if typedPath(r.prefix.Text) != r.own {
+	if input.Path(r.prefix.Text) != r.own {
 		return
 	}
 	r.own = ""
@@ -135,20 +127,14 @@ func (r *diskRow) propose() {
 			r.own = base
 		}
 	}
-	r.prefix.SetText(showPath(r.own))
-}
-
-// complain shows what is wrong with the folder on the share.
-func (r *diskRow) complain(problem string) {
-	r.fault.Set(problem, "")
-	kit.SetVisible(r.fault, problem != "")
+	r.prefix.SetText(input.ShowPath(r.own))
 }
 
 // disks are the further disks as they are set.
 func (d *moreDisks) disks() []checks.Disk {
 	var list []checks.Disk
 	for _, r := range d.rows {
-		list = append(list, checks.Disk{Source: r.disk.get(), Prefix: typedPath(r.prefix.Text)})
+		list = append(list, checks.Disk{Source: r.disk.get(), Prefix: input.Path(r.prefix.Text)})
 	}
 	return list
 }
@@ -163,7 +149,7 @@ func (d *moreDisks) put(list []checks.Disk) {
 	for _, x := range list {
 		r := d.insert()
 		r.disk.put(x.Source)
-		r.prefix.SetText(showPath(x.Prefix))
+		r.prefix.SetText(input.ShowPath(x.Prefix))
 	}
 	d.told()
 }
@@ -206,7 +192,7 @@ func (d *moreDisks) offer(all []Offer) bool {
 	d.offers = all
 	changed := false
 	for _, r := range d.rows {
-		used := d.taken()
+		used := []string{d.view.setup.from.get()}
 		for _, o := range d.rows {
 			if o != r {
 				used = append(used, o.disk.get())
@@ -226,7 +212,6 @@ func (d *moreDisks) elements(m map[string]fyne.CanvasObject) {
 	}
 }
 
-// several reports whether more than one disk is set.
 func (w *Window) several() bool {
 	return len(w.views[checks.Before].setup.disks.rows) > 0
 }
@@ -240,7 +225,7 @@ const (
 
 // conflict says what of the set-up does not go together; empty if all does.
 func (v *view) conflict() string {
-	if v.setup.disks != nil && len(v.setup.disks.rows) > 0 && typedPath(v.setup.options.list.Text) != "" {
+	if v.setup.disks != nil && len(v.setup.disks.rows) > 0 && input.Path(v.setup.options.list.Text) != "" {
 		return oneDiskList
 	}
 	return ""
@@ -272,12 +257,12 @@ func (w *Window) carry(v, o *view) {
 // allDisks are all disks of the stage before copying, the source first.
 func (w *Window) allDisks() []checks.Disk {
 	s := w.views[checks.Before].setup
-	return append([]checks.Disk{{Source: s.from.get(), Prefix: typedPath(s.options.prefix.Text)}}, s.disks.disks()...)
+	return append([]checks.Disk{{Source: s.from.get(), Prefix: input.Path(s.options.prefix.Text)}}, s.disks.disks()...)
 }
 
 // diskOf is which of all disks a stage looks at; -1 if none.
 func (w *Window) diskOf(v *view) int {
-	here := checks.Disk{Source: v.setup.from.get(), Prefix: typedPath(v.setup.options.prefix.Text)}
+	here := checks.Disk{Source: v.setup.from.get(), Prefix: input.Path(v.setup.options.prefix.Text)}
 	return slices.Index(w.allDisks(), here)
 }
 
@@ -309,7 +294,7 @@ func (w *Window) offerOne(v *view) {
 	c.flow.Objects = append(c.flow.Objects, kit.NewSized(0, 30, kit.NewText("One disk at a time:", kit.SizeSmall+1, kit.ColMuted)))
 	for i, x := range all {
 		b := kit.NewButton(kit.Toggle, "", fmt.Sprintf("Disk %d, %s", i+1, names.QuoteShort(filepath.Base(x.Source))), func() {
-			v.setup.options.prefix.SetText(showPath(x.Prefix))
+			v.setup.options.prefix.SetText(input.ShowPath(x.Prefix))
 			v.setup.from.put(x.Source)
 			w.offerOne(v)
 			w.win.Canvas().Focus(v.head.check)
@@ -429,7 +414,7 @@ func (v *view) blameDisk(w *Window, job *checks.JobError, text string) bool {
 	at := r.disk.path
 	if job.Field == checks.FieldPrefix {
 		at = r.prefix
-		r.complain(text)
+		r.fault.Say(text)
 	} else {
 		r.disk.say("", text)
 	}

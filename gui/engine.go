@@ -40,12 +40,29 @@ var Stages = []checks.Stage{checks.Before, checks.After, checks.Arrival}
 // viewStages are the stages that have a page of their own: the three, and the recheck of a copy.
 var viewStages = append(slices.Clone(Stages), checks.Recheck)
 
-// stageWords are what each stage is called.
-var stageWords = map[checks.Stage]struct{ name, short, button string }{
-	checks.Before:  {"Before copying", "Before", "Check before copying"},
-	checks.After:   {"After copying", "After", "Check the copy"},
-	checks.Arrival: {"After arrival", "Arrival", "Check the arrival"},
-	checks.Recheck: {"Recheck of a copy", "Recheck", "Recheck the copy"},
+// stageWords are what each stage is called, the question that it asks with what it needs for an answer, and what
+// there is to know before it runs.
+var stageWords = map[checks.Stage]struct{ name, short, button, question, needs, ready, next string }{
+	checks.Before: {
+		"Before copying", "Before", "Check before copying",
+		"Which disk do you want to copy?", "Drop its folder on this window, type its path, or choose it. Nothing on the disk is changed.",
+		"Ready to check", "The disk is only read. On the share one small trial folder is written, and removed again.",
+	},
+	checks.After: {
+		"After copying", "After", "Check the copy",
+		"Is every byte on the share?", "Choose the disk and the mounted share. Both are read, nothing is changed but the manifest that is written.",
+		"Ready to check the copy", "Source and share are both read to the last byte: this takes about as long as the copy did. Keep the disk.",
+	},
+	checks.Arrival: {
+		"After arrival", "Arrival", "Check the arrival",
+		"Has every file arrived?", "Choose the manifest that the check after copying wrote, and a listing of the object store: a table, JSON, XML or checksum lines.",
+		"Ready to check the arrival", "Loadline looks up every file of the manifest in the listing. Keep the disk until this says that you may erase it.",
+	},
+	checks.Recheck: {
+		"Recheck of a copy", "Recheck", "Recheck the copy",
+		"Is this copy whole?", "Choose the manifest, and the folder of any copy: a second disk, objects that were fetched back, the same disk years later.",
+		"Ready to recheck the copy", "Every file of the manifest is looked up in the folder, read to its last byte and compared by its checksum. Nothing is changed.",
+	},
 }
 
 // RealEngine runs the checks on the disk and the share.

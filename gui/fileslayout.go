@@ -9,7 +9,7 @@ import (
 // filesLayout: title, tools, the list, and what is chosen at the foot. The foot is high enough for
 // most texts, so that the list does not change its height with every row.
 type filesLayout struct {
-	foot *footLayout // nil on the page of repairs, whose foot is a column
+	foot *foot // nil on the page of repairs, whose foot is a column
 }
 
 func (l *filesLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
@@ -35,98 +35,83 @@ func (l *filesLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 
 func (*filesLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(600, 300) }
 
-// footLayout: path, what is wrong and what to do, one below the other, and beside them the buttons,
-// with shorter words where it is narrow. On a low window the row itself must do for the path.
-type footLayout struct{ low bool }
+// foot says of what is chosen what there is to say, and has the buttons beside it, with shorter words where it is
+// narrow. On a low window the first text is left out: the row itself must do.
+type foot struct {
+	narrow float32
+	low    bool
+}
 
 const (
 	footNarrow = 760
 	footGap    = 4
 )
 
-// columns returns the widths of the texts and of the buttons.
-func (l *footLayout) columns(o []fyne.CanvasObject, w float32) (texts, buttons float32) {
+// arrange puts the texts one below the other, and to their right the row of buttons, which comes last.
+func (f *foot) arrange(o []fyne.CanvasObject, room fyne.Size, put kit.Put) float32 {
+	texts, row := o[:len(o)-1], o[len(o)-1].(*fyne.Container)
 	form := 0
-	if w < footNarrow {
+	if room.Width < f.narrow {
 		form = 1
 	}
-	buttons = kit.RowWidth(o[3].(*fyne.Container), form)
-	return w - buttons - 16, buttons
-}
-
-// heights returns the height of each text; 0 for one that is left out.
-func (l *footLayout) heights(o []fyne.CanvasObject, w float32) (all [3]float32, sum float32) {
-	for i := range all {
-		if i == 0 && l.low {
+	w, buttons := room.Width, kit.RowWidth(row, form)
+	if buttons > 0 {
+		w -= buttons + 16
+	}
+	heights, sum := make([]float32, len(texts)), float32(0)
+	for i, t := range texts {
+		if i == 0 && f.low {
 			continue
 		}
-		if all[i] = kit.HeightOf(o[i], w); all[i] > 0 {
-			if sum > 0 {
-				sum += footGap
-			}
-			sum += all[i]
+		heights[i] = kit.HeightOf(t, w)
+		if heights[i] > 0 && sum > 0 {
+			sum += footGap
 		}
+		sum += heights[i]
 	}
-	return all, sum
-}
-
-func (l *footLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	w, buttons := l.columns(o, s.Width)
-	heights, sum := l.heights(o, w)
-	y := max((s.Height-sum)/2, 0)
+	y := max((room.Height-sum)/2, 0)
 	for i, h := range heights {
-		kit.SetBounds(o[i], 0, y, w, h)
+		put(texts[i], 0, y, w, h)
 		if h > 0 {
 			y += h + footGap
 		}
 	}
-	high := o[3].MinSize().Height
-	kit.SetBounds(o[3], s.Width-buttons, (s.Height-high)/2, buttons, high)
+	high := row.MinSize().Height
+	put(row, room.Width-buttons, (room.Height-high)/2, buttons, high)
+	return max(sum, high)
 }
 
-func (l *footLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
-	texts, _ := l.columns(o, w)
-	_, sum := l.heights(o, texts)
-	return max(sum, o[3].MinSize().Height)
+// box is the foot with what stands in it.
+func (f *foot) box(o ...fyne.CanvasObject) *fyne.Container {
+	return kit.Arrange(f.arrange, kit.AtLeast(400, 34), o...)
 }
-
-func (*footLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(400, 34) }
-
-// toolsLayout: text, rule and levels to the left, the list's own buttons to the right; two lines
-// where it is narrow. The levels have their words where there is much room.
-type toolsLayout struct{}
 
 const (
 	toolsNarrow = 820
 	toolsWords  = 1160
+	toolsHigh   = 36
 )
 
-func (toolsLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	const gap, high = 10, 36
+// arrangeTools: text, rule and levels to the left, the list's own buttons to the right; two lines
+// where it is narrow. The levels have their words where there is much room.
+func arrangeTools(o []fyne.CanvasObject, room fyne.Size, put kit.Put) float32 {
+	const gap, second = 10, toolsHigh + 8
 	form := 1
-	if s.Width >= toolsWords {
+	if room.Width >= toolsWords {
 		form = 0
 	}
 	rule, levels, list := o[1].MinSize().Width, kit.RowWidth(o[2].(*fyne.Container), form), o[3].MinSize().Width
-	if s.Width < toolsNarrow {
-		kit.SetBounds(o[0], 0, 0, s.Width-rule-gap, high)
-		kit.SetBounds(o[1], s.Width-rule, 0, rule, high)
-		kit.SetBounds(o[2], 0, high+8, levels, high)
-		kit.SetBounds(o[3], s.Width-list, high+8, list, high)
-		return
+	if room.Width < toolsNarrow {
+		put(o[0], 0, 0, room.Width-rule-gap, toolsHigh)
+		put(o[1], room.Width-rule, 0, rule, toolsHigh)
+		put(o[2], 0, second, levels, toolsHigh)
+		put(o[3], room.Width-list, second, list, toolsHigh)
+		return second + toolsHigh
 	}
-	find := min(s.Width-rule-levels-list-3*gap, 420)
-	kit.SetBounds(o[0], 0, 0, find, high)
-	kit.SetBounds(o[1], find+gap, 0, rule, high)
-	kit.SetBounds(o[2], find+rule+2*gap, 0, levels, high)
-	kit.SetBounds(o[3], s.Width-list, 0, list, high)
+	find := min(room.Width-rule-levels-list-3*gap, 420)
+	put(o[0], 0, 0, find, toolsHigh)
+	put(o[1], find+gap, 0, rule, toolsHigh)
+	put(o[2], find+rule+2*gap, 0, levels, toolsHigh)
+	put(o[3], room.Width-list, 0, list, toolsHigh)
+	return toolsHigh
 }
-
-func (toolsLayout) HeightFor(_ []fyne.CanvasObject, w float32) float32 {
-	if w < toolsNarrow {
-		return 80
-	}
-	return 36
-}
-
-func (toolsLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(500, 36) }

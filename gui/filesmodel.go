@@ -6,10 +6,9 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
-	"time"
-	"unicode/utf8"
 
 	"loadline/checks"
+	"loadline/gui/input"
 )
 
 // sortKey is what the flagged files are sorted by.
@@ -70,21 +69,19 @@ func (m *filesModel) at(row int) *checks.Finding { return m.all[m.view[row]] }
 
 // ask filters and sorts beside the window and calls done on its goroutine, unless a newer wish has
 // come meanwhile.
-func (m *filesModel) ask(w query, done func(took time.Duration)) {
+func (m *filesModel) ask(w query, done func()) {
 	turn := m.newest.Add(1)
 	go func() {
 		m.work.Lock()
 		defer m.work.Unlock()
-		began := time.Now()
 		view, ok := m.pick(w, func() bool { return m.newest.Load() != turn })
 		if !ok {
 			return
 		}
-		took := time.Since(began)
 		m.post(func() {
 			if m.newest.Load() == turn {
 				m.view, m.ready = view, true
-				done(took)
+				done()
 			}
 		})
 	}()
@@ -134,14 +131,14 @@ func earlier(a, b *checks.Finding) bool {
 // pick returns the rows of a wish, or false where it was called off.
 func (m *filesModel) pick(w query, off func() bool) ([]int32, bool) {
 	m.arrange()
-	find := newFinder(w.text)
+	find := input.NewFinder(w.text)
 	// What is equal by the key stays in the order of the paths.
 	groups := make([][]int32, m.groups(w.key))
 	for i, f := range m.all {
 		if i&0x3fff == 0 && off() {
 			return nil, false
 		}
-		if w.levels[f.Level] && (w.rule == nil || f.Rule == w.rule) && find.in(f.Path) {
+		if w.levels[f.Level] && (w.rule == nil || f.Rule == w.rule) && find.In(f.Path) {
 			g := m.group(w.key, f)
 			groups[g] = append(groups[g], int32(i))
 		}
@@ -197,57 +194,4 @@ func (m *filesModel) bySize(view []int32, descending bool, off func() bool) bool
 		return cmp.Or(c, cmp.Compare(a, b))
 	})
 	return !gone
-}
-
-// finder looks for a text in paths, whatever its case. ASCII is folded without an allocation, since
-// there may be a million paths.
-type finder struct {
-	text  string
-	ascii bool
-}
-
-func newFinder(s string) finder {
-	s = strings.ToLower(strings.TrimSpace(s))
-	f := finder{text: s, ascii: true}
-	for i := range len(s) {
-		if s[i] >= utf8.RuneSelf {
-			f.ascii = false
-		}
-	}
-	return f
-}
-
-func (f finder) in(s string) bool {
-	if f.text == "" {
-		return true
-	}
-	if !f.ascii {
-		return strings.Contains(strings.ToLower(s), f.text)
-	}
-	n := len(f.text)
-	lo := f.text[0]
-	up := lo
-	if lo >= 'a' && lo <= 'z' {
-		up -= 'a' - 'A'
-	}
-	for i := 0; i+n <= len(s); i++ {
-		if c := s[i]; c != lo && c != up {
-			continue
-		}
-		j := 1
-		for j < n {
-			c := s[i+j]
-			if c >= 'A' && c <= 'Z' {
-				c += 'a' - 'A'
-			}
-			if c != f.text[j] {
-				break
-			}
-			j++
-		}
-		if j == n {
-			return true
-		}
-	}
-	return false
 }

@@ -121,27 +121,21 @@ func (p *filesPage) build() {
 	}
 	p.back = kit.NewButton(kit.Plain, "back", "All checks", p.w.back)
 	top := kit.NewStretch(14, 1, p.back, kit.NewText(title, 20, kit.ColText).Bold().Truncated(), p.count)
-	tools := container.New(toolsLayout{}, p.find.Framed(), kit.NewSurface("", theme.ColorNameInputBorder, kit.NewSized(200, 34, p.choice)).Round(7).Pad(1, 1),
+	tools := kit.Arrange(arrangeTools, kit.AtLeast(500, toolsHigh), p.find.Framed(), kit.NewSurface("", theme.ColorNameInputBorder, kit.NewSized(200, 34, p.choice)).Round(7).Pad(1, 1),
 		kit.NewRow(6, p.levels[checks.Fail], p.levels[checks.Warn], p.levels[checks.Note]),
 		kit.NewRow(2, p.list, p.save))
-	foot := &footLayout{}
-	p.foot = kit.NewSurface(kit.ColSurface, kit.ColLine, container.New(foot, p.path, p.what, p.todo, kit.NewRow(8, p.full, p.copy, p.reveal))).Pad(16, 12)
+	below := &foot{narrow: footNarrow}
+	p.foot = kit.NewSurface(kit.ColSurface, kit.ColLine, below.box(p.path, p.what, p.todo, kit.NewRow(8, p.full, p.copy, p.reveal))).Pad(16, 12)
 	list := kit.NewSurface(kit.ColSurface, kit.ColLine, p.table).Pad(1, 1)
-	p.root = container.New(&filesLayout{foot}, top, tools, list, p.foot)
+	p.root = container.New(&filesLayout{below}, top, tools, list, p.foot)
 }
 
 // ruleWords names the rules that the report has findings of.
 func (p *filesPage) ruleWords() []string {
 	words := []string{"All rules"}
-	seen := map[*checks.Rule]bool{}
-	for i := range p.report.Checks {
-		r := &p.report.Checks[i]
-		if p.check != nil && r.ID != p.check.ID {
-			continue
-		}
+	for _, r := range p.model.results {
 		for _, rule := range r.Check.Rules {
-			if n := r.Rules[rule.ID]; n > 0 && !rule.Counted && !seen[rule] {
-				seen[rule] = true
+			if n := r.Rules[rule.ID]; n > 0 && !rule.Counted && !slices.Contains(p.rules, rule) {
 				p.rules = append(p.rules, rule)
 				words = append(words, rule.ID+"  ("+checks.Count(n)+")")
 			}
@@ -150,14 +144,10 @@ func (p *filesPage) ruleWords() []string {
 	return words
 }
 
-func (p *filesPage) levelCounts() [3]int64 {
-	var n [3]int64
-	for i := range p.report.Checks {
-		r := &p.report.Checks[i]
-		if p.check == nil || r.ID == p.check.ID {
-			for l := range n {
-				n[l] += int64(r.Levels[l])
-			}
+func (p *filesPage) levelCounts() (n [3]int64) {
+	for _, r := range p.model.results {
+		for l := range n {
+			n[l] += int64(r.Levels[l])
 		}
 	}
 	return n
@@ -213,7 +203,7 @@ func (p *filesPage) later() {
 
 // now filters and sorts beside the window.
 func (p *filesPage) now() {
-	p.model.ask(p.query, func(time.Duration) {
+	p.model.ask(p.query, func() {
 		p.table.Choose(-1)
 		p.table.Top = 0
 		p.table.Renew()
@@ -280,10 +270,7 @@ func (p *filesPage) openFolder() {
 	if f == nil || f.Path == "" {
 		return
 	}
-	dir := filepath.Dir(filepath.Join(folderOf(p.report, f), filepath.FromSlash(f.Path)))
-	if err := p.w.desktop.Reveal(dir); err != nil {
-		p.w.tell(checks.Failed, "No file manager could be opened: "+err.Error()+". The folder is "+names.Quote(dir))
-	}
+	p.w.reveal(filepath.Dir(filepath.Join(folderOf(p.report, f), filepath.FromSlash(f.Path))))
 }
 
 // copyPath copies the path as it is, raw bytes and all: what is pasted must find the file.
@@ -323,7 +310,7 @@ func (p *filesPage) copied(list string, n int, err error) {
 		return
 	}
 	p.w.desktop.Copy(list)
-	p.w.tellWhile(p.w.onThisPage(), checks.Passed, many(int64(n), "line is", "lines are")+" on the clipboard.")
+	p.w.tellWhile(p.w.onThisPage(), checks.Passed, checks.Many(int64(n), "line is", "lines are")+" on the clipboard.")
 }
 
 // showFull shows a name whole, however long, and its bytes.
@@ -332,16 +319,10 @@ func (p *filesPage) showFull() {
 	if f == nil {
 		return
 	}
-	s := &kit.Sheet{Name: "name"}
-	s.No = kit.NewButton(kit.Plain, "", "Close", func() { p.w.closeSheet() })
-	text := kit.NewParagraph(names.Quote(f.Path), kit.SizeBody, kit.ColText).Mono()
-	inner := kit.NewBarePage(text)
-	body := kit.NewColumn(kit.GapMid,
-		kit.NewParagraph("Full name", 18, kit.ColText).Bold(),
+	name := kit.NewParagraph(names.Quote(f.Path), kit.SizeBody, kit.ColText).Mono()
+	p.w.open(&kit.Sheet{Name: "name"}, "Full name", nil,
 		kit.NewParagraph(checks.Count(int64(len(f.Path)))+" bytes, path from the source on. Anything that does not print is written as an escape.", kit.SizeBody, kit.ColMuted),
-		kit.NewSized(0, 190, inner),
-		kit.NewStretch(10, 0, kit.NewText("", kit.SizeBody, kit.ColText), s.No))
-	p.w.open(s, body, s.No)
+		kit.NewSized(0, 190, kit.NewBarePage(name)))
 }
 
 // leave is called when another page is shown.
@@ -380,7 +361,7 @@ func (w *Window) findFiles() {
 	if w.at != pageFiles {
 		switch v := w.view(); {
 		case w.running != "":
-			w.tellWhile(w.whileRunning(), checks.Waiting, "A check is still running. What it finds can be seen when it has finished.")
+			w.tellWhile(w.whileRunning(), checks.Waiting, "A check is still running. You can see what it found when it has finished.")
 			return
 		case v.report == nil:
 			w.tellWhile(w.withoutReport(), checks.Waiting, "No findings yet. Check first.")

@@ -14,6 +14,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/fix"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -351,7 +352,7 @@ func TestFixLists(t *testing.T) {
 	}
 	// The checks before and after copying follow the list: two of the files, not the link.
 	list := r.views[checks.Before].setup.options.list
-	r.until("the list to be named", func() bool { return typedPath(list.Text) == out })
+	r.until("the list to be named", func() bool { return input.Path(list.Text) == out })
 	for _, stage := range []checks.Stage{checks.Before, checks.After} {
 		req, err := r.request(r.views[stage])
 		if err != nil || req.CopyListFile != out {

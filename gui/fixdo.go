@@ -1,12 +1,11 @@
 package gui
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
 	"io"
-	"os"
+	"io/fs"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -18,11 +17,12 @@ import (
 	"loadline/checks/fix"
 	"loadline/checks/names"
 	"loadline/checks/walk"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
-// canFix reports whether there is a source whose names could be looked at.
-func (w *Window) canFix() bool {
+// oneDisk reports whether there is one source, and no other, whose names could be fixed or that could be divided.
+func (w *Window) oneDisk() bool {
 	return w.stage == checks.Before && w.view().setup.from.get() != "" && !w.several()
 }
 
@@ -32,7 +32,7 @@ func (w *Window) showFix() {
 		w.tellWhile(w.several, checks.Waiting, oneDiskFix)
 		return
 	}
-	if w.running != "" || !w.canFix() || w.at == pageFix {
+	if w.running != "" || !w.oneDisk() || w.at == pageFix {
 		return
 	}
 	v := w.view()
@@ -92,7 +92,7 @@ func (p *fixPage) askWith(weight *fix.Estimate) {
 	plan, n := p.plan, p.renames()
 	var text []string
 	if n > 0 {
-		text = append(text, "On "+names.Quote(plan.Source)+", "+many(int64(n), "name is", "names are")+" changed as the list shows. The content of files is not touched.")
+		text = append(text, "On "+names.Quote(plan.Source)+", "+checks.Many(int64(n), "name is", "names are")+" changed as the list shows. The content of files is not touched.")
 	}
 	if weight != nil {
 		for _, m := range weight.Copies {
@@ -110,7 +110,7 @@ func (p *fixPage) askWith(weight *fix.Estimate) {
 		text = append(text, "All this takes about "+checks.Bytes(weight.Bytes)+" of the "+checks.Bytes(weight.Free)+" that the disk has free, and is read back and compared.")
 	}
 	if n > 0 {
-		text = append(text, "Catalogues and projects that know these files by name will ask for them.")
+		text = append(text, "Catalogues and projects that refer to these files by name will ask where they are.")
 	}
 	text = append(text, "Undo takes everything back.")
 	if weight != nil && p.w.sleepy {
@@ -200,31 +200,19 @@ func (p *fixPage) run(doing string, work func(context.Context, fix.Options) (*fi
 		out, err = work(ctx, o)
 		past = lastJournal(p.source)
 	}()
-	go func() {
-		tick := time.NewTicker(pumpEvery)
-		defer tick.Stop()
-		for over := false; !over; {
-			select {
-			case <-ended:
-				over = true
-			case <-tick.C:
+	go pump(p.w.desktop.PostWait, pumpEvery, ended, nil, func(over bool) {
+		if s := at.Load(); s != nil && ctx.Err() == nil {
+			p.meter.Set(s.Part())
+			p.doing.Set(fixWords(*s), "")
+			if p.w.desktop.Now().Sub(began) >= titleAfter {
+				p.w.setTitle(fmt.Sprintf("%.0f %%", 100*s.Part()), s.Part())
 			}
-			s := at.Load()
-			p.w.desktop.PostWait(func() {
-				if s != nil && ctx.Err() == nil {
-					p.meter.Set(s.Part())
-					p.doing.Set(fixWords(*s), "")
-					if p.w.desktop.Now().Sub(began) >= titleAfter {
-						p.w.setTitle(fmt.Sprintf("%.0f %%", 100*s.Part()), s.Part())
-					}
-				}
-				if over {
-					p.past = past
-					p.over(out, err, done)
-				}
-			})
 		}
-	}()
+		if over {
+			p.past = past
+			p.over(out, err, done)
+		}
+	})
 }
 
 // fixWords writes how far the work is: steps, bytes, rate and time left, as far as they are known.
@@ -242,7 +230,6 @@ func fixWords(s fix.Progress) string {
 	return strings.Join(append(parts, names.Quote(s.Path)), "  ·  ")
 }
 
-// over shows how the work ended.
 func (p *fixPage) over(out *fix.Outcome, err error, done func(*fix.Outcome)) {
 	p.busy = false
 	p.w.fixing = false
@@ -285,7 +272,7 @@ func (p *fixPage) done(o *fix.Outcome) {
 		s = checks.Warned
 	}
 	if len(o.Gone) > 0 {
-		text = many(int64(len(o.Gone)), "file was", "files were") + " no longer there. " + text
+		text = checks.Many(int64(len(o.Gone)), "file was", "files were") + " no longer there. " + text
 		s = checks.Warned
 	}
 	if w.at == pageFix && w.fix == p {
@@ -321,7 +308,7 @@ func (p *fixPage) undone(o *fix.Outcome) {
 
 // skips are the paths of a source that the person wants on the skip list, as long as the program runs.
 func (w *Window) skips(source string) map[string]bool {
-	if w.skip == nil || w.skipOf != source {
+	if w.skip == nil || w.links.settle(w.skipOf) != w.links.settle(source) {
 		w.skip, w.skipOf = map[string]bool{}, source
 	}
 	return w.skip
@@ -343,23 +330,22 @@ func (p *fixPage) saveLists() {
 	}
 	w := p.w
 	stamp := w.desktop.Now().Format("2006-01-02 15.04")
-	w.saveSheet("Save the copy list", "One relative path per line: what would arrive as it is named now. Everything else goes into a skip list beside it. In the source folder, pax -rw -d /mnt/share < LIST copies exactly these. The checks before and after copying follow this list.",
+	w.askFile("Save the copy list", "One relative path per line: what would arrive as it is named now. Everything else goes into a skip list beside it. In the source folder, pax -rw -d /mnt/share < LIST copies exactly these. The checks before and after copying follow this list.",
 		"Loadline copy list "+stamp+".txt",
 		func(path string, out io.Writer) error { return p.writeLists(path, out) })
 }
 
 func (p *fixPage) writeLists(path string, out io.Writer) error {
 	skip := skipListBeside(path)
-	if _, err := os.Lstat(skip); err == nil {
+	err := checks.WriteNew(skip, func(skipped io.Writer) error {
+		_, err := p.plan.WriteLists(context.Background(), out, skipped, false)
+		return err
+	})
+	if errors.Is(err, fs.ErrExist) {
 		return errors.New("the skip list " + names.Quote(skip) + " already exists: choose another name")
 	}
-	err := writeFile(skip, false, func(f *os.File) error {
-		b := bufio.NewWriterSize(f, 1<<16)
-		_, err := p.plan.WriteLists(context.Background(), out, b, false)
-		return errors.Join(err, b.Flush())
-	})
 	if err == nil {
-		p.w.desktop.Post(func() { p.w.views[checks.Before].setup.options.list.SetText(showPath(path)) })
+		p.w.desktop.Post(func() { p.w.views[checks.Before].setup.options.list.SetText(input.ShowPath(path)) })
 	}
 	return err
 }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"strings"
-	"time"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
@@ -83,7 +82,7 @@ func newFixPage(w *Window, job checks.Job, rep *checks.Report) *fixPage {
 	p.portable.On = p.wishes.Portable
 	p.apply = kit.NewButton(kit.Primary, "wrench", "Rename", p.ask)
 	p.undo = kit.NewButton(kit.Plain, "history", "Undo", p.askUndo)
-	p.resume = kit.NewButton(kit.Plain, "onward", "Go on", p.goOn)
+	p.resume = kit.NewButton(kit.Plain, "onward", "Resume", p.goOn)
 	p.lists = kit.NewButton(kit.Quiet, "save", "Save lists", p.saveLists)
 	p.unsure = kit.NewParagraph("", kit.SizeBody, kit.ColWarn)
 	p.unsure.Hide()
@@ -164,28 +163,13 @@ const untried = "It is not known which names the share refuses, because it has n
 
 // tellRead says how many entries a plan in the making has read, until stop is called.
 func (p *fixPage) tellRead(ctx context.Context, read *walk.Progress) (stop func()) {
-	over := make(chan struct{})
-	go func() {
-		tick := time.NewTicker(numbersEvery)
-		defer tick.Stop()
-		for {
-			select {
-			case <-over:
-				return
-			case <-tick.C:
-			}
-			n := read.Entries.Load()
-			if n == 0 {
-				continue
-			}
-			p.w.desktop.PostWait(func() {
-				if p.plan == nil && ctx.Err() == nil {
-					p.count.Set("Reading the source  ·  "+checks.Count(n)+" entries", "")
-				}
-			})
+	ended := make(chan struct{})
+	go pump(p.w.desktop.PostWait, numbersEvery, ended, func() bool { return read.Entries.Load() > 0 }, func(over bool) {
+		if !over && p.plan == nil && ctx.Err() == nil {
+			p.count.Set("Reading the source  ·  "+checks.Count(read.Entries.Load())+" entries", "")
 		}
-	}()
-	return func() { close(over) }
+	})
+	return func() { close(ended) }
 }
 
 // lastJournal is the latest plan that was applied or begun on a source; nil if there is none.
@@ -215,8 +199,7 @@ func (p *fixPage) show(doing string) {
 			unsure = untried
 		}
 	}
-	p.unsure.Set(checks.Plain(unsure), "")
-	kit.SetVisible(p.unsure, unsure != "")
+	p.unsure.Say(checks.Plain(unsure))
 	kit.SetEnabled(p.lists, p.plan != nil && !p.busy && (p.past == nil || !p.past.Unfinished())) // of names on their way no list holds
 	kit.SetVisible(p.undo, p.past != nil && !p.busy)
 	kit.SetVisible(p.resume, p.past != nil && p.past.State == fix.StateApplying && !p.busy)
@@ -360,6 +343,91 @@ func (p *fixPage) chooseStep(s *fix.Step) {
 		p.encodings.Show()
 	}
 	p.edit.Show()
+}
+
+// chooseLeft shows what stays as it is, and what else can be done about it.
+func (p *fixPage) chooseLeft(l *fix.Left) {
+	p.old.Set(names.Quote(l.Path), "")
+	why := capitalize(l.Why) + "."
+	if l.Fix != "" {
+		why += " " + l.Fix
+	}
+	p.why.Set(why, kit.ColMuted)
+	for _, b := range []*kit.Button{p.doSkip, p.doLink, p.doArchive, p.archive} {
+		b.Hide()
+	}
+	for _, o := range l.Offers {
+		switch o {
+		case fix.OfferSkip:
+			p.doSkip.SetOn(p.skip[l.Path])
+			p.doSkip.Show()
+		case fix.OfferReplace:
+			p.doLink.SetOn(p.makes[l.Path])
+			p.doLink.Show()
+		case fix.OfferArchive:
+			p.doArchive.SetOn(p.makes[l.Card.Path])
+			p.doArchive.Show()
+			p.archive.Show()
+		}
+	}
+	p.offers.Show()
+}
+
+func (p *fixPage) chosenLeft() *fix.Left {
+	if r := p.table.Chosen; p.plan != nil && p.left && r >= 0 && r < len(p.plan.Left) {
+		return &p.plan.Left[r]
+	}
+	return nil
+}
+
+func (p *fixPage) skipIt() {
+	if l := p.chosenLeft(); l != nil && !p.busy {
+		on := !p.skip[l.Path]
+		set(p.skip, l.Path, on)
+		p.plan.Skip(l.Path, on)
+		p.doSkip.SetOn(on)
+		p.table.Renew()
+	}
+}
+
+// set puts a path into a set, or takes it out.
+func set(of map[string]bool, path string, on bool) {
+	if on {
+		of[path] = true
+	} else {
+		delete(of, path)
+	}
+}
+
+func (p *fixPage) replaceLink() {
+	if l := p.chosenLeft(); l != nil && !p.busy {
+		p.make(p.doLink, l.Path, p.plan.Replace)
+	}
+}
+
+func (p *fixPage) archiveCard() {
+	if l := p.chosenLeft(); l != nil && l.Card != nil && !p.busy {
+		p.make(p.doArchive, l.Card.Path, p.plan.Archive)
+	}
+}
+
+// make puts a copy or an archive into the plan, or takes it out.
+func (p *fixPage) make(b *kit.Button, path string, plan func(string, bool) error) {
+	on := !p.makes[path]
+	if err := plan(path, on); err != nil {
+		p.w.tell(checks.Warned, capitalize(err.Error())+".")
+		return
+	}
+	set(p.makes, path, on)
+	b.SetOn(on)
+	p.recount()
+}
+
+func (p *fixPage) copyArchive() {
+	if l := p.chosenLeft(); l != nil && l.Card != nil {
+		p.w.desktop.Copy(l.Card.Command())
+		p.w.tellWhile(p.w.onThisPage(), checks.Passed, "The command is on the clipboard, in case you want the archive elsewhere. Run it in the source folder: it puts the whole card into one file and leaves the card as it is.")
+	}
 }
 
 // edited says at once whether a typed name holds, and takes it if it does.

@@ -69,8 +69,8 @@ func (b *topBar) update(w *Window) {
 	}
 	kit.SetEnabled(b.save, w.at == pageFiles && w.files.model.rows() > 0 || w.at != pageFiles && w.view().report != nil && w.running != w.stage)
 	kit.SetEnabled(b.last, w.running != w.stage && w.hasLast(w.stage))
-	kit.SetEnabled(b.fix, w.running == "" && w.canFix())
-	kit.SetEnabled(b.boxes, w.running == "" && w.canSplit())
+	kit.SetEnabled(b.fix, w.running == "" && w.oneDisk())
+	kit.SetEnabled(b.boxes, w.running == "" && w.oneDisk())
 	icon := "dark"
 	if kit.IsDark() {
 		icon = "light"

@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/container"
 
 	"loadline/checks"
 	"loadline/gui/kit"
@@ -52,7 +51,9 @@ func newHead(check, stop, files func()) *head {
 	h.proof.Hide()
 	text := kit.NewColumn(5, h.title, h.next, h.counts, h.proof, h.running)
 	h.buttons = kit.NewRow(10, h.more, h.files, h.check, h.stop)
-	h.box = container.New(&headLayout{}, h.mark, text, h.buttons)
+	h.box = kit.Arrange(arrangeHead, func(o []fyne.CanvasObject) fyne.Size {
+		return fyne.NewSize(300, max(o[1].MinSize().Height, o[2].MinSize().Height))
+	}, h.mark, text, h.buttons)
 	h.stop.Hide()
 	h.files.Hide()
 	h.running.Hide()
@@ -126,8 +127,7 @@ func (h *head) setCounts(results []checks.Result) {
 
 // prove shows how the files of a report were proven, and what is known of a second copy.
 func (h *head) prove(sentences []string) {
-	h.proof.Set(strings.Join(sentences, " "), "")
-	kit.SetVisible(h.proof, len(sentences) > 0)
+	h.proof.Say(strings.Join(sentences, " "))
 }
 
 // countWords follow a number of checks, as in the text report.
@@ -183,48 +183,28 @@ func progressWords(p checks.Progress) string {
 	return strings.Join(parts, "  ·  ")
 }
 
-// headLayout: mark, text, buttons; where it is narrow the buttons stand under the text.
-type headLayout struct{}
-
 const (
 	headNarrow = 700
 	headText   = 400 // what the text should have beside the buttons
+	headIndent = 48  // where the text begins
 )
 
-// under reports whether the buttons stand under the text.
-func (headLayout) under(o []fyne.CanvasObject, w float32) bool {
-	return w < headNarrow || w-48-o[2].MinSize().Width-24 < headText
-}
-
-func (l headLayout) text(o []fyne.CanvasObject, w float32) float32 {
-	if l.under(o, w) {
-		return w - 48
+// arrangeHead: mark, text, buttons; where it is narrow the buttons stand under the text.
+func arrangeHead(o []fyne.CanvasObject, room fyne.Size, put kit.Put) float32 {
+	mark, text, buttons := o[0], o[1], o[2]
+	b := buttons.MinSize()
+	w := room.Width - headIndent - b.Width - 24
+	under := room.Width < headNarrow || w < headText
+	if under {
+		w = room.Width - headIndent
 	}
-	return w - 48 - o[2].MinSize().Width - 24
-}
-
-func (l headLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	tw := l.text(o, s.Width)
-	th := kit.HeightOf(o[1], tw)
-	kit.SetBounds(o[0], 0, 0, 34, 36)
-	kit.SetBounds(o[1], 48, 0, tw, th)
-	b := o[2].MinSize()
-	if l.under(o, s.Width) {
-		kit.SetBounds(o[2], 48, th+8, b.Width, b.Height)
-		return
+	h := kit.HeightOf(text, w)
+	put(mark, 0, 0, 34, 36)
+	put(text, headIndent, 0, w, h)
+	if under {
+		put(buttons, headIndent, h+8, b.Width, b.Height)
+		return h + 8 + b.Height
 	}
-	kit.SetBounds(o[2], s.Width-b.Width, 0, b.Width, b.Height)
-}
-
-func (l headLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
-	h := kit.HeightOf(o[1], l.text(o, w))
-	b := o[2].MinSize().Height
-	if l.under(o, w) {
-		return h + 8 + b
-	}
-	return max(h, b)
-}
-
-func (l headLayout) MinSize(o []fyne.CanvasObject) fyne.Size {
-	return fyne.NewSize(300, max(o[1].MinSize().Height, o[2].MinSize().Height))
+	put(buttons, room.Width-b.Width, 0, b.Width, b.Height)
+	return max(h, b.Height)
 }

@@ -103,7 +103,7 @@ func newRig(t testing.TB, w, h float32, m kit.Mode) *rig {
 				delete(r.timers, id)
 			}
 		},
-		ChooseFolder: r.choose, ChooseFile: r.choose,
+		Choose: r.choose,
 		Reveal: func(p string) error { r.revealed = append(r.revealed, p); return r.revealed1 },
 		Notify: func(title, text string) { r.notes = append(r.notes, title+"\n"+text) },
 		Copy:   func(s string) { r.copied = s },
@@ -128,7 +128,7 @@ func newRig(t testing.TB, w, h float32, m kit.Mode) *rig {
 	return r
 }
 
-func (r *rig) choose(_, _ string, done func(string, error)) { done(r.chosen, r.chooseTo) }
+func (r *rig) choose(_, _ string, _ bool, done func(string, error)) { done(r.chosen, r.chooseTo) }
 
 // waiting is how many timers wait.
 func (r *rig) waiting() int {

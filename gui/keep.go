@@ -3,6 +3,7 @@ package gui
 import (
 	"encoding/json"
 	"errors"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -91,72 +92,16 @@ func (c choices) save(dir string) error {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return err
 	}
-	return replaceFile(filepath.Join(dir, choicesFile), append(b, '\n'))
-}
-
-// sweep removes what a start that was cut off left half written in the state folder.
-func sweep(dir string, now time.Time) {
-	if dir == "" {
-		return
-	}
-	left, err := filepath.Glob(filepath.Join(dir, tempNames))
-	if err != nil {
-		return
-	}
-	for _, name := range left {
-		if info, err := os.Lstat(name); err == nil && info.Mode().IsRegular() && now.Sub(info.ModTime()) > time.Hour {
-			_ = os.Remove(name) // it only takes up room
-		}
-	}
-}
-
-// tempNames are the names of files that are not whole yet.
-const tempNames = ".loadline-*.tmp"
-
-func replaceFile(name string, data []byte) error {
-	return writeFile(name, true, func(f *os.File) error {
-		_, err := f.Write(data)
+	return checks.Replace(filepath.Join(dir, choicesFile), func(out io.Writer) error {
+		_, err := out.Write(append(b, '\n'))
 		return err
 	})
 }
 
-// writeFile writes a whole file under a temporary name beside it, flushes it and puts it in place.
-// Without replace it never goes over a file that is there: the error is then fs.ErrExist.
-func writeFile(name string, replace bool, write func(*os.File) error) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(name), tempNames)
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			_ = f.Close()           // the first error is the one to tell
-			_ = os.Remove(f.Name()) // ours: nothing of it is wanted
-		}
-	}()
-	if err := write(f); err != nil {
-		return err
-	}
-	if err := f.Chmod(0o644); err != nil && !errors.Is(err, errors.ErrUnsupported) {
-		return err
-	}
-	if err := f.Sync(); err != nil {
-		return err
-	}
-	if err := f.Close(); err != nil {
-		return err
-	}
-	if replace {
-		return os.Rename(f.Name(), name)
-	}
-	// A link fails where the name is taken, with no moment between looking and doing. File systems
-	// without links get the look and the rename.
-	if err := os.Link(f.Name(), name); err == nil {
-		return os.Remove(f.Name())
-	} else if errors.Is(err, fs.ErrExist) {
-		return err
-	}
-	if _, err := os.Lstat(name); err == nil {
-		return fs.ErrExist
-	}
-	return os.Rename(f.Name(), name)
+// sweep removes what a start that was cut off left half written in the state folder.
+func sweep(dir string, now time.Time) {
+	checks.Sweep(dir, time.Hour, now, func(file string) bool {
+		last, err := filepath.Match(lastFiles, file)
+		return file == choicesFile || last && err == nil
+	})
 }

@@ -141,11 +141,7 @@ func (w *Window) escape() {
 	case front != nil:
 		front.Hide()
 	case w.sheet != nil:
-		if w.sheet.No != nil {
-			w.sheet.No.Tapped(nil)
-		} else {
-			w.closeSheet()
-		}
+		w.sheet.No.Tapped(nil)
 	case w.fixing:
 		w.fix.halt()
 	case w.at == pageSplit && w.split.busy():
@@ -190,10 +186,7 @@ func keyWords(keys, system string) string {
 	return keys
 }
 
-// showKeys lists the shortcuts.
 func (w *Window) showKeys() {
-	s := &kit.Sheet{Name: "keys"}
-	s.No = kit.NewButton(kit.Plain, "", "Close", func() { w.closeSheet() })
 	var lines []fyne.CanvasObject
 	for _, b := range bindings {
 		if b.keys != "" {
@@ -201,12 +194,8 @@ func (w *Window) showKeys() {
 		}
 	}
 	list := kit.NewColumn(3, lines...)
-	inner := kit.NewBarePage(list)
-	s.Page = inner
+	s := &kit.Sheet{Name: "keys", Page: kit.NewBarePage(list)}
 	high := min(kit.HeightOf(list, kit.SheetWidth)+4, w.win.Canvas().Size().Height-170)
-	content := kit.NewColumn(kit.GapMid,
-		kit.NewParagraph("Shortcuts", 18, kit.ColText).Bold(),
-		kit.NewSized(0, high, inner),
-		kit.NewStretch(10, 1, kit.NewButton(kit.Plain, "", "About Loadline", func() { w.closeSheet(); w.showAbout() }), kit.NewText("", kit.SizeBody, kit.ColText), s.No))
-	w.open(s, content, s.No)
+	about := kit.NewButton(kit.Plain, "", "About Loadline", w.showAbout)
+	w.open(s, "Shortcuts", about, kit.NewSized(0, high, s.Page))
 }

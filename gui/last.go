@@ -6,13 +6,16 @@ import (
 	"encoding/gob"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"time"
 
 	"loadline/checks"
+	"loadline/gui/input"
 )
 
 // The last whole report of each stage is kept, so that it opens again in the next start. Checks and
@@ -89,8 +92,11 @@ type keptFinding struct {
 
 const keptVersion = 2
 
+// lastFiles are the names of kept reports; the star stands for a stage.
+const lastFiles = "last-*.gob.gz"
+
 func lastFile(dir string, s checks.Stage) string {
-	return filepath.Join(dir, "last-"+string(s)+".gob.gz")
+	return filepath.Join(dir, strings.Replace(lastFiles, "*", string(s), 1))
 }
 
 // keptPiece is how many findings are written at a time.
@@ -208,19 +214,15 @@ func writeLast(dir string, rep *checks.Report) error {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return err
 	}
-	return writeFile(lastFile(dir, rep.Stage), true, func(f *os.File) error {
-		b := bufio.NewWriterSize(f, 1<<16)
-		z, err := gzip.NewWriterLevel(b, gzip.BestSpeed)
+	return checks.Replace(lastFile(dir, rep.Stage), func(out io.Writer) error {
+		z, err := gzip.NewWriterLevel(out, gzip.BestSpeed)
 		if err != nil {
 			return err
 		}
 		if err := keep(gob.NewEncoder(z), rep); err != nil {
 			return err
 		}
-		if err := z.Close(); err != nil {
-			return err
-		}
-		return b.Flush()
+		return z.Close()
 	})
 }
 
@@ -263,12 +265,11 @@ func (w *Window) hasLast(s checks.Stage) bool {
 	return err == nil
 }
 
-// openLast shows the last report of the stage again.
 func (w *Window) openLast() {
 	v := w.view()
 	switch {
 	case w.running != "":
-		w.tellWhile(w.whileRunning(), checks.Waiting, "A check is still running. The last report can be opened when it has ended.")
+		w.tellWhile(w.whileRunning(), checks.Waiting, "A check is still running. You can open the last report when it has finished.")
 		return
 	case !w.hasLast(v.stage):
 		here := w.onThisPage()
@@ -306,7 +307,7 @@ func (w *Window) reopen(v *view, rep *checks.Report) {
 		share := ""
 		if rep.Share != nil {
 			share = rep.Share.Path
-			v.setup.options.prefix.SetText(showPath(rep.Share.Prefix))
+			v.setup.options.prefix.SetText(input.ShowPath(rep.Share.Prefix))
 		}
 		v.setup.to.put(share)
 		if v.setup.disks != nil {

@@ -108,7 +108,7 @@ func TestDemoIsNotKept(t *testing.T) {
 func TestSweep(t *testing.T) {
 	dir := t.TempDir()
 	now := time.Date(2026, 9, 14, 8, 0, 0, 0, time.UTC)
-	for name, age := range map[string]time.Duration{".loadline-1.tmp": 2 * time.Hour, ".loadline-2.tmp": time.Minute, "window.json": 99 * time.Hour} {
+	for name, age := range map[string]time.Duration{".window.json.1.part": 2 * time.Hour, ".last-before.gob.gz.1.part": 2 * time.Hour, ".window.json.2.part": time.Minute, ".other.1.part": 2 * time.Hour, "window.json": 99 * time.Hour} {
 		if err := os.WriteFile(filepath.Join(dir, name), nil, 0o600); err != nil {
 			t.Fatal(err)
 		}
@@ -118,7 +118,7 @@ func TestSweep(t *testing.T) {
 	}
 	sweep(dir, now)
 	left, err := os.ReadDir(dir)
-	if err != nil || len(left) != 2 || left[0].Name() != ".loadline-2.tmp" || left[1].Name() != "window.json" {
+	if err != nil || len(left) != 3 || left[0].Name() != ".other.1.part" || left[1].Name() != ".window.json.2.part" || left[2].Name() != "window.json" {
 		t.Errorf("left: %v (%v)", left, err)
 	}
 }

@@ -3,22 +3,20 @@ package gui
 import (
 	"fmt"
 	"path/filepath"
-	"strconv"
 	"strings"
-	"time"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/container"
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
 // options are what a person may know about the job besides the two folders. Most need only the folder on
 // the share: the others are one line, which says what is set and opens on a press.
 type options struct {
-	box     fyne.CanvasObject
+	form
 	fold    *kit.Fold
 	more    *fyne.Container // what the fold stands for
 	folder  *kit.Text       // what the field for the folder on the share is called
@@ -27,48 +25,35 @@ type options struct {
 	uplink  *kit.Field
 	battery *kit.Field
 	link    *kit.Field
-	problem *kit.Paragraph
 	places  bool // only what a later stage needs
-	changed func()
-	focus   func(fyne.Focusable)
-	resized func() // it wants another height
+	view    *view
 }
 
-func newOptions() *options {
+func newOptions(v *view) *options {
 	o := &options{
+		view:    v,
 		prefix:  kit.NewField("like 2026-archive"),
 		list:    kit.NewField("none: all files are copied"),
 		uplink:  kit.NewField("like 20 Mb/s"),
 		battery: kit.NewField("like 6 h"),
 		link:    kit.NewField("measured"),
-		problem: kit.NewParagraph("", kit.SizeSmall+1, kit.ColFail),
+		folder:  label(oneFolder),
 	}
-	o.problem.Hide()
-	for _, f := range o.fields() {
-		f.OnChanged = func(string) {
-			o.say("") // told again when it is still wrong
-			o.showSet()
-			if o.changed != nil {
-				o.changed()
-			}
-		}
-	}
-	label := func(s string) *kit.Text { return kit.NewText(s, kit.SizeSmall+1, kit.ColMuted) }
-	cell := func(s string, f *kit.Field) fyne.CanvasObject {
-		return kit.NewStretch(8, 1, label(s), f.Framed())
-	}
-	o.folder = label(oneFolder)
+	o.form = newForm(o.read, o.prefix, o.list, o.uplink, o.battery, o.link)
+	o.typed = o.showSet
+	o.wrong = func() { o.open(true) }
 	o.fold = kit.NewFold("", "Change", func() {
 		o.open(!o.opened())
-		if o.opened() && o.focus != nil {
-			o.focus(o.list)
+		if o.opened() {
+			v.focus(o.list)
 		}
 	})
-	first := container.New(halves{optionGap}, kit.NewStretch(8, 1, o.folder, o.prefix.Framed()), o.fold)
-	o.more = container.New(optionLayout{},
-		cell("Copy list", o.list), cell("Uplink", o.uplink), cell("Appliance battery", o.battery), cell("Link speed", o.link))
+	first := inHalves(kit.NewStretch(8, 1, o.folder, o.prefix.Framed()), o.fold)
+	o.more = kit.Arrange(arrangeOptions, kit.AtLeast(500, optionHigh),
+		labelled("Copy list", o.list), labelled("Uplink", o.uplink), labelled("Appliance battery", o.battery), labelled("Link speed", o.link))
 	o.more.Hide()
-	o.box = kit.NewInset(12, 4, kit.NewColumn(6, first, o.more, o.problem))
+	o.buttons = []fyne.Disableable{o.fold}
+	o.build(first, o.more)
 	o.showSet()
 	return o
 }
@@ -94,9 +79,7 @@ func (o *options) open(on bool) {
 	}
 	kit.SetVisible(o.more, on)
 	o.showSet()
-	if o.resized != nil {
-		o.resized()
-	}
+	o.view.resized()
 }
 
 // showSet says in one line what is set.
@@ -106,7 +89,7 @@ func (o *options) showSet() {
 		return
 	}
 	text := "All files"
-	if list := typedPath(o.list.Text); list != "" {
+	if list := input.Path(o.list.Text); list != "" {
 		text = "Copy list " + names.Quote(filepath.Base(list))
 	}
 	if !o.places {
@@ -121,73 +104,22 @@ func (o *options) showSet() {
 	o.fold.Set(text, "Change")
 }
 
-func (o *options) fields() []*kit.Field {
-	return []*kit.Field{o.prefix, o.list, o.uplink, o.battery, o.link}
-}
-
-func (o *options) lock(on bool) {
-	for _, f := range o.fields() {
-		kit.SetEnabled(f, !on)
-	}
-	kit.SetEnabled(o.fold, !on)
-}
-
-// say shows what is wrong with what was typed; empty if nothing is.
-func (o *options) say(problem string) {
-	o.problem.Set(problem, "")
-	kit.SetVisible(o.problem, problem != "")
-	if problem != "" {
-		o.open(true) // what is wrong must be in sight
-	}
-}
-
-// into writes the options into a job, or says what cannot be understood.
-func (o *options) into(j *checks.Job) error {
-	var err error
-	if j.Prefix, err = checks.CleanPrefix(typedPath(o.prefix.Text)); err != nil {
+// read writes the options into a job, or says what cannot be understood.
+func (o *options) read(r *Request) error {
+	j, err := &r.Job, error(nil)
+	if j.Prefix, err = checks.CleanPrefix(input.Path(o.prefix.Text)); err != nil {
 		return fmt.Errorf("the folder on the share must be a relative path without \"..\"")
 	}
-	if j.Uplink, err = rateIn(o.uplink.Text); err != nil {
+	if j.Uplink, err = input.Rate(o.uplink.Text); err != nil {
 		return fmt.Errorf("uplink: %w", err)
 	}
-	if j.Link, err = rateIn(o.link.Text); err != nil {
+	if j.Link, err = input.Rate(o.link.Text); err != nil {
 		return fmt.Errorf("link: %w", err)
 	}
-	if j.Battery, err = hoursIn(o.battery.Text); err != nil {
+	if j.Battery, err = input.Hours(o.battery.Text); err != nil {
 		return fmt.Errorf("appliance battery: %w", err)
 	}
 	return nil
-}
-
-// rateIn reads a rate; a bare number means megabits a second.
-func rateIn(s string) (float64, error) {
-	s = strings.TrimSpace(s)
-	if s == "" {
-		return 0, nil
-	}
-	if _, err := strconv.ParseFloat(s, 64); err == nil {
-		s += " Mb/s"
-	}
-	return checks.ParseRate(s)
-}
-
-// hoursIn reads a duration; a bare number means hours.
-func hoursIn(s string) (time.Duration, error) {
-	t := strings.ReplaceAll(strings.TrimSpace(s), " ", "")
-	if t == "" {
-		return 0, nil
-	}
-	for _, unit := range []string{"hours", "hour"} {
-		t = strings.TrimSuffix(t, unit)
-	}
-	if _, err := strconv.ParseFloat(t, 64); err == nil {
-		t += "h"
-	}
-	d, err := time.ParseDuration(strings.ReplaceAll(t, "min", "m"))
-	if err != nil || d <= 0 || d > 10_000*time.Hour {
-		return 0, fmt.Errorf("%q is not a time; write hours, like 6 or 5.5", s)
-	}
-	return d, nil
 }
 
 const (
@@ -196,53 +128,38 @@ const (
 	optionGap    = 18
 )
 
-// halves puts two things of one height beside each other.
-type halves struct{ gap float32 }
-
-func (l halves) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	w := (s.Width - l.gap) / 2
-	kit.SetBounds(o[0], 0, 0, w, optionHigh)
-	kit.SetBounds(o[1], w+l.gap, 0, w, optionHigh)
+// inHalves puts two things of one height beside each other.
+func inHalves(a, b fyne.CanvasObject) *fyne.Container {
+	return kit.Arrange(func(o []fyne.CanvasObject, room fyne.Size, put kit.Put) float32 {
+		w := (room.Width - optionGap) / 2
+		put(o[0], 0, 0, w, optionHigh)
+		put(o[1], w+optionGap, 0, w, optionHigh)
+		return optionHigh
+	}, kit.AtLeast(500, optionHigh), a, b)
 }
 
-func (halves) HeightFor([]fyne.CanvasObject, float32) float32 { return optionHigh }
-
-func (halves) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(500, optionHigh) }
-
-// optionLayout: the copy list takes what the short fields leave; where it is narrow, it has a line of
+// arrangeOptions: the copy list takes what the short fields leave; where it is narrow, it has a line of
 // its own.
-type optionLayout struct{}
-
-func (optionLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
+func arrangeOptions(o []fyne.CanvasObject, room fyne.Size, put kit.Put) float32 {
 	short := [3]float32{152, 186, 152}
 	switch {
 	case !o[1].Visible():
-		kit.SetBounds(o[0], 0, 0, s.Width, optionHigh)
-	case s.Width < optionNarrow:
-		kit.SetBounds(o[0], 0, 0, s.Width, optionHigh)
-		third := (s.Width - 2*optionGap) / 3
+		put(o[0], 0, 0, room.Width, optionHigh)
+	case room.Width < optionNarrow:
+		put(o[0], 0, 0, room.Width, optionHigh)
+		third := (room.Width - 2*optionGap) / 3
 		for i := range short {
-			kit.SetBounds(o[1+i], float32(i)*(third+optionGap), optionHigh+6, third, optionHigh)
+			put(o[1+i], float32(i)*(third+optionGap), optionHigh+6, third, optionHigh)
 		}
-	default:
-		room := s.Width
-		for _, w := range short {
-			room -= w + optionGap
-		}
-		kit.SetBounds(o[0], 0, 0, room, optionHigh)
-		x := room + optionGap
-		for i, w := range short {
-			kit.SetBounds(o[1+i], x, 0, w, optionHigh)
-			x += w + optionGap
-		}
-	}
-}
-
-func (optionLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
-	if w < optionNarrow && o[1].Visible() {
 		return 2*optionHigh + 6
+	default:
+		x := room.Width
+		for i := len(short) - 1; i >= 0; i-- {
+			x -= short[i]
+			put(o[1+i], x, 0, short[i], optionHigh)
+			x -= optionGap
+		}
+		put(o[0], 0, 0, x, optionHigh)
 	}
 	return optionHigh
 }
-
-func (optionLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(500, optionHigh) }

@@ -5,6 +5,7 @@ import (
 
 	"fyne.io/fyne/v2"
 
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -18,7 +19,6 @@ type picker struct {
 	row     *fyne.Container // field and buttons
 	problem *kit.Paragraph
 	offers  *fyne.Container // what is mounted, while nothing is chosen
-	inner   *fyne.Container
 	icon    string
 	offered []Offer
 
@@ -31,7 +31,7 @@ func newPicker(icon, caption, hint string, choose func()) *picker {
 		facts:   kit.NewText("", kit.SizeSmall+1, kit.ColMuted).Truncated().Right(),
 		path:    kit.NewField(hint),
 		choose:  kit.NewButton(kit.Plain, "folder", "Choose…", choose).Shorter(""),
-		problem: kit.NewParagraph("", kit.SizeSmall+1, kit.ColFail),
+		problem: newProblem(),
 		offers:  kit.NewFlow(8),
 		icon:    icon,
 	}
@@ -40,25 +40,22 @@ func newPicker(icon, caption, hint string, choose func()) *picker {
 	w.path.OnChanged = func(s string) {
 		w.showOffers()
 		if w.changed != nil {
-			w.changed(typedPath(s))
+			w.changed(input.Path(s))
 		}
 	}
-	w.problem.Hide()
 	top := kit.NewStretch(8, 2, kit.NewMark(icon, kit.ColAccent, 18), w.caption, w.facts)
 	w.row = kit.NewStretchLeast(8, 0, 250, w.path.Framed(), w.choose)
-	w.inner = kit.NewColumn(5, kit.NewSized(0, 20, top), w.row, w.offers, w.problem)
-	w.box = kit.NewSurface("", "", w.inner).Pad(12, 9)
+	w.box = kit.NewSurface("", "", kit.NewColumn(5, kit.NewSized(0, 20, top), w.row, w.offers, w.problem)).Pad(12, 9)
 	w.box.StrokeWidth = 2
 	return w
 }
 
 // get returns the chosen path as raw bytes.
-func (w *picker) get() string { return typedPath(w.path.Text) }
+func (w *picker) get() string { return input.Path(w.path.Text) }
 
-// put writes a path.
 func (w *picker) put(path string) {
 	if w.get() != path {
-		w.path.SetText(showPath(path))
+		w.path.SetText(input.ShowPath(path))
 		w.path.ToEnd()
 	}
 }
@@ -95,8 +92,7 @@ func (w *picker) start() string {
 // say shows facts or, where there is one, a problem with what to do about it.
 func (w *picker) say(facts, problem string) {
 	w.facts.Set(facts, "")
-	w.problem.Set(problem, "")
-	kit.SetVisible(w.problem, problem != "")
+	w.problem.Say(problem)
 }
 
 // wrong reports whether a problem is shown.

@@ -23,16 +23,7 @@ const probeDeadline = 3 * time.Second
 // then holds one goroutine, never the window.
 type probes struct {
 	cancel func()
-	turn   int
-	busy   map[string]bool
-}
-
-// hold notes that something is being looked at.
-func (p *probes) hold(what string) {
-	if p.busy == nil {
-		p.busy = map[string]bool{}
-	}
-	p.busy[what] = true
+	busy   map[string]bool // what is being looked at
 }
 
 // probe looks whether the two places are there and says so beside them.
@@ -40,75 +31,76 @@ func (w *Window) probe(v *view) {
 	if w.probes.cancel != nil {
 		w.probes.cancel()
 	}
-	w.probes.turn++
-	turn := w.probes.turn
 	w.probes.cancel = w.desktop.After(probeAfter, func() {
 		w.desktop.Post(func() {
-			if turn != w.probes.turn || w.running == v.stage {
+			if w.running == v.stage {
 				return
 			}
 			for _, x := range append([]*picker{v.setup.from, v.setup.to}, v.diskPickers()...) {
-				w.inspect(v, x, turn)
+				if v.setup.store != nil && x == v.setup.to {
+					w.inspectStore(v)
+				} else {
+					w.inspect(v, x)
+				}
 			}
 		})
 	})
 }
 
-func (w *Window) inspect(v *view, x *picker, turn int) {
-	if v.setup.store != nil && x == v.setup.to {
-		w.inspectStore(v, turn)
+// look finds out something about what is typed, beside the window. It is shown if it is still asked for by then.
+func (w *Window) look(v *view, what string, still func() bool, find func() (show func())) {
+	if w.probes.busy[what] {
 		return
 	}
-	path := x.get()
-	if path == "" {
-		x.say("", "")
-		v.relayout()
-		return
-	}
-	if w.probes.busy[path] {
-		return
-	}
-	w.probes.hold(path)
-	kind := placeSource
-	switch {
-	case v.stage == checks.Arrival:
-		kind = placeFile
-	case v.stage == checks.Recheck:
-		if x == v.setup.from {
-			kind = placeFile
-		}
-	case x == v.setup.to && w.standIn == nil: // a demo's share is only a folder
-		kind = placeShare
-	}
-	if x == v.setup.to && w.standIn != nil && v.setup.options != nil { // its file system is not what is judged
-		delete(w.probes.busy, path)
-		x.say("stands in for the share", "")
-		v.relayout()
-		return
-	}
+	w.probes.busy[what] = true
 	go func() {
-		facts, problem := inspectPath(path, kind)
-		real := ""
-		if kind == placeSource && problem == "" {
-			real = followLinks(path)
-		}
+		show := find()
 		w.desktop.Post(func() {
-			delete(w.probes.busy, path)
-			w.links.learn(path, real)
-			if turn != w.probes.turn || x.get() != path || w.running == v.stage {
+			delete(w.probes.busy, what)
+			if !still() || w.running == v.stage {
 				return
 			}
-			if rep := v.report; rep != nil && problem == "" && (rep.Source.Path == w.links.settle(path) || rep.Share != nil && rep.Share.Path == w.links.settle(path)) {
-				v.facts()
-				return
-			}
-			x.say(facts, problem)
+			show()
 			if v.state == stateIdle { // what a run has said stays
 				w.showReady(v)
 			}
 			v.relayout()
 		})
 	}()
+}
+
+func (w *Window) inspect(v *view, x *picker) {
+	path, kind := x.get(), placeSource
+	switch {
+	case path == "":
+		x.say("", "")
+		v.relayout()
+		return
+	case x == v.setup.to && w.standIn != nil && v.setup.options != nil: // its file system is not what is judged
+		x.say("stands in for the share", "")
+		v.relayout()
+		return
+	case v.stage == checks.Arrival, v.stage == checks.Recheck && x == v.setup.from:
+		kind = placeFile
+	case v.stage != checks.Recheck && x == v.setup.to:
+		kind = placeShare
+	}
+	w.look(v, path, func() bool { return x.get() == path }, func() func() {
+		facts, problem := inspectPath(path, kind)
+		real := ""
+		if kind == placeSource && problem == "" {
+			real = followLinks(path)
+		}
+		return func() {
+			w.links.learn(path, real)
+			at := w.links.settle(path)
+			if rep := v.report; rep != nil && problem == "" && (rep.Source.Path == at || rep.Share != nil && rep.Share.Path == at) {
+				v.facts()
+			} else {
+				x.say(facts, problem)
+			}
+		}
+	})
 }
 
 // followLinks returns where a folder really lies, as a job would; "" where that cannot be told.
@@ -203,7 +195,7 @@ func pathProblem(err error) string {
 	case errors.Is(err, fs.ErrNotExist):
 		return "Nothing is there. Is the disk plugged in and mounted, and the path spelled right?"
 	case errors.Is(err, fs.ErrPermission):
-		return "You do not have permission to look there. Change its permissions, or run Loadline as a user who may."
+		return "You do not have permission to look there. Change the permissions, or run Loadline as a user who has it."
 	case errors.Is(err, share.ErrNotFolder):
 		return "This is a file. Choose the folder that holds it."
 	case share.Silent(err):
@@ -212,22 +204,23 @@ func pathProblem(err error) string {
 	return "It cannot be read: " + oneLine(err.Error()) + "."
 }
 
-// chooser returns what a picker's button does.
 func (w *Window) chooser(x **picker, title string, folder bool) func() {
 	return func() {
-		choose := w.desktop.ChooseFile
-		if folder {
-			choose = w.desktop.ChooseFolder
-		}
-		choose(title, (*x).start(), func(path string, err error) {
-			w.desktop.Post(func() {
-				switch {
-				case err != nil:
-					(*x).say("", "No dialog could be shown. Type the path, or drop the folder here.")
-				case path != "":
-					(*x).put(path)
-				}
-			})
-		})
+		w.choose(title, (*x).start(), folder, func(path string) { (*x).put(path) },
+			func() { (*x).say("", "No dialog could be shown. Type the path, or drop the folder here.") })
 	}
+}
+
+// choose asks the person for a folder, or for a file; none is called where no dialog could be shown.
+func (w *Window) choose(title, start string, folder bool, chosen func(path string), none func()) {
+	w.desktop.Choose(title, start, folder, func(path string, err error) {
+		w.desktop.Post(func() {
+			switch {
+			case err != nil:
+				none()
+			case path != "":
+				chosen(path)
+			}
+		})
+	})
 }

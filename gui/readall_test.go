@@ -122,7 +122,7 @@ func TestReadAll(t *testing.T) {
 // What the real checks read in one run is remembered for the next, which reads nothing.
 func TestReadAllIsRemembered(t *testing.T) {
 	r := newRig(t, 1280, 800, kit.Light)
-	r.run.engine = RealEngine()
+	r.Window.engine = RealEngine()
 	source := t.TempDir()
 	for _, name := range []string{"a.mov", "b.mov", "c.wav"} {
 		if err := os.WriteFile(filepath.Join(source, name), []byte("what stands in "+name), 0o600); err != nil {

@@ -1,72 +1,26 @@
 package gui
 
 import (
-	"errors"
-	"fmt"
-	"strconv"
-	"strings"
-
-	"fyne.io/fyne/v2"
-
 	"loadline/checks"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
 // portion is how much of a copy is read when it is rechecked.
 type portion struct {
-	box     fyne.CanvasObject
+	form
 	percent *kit.Field
-	problem *kit.Paragraph
-	changed func()
 }
 
 func newPortion() *portion {
-	s := &portion{
-		percent: kit.NewField("all"),
-		problem: kit.NewParagraph("", kit.SizeSmall+1, kit.ColFail),
-	}
-	s.problem.Hide()
-	s.percent.OnChanged = func(string) {
-		s.complain("")
-		if s.changed != nil {
-			s.changed()
-		}
-	}
-	row := kit.NewStretch(8, 2,
-		kit.NewText("Per cent of the files to read", kit.SizeSmall+1, kit.ColMuted),
-		kit.NewSized(110, optionHigh, s.percent.Framed()),
-		kit.NewText("Chosen at random; empty means all of them. Presence and size are compared in any case.", kit.SizeSmall+1, kit.ColMuted).Truncated())
-	s.box = kit.NewInset(12, 4, kit.NewColumn(6, row, s.problem))
+	s := &portion{percent: kit.NewField("all")}
+	s.form = newForm(func(r *Request) (err error) {
+		r.Sample, err = input.Percent(s.percent.Text)
+		return err
+	}, s.percent)
+	s.build(kit.NewStretch(8, 2, label("Per cent of the files to read"), kit.NewSized(110, optionHigh, s.percent.Framed()),
+		label("Chosen at random; empty means all of them. Presence and size are compared in any case.").Truncated()))
 	return s
-}
-
-func (s *portion) fields() []*kit.Field { return []*kit.Field{s.percent} }
-
-func (s *portion) lock(on bool) {
-	kit.SetEnabled(s.percent, !on)
-}
-
-// complain shows what is wrong with what was typed; empty if nothing is.
-func (s *portion) complain(problem string) {
-	s.problem.Set(problem, "")
-	kit.SetVisible(s.problem, problem != "")
-}
-
-// into takes the sample over into a request, or says what cannot be understood.
-func (s *portion) into(r *Request) error {
-	text := strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(s.percent.Text), "%"))
-	if text == "" {
-		return nil
-	}
-	n, err := strconv.ParseFloat(text, 64)
-	if err != nil {
-		return fmt.Errorf("%q is not a number; write one over 0, and 100 at most, or nothing to read every file", text)
-	}
-	if !(n > 0 && n <= 100) {
-		return errors.New("the sample must be over 0 per cent, and 100 at most; write nothing to read every file")
-	}
-	r.Sample = n
-	return nil
 }
 
 // showRecheck leads from the arrival to the page on which a copy is compared with the manifest.

@@ -3,7 +3,6 @@ package gui
 import (
 	"context"
 	"errors"
-	"runtime/debug"
 	"sync"
 	"time"
 
@@ -17,13 +16,26 @@ const pumpEvery = 100 * time.Millisecond
 // laptop beside a copy of hours pays for.
 const numbersEvery = 250 * time.Millisecond
 
-// tidyFrom is how many findings a report has at least whose making leaves much memory behind.
-const tidyFrom = 100_000
+// pump has what is new shown until ended is closed, and a last time then. It waits until each is shown, so that it
+// can never pile up. While due says no, nothing is new; nil: something always is.
+func pump(postWait func(func()), every time.Duration, ended <-chan struct{}, due func() bool, show func(over bool)) {
+	tick := time.NewTicker(every)
+	defer tick.Stop()
+	for over := false; !over; {
+		select {
+		case <-ended:
+			over = true
+		case <-tick.C:
+		}
+		if over || due == nil || due() {
+			postWait(func() { show(over) })
+		}
+	}
+}
 
-// runner runs the engine beside the window. The engine's goroutines only write into it; one pump
-// carries what is new to the window and waits until it is shown, so that it can never pile up.
+// runner runs checks beside the window. Their goroutines only write into it; a pump carries what is new to the
+// window.
 type runner struct {
-	engine   Engine
 	postWait func(func())
 
 	mu     sync.Mutex
@@ -34,48 +46,33 @@ type runner struct {
 	lag time.Duration // longest wait for the window; read by the trace
 }
 
-// start runs a request. Step is called with what is new, and done once at the end, both on the
-// goroutine of the user interface.
-func (r *runner) start(req Request, step func([]checks.Event, checks.Progress), done func(*checks.Report, error)) {
+// start does work, which tells watch how far it is. Step is called with what is new, and done once at the end,
+// both on the goroutine of the user interface.
+func (r *runner) start(work func(ctx context.Context, watch func(checks.Event)) error, step func([]checks.Event, checks.Progress), done func(error)) {
 	ctx, cancel := context.WithCancel(context.Background())
 	r.cancel = cancel
 	ended := make(chan struct{})
-	var rep *checks.Report
 	var err error
 	go func() {
 		defer close(ended)
-		rep, err = r.engine.Run(ctx, req, r.note)
+		err = work(ctx, r.note)
 	}()
+	var shown time.Time
+	timed := func(f func()) {
+		shown = time.Now()
+		r.postWait(f)
+		r.mu.Lock()
+		defer r.mu.Unlock()
+		r.lag = max(r.lag, time.Since(shown))
+	}
 	go func() {
 		defer cancel()
-		tick := time.NewTicker(pumpEvery)
-		defer tick.Stop()
-		var shown time.Time
-		for over := false; !over; {
-			select {
-			case <-ended:
-				over = true
-			case <-tick.C:
+		pump(timed, pumpEvery, ended, func() bool { return time.Since(shown) >= numbersEvery || r.waits() }, func(over bool) {
+			step(r.drain())
+			if over {
+				done(err)
 			}
-			if !over && time.Since(shown) < numbersEvery && !r.waits() {
-				continue
-			}
-			events, p := r.drain()
-			began := time.Now()
-			shown = began
-			r.postWait(func() {
-				step(events, p)
-				if over {
-					done(rep, err)
-				}
-			})
-			r.mu.Lock()
-			r.lag = max(r.lag, time.Since(began))
-			r.mu.Unlock()
-		}
-		if rep != nil && flagged(rep) > tidyFrom {
-			debug.FreeOSMemory() // what making the report took as much again
-		}
+		})
 	}()
 }
 

@@ -1,18 +1,13 @@
 package gui
 
 import (
-	"bufio"
 	"errors"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
-
-	"fyne.io/fyne/v2"
 
 	"loadline/checks"
 	"loadline/checks/names"
-	"loadline/gui/kit"
 )
 
 // save asks where to write the report, or on the page of flagged files the list that is shown.
@@ -29,7 +24,7 @@ func (w *Window) save() {
 			return
 		}
 		n, at := p.model.shown()
-		w.saveSheet("Save the list", "As text, or as CSV where the name ends in .csv.", "Loadline list "+stamp+".csv",
+		w.askFile("Save the list", "As text, or as CSV where the name ends in .csv.", "Loadline list "+stamp+".csv",
 			func(path string, out io.Writer) error {
 				if isCSV(path) {
 					return writeCSV(out, p.report, n, at)
@@ -41,14 +36,14 @@ func (w *Window) save() {
 	v := w.view()
 	switch {
 	case w.running == v.stage:
-		w.tellWhile(w.whileRunning(), checks.Waiting, "The check is still running. There will be a report to save when it has ended.")
+		w.tellWhile(w.whileRunning(), checks.Waiting, "The check is still running. You can save its report when it has finished.")
 		return
 	case v.report == nil:
 		w.tellWhile(w.withoutReport(), checks.Waiting, "No report to save yet. Check first.")
 		return
 	}
 	rep := v.report
-	w.saveSheet("Save the report", "As text, readable when pasted into a mail; as JSON where the name ends in .json.",
+	w.askFile("Save the report", "As text, readable when pasted into a mail; as JSON where the name ends in .json.",
 		"Loadline "+string(rep.Stage)+" "+stamp+".txt",
 		func(path string, out io.Writer) error {
 			if filepath.Ext(path) == ".json" {
@@ -58,68 +53,28 @@ func (w *Window) save() {
 		})
 }
 
-// saveSheet asks for a path and writes there, never over a file without asking.
-func (w *Window) saveSheet(title, text, name string, write func(string, io.Writer) error) {
-	s := &kit.Sheet{Name: "save"}
-	s.Field = kit.NewField("Path of the file")
-	s.Field.TextStyle = fyne.TextStyle{Monospace: true}
-	s.Field.SetText(showPath(filepath.Join(w.desktop.ReportDir, name)))
-	problem := kit.NewParagraph("", kit.SizeBody, kit.ColFail)
-	problem.Hide()
-	complain := func(text string) {
-		problem.Set(text, "")
-		problem.Show()
-		w.message = text
-		s.Fit()
-	}
-	do := func() {
-		path := typedPath(s.Field.Text)
-		if path == "" {
-			complain("Type the path of the file to write.")
-			return
-		}
-		abs, err := filepath.Abs(path)
-		if err != nil {
-			complain("This path cannot be used: " + err.Error() + ".")
-			return
-		}
+// askFile asks for a path and writes there, never over a file without asking.
+func (w *Window) askFile(title, text, name string, write func(string, io.Writer) error) {
+	var s *saveSheet
+	s = w.askWhere("save", title, text, "Path of the file", "Type the path of the file to write.", name, func(path string) {
 		// Written beside the window: a million lines take a moment, a share that hangs longer.
 		s.Yes.Disable()
-		w.writeOut(abs, false, write, func(err error) {
+		w.writeOut(path, false, write, func(err error) {
 			s.Yes.Enable()
 			switch {
 			case errors.Is(err, fs.ErrExist):
-				w.askOver(abs, title, text, write)
+				w.askOver(path, write)
 			case err != nil:
-				complain(saveProblem(abs, err))
+				s.complain(saveProblem(path, err))
 			default:
 				w.closeSheet()
-				w.wrote(abs)
+				w.wrote(path)
 			}
 		})
-	}
-	s.Field.OnSubmitted = func(string) { do() }
-	s.Yes = kit.NewButton(kit.Primary, "", "Save", do)
-	s.No = kit.NewButton(kit.Plain, "", "Cancel", func() { w.closeSheet() })
-	browse := kit.NewButton(kit.Plain, "folder", "Choose folder…", func() {
-		w.desktop.ChooseFolder("Choose where to save", filepath.Dir(typedPath(s.Field.Text)), func(dir string, err error) {
-			w.desktop.Post(func() {
-				if err == nil && dir != "" && w.sheet == s {
-					s.Field.SetText(showPath(filepath.Join(dir, filepath.Base(typedPath(s.Field.Text)))))
-				}
-			})
-		})
 	})
-	content := kit.NewColumn(kit.GapMid,
-		kit.NewParagraph(title, 18, kit.ColText).Bold(),
-		kit.NewParagraph(text, kit.SizeBody, kit.ColMuted),
-		s.Field.Framed(), problem,
-		kit.NewStretch(10, 1, browse, kit.NewText("", kit.SizeBody, kit.ColText), s.No, s.Yes))
-	w.open(s, content, s.Field)
 }
 
-// askOver asks before a file is replaced.
-func (w *Window) askOver(path, title, text string, write func(string, io.Writer) error) {
+func (w *Window) askOver(path string, write func(string, io.Writer) error) {
 	w.ask("overwrite", "This file already exists", names.Quote(path)+" would be replaced. Its current content would be lost.",
 		"Replace it", "Keep it", func() {
 			w.writeOut(path, true, write, func(err error) {
@@ -134,20 +89,13 @@ func (w *Window) askOver(path, title, text string, write func(string, io.Writer)
 
 // writeOut writes a file beside the window and tells done how it went.
 func (w *Window) writeOut(path string, replace bool, write func(string, io.Writer) error, done func(error)) {
+	put := checks.WriteNew
+	if replace {
+		put = checks.Replace
+	}
 	w.writes.Add(1)
 	go func() {
-		var err error
-		if _, statErr := os.Lstat(path); statErr == nil && !replace {
-			err = fs.ErrExist // before a million lines are written for nothing
-		} else {
-			err = writeFile(path, replace, func(f *os.File) error {
-				b := bufio.NewWriterSize(f, 1<<16)
-				if err := write(path, b); err != nil {
-					return err
-				}
-				return b.Flush()
-			})
-		}
+		err := put(path, func(out io.Writer) error { return write(path, out) })
 		w.writes.Done()
 		w.desktop.Post(func() { done(err) })
 	}()
@@ -156,11 +104,7 @@ func (w *Window) writeOut(path string, replace bool, write func(string, io.Write
 func (w *Window) wrote(path string) {
 	w.saved = path
 	w.tell(checks.Passed, "Saved as "+names.Quote(path))
-	w.notice.Offer("Open folder", func() {
-		if err := w.desktop.Reveal(filepath.Dir(path)); err != nil {
-			w.tell(checks.Failed, "No file manager could be opened: "+err.Error())
-		}
-	})
+	w.notice.Offer("Open folder", func() { w.reveal(filepath.Dir(path)) })
 }
 
 // saveProblem says why a file could not be written and what to do.
@@ -172,5 +116,5 @@ func saveProblem(path string, err error) string {
 	case errors.Is(err, fs.ErrPermission):
 		return "You may not write in " + dir + ". Choose another folder."
 	}
-	return "It could not be written: " + err.Error() + ". Choose another folder, or make room."
+	return "It could not be written: " + checks.Reason(err) + ". Choose another folder, or make room."
 }

@@ -118,7 +118,7 @@ var screens = map[string]func(*rig){
 		x := r.view().setup
 		x.from.put("/state/copy.sha256")
 		x.to.put("/lists/monday.csv")
-		x.store.tell("How it is read: table with commas: key from Key, size from Size, no checksum. Of its first 10 objects, 10 are files of the manifest; keys are read as they stand.")
+		x.store.how.Say("How it is read: table with commas: key from Key, size from Size, no checksum. Of its first 10 objects, 10 are files of the manifest; keys are read as they stand.")
 		x.store.columns.SetText("key=1")
 		r.view().relayout()
 	},

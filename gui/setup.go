@@ -6,9 +6,9 @@ import (
 	"strings"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/container"
 
 	"loadline/checks/names"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -20,6 +20,7 @@ type setup struct {
 	panel   *kit.Surface
 	from    *picker
 	to      *picker
+	form    *form       // of one of the next three
 	options *options    // before and after copying; else nil
 	store   *store      // after arrival; else nil
 	portion *portion    // of a recheck; else nil
@@ -27,68 +28,40 @@ type setup struct {
 	one     *diskChoice // after copying; else nil
 
 	mountedFrom string // what the share is mounted from, once a report says so
-	focus       func(fyne.Focusable)
-	resized     func() // it wants another height
+	view        *view
 }
 
-// newSetup shows two places; between stands what there is besides, perhaps nothing.
-func newSetup(from, to *picker, between []fyne.CanvasObject, below fyne.CanvasObject) *setup {
-	s := &setup{from: from, to: to}
-	places := container.New(setupLayout{}, from.box, kit.NewMark("onward", kit.ColMuted, 22), to.box)
-	rows := append([]fyne.CanvasObject{places}, between...)
-	s.panel = kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(4, append(rows, kit.NewInset(12, 0, kit.NewRule()), below)...)).Pad(4, 4)
+// build shows the two places and the form below; between stands what there is besides, nil for nothing.
+func (s *setup) build(v *view, between fyne.CanvasObject) {
+	s.view = v
+	rows := []fyne.CanvasObject{besideEachOther(s.from.box, s.to.box)}
+	if between != nil {
+		rows = append(rows, between)
+	}
+	s.panel = kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(4, append(rows, kit.NewInset(12, 0, kit.NewRule()), s.form.box)...)).Pad(4, 4)
 	s.fold = kit.NewFold("disk", "Change", func() {
 		s.setFolded(false)
-		if s.focus != nil {
-			s.focus(s.from.path)
-		}
+		v.focus(s.from.path)
 	}).Panel()
 	s.fold.Hide()
 	s.box = kit.NewColumn(0, s.fold, s.panel)
-	return s
 }
 
 // fields are those besides the places.
 func (s *setup) fields() []*kit.Field {
-	switch {
-	case s.disks != nil:
-		return append(s.disks.fields(), s.options.fields()...)
-	case s.options != nil:
-		return s.options.fields()
-	case s.store != nil:
-		return s.store.fields()
-	case s.portion != nil:
-		return s.portion.fields()
+	if s.disks != nil {
+		return append(s.disks.fields(), s.form.fields...)
 	}
-	return nil
+	return s.form.fields
 }
 
 // lock keeps all of it as it is.
 func (s *setup) lock(on bool) {
 	s.from.lock(on)
 	s.to.lock(on)
+	s.form.lock(on)
 	if s.disks != nil {
 		s.disks.lock(on)
-	}
-	switch {
-	case s.options != nil:
-		s.options.lock(on)
-	case s.store != nil:
-		s.store.lock(on)
-	case s.portion != nil:
-		s.portion.lock(on)
-	}
-}
-
-// complain shows what is wrong with what is no place; empty if nothing is.
-func (s *setup) complain(problem string) {
-	switch {
-	case s.options != nil:
-		s.options.say(problem)
-	case s.store != nil:
-		s.store.complain(problem)
-	case s.portion != nil:
-		s.portion.complain(problem)
 	}
 }
 
@@ -105,15 +78,13 @@ func (s *setup) setFolded(on bool) {
 	}
 	kit.SetVisible(s.fold, on)
 	kit.SetVisible(s.panel, !on)
-	if s.resized != nil {
-		s.resized()
-	}
+	s.view.resized()
 }
 
 // summary says in one line what is set.
 func (s *setup) summary() string {
 	name := func(p *picker) string {
-		list := typedPaths(p.path.Text)
+		list := input.Paths(p.path.Text)
 		switch {
 		case len(list) == 0:
 			return ""
@@ -145,7 +116,7 @@ func (s *setup) summary() string {
 			parts = append(parts, "folder "+o.prefix.Text)
 		}
 		if o.list.Text != "" {
-			parts = append(parts, "copy list "+names.Quote(filepath.Base(typedPath(o.list.Text))))
+			parts = append(parts, "copy list "+names.Quote(filepath.Base(input.Path(o.list.Text))))
 		}
 	}
 	return strings.Join(parts, ", ")
@@ -181,22 +152,15 @@ func (s *setup) elements(m map[string]fyne.CanvasObject) {
 	}
 }
 
-// setupLayout puts the two places beside each other, with an arrow between them.
-type setupLayout struct{}
-
-func (setupLayout) side(w float32) float32 { return (w - 30) / 2 }
-
-func (l setupLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	w := l.side(s.Width)
-	kit.SetBounds(o[0], 0, 0, w, s.Height)
-	kit.SetBounds(o[1], w+4, 32, 22, 22)
-	kit.SetBounds(o[2], w+30, 0, w, s.Height)
-}
-
-func (l setupLayout) HeightFor(o []fyne.CanvasObject, w float32) float32 {
-	return max(kit.HeightOf(o[0], l.side(w)), kit.HeightOf(o[2], l.side(w)))
-}
-
-func (setupLayout) MinSize(o []fyne.CanvasObject) fyne.Size {
-	return fyne.NewSize(560, max(o[0].MinSize().Height, o[2].MinSize().Height))
+// besideEachOther puts two places beside each other, with an arrow between them.
+func besideEachOther(from, to fyne.CanvasObject) *fyne.Container {
+	return kit.Arrange(func(o []fyne.CanvasObject, room fyne.Size, put kit.Put) float32 {
+		w := (room.Width - 30) / 2
+		put(o[0], 0, 0, w, room.Height)
+		put(o[1], w+4, 32, 22, 22)
+		put(o[2], w+30, 0, w, room.Height)
+		return max(kit.HeightOf(o[0], w), kit.HeightOf(o[2], w))
+	}, func(o []fyne.CanvasObject) fyne.Size {
+		return fyne.NewSize(560, max(o[0].MinSize().Height, o[2].MinSize().Height))
+	}, from, kit.NewMark("onward", kit.ColMuted, 22), to)
 }

@@ -3,62 +3,10 @@ package gui
 import (
 	"strings"
 	"testing"
-	"time"
-	"unicode/utf8"
 
 	"loadline/checks"
 	"loadline/gui/kit"
 )
-
-// What a field shows of a path is read back as the same path, whatever its bytes.
-func FuzzPathField(f *testing.F) {
-	for _, s := range []string{"/media/a b", "/a\xff", "/\u202egnp.exe", `/"quoted"`, "/line\nbreak", " /lead", "/trail ", `"`, "''"} {
-		f.Add(s)
-	}
-	f.Fuzz(func(t *testing.T, path string) {
-		shown := showPath(path)
-		if strings.ContainsAny(shown, "\n\r\x1b\u202e\u2066") || !utf8.ValidString(shown) {
-			t.Errorf("%q is shown as %q", path, shown)
-		}
-		if path != "" && typedPath(shown) != path {
-			t.Errorf("%q is shown as %q and read back as %q", path, shown, typedPath(shown))
-		}
-		list := []string{path, "/other"}
-		if got := typedPaths(showPaths(list)); path != "" && (len(got) != 2 || got[0] != path || got[1] != "/other") {
-			t.Errorf("%q and another are read back as %q", path, got)
-		}
-	})
-}
-
-// Rates and hours as people write them; IEC 80000-13 for the prefixes.
-func TestOptionTexts(t *testing.T) {
-	for s, want := range map[string]float64{"": 0, "20": 20e6, "20 Mb/s": 20e6, "1Gb/s": 1e9, "2.5 MB/s": 20e6} {
-		if got, err := rateIn(s); err != nil || got != want {
-			t.Errorf("rate %q: %v, %v", s, got, err)
-		}
-	}
-	for s, want := range map[string]time.Duration{"": 0, "6": 6 * time.Hour, "5.5 h": 330 * time.Minute, "90 min": 90 * time.Minute, "2 hours": 2 * time.Hour} {
-		if got, err := hoursIn(s); err != nil || got != want {
-			t.Errorf("hours %q: %v, %v", s, got, err)
-		}
-	}
-	for _, s := range []string{"0", "-1", "soon", "1e9"} {
-		if got, err := hoursIn(s); err == nil {
-			t.Errorf("hours %q: %v", s, got)
-		}
-	}
-}
-
-func FuzzHours(f *testing.F) {
-	for _, s := range []string{"6", "5.5h", "90min", "NaN", "1e400", "-0", "hour"} {
-		f.Add(s)
-	}
-	f.Fuzz(func(t *testing.T, s string) {
-		if d, err := hoursIn(s); err == nil && (d < 0 || d > 10_000*time.Hour) {
-			t.Errorf("%q is %v", s, d)
-		}
-	})
-}
 
 // The gauge: what is in use, the copy and the load line, in bytes of the share.
 func TestLoad(t *testing.T) {

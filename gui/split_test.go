@@ -15,6 +15,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/split"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -115,7 +116,7 @@ func TestSplitByKeyboard(t *testing.T) {
 	c.Focus(p.save)
 	r.key(fyne.KeyReturn)
 	dir := filepath.Join(t.TempDir(), "lists é")
-	r.sheet.Field.SetText(showPath(dir))
+	r.sheet.Field.SetText(input.ShowPath(dir))
 	save(r)
 	if err := want.WriteLists(t.Context(), filepath.Join(t.TempDir(), "want"), false); err != nil {
 		t.Fatal(err)
@@ -139,7 +140,7 @@ func TestSplitByKeyboard(t *testing.T) {
 	p.pick(1)
 	c.Focus(p.use)
 	r.key(fyne.KeyReturn)
-	if got := typedPath(r.view().setup.options.list.Text); r.at != pageChecks || got != filepath.Join(dir, "box-2.list") {
+	if got := input.Path(r.view().setup.options.list.Text); r.at != pageChecks || got != filepath.Join(dir, "box-2.list") {
 		t.Errorf("on page %q the copy list is %q", r.at, got)
 	}
 	r.showSplit()
@@ -182,33 +183,6 @@ func TestSplitSizes(t *testing.T) {
 	if p.boxes[1].fault.Visible() {
 		t.Error("what is put right should not stand in red")
 	}
-	// IEC 80000-13 for the prefixes.
-	for s, want := range map[string]int64{"8TB": 8e12, " 7.5 TB ": 7.5e12, "8 TiB": 8 << 40, "500gb": 5e11, "1 B": 1} {
-		if n, err := sizeIn(s); err != nil || n != want {
-			t.Errorf("%q: %d, %v", s, n, err)
-		}
-	}
-	for _, s := range []string{"", "8", "0 TB", "-1 TB", "much", "1e30 TB", "NaN TB", "9000 EB"} {
-		if n, err := sizeIn(s); err == nil {
-			t.Errorf("%q: %d", s, n)
-		}
-	}
-}
-
-// What a box takes is never written as more than it is, and within one in a hundred.
-func FuzzRoundedDown(f *testing.F) {
-	for _, n := range []int64{1, 999, 1000, 1_099_999_999_999, 5_400_000_000_000, 999_999_999_999, 1 << 62} {
-		f.Add(n)
-	}
-	f.Fuzz(func(t *testing.T, n int64) {
-		if n <= 0 {
-			return
-		}
-		got, err := sizeIn(roundedDown(n))
-		if err != nil && n < 1<<62 || got > n || err == nil && got < n-n/99-1 {
-			t.Errorf("%d is written %q, which is %d (%v)", n, roundedDown(n), got, err)
-		}
-	})
 }
 
 // Another size puts the plan and what was said of it away: a plan must never stand beside other boxes.
@@ -286,7 +260,7 @@ func TestSplitLists(t *testing.T) {
 		{filepath.Join(empty, "not", "there"), "make it first"},
 	} {
 		test.Tap(p.save)
-		r.sheet.Field.SetText(showPath(c.dir))
+		r.sheet.Field.SetText(input.ShowPath(c.dir))
 		test.Tap(r.sheet.Yes)
 		r.until("an answer", func() bool { return p.task == nil })
 		if r.sheet == nil || !strings.Contains(r.message, c.want) {
@@ -301,7 +275,7 @@ func TestSplitLists(t *testing.T) {
 		t.Errorf("the folder that was not empty holds %v (%v)", entries, err)
 	}
 	test.Tap(p.save)
-	r.sheet.Field.SetText(showPath(empty))
+	r.sheet.Field.SetText(input.ShowPath(empty))
 	save(r)
 	if entries, err := os.ReadDir(empty); err != nil || len(entries) != 2 {
 		t.Errorf("the empty folder holds %v (%v)", entries, err)
@@ -338,10 +312,10 @@ func TestSplitLineBreak(t *testing.T) {
 	p := r.divided(tree(t, "day 1/two\nlines.mov"), "60 kB", "40 kB")
 	dir := t.TempDir()
 	test.Tap(p.save)
-	r.sheet.Field.SetText(showPath(dir))
+	r.sheet.Field.SetText(input.ShowPath(dir))
 	save(r)
 	b, err := os.ReadFile(filepath.Join(dir, "box-1.list"))
-	if err != nil || string(b) != "day 1/two\nlines.mov\x00" || !strings.Contains(p.intro.Text, "ended by NUL") || strings.Contains(p.intro.Text, "pax") {
+	if err != nil || string(b) != "day 1/two\nlines.mov\x00" || !strings.Contains(p.intro.Text, "ends with NUL") || strings.Contains(p.intro.Text, "pax") {
 		t.Errorf("the list is %q (%v), said is %q, then %q", b, err, r.message, p.intro.Text)
 	}
 }
@@ -456,5 +430,22 @@ func TestSplitCountsEntries(t *testing.T) {
 	}
 	if got := r.sizesFor(rep); got.Each != "480,000" || got.Boxes[0] != "5.4 TB" {
 		t.Errorf("it begins with %+v", got)
+	}
+}
+
+// One disk is one disk however it is typed: its boxes stay, and so does what is to be skipped.
+func TestSplitDiskTypedOtherwise(t *testing.T) {
+	dir := archive(t)
+	r := newRig(t, 1280, 800, kit.Light)
+	p := r.divided(dir, "60 kB", "40 kB")
+	r.skips(dir)["one large.mov"] = true
+	r.key(fyne.KeyEscape)
+	r.view().setup.from.path.SetText(filepath.Dir(dir) + "/x/../" + filepath.Base(dir) + "/")
+	r.showSplit()
+	if r.split != p || p.plan == nil {
+		t.Error("the boxes are gone")
+	}
+	if !r.skips(dir + "/")["one large.mov"] {
+		t.Error("what is to be skipped is forgotten")
 	}
 }

@@ -4,26 +4,19 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"path/filepath"
+	"slices"
 	"strconv"
-	"strings"
 
 	"fyne.io/fyne/v2"
-
-	"github.com/dustin/go-humanize"
 
 	"loadline/checks"
 	"loadline/checks/names"
 	"loadline/checks/share"
 	"loadline/checks/split"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
-
-// canSplit reports whether there is one disk that could be dealt out to several boxes.
-func (w *Window) canSplit() bool {
-	return w.stage == checks.Before && w.view().setup.from.get() != "" && !w.several()
-}
 
 // showSplit opens the page for more than one box. One on which lists were written comes back as it was, as
 // long as it is about the same disk: its lists are used one after the other.
@@ -32,18 +25,18 @@ func (w *Window) showSplit() {
 	case w.at == pageSplit, w.fixing, w.stage != checks.Before:
 		return
 	case w.running != "":
-		w.tellWhile(w.whileRunning(), checks.Waiting, "A check is still running. When it has ended, the disk can be divided among boxes.")
+		w.tellWhile(w.whileRunning(), checks.Waiting, "A check is still running. You can divide the disk among boxes when it has finished.")
 		return
 	case w.several():
 		w.tellWhile(w.several, checks.Waiting, oneDiskSplit)
 		return
-	case !w.canSplit():
+	case !w.oneDisk():
 		w.askForPlace(w.view())
 		return
 	}
 	v := w.view()
-	source, list := v.setup.from.get(), typedPath(v.setup.options.list.Text)
-	if p := w.split; p == nil || p.source != source || p.list != list && !p.wrote(list) {
+	source, list := v.setup.from.get(), input.Path(v.setup.options.list.Text)
+	if p := w.split; p == nil || w.links.settle(p.source) != w.links.settle(source) || p.list != list && !p.wrote(list) {
 		w.forgetSplit()
 		w.split = newSplitPage(w, source, list, w.sizesFor(v.report))
 	}
@@ -80,7 +73,7 @@ func (w *Window) sizesFor(rep *checks.Report) boxSizes {
 	}
 	var size, each string
 	if rep != nil && rep.Share != nil && rep.Share.Free > 0 {
-		size = roundedDown(rep.Share.Free)
+		size = input.RoundedDown(rep.Share.Free)
 		if space := rep.Result(checkSpace); space != nil {
 			if n, ok := whole(space, "free_inodes"); ok && n > 0 {
 				each = checks.Count(n)
@@ -90,60 +83,8 @@ func (w *Window) sizesFor(rep *checks.Report) boxSizes {
 	return boxSizes{Boxes: []string{size, size}, Each: each}
 }
 
-// roundedDown writes a number of bytes in three digits or so, never as more than it is.
-func roundedDown(n int64) string {
-	for _, u := range []struct {
-		name string
-		size int64
-	}{{"TB", 1e12}, {"GB", 1e9}, {"MB", 1e6}, {"kB", 1e3}} {
-		if n >= u.size {
-			v := float64(n) / float64(u.size)
-			digits := math.Pow(10, max(0, 2-math.Floor(math.Log10(v))))
-			return strconv.FormatFloat(math.Floor(v*digits)/digits, 'f', -1, 64) + " " + u.name
-		}
-	}
-	return fmt.Sprintf("%d B", n)
-}
-
-// sizeIn reads what a box takes. A bare number is refused: nobody means bytes, and to guess the unit of a
-// box would be worse than to ask.
-func sizeIn(s string) (int64, error) {
-	s = strings.TrimSpace(s)
-	if s == "" {
-		return 0, errors.New("say how much it takes, like 8 TB")
-	}
-	if _, err := strconv.ParseFloat(s, 64); err == nil {
-		return 0, errors.New("add the unit, like 8 TB")
-	}
-	n, err := humanize.ParseBytes(s)
-	if err != nil || n == 0 || n > 1<<62 {
-		return 0, errors.New("write a size, like 8 TB")
-	}
-	return int64(n), nil
-}
-
-// entriesIn reads how many files and folders a box takes; 0 where it does not say. Digits may stand in groups.
-func entriesIn(s string) (int64, error) {
-	s = strings.NewReplacer(",", "", "\u00a0", "", " ", "").Replace(s)
-	if s == "" {
-		return 0, nil
-	}
-	n, err := strconv.ParseInt(s, 10, 64)
-	if err != nil || n < 1 {
-		return 0, errors.New("write a number, like 1,000,000, or nothing")
-	}
-	return n, nil
-}
-
 // wrote reports whether a file is one of the lists that were written.
-func (p *splitPage) wrote(list string) bool {
-	for _, l := range p.lists {
-		if l != "" && l == list {
-			return true
-		}
-	}
-	return false
-}
+func (p *splitPage) wrote(list string) bool { return list != "" && slices.Contains(p.lists, list) }
 
 // saveLists asks for a new or empty folder and writes the lists there.
 func (p *splitPage) saveLists() {
@@ -151,82 +92,42 @@ func (p *splitPage) saveLists() {
 	if p.plan == nil || p.task != nil || w.sheet != nil {
 		return
 	}
-	s := &kit.Sheet{Name: "save-lists"}
-	s.Field = kit.NewField("Path of the folder")
-	s.Field.TextStyle = fyne.TextStyle{Monospace: true}
-	s.Field.SetText(showPath(filepath.Join(w.desktop.ReportDir, "Loadline lists "+w.desktop.Now().Format("2006-01-02 15.04"))))
-	problem := kit.NewParagraph("", kit.SizeBody, kit.ColFail)
-	problem.Hide()
-	complain := func(text string) {
-		problem.Set(text, "")
-		kit.SetVisible(problem, text != "")
-		if text != "" {
-			w.message = text
-		}
-		s.Fit()
-	}
 	allowed := "" // a folder on the source's own disk that was asked for twice
-	do := func() {
-		dir := typedPath(s.Field.Text)
-		if dir == "" {
-			complain("Type the path of a new or empty folder.")
-			return
-		}
-		abs, err := filepath.Abs(dir)
-		if err != nil {
-			complain("This path cannot be used: " + err.Error() + ".")
-			return
-		}
-		if p.task != nil {
-			return
-		}
-		complain("")
-		s.Yes.Disable()
-		p.write(abs, abs == allowed, func(nul bool, err error) {
-			s.Yes.Enable()
-			switch {
-			case errors.Is(err, errOnSource):
-				allowed = abs
-				complain("This folder is on the disk that is to be copied. Choose one on another disk, or press Save again to have the lists there.")
-			case stoppedErr(err):
-				complain("Stopped. No list was left behind.")
-			case err != nil:
-				complain(capitalize(oneLine(err.Error())) + ".")
-			default:
-				if w.sheet == s {
-					w.closeSheet()
-				}
-				p.saved(abs, nul)
+	var s *saveSheet
+	s = w.askWhere("save-lists", "Save the lists",
+		"A copy list for each box: box-1.list, box-2.list and so on, one relative path a line. The folder must be new or empty, and not in the source.",
+		"Path of the folder", "Type the path of a new or empty folder.", "Loadline lists "+w.desktop.Now().Format("2006-01-02 15.04"),
+		func(dir string) {
+			if p.task != nil {
+				return
 			}
+			s.complain("")
+			s.Yes.Disable()
+			p.write(dir, dir == allowed, func(nul bool, err error) {
+				s.Yes.Enable()
+				switch {
+				case errors.Is(err, errOnSource):
+					allowed = dir
+					s.complain("This folder is on the disk that is to be copied. Choose one on another disk, or press Save again to have the lists there.")
+				case stoppedErr(err):
+					s.complain("Stopped. No list was left behind.")
+				case err != nil:
+					s.complain(capitalize(oneLine(err.Error())) + ".")
+				default:
+					if w.sheet == s.Sheet {
+						w.closeSheet()
+					}
+					p.saved(dir, nul)
+				}
+			})
 		})
-	}
-	s.Field.OnSubmitted = func(string) { do() }
-	s.Yes = kit.NewButton(kit.Primary, "", "Save", do)
-	s.No = kit.NewButton(kit.Plain, "", "Cancel", func() {
+	s.No.OnTapped = func() {
 		if p.task != nil { // what is written goes first
 			p.halt()
 			return
 		}
 		w.closeSheet()
-	})
-	browse := kit.NewButton(kit.Plain, "folder", "Choose folder…", func() {
-		w.desktop.ChooseFolder("Choose where to save the lists", filepath.Dir(typedPath(s.Field.Text)), func(dir string, err error) {
-			w.desktop.Post(func() {
-				switch {
-				case w.sheet != s:
-				case err != nil:
-					complain("No dialog could be shown. Type the path.")
-				case dir != "":
-					s.Field.SetText(showPath(filepath.Join(dir, filepath.Base(typedPath(s.Field.Text)))))
-				}
-			})
-		})
-	})
-	w.open(s, kit.NewColumn(kit.GapMid,
-		kit.NewParagraph("Save the lists", 18, kit.ColText).Bold(),
-		kit.NewParagraph("A copy list for each box: box-1.list, box-2.list and so on, one relative path a line. The folder must be new or empty, and not in the source.", kit.SizeBody, kit.ColMuted),
-		s.Field.Framed(), problem,
-		kit.NewStretch(10, 1, browse, kit.NewText("", kit.SizeBody, kit.ColText), s.No, s.Yes)), s.Field)
+	}
 }
 
 // errOnSource: the folder for the lists is on the disk that is to be copied.
@@ -291,12 +192,6 @@ func (p *splitPage) saved(dir string, nul bool) {
 	}
 }
 
-func (p *splitPage) openFolder() {
-	if err := p.w.desktop.Reveal(p.dir); err != nil {
-		p.w.tell(checks.Failed, "No file manager could be opened: "+err.Error()+". The folder is "+names.Quote(p.dir))
-	}
-}
-
 // useList makes the list of the box that is shown the copy list of the checks.
 func (p *splitPage) useList() {
 	if p.dir == "" || p.shown >= len(p.lists) || p.lists[p.shown] == "" {
@@ -304,11 +199,11 @@ func (p *splitPage) useList() {
 	}
 	w, list, box := p.w, p.lists[p.shown], p.shown+1
 	v := w.views[checks.Before]
-	v.setup.options.list.SetText(showPath(list))
+	v.setup.options.list.SetText(input.ShowPath(list))
 	w.show(pageChecks)
 	v.setup.setFolded(false)
 	w.win.Canvas().Focus(v.head.check)
-	w.tellWhile(func() bool { return typedPath(v.setup.options.list.Text) == list }, checks.Waiting,
+	w.tellWhile(func() bool { return input.Path(v.setup.options.list.Text) == list }, checks.Waiting,
 		fmt.Sprintf("The copy list of box %d is filled in. Choose the share of box %d and check before copying; after copying, check with the same list.", box, box))
 }
 
@@ -342,11 +237,7 @@ func (p *splitPage) elements(m map[string]fyne.CanvasObject) {
 		}
 	}
 	m["box-entries"] = p.each.size
-	for name, x := range map[string]*kit.Button{"add-box": p.add, "divide": p.divide, "stop": p.stop, "save-lists": p.save} {
-		if x.Visible() && !x.Disabled() {
-			m[name] = x
-		}
-	}
+	addUsable(m, map[string]*kit.Button{"add-box": p.add, "divide": p.divide, "stop": p.stop, "save-lists": p.save})
 	if p.plan == nil {
 		return
 	}
@@ -354,9 +245,5 @@ func (p *splitPage) elements(m map[string]fyne.CanvasObject) {
 	for i, c := range p.choices {
 		m["choice-"+strconv.Itoa(i+1)] = c
 	}
-	for name, x := range map[string]*kit.Button{"use-list": p.use, "open-folder": p.open} {
-		if x.Visible() {
-			m[name] = x
-		}
-	}
+	addUsable(m, map[string]*kit.Button{"use-list": p.use, "open-folder": p.open})
 }

@@ -15,6 +15,7 @@ import (
 	"loadline/checks/names"
 	"loadline/checks/share"
 	"loadline/checks/split"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -101,7 +102,7 @@ func newSplitPage(w *Window, source, list string, sizes boxSizes) *splitPage {
 	p.meter, p.numbers = kit.NewProgressBar(), kit.NewText("", kit.SizeBody, kit.ColText).Truncated()
 	p.mark, p.answer = kit.NewMark("pass", kit.ColPass, 18), kit.NewParagraph("", kit.SizeTitle, kit.ColText).Bold()
 	p.picks = kit.NewColumn(2)
-	p.side = kit.NewBarePage(container.New(besideBar{}, p.picks))
+	p.side = kit.NewBarePage(besideBar(p.picks))
 	for i := range p.tables {
 		t := kit.NewTable(splitColumns[i], p.rows, p.cell)
 		t.Sorted = -1
@@ -117,7 +118,7 @@ func newSplitPage(w *Window, source, list string, sizes boxSizes) *splitPage {
 	p.path = kit.NewParagraph("", kit.SizeBody, kit.ColText).Mono().AtMost(2)
 	p.why = kit.NewParagraph("", kit.SizeBody, kit.ColMuted)
 	p.use = kit.NewButton(kit.Plain, "document", "Use its list for the checks", p.useList).Shorter("Use its list")
-	p.open = kit.NewButton(kit.Plain, "folder", "Open folder", p.openFolder).Shorter("Open")
+	p.open = kit.NewButton(kit.Plain, "folder", "Open folder", func() { w.reveal(p.dir) }).Shorter("Open")
 	p.each = p.newField(sizes.Each, "not counted")
 	p.each.caption.Set("Files and folders per box", "")
 	p.each.cell = kit.NewColumn(3, kit.NewSized(eachWide, 34, kit.NewStretch(6, 1, p.each.caption, p.each.size.Framed())), p.each.fault)
@@ -137,7 +138,8 @@ func (p *splitPage) build() {
 	p.verdictPlace = verdict
 	tools := kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewColumn(10,
 		p.intro,
-		container.New(&boxesLayout{p.inset}, p.fields, kit.NewRow(8, p.save, p.divide, p.stop)),
+		kit.Arrange(p.arrangeBoxes, func(o []fyne.CanvasObject) fyne.Size { return fyne.NewSize(500, o[1].MinSize().Height) },
+			p.fields, kit.NewRow(8, p.save, p.divide, p.stop)),
 		p.problem, p.meterPlace, verdict)).Pad(splitPad, 12)
 	doc := split.List()[0]
 	how := kit.NewColumn(kit.GapMid,
@@ -148,10 +150,10 @@ func (p *splitPage) build() {
 	p.how = kit.NewSurface(kit.ColSurface, kit.ColLine, how).Pad(splitPad, splitPad)
 	list := kit.NewSurface(kit.ColSurface, kit.ColLine, kit.NewStack(p.tables[0], p.tables[1])).Pad(1, 1)
 	side := kit.NewSurface(kit.ColSurface, kit.ColLine, p.side).Pad(6, 6)
-	foot := kit.NewSurface(kit.ColSurface, kit.ColLine, container.New(splitFoot{}, p.path, p.why, kit.NewRow(8, p.use, p.open))).Pad(splitPad, 10)
+	foot := kit.NewSurface(kit.ColSurface, kit.ColLine, (&foot{narrow: footNarrow + 160}).box(p.path, p.why, kit.NewRow(8, p.use, p.open))).Pad(splitPad, 10)
 	result := container.New(splitResult{}, side, list, foot)
 	p.result = result
-	p.root = kit.NewBarePage(container.New(splitLayout{p}, top, tools, p.how, result))
+	p.root = kit.NewBarePage(kit.Arrange(p.arrange, kit.AtLeast(600, 300), top, tools, p.how, result))
 }
 
 // insert adds a field for one more box.
@@ -250,9 +252,9 @@ func (p *splitPage) read() ([]split.Box, bool) {
 			wrong = cmp.Or(wrong, b)
 		}
 	}
-	entries, errEach := entriesIn(p.each.size.Text)
+	entries, errEach := input.Entries(p.each.size.Text)
 	for _, b := range p.boxes {
-		n, err := sizeIn(b.size.Text)
+		n, err := input.Size(b.size.Text)
 		check(b, err)
 		boxes = append(boxes, split.Box{Size: n, Inodes: entries})
 	}
@@ -311,9 +313,7 @@ func (p *splitPage) start() {
 
 // run works beside the window with a bar. Work must not touch the window; done is told how it ended.
 func (p *splitPage) run(doing string, work func(context.Context, func(checks.Event)) error, done func(error)) {
-	p.task = &runner{postWait: p.w.desktop.PostWait, engine: Engine{Run: func(ctx context.Context, _ Request, watch func(checks.Event)) (*checks.Report, error) {
-		return nil, work(ctx, watch)
-	}}}
+	p.task = &runner{postWait: p.w.desktop.PostWait}
 	p.complain("")
 	p.numbers.Set(doing, "")
 	p.meter.SetUnknown(1)
@@ -321,7 +321,7 @@ func (p *splitPage) run(doing string, work func(context.Context, func(checks.Eve
 	if c := p.w.win.Canvas(); p.w.sheet == nil && p.w.at == pageSplit {
 		c.Focus(p.stop)
 	}
-	p.task.start(Request{}, func(_ []checks.Event, now checks.Progress) {
+	p.task.start(work, func(_ []checks.Event, now checks.Progress) {
 		if now.Done < 0 || now.Phase == "" {
 			p.meter.SetUnknown(1 + now.Elapsed.Seconds()/4)
 		} else {
@@ -330,7 +330,7 @@ func (p *splitPage) run(doing string, work func(context.Context, func(checks.Eve
 		if words := progressWords(now); words != "" {
 			p.numbers.Set(words, "")
 		}
-	}, func(_ *checks.Report, err error) {
+	}, func(err error) {
 		lost := p.w.win.Canvas().Focused() == p.stop
 		p.task = nil
 		p.show()
@@ -341,7 +341,6 @@ func (p *splitPage) run(doing string, work func(context.Context, func(checks.Eve
 	})
 }
 
-// halt stops what goes on.
 func (p *splitPage) halt() {
 	if p.task != nil {
 		p.numbers.Set("Stopping", "")
@@ -349,10 +348,8 @@ func (p *splitPage) halt() {
 	}
 }
 
-// busy reports whether something goes on.
 func (p *splitPage) busy() bool { return p.task != nil }
 
-// leave is called when another page is shown.
 func (p *splitPage) leave() { p.halt() }
 
 func (p *splitPage) complain(problem string) {
@@ -379,18 +376,14 @@ func (p *splitPage) show() {
 			text += "With the POSIX utility pax, in the source: pax -rw -d /mnt/share < " + split.ListName(p.firstList()) + ". "
 		}
 		if p.nul {
-			text += "A name holds a line break, so each path in them is ended by NUL: tell your copy command. "
+			text += "A name contains a line break, so each path in the lists ends with NUL: tell your copy command so. "
 		}
 		p.intro.Set(text+"Keep the source until all of it has arrived.", kit.ColText)
 	default:
 		p.intro.Set("How much does each box take? "+what+" is divided into one copy list per box. The disk is only read.", kit.ColMuted)
 	}
 	for _, b := range append(p.boxes[:len(p.boxes):len(p.boxes)], p.each) {
-		if busy {
-			b.size.Disable()
-		} else {
-			b.size.Enable()
-		}
+		kit.SetEnabled(b.size, !busy)
 		if b.remove != nil {
 			kit.SetEnabled(b.remove, len(p.boxes) > 1 && !busy)
 		}

@@ -7,92 +7,49 @@ import (
 	"strings"
 
 	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/container"
 
 	"loadline/checks"
 	"loadline/checks/arrival"
 	"loadline/checks/arrival/listing"
 	"loadline/checks/names"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
 // store is what a person may say about a listing, and shows how it was understood.
 type store struct {
-	box     fyne.CanvasObject
+	form
 	columns *kit.Field
 	disk    *kit.Field
 	choose  *kit.Button
 	how     *kit.Paragraph // how the listing was understood
-	problem *kit.Paragraph
-	changed func()
 }
 
 func newStore(w *Window) *store {
 	s := &store{
-		columns: kit.NewField("found by itself, or like key=2,size=3"),
+		columns: kit.NewField("automatic, or like key=2,size=3"),
 		disk:    kit.NewField("none"),
 		how:     kit.NewParagraph("", kit.SizeSmall+1, kit.ColMuted),
-		problem: kit.NewParagraph("", kit.SizeSmall+1, kit.ColFail),
 	}
 	s.how.Hide()
-	s.problem.Hide()
+	s.form = newForm(s.read, s.columns, s.disk)
 	s.disk.TextStyle = fyne.TextStyle{Monospace: true}
 	s.choose = kit.NewButton(kit.Plain, "folder", "Choose…", func() {
-		w.desktop.ChooseFolder("Choose the folder of the disk", typedPath(s.disk.Text), func(path string, err error) {
-			w.desktop.Post(func() {
-				switch {
-				case err != nil:
-					s.complain("No dialog could be shown. Type the path of the disk.")
-				case path != "":
-					s.disk.SetText(showPath(path))
-				}
-			})
-		})
+		w.choose("Choose the folder of the disk", input.Path(s.disk.Text), true, func(path string) { s.disk.SetText(input.ShowPath(path)) },
+			func() { s.say("No dialog could be shown. Type the path of the disk.") })
 	}).Shorter("").WithHeight(optionHigh)
-	for _, f := range s.fields() {
-		f.OnChanged = func(string) {
-			s.complain("") // told again when it is still wrong
-			if s.changed != nil {
-				s.changed()
-			}
-		}
-	}
-	label := func(text string) fyne.CanvasObject { return kit.NewText(text, kit.SizeSmall+1, kit.ColMuted) }
-	row := container.New(halves{optionGap},
-		kit.NewStretch(8, 1, label("Columns"), s.columns.Framed()),
-		kit.NewStretchLeast(8, 1, 200, label("The disk"), s.disk.Framed(), s.choose))
-	s.box = kit.NewInset(12, 4, kit.NewColumn(6, s.how, row, s.problem))
+	s.buttons = []fyne.Disableable{s.choose}
+	s.build(s.how, inHalves(labelled("Columns", s.columns), kit.NewStretchLeast(8, 1, 200, label("The disk"), s.disk.Framed(), s.choose)))
 	return s
 }
 
-func (s *store) fields() []*kit.Field { return []*kit.Field{s.columns, s.disk} }
-
-func (s *store) lock(on bool) {
-	for _, f := range s.fields() {
-		kit.SetEnabled(f, !on)
-	}
-	kit.SetEnabled(s.choose, !on)
-}
-
-// complain shows what is wrong with what was typed; empty if nothing is.
-func (s *store) complain(problem string) {
-	s.problem.Set(problem, "")
-	kit.SetVisible(s.problem, problem != "")
-}
-
-// tell shows how the listing was understood; empty while that is not known.
-func (s *store) tell(how string) {
-	s.how.Set(how, "")
-	kit.SetVisible(s.how, how != "")
-}
-
-// into takes the wishes over into a request, or says what cannot be understood.
-func (s *store) into(r *Request) error {
+// read takes the wishes over into a request, or says what cannot be understood.
+func (s *store) read(r *Request) error {
 	var err error
 	if r.Columns, err = listing.ParseColumns(s.columns.Text); err != nil {
 		return err
 	}
-	r.Disk = typedPath(s.disk.Text)
+	r.Disk = input.Path(s.disk.Text)
 	return nil
 }
 
@@ -101,43 +58,31 @@ const firstRows = 10
 
 // inspectStore looks beside the window how the listing would be read, so that the person sees whether its
 // columns are understood before anything is compared.
-func (w *Window) inspectStore(v *view, turn int) {
+func (w *Window) inspectStore(v *view) {
 	x, s := v.setup.to, v.setup.store
-	list := typedPaths(x.path.Text)
-	if len(list) == 0 {
-		x.say("", "")
-		s.tell("")
-		v.relayout()
-		return
-	}
+	list := input.Paths(x.path.Text)
 	columns, err := listing.ParseColumns(s.columns.Text)
-	if err != nil {
-		s.tell("")
-		s.complain(capitalize(oneLine(err.Error())) + ".")
-		v.relayout()
-		return
-	}
-	manifest := v.setup.from.get()
-	key := strings.Join(append([]string{"listing", s.columns.Text, manifest}, list...), "\x00")
-	if w.probes.busy[key] {
-		return
-	}
-	w.probes.hold(key)
-	go func() {
-		facts, how, problem := understand(manifest, list, columns)
-		w.desktop.Post(func() {
-			delete(w.probes.busy, key)
-			if turn != w.probes.turn || w.running == v.stage {
-				return
+	switch {
+	case len(list) == 0:
+		x.say("", "")
+		s.how.Say("")
+	case err != nil:
+		s.how.Say("")
+		s.say(capitalize(oneLine(err.Error())) + ".")
+	default:
+		manifest := v.setup.from.get()
+		typed := func() string { return strings.Join([]string{s.columns.Text, v.setup.from.get(), x.path.Text}, "\x00") }
+		what := typed()
+		w.look(v, what, func() bool { return typed() == what }, func() func() {
+			facts, how, problem := understand(manifest, list, columns)
+			return func() {
+				x.say(facts, problem)
+				s.how.Say(how)
 			}
-			x.say(facts, problem)
-			s.tell(how)
-			if v.state == stateIdle { // what a run has said stays
-				w.showReady(v)
-			}
-			v.relayout()
 		})
-	}()
+		return
+	}
+	v.relayout()
 }
 
 // understand says what the files of a listing are, how they would be read, and what is wrong with them.
@@ -201,7 +146,7 @@ func understoodWords(u *arrival.Understood) string {
 		text += " It has " + checks.Plural(int64(len(u.Parts)), "file") + "."
 	}
 	if k := int64(len(u.Absent)); k > 0 {
-		text += " " + many(k, "file of it is", "files of it are") + " not there, " + names.QuoteShort(u.Absent[0]) + choose(k > 1, " among them.", ".")
+		text += " " + checks.Many(k, "file of it is", "files of it are") + " not there, " + names.QuoteShort(u.Absent[0]) + choose(k > 1, " among them.", ".")
 	}
 	return text
 }

@@ -18,8 +18,8 @@ import (
 // goes through what is really there, so that a new pair cannot slip by.
 func TestEveryTextIsInAPair(t *testing.T) {
 	known := map[fyne.ThemeColorName]bool{}
-	for _, k := range kit.TextPairs {
-		known[k[0]] = true
+	for c := range kit.TextGrounds {
+		known[c] = true
 	}
 	for _, m := range []kit.Mode{kit.Light, kit.Dark} {
 		r := newRig(t, 1280, 800, m)

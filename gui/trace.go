@@ -13,40 +13,14 @@ import (
 
 	"loadline/checks"
 	"loadline/gui/kit"
+	"loadline/gui/trace"
 )
-
-// traceEnv names a file to which the window writes what it shows, for tests that drive it from
-// outside. Package cmd/dev/e2e says what stands in it. Nothing is done without the variable.
-const traceEnv = "LOADLINE_TRACE"
-
-// snapshot is one line of the trace.
-type snapshot struct {
-	State   runState          `json:"state"`
-	Page    string            `json:"page"`
-	Stage   checks.Stage      `json:"stage,omitempty"`
-	Verdict string            `json:"verdict,omitempty"`
-	Checks  map[string]string `json:"checks,omitempty"`
-	Open    string            `json:"open,omitempty"`
-	Source  string            `json:"source,omitempty"`
-	Share   string            `json:"share,omitempty"`
-	Prefix  string            `json:"prefix,omitempty"`
-	Filter  string            `json:"filter,omitempty"`
-	Rows    int               `json:"rows,omitempty"`
-	Total   int               `json:"total,omitempty"`
-	Dialog  string            `json:"dialog,omitempty"`
-	Focus   string            `json:"focus,omitempty"`
-	Saved   string            `json:"saved,omitempty"`
-	Message string            `json:"message,omitempty"`
-	Theme   string            `json:"theme"`
-	Scale   float32           `json:"scale"`
-	At      map[string][4]int `json:"at,omitempty"`
-	Lag     int64             `json:"lag_ms,omitempty"` // longest wait for the window, up to the next 10
-}
 
 // opening is how many looks pass while the window opens and is drawn for the first time.
 const opening = 20
 
-type trace struct {
+// tracer writes the trace: package trace says what stands in it.
+type tracer struct {
 	file *os.File
 	last []byte
 
@@ -59,7 +33,7 @@ type trace struct {
 
 // traceFromEnv starts the trace if it is asked for.
 func (w *Window) traceFromEnv() {
-	name := os.Getenv(traceEnv)
+	name := os.Getenv(trace.Env)
 	if name == "" {
 		return
 	}
@@ -68,8 +42,8 @@ func (w *Window) traceFromEnv() {
 		w.tell(checks.Warned, "The trace cannot be written: "+err.Error())
 		return
 	}
-	t := &trace{file: f, quit: make(chan struct{}), done: make(chan struct{})}
-	w.trace = t
+	t := &tracer{file: f, quit: make(chan struct{}), done: make(chan struct{})}
+	w.tracer = t
 	var waits atomic.Bool // a look that the window has not come to yet
 	go func() {
 		defer close(t.done)
@@ -103,13 +77,13 @@ func (w *Window) traceFromEnv() {
 	}()
 }
 
-func (t *trace) close() {
+func (t *tracer) close() {
 	close(t.quit)
 	<-t.done
 }
 
 // write adds a line if anything differs from the line before.
-func (t *trace) write(w *Window) {
+func (t *tracer) write(w *Window) {
 	line, err := json.Marshal(w.snapshot())
 	if err != nil || bytes.Equal(line, t.last) {
 		return
@@ -119,11 +93,11 @@ func (t *trace) write(w *Window) {
 }
 
 // snapshot is what the window shows now.
-func (w *Window) snapshot() snapshot {
+func (w *Window) snapshot() trace.State {
 	v := w.view()
-	s := snapshot{
-		State: v.state, Page: w.at, Stage: w.stage, Checks: map[string]string{}, Saved: w.saved, Message: w.message,
-		Source: v.setup.from.path.Text, Share: v.setup.to.path.Text, Theme: "light", Scale: w.win.Canvas().Scale(), At: map[string][4]int{},
+	s := trace.State{
+		State: string(v.state), Page: w.at, Stage: string(w.stage), Checks: map[string]string{}, Saved: w.saved, Message: w.message,
+		Source: v.setup.from.path.Text, Share: v.setup.to.path.Text, Theme: "light", Scale: w.win.Canvas().Scale(), At: map[string]trace.Rect{},
 	}
 	if kit.IsDark() {
 		s.Theme = "dark"
@@ -144,8 +118,8 @@ func (w *Window) snapshot() snapshot {
 		s.Filter, s.Rows, s.Total = w.files.find.Text, w.files.model.rows(), w.files.total()
 	}
 	wait := w.run.longestWait()
-	if w.trace != nil {
-		wait = max(wait, w.trace.lag)
+	if w.tracer != nil {
+		wait = max(wait, w.tracer.lag)
 	}
 	s.Lag = (wait.Milliseconds() + 9) / 10 * 10
 	if w.fix != nil && w.at == pageFix {
@@ -197,6 +171,15 @@ func (p *filesPage) total() int {
 	return int(p.counts[0] + p.counts[1] + p.counts[2])
 }
 
+// addUsable adds the buttons that can be pressed now.
+func addUsable(m map[string]fyne.CanvasObject, buttons map[string]*kit.Button) {
+	for name, b := range buttons {
+		if b.Visible() && !b.Disabled() {
+			m[name] = b
+		}
+	}
+}
+
 // elements names what can be seen and used now.
 func (w *Window) elements() map[string]fyne.CanvasObject {
 	m := map[string]fyne.CanvasObject{}
@@ -207,18 +190,12 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 		if s.Yes != nil {
 			m["dialog-yes"] = s.Yes
 		}
-		if s.No != nil {
-			m["dialog-no"] = s.No
-		}
+		m["dialog-no"] = s.No
 		return m
 	}
 	b := w.bar
 	m["theme"], m["keys"] = b.theme, b.keys
-	for name, x := range map[string]*kit.Button{"save": b.save, "fix": b.fix, "boxes": b.boxes, "last": b.last} {
-		if !x.Disabled() {
-			m[name] = x
-		}
-	}
+	addUsable(m, map[string]*kit.Button{"save": b.save, "fix": b.fix, "boxes": b.boxes, "last": b.last})
 	for s, x := range b.stages {
 		m["stage:"+string(s)] = x
 	}
@@ -231,11 +208,7 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 	case pageFix:
 		p := w.fix
 		m["back"], m["rows"], m["tab-rename"], m["tab-left"] = p.back, p.table, p.tabRename, p.tabLeft
-		for name, x := range map[string]*kit.Button{"rename": p.apply, "undo": p.undo, "go-on": p.resume, "save-lists": p.lists} {
-			if x.Visible() && !x.Disabled() {
-				m[name] = x
-			}
-		}
+		addUsable(m, map[string]*kit.Button{"rename": p.apply, "undo": p.undo, "go-on": p.resume, "save-lists": p.lists})
 		if p.edit.Visible() {
 			m["new-name"], m["keep-name"] = p.name, p.keep
 		}
@@ -248,15 +221,7 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 			m["recheck"] = v.head.side
 		}
 		v.setup.elements(m)
-		if v.head.check.Visible() && !v.head.check.Disabled() {
-			m["check"] = v.head.check
-		}
-		if v.head.stop.Visible() {
-			m["stop"] = v.head.stop
-		}
-		if v.head.files.Visible() {
-			m["files"] = v.head.files
-		}
+		addUsable(m, map[string]*kit.Button{"check": v.head.check, "stop": v.head.stop, "files": v.head.files})
 		for _, k := range v.list.cards {
 			m["card:"+k.check.ID] = k
 			if k.open && k.files != nil {
@@ -272,7 +237,7 @@ func (w *Window) elements() map[string]fyne.CanvasObject {
 
 // rectangle is where a thing that stands at a place of the window is on the screen, in pixels; false if
 // it is out of view, which goes from top to bottom. Of a card it is the head.
-func (w *Window) rectangle(o fyne.CanvasObject, pos fyne.Position, top, bottom float32) (r [4]int, seen bool) {
+func (w *Window) rectangle(o fyne.CanvasObject, pos fyne.Position, top, bottom float32) (r trace.Rect, seen bool) {
 	c := w.win.Canvas()
 	size := o.Size()
 	if k, ok := o.(*card); ok {
@@ -282,5 +247,5 @@ func (w *Window) rectangle(o fyne.CanvasObject, pos fyne.Position, top, bottom f
 		return r, false
 	}
 	px := func(v float32) int { return int(math.Round(float64(v * c.Scale()))) }
-	return [4]int{px(pos.X), px(pos.Y), px(size.Width), px(size.Height)}, true
+	return trace.Rect{px(pos.X), px(pos.Y), px(size.Width), px(size.Height)}, true
 }

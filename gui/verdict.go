@@ -119,10 +119,39 @@ func passWords(rep *checks.Report) string {
 	return "Save the report, then start your copy command" + into + "."
 }
 
-// many writes a number with its noun: "1 file", "1,204 files".
-func many(n int64, one, more string) string {
-	if n == 1 {
-		return "1 " + one
+func statusBadge(s checks.Status) kit.Badge {
+	switch s {
+	case checks.Passed:
+		return kit.Badge{Mark: "pass", Color: kit.ColPass}
+	case checks.Warned:
+		return kit.Badge{Mark: "warn", Color: kit.ColWarn}
+	case checks.Failed:
+		return kit.Badge{Mark: "fail", Color: kit.ColFail}
+	case checks.Unknown:
+		return kit.Badge{Mark: "unknown", Color: kit.ColUnknown}
+	case checks.Running:
+		return kit.Badge{Mark: "running", Color: kit.ColAccent}
 	}
-	return checks.Count(n) + " " + more
+	return kit.Badge{Mark: "waiting", Color: kit.ColIdle}
+}
+
+func levelBadge(l checks.Level) kit.Badge {
+	switch l {
+	case checks.Fail:
+		return statusBadge(checks.Failed)
+	case checks.Warn:
+		return statusBadge(checks.Warned)
+	}
+	return kit.Badge{Mark: "note", Color: kit.ColIdle}
+}
+
+// levelWord is the word for a finding's level.
+func levelWord(l checks.Level) string {
+	switch l {
+	case checks.Fail:
+		return checks.Failed.Word()
+	case checks.Warn:
+		return checks.Warned.Word()
+	}
+	return "Note"
 }

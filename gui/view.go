@@ -1,7 +1,6 @@
 package gui
 
 import (
-	"fmt"
 	"path/filepath"
 	"strings"
 
@@ -9,6 +8,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/names"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -26,6 +26,7 @@ const (
 
 // view is one stage: its two places, its answer and its cards.
 type view struct {
+	w     *Window
 	stage checks.Stage
 	head  *head
 	setup *setup
@@ -56,7 +57,7 @@ func (v *view) places() places {
 		p.list = s.portion.percent.Text
 	}
 	if o := s.options; o != nil {
-		p.prefix, p.list = typedPath(o.prefix.Text), v.links.settle(typedPath(o.list.Text))
+		p.prefix, p.list = input.Path(o.prefix.Text), v.links.settle(input.Path(o.list.Text))
 		if clean, err := checks.CleanPrefix(p.prefix); err == nil {
 			p.prefix = clean
 		}
@@ -112,67 +113,49 @@ func (v *view) follow() {
 }
 
 func newView(w *Window, stage checks.Stage) *view {
-	v := &view{stage: stage, state: stateIdle, links: w.links}
+	v := &view{w: w, stage: stage, state: stateIdle, links: w.links}
 	v.head = newHead(w.Check, w.Stop, func() { w.showFiles(nil) })
 	v.head.check.Set("", stageWords[stage].button)
-	var opts *options
-	var arrived *store
-	var part *portion
-	var below fyne.CanvasObject
-	var from, to *picker
-	var between []fyne.CanvasObject
-	var disks *moreDisks
-	var one *diskChoice
+	s := &setup{}
+	v.setup = s
+	var between fyne.CanvasObject
+	manifest := newPicker("document", "Manifest", "/path/to/manifest", w.chooser(&s.from, "Choose the manifest", false))
 	switch stage {
 	case checks.Recheck:
-		from = newPicker("document", "Manifest", "/path/to/manifest", w.chooser(&from, "Choose the manifest", false))
-		to = newPicker("disk", "Folder of the copy", "/path/to/the/copy", w.chooser(&to, "Choose the folder of the copy", true))
-		part = newPortion()
-		below = part.box
+		s.from = manifest
+		s.to = newPicker("disk", "Folder of the copy", "/path/to/the/copy", w.chooser(&s.to, "Choose the folder of the copy", true))
+		s.portion = newPortion()
+		s.form = &s.portion.form
 		v.head.aside("back", "After arrival", func() { w.setStage(checks.Arrival) })
 	case checks.Arrival:
+		s.from = manifest
+		s.to = newPicker("share", "Listing of the store", "/path/to/listing.csv", w.chooser(&s.to, "Choose the listing", false))
+		s.store = newStore(w)
+		s.form = &s.store.form
 		v.head.aside("", "Recheck a copy", w.showRecheck)
-		from = newPicker("document", "Manifest", "/path/to/manifest", w.chooser(&from, "Choose the manifest", false))
-		to = newPicker("share", "Listing of the store", "/path/to/listing.csv", w.chooser(&to, "Choose the listing", false))
-		arrived = newStore(w)
-		below = arrived.box
 	default:
-		from = newPicker("disk", "Source", "/path/to/the/archive", w.chooser(&from, "Choose the folder to be copied", true))
-		to = newPicker("share", "Share", "/path/to/the/mounted/share", w.chooser(&to, "Choose the mounted share", true))
-		opts = newOptions()
+		s.from = newPicker("disk", "Source", "/path/to/the/archive", w.chooser(&s.from, "Choose the folder to be copied", true))
+		s.to = newPicker("share", "Share", "/path/to/the/mounted/share", w.chooser(&s.to, "Choose the mounted share", true))
+		s.options = newOptions(v)
+		s.form = &s.options.form
 		if stage == checks.After {
-			opts.onlyPlaces()
-			one = newDiskChoice()
-			between = append(between, one.box)
+			s.options.onlyPlaces()
+			s.one = newDiskChoice()
+			between = s.one.box
 		} else {
-			disks = newMoreDisks()
-			disks.source = from.path
-			from.row.Objects = append(from.row.Objects, disks.add)
-			between = append(between, disks.box)
+			s.disks = newMoreDisks(v)
+			s.from.row.Objects = append(s.from.row.Objects, s.disks.add)
+			between = s.disks.box
 		}
-		below = opts.box
 	}
-	v.setup = newSetup(from, to, between, below)
-	v.setup.disks, v.setup.one = disks, one
-	v.setup.options, v.setup.store, v.setup.portion = opts, arrived, part
-	v.setup.focus = func(f fyne.Focusable) { w.win.Canvas().Focus(f) }
-	v.setup.resized = func() {
-		v.relayout()
-		w.changed()
-	}
-	if opts != nil {
-		opts.focus, opts.resized = v.setup.focus, v.setup.resized
-	}
-	if disks != nil {
-		w.tieDisks(v)
-	}
+	s.build(v, between)
 	do := cardActions{files: func(c *checks.Check) { w.showFiles(c) }, equal: w.showEqual, clean: w.askClean, fix: w.showFix, copy: w.copyCommand, sleepy: func() bool { return w.sleepy }}
 	if stage == checks.Before {
 		do.several, do.split = w.several, w.showSplit
 		do.read = w.ReadAll
 	}
 	v.list = newCardList(w.engine.List(stage), do)
-	v.list.page.SetAbove(kit.NewColumn(kit.GapMid, v.head.box, v.setup.box), viewLow)
+	v.list.page.SetAbove(kit.NewColumn(kit.GapMid, v.head.box, s.box), viewLow)
 	for _, f := range v.fields() {
 		w.tieField(f)
 	}
@@ -185,24 +168,9 @@ func (w *Window) tieField(f *kit.Field) {
 	f.OnSubmitted = func(string) { w.Check() }
 }
 
-// tieDisks ties the further disks to the window.
-func (w *Window) tieDisks(v *view) {
-	d := v.setup.disks
-	d.prepare, d.focus = w.tieField, v.setup.focus
-	d.resized = v.setup.resized
-	d.bring = func(o fyne.CanvasObject) { v.list.page.Bring(o) }
-	d.taken = func() []string { return []string{v.setup.from.get()} }
-	d.choose = func(x **picker, n int) func() {
-		return w.chooser(x, fmt.Sprintf("Choose disk %d", n), true)
-	}
-}
-
 func (v *view) fields() []*kit.Field {
 	return append([]*kit.Field{v.setup.from.path, v.setup.to.path}, v.setup.fields()...)
 }
-
-// lock keeps the input as it is while a run goes on.
-func (v *view) lock(on bool) { v.setup.lock(on) }
 
 // reset makes the cards ready for a run.
 func (v *view) reset() {
@@ -216,7 +184,6 @@ func (v *view) reset() {
 	v.head.prove(nil)
 }
 
-// setReport shows a whole report.
 func (v *view) setReport(rep *checks.Report, state runState) {
 	v.report, v.state, v.aside = rep, state, nil
 	for i := range rep.Checks {
@@ -288,6 +255,14 @@ func flagged(rep *checks.Report) int64 {
 	}
 	return n
 }
+
+// resized is called when the set-up wants another height.
+func (v *view) resized() {
+	v.relayout()
+	v.w.changed()
+}
+
+func (v *view) focus(f fyne.Focusable) { v.w.win.Canvas().Focus(f) }
 
 // relayout lays out again after a text or a button has changed.
 func (v *view) relayout() { v.list.page.Reflow() }

@@ -10,6 +10,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/demo"
+	"loadline/gui/input"
 	"loadline/gui/kit"
 )
 
@@ -49,7 +50,6 @@ type Window struct {
 	run     *runner
 	running checks.Stage // of the run that goes on; empty if none does
 	began   time.Time
-	stops   bool // the person has pressed Stop
 	closing bool
 	fixing  bool // renames are being made or undone
 	sleepy  bool // this computer cannot be kept awake
@@ -63,13 +63,13 @@ type Window struct {
 	offers  []Offer // what is mounted
 	gone    bool    // the window is closed
 	onIcon  float64 // which part of a run the icon shows; below 0: none
-	trace   *trace
+	tracer  *tracer // nil unless a test asks for a trace
 }
 
 // New builds the window's content in win. It shows nothing yet: that is the caller's ShowAndRun.
 func New(win fyne.Window, e Engine, d Desktop) *Window {
-	w := &Window{win: win, engine: e, desktop: d, onIcon: -1, stage: checks.Before, views: map[checks.Stage]*view{}, at: pageChecks, links: links{}}
-	w.run = &runner{engine: e, postWait: d.PostWait}
+	w := &Window{win: win, engine: e, desktop: d, onIcon: -1, stage: checks.Before, views: map[checks.Stage]*view{}, at: pageChecks, links: links{}, probes: probes{busy: map[string]bool{}}}
+	w.run = &runner{postWait: d.PostWait}
 	sweep(d.StateDir, d.Now())
 	c, err := loadChoices(d.StateDir)
 	w.setTheme(c.Theme)
@@ -146,10 +146,10 @@ func (w *Window) recall(c choices) {
 	w.views[checks.Recheck].setup.from.put(string(c.Manifest))
 	w.views[checks.Recheck].setup.to.put(string(c.Copy))
 	a.store.columns.SetText(c.Columns)
-	a.store.disk.SetText(showPath(string(c.Disk)))
+	a.store.disk.SetText(input.ShowPath(string(c.Disk)))
 	o := w.views[checks.Before].setup.options
-	o.prefix.SetText(showPath(string(c.Prefix)))
-	o.list.SetText(showPath(string(c.CopyList)))
+	o.prefix.SetText(input.ShowPath(string(c.Prefix)))
+	o.list.SetText(input.ShowPath(string(c.CopyList)))
 	o.uplink.SetText(c.Uplink)
 	o.battery.SetText(c.Battery)
 	o.link.SetText(c.Link)
@@ -167,11 +167,11 @@ func (w *Window) remember() {
 	size := w.win.Canvas().Size()
 	c := choices{
 		Stage: w.stage, Theme: w.theme, Width: size.Width, Height: size.Height,
-		Source: []byte(before.from.get()), Share: []byte(before.to.get()), Prefix: []byte(typedPath(o.prefix.Text)),
-		CopyList: []byte(typedPath(o.list.Text)),
+		Source: []byte(before.from.get()), Share: []byte(before.to.get()), Prefix: []byte(input.Path(o.prefix.Text)),
+		CopyList: []byte(input.Path(o.list.Text)),
 		Manifest: []byte(arrival.from.get()), Listing: []byte(arrival.to.get()),
 		Copy:    []byte(w.views[checks.Recheck].setup.to.get()),
-		Columns: arrival.store.columns.Text, Disk: []byte(typedPath(arrival.store.disk.Text)),
+		Columns: arrival.store.columns.Text, Disk: []byte(input.Path(arrival.store.disk.Text)),
 		Uplink: o.uplink.Text, Battery: o.battery.Text, Link: o.link.Text, With: keptDisks(before.disks.disks()), boxSizes: w.boxes,
 	}
 	if w.split != nil {
@@ -217,14 +217,7 @@ func (w *Window) watch(v *view) {
 	if v.setup.disks != nil {
 		v.setup.disks.changed = typed
 	}
-	switch {
-	case v.setup.options != nil:
-		v.setup.options.changed = typed
-	case v.setup.store != nil:
-		v.setup.store.changed = typed
-	case v.setup.portion != nil:
-		v.setup.portion.changed = typed
-	}
+	v.setup.form.changed = typed
 	w.showReady(v)
 }
 
@@ -238,52 +231,28 @@ func (w *Window) showReady(v *view) {
 		return
 	}
 	v.state = stateIdle
-	from, to := v.setup.from.get(), v.setup.to.get()
-	l := kit.Badge{Mark: "loadline", Color: kit.ColAccent}
+	words := stageWords[v.stage]
+	title, next := words.ready, words.next
+	switch {
+	case !w.ready(v):
+		title, next = words.question, words.needs
+	case v.setup.to.get() == "":
+		title, next = "Ready to check the disk", "No appliance yet? Check the disk now: you learn what to fix, and what capacity and time to plan for."
+	case v.stage == checks.After, v.stage == checks.Recheck:
+		next = w.beforeLong(next)
+	}
 	v.head.setPrimary(true)
-	v.head.check.Set("", stageWords[v.stage].button)
-	defer v.relayout()
-	switch v.stage {
-	case checks.Arrival:
-		if from == "" || to == "" {
-			v.head.say(l, "Has every file arrived?", "Choose the manifest that the check after copying wrote, and a listing of the object store: a table, JSON, XML or checksum lines.")
-		} else {
-			v.head.say(l, "Ready to check the arrival", "Loadline looks up every file of the manifest in the listing. Keep the disk until this says that you may erase it.")
-		}
-	case checks.Recheck:
-		if from == "" || to == "" {
-			v.head.say(l, "Is this copy whole?", "Choose the manifest, and the folder of any copy: a second disk, objects that were fetched back, the same disk years later.")
-		} else {
-			v.head.say(l, "Ready to recheck the copy", w.beforeLong("Every file of the manifest is looked up in the folder, read to its last byte and compared by its checksum. Nothing is changed."))
-		}
-	case checks.After:
-		if from == "" || to == "" {
-			v.head.say(l, "Is every byte on the share?", "Choose the disk and the mounted share. Both are read, nothing is changed but the manifest that is written.")
-		} else {
-			v.head.say(l, "Ready to check the copy", w.beforeLong("Source and share are both read to the last byte: this takes about as long as the copy did. Keep the disk."))
-		}
-	default:
-		switch {
-		case from == "":
-			v.head.say(l, "Which disk do you want to copy?", "Drop its folder on this window, type its path, or choose it. Nothing on the disk is changed.")
-		case to == "":
-			v.head.say(l, "Ready to check the disk", "No appliance yet? Check the disk now: you learn what to fix, and what capacity and time to plan for.")
-		default:
-			v.head.say(l, "Ready to check", "The disk is only read. On the share one small trial folder is written, and removed again.")
-		}
-	}
-	if w.ready(v) {
-		v.head.check.Enable()
-	} else {
-		v.head.check.Disable()
-	}
+	v.head.check.Set("", words.button)
+	v.head.say(kit.Badge{Mark: "loadline", Color: kit.ColAccent}, title, next)
+	kit.SetEnabled(v.head.check, w.ready(v))
 	if w.ready(v) && (v.setup.from.wrong() || v.setup.to.wrong() || v.wrongDisk() || v.conflict() != "") {
-		next := "Correct what is marked in red below."
+		next = "Correct what is marked in red below."
 		if v.stage == checks.Before && !v.setup.from.wrong() && !v.wrongDisk() && v.conflict() == "" {
 			next += " You can still check: the disk is checked either way."
 		}
 		v.head.say(statusBadge(checks.Warned), "Not ready yet", next)
 	}
+	v.relayout()
 }
 
 // ready reports whether the places that a stage needs are named.
@@ -367,9 +336,9 @@ func (w *Window) Close() {
 	}
 	title, text := "A check is still running", "Closing stops it. Nothing on the disk or the share is left half done."
 	if w.fixing {
-		title, text = "The disk is being changed", "Closing stops between two steps, and a half-made copy is removed. The journal remembers the rest: “Fix names” can go on or undo."
+		title, text = "The disk is being changed", "Closing stops between two steps, and a half-made copy is removed. The journal remembers the rest: “Fix names” can resume or undo it."
 	}
-	w.ask("close", title, text, "Stop and close", "Go on", w.Quit)
+	w.ask("close", title, text, "Stop and close", "Keep it running", w.Quit)
 }
 
 // Quit closes without asking: what runs is stopped first. For signals.
@@ -393,8 +362,8 @@ func (w *Window) leave() {
 	if w.split != nil {
 		w.split.leave()
 	}
-	if w.trace != nil {
-		w.trace.close()
+	if w.tracer != nil {
+		w.tracer.close()
 	}
 	w.win.Close()
 }
@@ -486,7 +455,7 @@ func (w *Window) dropped(at fyne.Position, uris []fyne.URI) {
 		for _, u := range uris {
 			list = append(list, u.Path())
 		}
-		to.path.SetText(showPaths(list))
+		to.path.SetText(input.ShowPaths(list))
 	}
 	w.win.Canvas().Focus(w.view().head.check)
 }

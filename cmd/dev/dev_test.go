@@ -20,28 +20,6 @@ import (
 	"github.com/google/go-cmp/cmp"
 )
 
-func TestNoDisplay(t *testing.T) {
-	for _, c := range []struct {
-		system, display, wayland string
-		why                      string // part of the sentence; empty: a window can open
-	}{
-		{"linux", ":0", "", ""},
-		{"linux", ":0", "wayland-0", ""},
-		{"linux", "", "", "no screen"},
-		{"linux", "", "wayland-0", "Xwayland"},
-		{"freebsd", "", "", "no screen"},
-		{"darwin", "", "", ""},
-		{"windows", "", "", ""},
-	} {
-		got := noDisplay(c.system, func(name string) string {
-			return map[string]string{"DISPLAY": c.display, "WAYLAND_DISPLAY": c.wayland}[name]
-		})
-		if (c.why == "") != (got == "") || !strings.Contains(got, c.why) {
-			t.Errorf("%+v: %q", c, got)
-		}
-	}
-}
-
 func TestFindManager(t *testing.T) {
 	for program, want := range map[string]string{"apt-get": "apt", "dnf": "dnf", "pacman": "pacman", "other": ""} {
 		got := ""

@@ -38,9 +38,12 @@ var may = []struct {
 	pkg     string
 	imports []string
 }{
+	{"cmd/dev/...", []string{"cmd/loadline/display", "gui/...", "checks/...", "assets/..."}},
 	{"cmd/...", []string{"gui/...", "checks/...", "assets/..."}},
 	{"gui/kit", []string{"assets/..."}},
-	{"gui", []string{"gui/kit", "checks/...", "assets/..."}},
+	{"gui/input", []string{"checks", "checks/names"}},
+	{"gui/trace", nil},
+	{"gui", []string{"gui/...", "checks/...", "assets/..."}},
 	{"checks/internal/...", []string{"checks/internal/..."}},
 	{"checks/walk", []string{"checks/internal/..."}},
 	{"checks/names", nil},
@@ -148,7 +151,7 @@ func faults(p goPackage) []string {
 	check(p.Imports, false)
 	check(p.TestImports, true)
 	check(p.XTestImports, true)
-	if covers("checks/...", own) || covers("cmd/loadline-cli/...", own) {
+	if covers("checks/...", own) || covers("cmd/loadline-cli/...", own) || own == "gui/input" {
 		for _, d := range p.Deps {
 			if covers(fyne+"/...", d) || covers(module+"/gui/...", d) {
 				out = append(out, fmt.Sprintf("%s depends on %s: it must do without a window", own, d))
@@ -169,6 +172,29 @@ func TestImportsRunOneWay(t *testing.T) {
 			for _, f := range faults(p) {
 				t.Errorf("%s: %s", system, f)
 			}
+		}
+	}
+}
+
+// To fuzz a package is to build it with all that it imports once more, in a way of its own: the toolkit takes
+// minutes for that.
+func TestFuzzingNeedsNoToolkit(t *testing.T) {
+	targets, err := fuzzTargets(os.DirFS("../.."))
+	if err != nil {
+		t.Fatal(err)
+	}
+	args := []string{"-deps", "-test"}
+	for _, f := range targets {
+		args = append(args, "./"+f.folder)
+	}
+	all := list(t, []string{"CGO_ENABLED=1"}, args...)
+	if len(targets) < 10 || len(all) < 10 {
+		t.Fatalf("only %d fuzz targets and %d packages were found", len(targets), len(all))
+	}
+	for _, p := range all {
+		if covers(fyne+"/...", p.ImportPath) {
+			t.Errorf("a package with a fuzz target imports %s: put what is fuzzed into one without the toolkit, such as gui/input", p.ImportPath)
+			return
 		}
 	}
 }
@@ -194,6 +220,9 @@ func TestFaultsAreFound(t *testing.T) {
 		{"checks/internal/sums", module + "/checks/names", true},
 		{"gui", module + "/cmd/dev", true},
 		{"gui", module + "/gui/kit", false},
+		{"gui", module + "/gui/input", false},
+		{"gui/input", module + "/checks/names", false},
+		{"gui/input", module + "/gui/kit", true},
 		{"gui/kit", module + "/checks", true},
 		{"gui/kit", module + "/gui", true},
 		{"gui/kit", module + "/assets", false},

@@ -1,13 +1,4 @@
-// Command dev gets a machine ready for Loadline and then does one thing:
-//
-//	go run ./cmd/dev start [ARG…]          open the window on the demo
-//	go run ./cmd/dev test [-only STEP,…]   run every test
-//	go run ./cmd/dev test -release         check what is released: packages, other systems
-//	go run ./cmd/dev bench [-quick]        measure the walk against find, du and a floor
-//	go run ./cmd/dev bench -read           measure the reading against OpenSSL and dd
-//	go run ./cmd/dev package -o DIR        make what people install
-//	go run ./cmd/dev bench -window         measure what the window costs at rest and at work
-//	go run ./cmd/dev pictures              make the pictures of the README
+// Command dev gets a machine ready for Loadline and then does one thing: the constant usage tells what.
 //
 // It installs only what is missing, with the system's own package manager, and prints every
 // command before it runs it.
@@ -22,14 +13,15 @@ import (
 	"os/exec"
 	"os/signal"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
+
+	"loadline/cmd/dev/pack"
 )
 
-// windowTags goes with every build of the window: another set would build the toolkit anew, which
-// takes minutes.
-const windowTags = "migrated_fynedo"
+const windowTags = pack.WindowTags
 
 const usage = `usage: go run ./cmd/dev COMMAND
 
@@ -133,11 +125,25 @@ func command(ctx context.Context, name string, args ...string) *exec.Cmd {
 
 // run prints a command line and runs it.
 func run(ctx context.Context, name string, args ...string) error {
-	fmt.Fprintln(speaker(ctx), "+", line(name, args))
+	return runEnv(ctx, nil, name, args...)
+}
+
+// runEnv is run with more in the environment.
+func runEnv(ctx context.Context, env []string, name string, args ...string) error {
+	fmt.Fprintln(speaker(ctx), "+", strings.Join(append(slices.Clip(env), line(name, args)), " "))
 	cmd := command(ctx, name, args...)
 	cmd.Stdin = nil
+	cmd.Env = append(os.Environ(), env...)
 	defer ownGroup(cmd)()
 	return failed(cmd.Run(), name, args)
+}
+
+// output runs a program and returns what it prints.
+func output(ctx context.Context, name string, args ...string) (string, error) {
+	cmd := exec.CommandContext(ctx, name, args...)
+	cmd.Stderr = os.Stderr
+	out, err := cmd.Output()
+	return strings.TrimSpace(string(out)), failed(err, name, args)
 }
 
 // failed says which command it was that failed.

@@ -6,10 +6,8 @@ import (
 	"flag"
 	"fmt"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"runtime"
-	"strings"
 
 	"loadline/cmd/dev/pack"
 )
@@ -31,26 +29,16 @@ func makePackages(ctx context.Context, args []string) error {
 	if err != nil {
 		return err
 	}
-	p := &pack.Packer{Out: dir, Say: os.Stdout, System: runtime.GOOS, Run: runEnv, Tool: runTool}
+	p := &pack.Packer{Out: dir, Say: os.Stdout, System: runtime.GOOS, Run: runEnv, Tool: runTool, Ask: output}
 	return p.Make(ctx)
 }
 
 // runTool builds a pinned tool for this machine and then runs it with more in the environment, which may
 // speak of another one.
 func runTool(ctx context.Context, env []string, tool string, args ...string) error {
-	path, err := exec.CommandContext(ctx, "go", "tool", "-modfile="+toolsMod, "-n", tool).Output()
+	path, err := output(ctx, "go", houseTool("-n", tool)...)
 	if err != nil {
 		return fmt.Errorf("cannot build %s: %w", tool, err)
 	}
-	return runEnv(ctx, env, strings.TrimSpace(string(path)), args...)
-}
-
-// runEnv is run with more in the environment.
-func runEnv(ctx context.Context, env []string, name string, args ...string) error {
-	fmt.Fprintln(speaker(ctx), "+", strings.Join(append(env, line(name, args)), " "))
-	cmd := command(ctx, name, args...)
-	cmd.Stdin = nil
-	cmd.Env = append(os.Environ(), env...)
-	defer ownGroup(cmd)()
-	return failed(cmd.Run(), name, args)
+	return runEnv(ctx, env, path, args...)
 }

@@ -207,7 +207,7 @@ func (m *manager) asRoot(ctx context.Context, words []string) error {
 		// env, because sudo does not hand on the environment.
 		words = slices.Concat([]string{"sudo", "env"}, m.env, words)
 	}
-	fmt.Println("+", line(words[0], words[1:]))
+	fmt.Println("+", line(words[0], words[1:])) // not by run: sudo may ask for a password
 	cmd := command(ctx, words[0], words[1:]...)
 	cmd.Env = append(os.Environ(), m.env...)
 	return failed(cmd.Run(), words[0], words[1:])

@@ -8,11 +8,14 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"slices"
+
+	"loadline/cmd/loadline/display"
 )
 
 // start opens the window on the demo, or runs the command on it where no window can open.
 func start(ctx context.Context, args []string) error {
-	if why := noDisplay(runtime.GOOS, os.Getenv); why != "" {
+	if why := display.Missing(runtime.GOOS, os.Getenv); why != "" {
 		fmt.Println(why)
 		fmt.Println("So here is the same demo as the command reports it.")
 		return demoReport(ctx, args)
@@ -25,17 +28,6 @@ func start(ctx context.Context, args []string) error {
 		return err
 	}
 	return run(ctx, program, append([]string{"-demo"}, args...)...)
-}
-
-// noDisplay says why no window can open; empty if one can.
-func noDisplay(system string, env func(string) string) string {
-	switch {
-	case system == "darwin" || system == "windows" || env("DISPLAY") != "":
-		return ""
-	case env("WAYLAND_DISPLAY") != "":
-		return "No window can open: WAYLAND_DISPLAY is set but DISPLAY is not, and the window needs Xwayland."
-	}
-	return "No window can open: neither DISPLAY nor WAYLAND_DISPLAY is set, so there is no screen here."
 }
 
 // buildWindow builds the window and returns its path. The file stays, so that the next start need
@@ -65,11 +57,8 @@ func demoReport(ctx context.Context, args []string) error {
 
 // buildCommand builds the command, without cgo.
 func buildCommand(ctx context.Context, program string, flags ...string) error {
-	args := append(append([]string{"build"}, flags...), "-o", program, "./cmd/loadline-cli")
-	fmt.Fprintln(speaker(ctx), "+ CGO_ENABLED=0", line("go", args))
-	cmd := command(ctx, "go", args...)
-	cmd.Env = append(os.Environ(), "CGO_ENABLED=0")
-	return failed(cmd.Run(), "go", args)
+	args := slices.Concat([]string{"build"}, flags, []string{"-o", program, "./cmd/loadline-cli"})
+	return runEnv(ctx, []string{"CGO_ENABLED=0"}, "go", args...)
 }
 
 func exe() string {

@@ -12,7 +12,6 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"os/exec"
 	"path"
 	"path/filepath"
 	"runtime"
@@ -68,8 +67,9 @@ const e2eTag = "e2e"
 // clipsTag is the build tag of the campaign over whole and cut clips.
 const clipsTag = "clipsall"
 
-// allTags are the build tags of all tests, for what reads the source.
-const allTags = e2eTag + "," + releaseTag + "," + clipsTag
+// allTags are the build tags of all tests, for what reads the source. Those of the window are among them, or the
+// toolkit would be built once more for that.
+const allTags = e2eTag + "," + releaseTag + "," + clipsTag + "," + windowTags
 
 // namedSteps run only where -only names them: they take hours.
 var namedSteps = []step{
@@ -284,7 +284,8 @@ func large(ctx context.Context) error {
 		folders, names = append(folders, "./"+t.folder), append(names, t.name)
 	}
 	slices.Sort(names)
-	args := []string{"test", "-vet=off", "-timeout", "20m", "-run", "^(" + strings.Join(slices.Compact(names), "|") + ")$"}
+	// With the tags of the window, whose toolkit is there already; the step unit has the toolkit's thread checks.
+	args := []string{"test", "-tags", windowTags, "-vet=off", "-timeout", "20m", "-run", "^(" + strings.Join(slices.Compact(names), "|") + ")$"}
 	return run(ctx, "go", append(args, slices.Compact(folders)...)...)
 }
 
@@ -316,7 +317,7 @@ func fuzz(ctx context.Context) (err error) {
 	if len(targets) == 0 {
 		return errors.New("no fuzz target found: there should be one for every parser")
 	}
-	cache, err := exec.CommandContext(ctx, "go", "env", "GOCACHE").Output()
+	cache, err := output(ctx, "go", "env", "GOCACHE")
 	if err != nil {
 		return err
 	}
@@ -343,7 +344,7 @@ func fuzz(ctx context.Context) (err error) {
 		one, cancel := context.WithTimeout(ctx, fuzzMost)
 		args := []string{
 			"-test.run", "^$", "-test.fuzz", "^" + t.name + "$", "-test.fuzztime", fmt.Sprintf("%dx", inputs), "-test.fuzzminimizetime", "1s",
-			"-test.fuzzcachedir", filepath.Join(strings.TrimSpace(string(cache)), "fuzz", "loadline", filepath.FromSlash(t.folder)),
+			"-test.fuzzcachedir", filepath.Join(cache, "fuzz", "loadline", filepath.FromSlash(t.folder)),
 		}
 		fmt.Fprintf(speaker(ctx), "+ in %s: %s\n", t.folder, line(program, args))
 		cmd := command(one, program, args...)

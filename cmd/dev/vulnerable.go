@@ -62,7 +62,7 @@ func vulnerable(ctx context.Context) error {
 		{"darwin", "0", "", "./cmd/loadline-cli"},
 		{"windows", "0", "", "./cmd/loadline-cli"},
 	} {
-		tool, err := output(ctx, "go", "tool", "-modfile="+toolsMod, "-n", "govulncheck")
+		tool, err := output(ctx, "go", houseTool("-n", "govulncheck")...)
 		if err != nil {
 			return err
 		}
@@ -132,12 +132,4 @@ func judgeVulnerabilities(out io.Writer, found, accepted map[string]string) erro
 		}
 	}
 	return errors.Join(errs...)
-}
-
-// output runs a program and returns what it prints.
-func output(ctx context.Context, name string, args ...string) (string, error) {
-	cmd := exec.CommandContext(ctx, name, args...)
-	cmd.Stderr = os.Stderr
-	out, err := cmd.Output()
-	return strings.TrimSpace(string(out)), failed(err, name, args)
 }

@@ -4,19 +4,16 @@ import (
 	"context"
 	"errors"
 	"io"
-	"path/filepath"
-
-	"github.com/adrg/xdg"
 
 	"loadline/checks"
 	"loadline/checks/after"
 )
 
 // runAfter runs the checks after copying, which write the manifest if everything is proven.
-func runAfter(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+func runAfter(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	fs := newFlags("after", "SOURCE SHARE", stderr)
 	job := checks.Job{Stage: checks.After, Version: checks.Version}
-	options := after.Options{State: filepath.Join(xdg.StateHome, "loadline")}
+	options := after.Options{State: stateDir()}
 	var out output
 	out.register(fs)
 	fs.StringVar(&job.Prefix, "prefix", "", "`FOLDER` on the share that holds the copy, and so the head of every key")
@@ -27,37 +24,31 @@ func runAfter(ctx context.Context, args []string, stdout, stderr io.Writer) int 
 	fs.BoolVar(&options.NoMD5, "no-md5", false, "leave MD5 out of the manifest: quicker on two cores, but most listings hold no better checksum")
 	fs.BoolVar(&options.Fresh, "fresh", false, "read everything again, whatever earlier runs have proven")
 	demo := fs.Bool("demo", false, demoUsage)
-	rest, err := parse(fs, args)
+	rest, err := parsePlaces(fs, args, demo, "SOURCE and SHARE", 2, 2)
 	if err != nil {
-		return parsed(err)
+		return err
 	}
-	switch {
-	case *demo && len(rest) > 0:
-		return fault(stderr, errDemoPlaces("SOURCE and SHARE"))
-	case *demo:
+	if *demo {
 		d, done, err := openDemo(stderr)
 		defer done()
 		if err != nil {
-			return fault(stderr, err)
+			return err
 		}
 		rest = []string{d.Copied.Source, d.Copied.Share}
 		job.StandIn, options.State = d.Copied.StandIn, d.State
 		if job.Prefix == "" {
 			job.Prefix = d.Copied.Prefix
 		}
-	case len(rest) != 2:
-		fs.Usage()
-		return exitError
 	}
 	if err := out.check(rest[0]); err != nil {
-		return fault(stderr, err)
+		return err
 	}
 	if out.file != "" && (samePath(out.file, options.Manifest) || samePath(out.file, options.Bag)) {
-		return fault(stderr, errors.New("the report and the manifest cannot be one file; choose another name for one of them"))
+		return errors.New("the report and the manifest cannot be one file; choose another name for one of them")
 	}
 	if *list != "" {
 		if job.CopyList, err = checks.OpenCopyList(*list); err != nil {
-			return fault(stderr, err)
+			return err
 		}
 	}
 	job.Source, job.Share = rest[0], rest[1]

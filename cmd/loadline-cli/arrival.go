@@ -5,9 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"path/filepath"
-
-	"github.com/adrg/xdg"
+	"math"
 
 	"loadline/checks"
 	"loadline/checks/arrival"
@@ -27,17 +25,17 @@ Exit status 2 also where the listing is incomplete.
 `
 
 // runArrival compares the manifest with listings of the store.
-func runArrival(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+func runArrival(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	fs := newFlags("arrival", "MANIFEST LISTING...", stderr)
 	flags := fs.Usage
 	fs.Usage = func() {
 		flags()
 		fmt.Fprint(stderr, listings)
 	}
-	options := arrival.Options{Version: checks.Version, State: filepath.Join(xdg.StateHome, "loadline")}
+	options := arrival.Options{Version: checks.Version, State: stateDir()}
 	var out output
 	out.register(fs)
-	fs.Func("prefix", "`FOLDER` that every key begins with (default: as the copy had it, else found)", func(s string) error {
+	fs.Func("prefix", "`FOLDER` that every key begins with (default: that of the copy, or what is found)", func(s string) error {
 		options.Prefix, options.HasPrefix = s, true
 		return nil
 	})
@@ -54,34 +52,28 @@ func runArrival(ctx context.Context, args []string, stdout, stderr io.Writer) in
 		return nil
 	})
 	invented := fs.Bool("demo", false, demoUsage)
-	rest, err := parse(fs, args)
+	rest, err := parsePlaces(fs, args, invented, "MANIFEST and LISTING", 2, math.MaxInt)
 	if err != nil {
-		return parsed(err)
+		return err
 	}
-	switch {
-	case *invented && len(rest) > 0:
-		return fault(stderr, errDemoPlaces("MANIFEST and LISTING"))
-	case *invented:
+	if *invented {
 		d, done, err := openDemo(stderr)
 		defer done()
 		if err != nil {
-			return fault(stderr, err)
+			return err
 		}
 		manifest, err := d.Manifest()
 		if err != nil {
-			return fault(stderr, err)
+			return err
 		}
 		list, err := d.Listing(false)
 		if err != nil {
-			return fault(stderr, err)
+			return err
 		}
 		rest, options.State = []string{manifest, list}, d.State
-	case len(rest) < 2:
-		fs.Usage()
-		return exitError
 	}
 	if err := out.check(); err != nil {
-		return fault(stderr, err)
+		return err
 	}
 	watch, done := progressLine(stderr)
 	rep, err := arrival.Run(ctx, rest[0], rest[1:], options, watch)

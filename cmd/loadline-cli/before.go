@@ -1,27 +1,26 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"io"
-	"path/filepath"
 	"slices"
 	"strings"
-
-	"github.com/adrg/xdg"
 
 	"loadline/checks"
 	"loadline/checks/before"
 )
 
 // runBefore runs the checks before copying.
-func runBefore(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+func runBefore(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	fs := newFlags("before", "SOURCE [SHARE]", stderr)
-	var j jobFlags
+	var job checks.Job
 	var out output
 	out.register(fs)
-	j.register(fs)
-	job := &j.job
+	registerLimits(fs, &job)
+	list := fs.String("copy-list", "", "follow the copy list in `FILE`, one path per line or each ended by NUL: space and time count what is on it, and what is flagged but not on it does no harm")
+	invented := fs.Bool("demo", false, demoUsage)
 	fs.BoolVar(&job.AllAttributes, "attributes", false, "check every file of a large disk for extended attributes and access lists, not a sample; takes about as long again")
 	fs.BoolVar(&job.NoClips, "no-clips", false, "do not look into files: whether clips are whole is then not judged")
 	fs.BoolVar(&job.Read, "read", false, "read every file to its last byte: takes as long as the disk needs for it; what was read before and is unchanged is not read again")
@@ -39,41 +38,47 @@ func runBefore(ctx context.Context, args []string, stdout, stderr io.Writer) int
 		job.With = append(job.With, checks.Disk{Source: dir, Prefix: prefix})
 		return nil
 	})
-	rest, err := parse(fs, args)
+	rest, err := parsePlaces(fs, args, invented, "SOURCE and SHARE", 1, 2)
 	if err != nil {
-		return parsed(err)
+		return err
 	}
-	ok, err := j.places(rest)
-	if err != nil {
-		return fault(stderr, err)
-	}
-	if !ok {
-		fs.Usage()
-		return exitError
-	}
-	if j.demo && len(job.With) > 0 {
-		return fault(stderr, errors.New("-demo brings its own folders; leave out -with"))
+	if *invented && len(job.With) > 0 {
+		return errors.New("-demo brings its own folders; leave out -with")
 	}
 	sources := slices.Clone(rest[:min(len(rest), 1)])
 	for _, d := range job.With {
 		sources = append(sources, d.Source)
 	}
 	if err := out.check(sources...); err != nil {
-		return fault(stderr, err)
+		return err
 	}
 	if out.file != "" && samePath(out.file, job.Baseline) {
-		return fault(stderr, errors.New("the report and the baseline cannot be one file; choose another name for one of them"))
+		return errors.New("the report and the baseline cannot be one file; choose another name for one of them")
 	}
-	remove, err := j.settle(rest, stderr)
-	defer remove()
-	if err != nil {
-		return fault(stderr, err)
+	if err := checkLimits(&job); err != nil {
+		return err
 	}
-	if job.StandIn == nil {
-		job.State = filepath.Join(xdg.StateHome, "loadline")
+	if *list != "" {
+		if job.CopyList, err = checks.OpenCopyList(*list); err != nil {
+			return err
+		}
+	}
+	if *invented {
+		d, done, err := openDemo(stderr)
+		defer done()
+		if err != nil {
+			return err
+		}
+		fromDemo(&job, d)
+		job.Uplink, job.Battery = cmp.Or(job.Uplink, d.Job.Uplink), cmp.Or(job.Battery, d.Job.Battery)
+	} else {
+		job.Source, job.State = rest[0], stateDir()
+		if len(rest) > 1 {
+			job.Share = rest[1]
+		}
 	}
 	watch, done := progressLine(stderr)
-	rep, err := checks.Run(ctx, *job, before.List(), watch)
+	rep, err := checks.Run(ctx, job, before.List(), watch)
 	done()
 	return out.conclude(ctx, rep, err, stoppedBefore(job.Read, rep), stdout, stderr)
 }

@@ -8,9 +8,11 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 
+	"github.com/adrg/xdg"
 	"golang.org/x/term"
 
 	"loadline/checks"
@@ -29,17 +31,38 @@ func newFlags(name, arguments string, stderr io.Writer) *flag.FlagSet {
 	return fs
 }
 
-// errUsage: the number of arguments is none that the command takes. The usage has been shown.
-var errUsage = errors.New("usage")
+// exit ends a command with a status; what there is to say of it has been said.
+type exit int
+
+func (e exit) Error() string { return fmt.Sprintf("exit status %d", int(e)) }
+
+// misused shows how a command is used, for arguments that it does not take.
+func misused(fs *flag.FlagSet) error {
+	fs.Usage()
+	return exit(exitError)
+}
 
 // parseCount is parse for a command that takes from least to most arguments.
 func parseCount(fs *flag.FlagSet, args []string, least, most int) ([]string, error) {
 	rest, err := parse(fs, args)
 	if err == nil && (len(rest) < least || len(rest) > most) {
-		fs.Usage()
-		err = errUsage
+		err = misused(fs)
 	}
 	return rest, err
+}
+
+// parsePlaces is parseCount for a command that takes its places from the demo where that is asked for.
+func parsePlaces(fs *flag.FlagSet, args []string, demo *bool, places string, least, most int) ([]string, error) {
+	rest, err := parse(fs, args)
+	switch {
+	case err != nil:
+		return nil, err
+	case *demo && len(rest) > 0:
+		return nil, errDemoPlaces(places)
+	case !*demo && (len(rest) < least || len(rest) > most):
+		return nil, misused(fs)
+	}
+	return rest, nil
 }
 
 // parse reads flags wherever they stand and returns the other arguments. Behind "--" everything is
@@ -47,12 +70,15 @@ func parseCount(fs *flag.FlagSet, args []string, least, most int) ([]string, err
 func parse(fs *flag.FlagSet, args []string) ([]string, error) {
 	if d, ok := fs.Output().(*description); ok {
 		d.flags = fs
-		return nil, flag.ErrHelp
+		return nil, exit(exitGood)
 	}
 	var rest []string
 	for len(args) > 0 {
-		if err := fs.Parse(args); err != nil {
-			return nil, err
+		switch err := fs.Parse(args); { // which says what is wrong itself
+		case errors.Is(err, flag.ErrHelp):
+			return nil, exit(exitGood)
+		case err != nil:
+			return nil, exit(exitError)
 		}
 		left := fs.Args()
 		if n := len(args) - len(left); n > 0 && args[n-1] == "--" {
@@ -67,12 +93,16 @@ func parse(fs *flag.FlagSet, args []string) ([]string, error) {
 	return rest, nil
 }
 
-// parsed tells what to do when parse has failed: nothing more than the exit status.
-func parsed(err error) int {
-	if errors.Is(err, flag.ErrHelp) {
+// status says what a command ended with, if there is anything to say, and returns the exit status that it stands for.
+func status(stderr io.Writer, err error) int {
+	var e exit
+	switch {
+	case err == nil:
 		return exitGood
+	case errors.As(err, &e):
+		return int(e)
 	}
-	return exitError
+	return fault(stderr, err)
 }
 
 // fault prints what went wrong and returns the exit status of it.
@@ -104,31 +134,34 @@ func (o *output) check(sources ...string) error {
 	return guarded(o.file, share.DefaultDeadline, func() error { return placeable(o.file, sources) })
 }
 
-// writeReport writes a report and returns the exit status that it stands for.
-func (o *output) writeReport(rep *checks.Report, stdout, stderr io.Writer) int {
+// writeReport writes a report; its error is the exit status that it stands for, if it is none of the good.
+func (o *output) writeReport(rep *checks.Report, stdout io.Writer) error {
 	if err := o.write(stdout, func(w io.Writer) error {
 		if o.json {
 			return rep.WriteJSON(w)
 		}
 		return rep.WriteText(w)
 	}); err != nil {
-		return fault(stderr, fmt.Errorf("the report could not be written: %w", err))
+		return fmt.Errorf("the report could not be written: %w", err)
 	}
-	return statusOf(rep)
+	if s := statusOf(rep); s != exitGood {
+		return exit(s)
+	}
+	return nil
 }
 
-// conclude writes what a run came to and returns its exit status. Of a run that was interrupted there is
-// the document so far, which says what it left behind, if anything; stopped says so on the terminal.
-func (o *output) conclude(ctx context.Context, rep *checks.Report, err error, stopped string, stdout, stderr io.Writer) int {
+// conclude writes what a run came to. Of a run that was interrupted there is the document so far, which says what
+// it left behind, if anything; stopped says so on the terminal.
+func (o *output) conclude(ctx context.Context, rep *checks.Report, err error, stopped string, stdout, stderr io.Writer) error {
 	switch {
 	case err == nil:
-		return o.writeReport(rep, stdout, stderr)
+		return o.writeReport(rep, stdout)
 	case ctx.Err() == nil:
-		return fault(stderr, err)
+		return err
 	case rep != nil:
-		o.writeReport(rep, stdout, stderr)
+		status(stderr, o.writeReport(rep, stdout))
 	}
-	return fault(stderr, errors.New(stopped))
+	return errors.New(stopped)
 }
 
 // hasFact reports whether a check has recorded a fact.
@@ -202,3 +235,6 @@ func progressLine(stderr io.Writer) (watch func(checks.Event), done func()) {
 	}
 	return watch, func() { fmt.Fprintf(f, "\r%s\r", strings.Repeat(" ", width)) }
 }
+
+// stateDir is where is remembered what was proven.
+func stateDir() string { return filepath.Join(xdg.StateHome, "loadline") }

@@ -12,20 +12,16 @@ import (
 var shells = map[string]func(io.Writer, []described) error{"bash": completeBash, "zsh": completeZsh, "fish": completeFish}
 
 // runCompletion prints what makes a shell complete commands, flags and paths.
-func runCompletion(_ context.Context, args []string, stdout, stderr io.Writer) int {
+func runCompletion(_ context.Context, args []string, stdout, stderr io.Writer) error {
 	fs := newFlags("completion", "bash|zsh|fish", stderr)
 	rest, err := parse(fs, args)
 	if err != nil {
-		return parsed(err)
+		return err
 	}
 	if len(rest) != 1 || shells[rest[0]] == nil {
-		fs.Usage()
-		return exitError
+		return misused(fs)
 	}
-	if err := shells[rest[0]](stdout, describe()); err != nil {
-		return fault(stderr, err)
-	}
-	return exitGood
+	return shells[rest[0]](stdout, describe())
 }
 
 // wantsPath reports whether the value of a flag names a file or folder.

@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"cmp"
 	"context"
 	"errors"
 	"flag"
@@ -46,20 +45,19 @@ type fixer struct {
 }
 
 // runFix proposes names, applies them, takes them back, and writes lists of what to copy.
-func runFix(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+func runFix(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	f := fixer{stdout: stdout, stderr: stderr, job: checks.Job{NamesOnly: true}}
 	fs := f.flags()
 	rest, err := parse(fs, args)
 	if err != nil {
-		return parsed(err)
+		return err
 	}
 	if err := f.check(rest); err != nil {
-		return fault(stderr, err)
+		return err
 	}
 	if f.undo != "" || f.resume != "" {
 		if len(rest) > 1 {
-			fs.Usage()
-			return exitError
+			return misused(fs)
 		}
 		if len(rest) == 1 {
 			f.options.Source = rest[0]
@@ -71,18 +69,15 @@ func runFix(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		d, done, err := openDemo(stderr)
 		defer done()
 		if err != nil {
-			return fault(stderr, err)
+			return err
 		}
-		f.job.Source, f.job.Share = d.Job.Source, d.Job.Share
-		f.job.StandIn, f.job.StandInSource = d.Job.StandIn, d.Job.StandInSource
-		f.job.Prefix = cmp.Or(f.job.Prefix, d.Job.Prefix)
+		fromDemo(&f.job, d)
 	case len(rest) == 1:
 		f.job.Source = rest[0]
 	case len(rest) == 2:
 		f.job.Source, f.job.Share = rest[0], rest[1]
 	default:
-		fs.Usage()
-		return exitError
+		return misused(fs)
 	}
 	return f.run(ctx)
 }
@@ -115,10 +110,11 @@ func (f *fixer) check(rest []string) error {
 	switch {
 	case f.demo && (len(rest) > 0 || f.undo != "" || f.resume != ""):
 		return errDemoPlaces("SOURCE, SHARE and journals")
-	case f.job.KeyBytes < 1:
-		return errors.New("-key-bytes must be at least 1")
 	case f.undo != "" && f.resume != "", (f.undo != "" || f.resume != "") && f.apply:
 		return errors.New("choose one of -apply, -resume and -undo")
+	}
+	if err := checkLimits(&f.job); err != nil {
+		return err
 	}
 	for _, file := range []string{f.copyList, f.skipList} {
 		o := output{file: file}
@@ -133,27 +129,27 @@ func (f *fixer) check(rest []string) error {
 }
 
 // goOn undoes a plan, or goes on with one.
-func (f *fixer) goOn(ctx context.Context) int {
+func (f *fixer) goOn(ctx context.Context) error {
 	do, journal, did := fix.Undo, f.undo, "Undone"
 	if f.resume != "" {
 		do, journal, did = fix.Resume, f.resume, "Done"
 	}
 	out, err := f.work(func() (*fix.Outcome, error) { return do(ctx, journal, f.options) })
 	if err != nil {
-		return f.fault(err)
+		return f.midway(err)
 	}
 	f.outcome, f.did = out, did+": "+changes(out.Done, out.Made)+"."
 	return f.report()
 }
 
-func (f *fixer) run(ctx context.Context) int {
+func (f *fixer) run(ctx context.Context) error {
 	if err := f.makePlan(ctx); err != nil {
-		return fault(f.stderr, err)
+		return err
 	}
 	plan := f.plan
 	if err := unfinished(plan.Source); err != nil {
 		if f.copyList != "" || f.skipList != "" {
-			return fault(f.stderr, fmt.Errorf("no lists are written: %w", err)) // names on their way are no names to copy
+			return fmt.Errorf("no lists are written: %w", err) // names on their way are no names to copy
 		}
 		fmt.Fprintf(f.stderr, "loadline-cli: %s\n", checks.Plain(err.Error()))
 	}
@@ -162,12 +158,12 @@ func (f *fixer) run(ctx context.Context) int {
 	}
 	for _, path := range f.links {
 		if err := plan.Replace(path, true); err != nil {
-			return fault(f.stderr, err)
+			return err
 		}
 	}
 	for _, path := range f.cards {
 		if err := plan.Archive(path, true); err != nil {
-			return fault(f.stderr, err)
+			return err
 		}
 	}
 	if len(plan.Copies()) > 0 {
@@ -176,24 +172,24 @@ func (f *fixer) run(ctx context.Context) int {
 			return err
 		})
 		if err != nil {
-			return fault(f.stderr, err)
+			return err
 		}
 	}
 	if f.apply {
 		out, err := f.work(func() (*fix.Outcome, error) { return plan.Apply(ctx, f.options) })
 		if err != nil {
-			return f.fault(err)
+			return f.midway(err)
 		}
 		f.outcome, f.did = out, "Done: "+changes(out.Done, out.Made)+"."
 	}
 	if f.copyList != "" || f.skipList != "" {
 		if err := f.writeLists(ctx); err != nil {
 			if f.outcome == nil {
-				return fault(f.stderr, err)
+				return err
 			}
-			f.report() // what was done, and how to go back
+			status(f.stderr, f.report()) // what was done, and how to go back
 			fault(f.stderr, fmt.Errorf("the plan is applied, but the lists are not written: %s", why(err)))
-			return exitFail
+			return exit(exitFail)
 		}
 	}
 	return f.report()
@@ -295,21 +291,21 @@ func changes(renames, copies int) string {
 	if copies == 0 {
 		return checks.Plural(int64(renames), "rename")
 	}
-	made := count(copies, "copy or archive", "copies and archives")
+	made := checks.Many(int64(copies), "copy or archive", "copies and archives")
 	if renames == 0 {
 		return made
 	}
 	return checks.Plural(int64(renames), "rename") + ", " + made
 }
 
-// fault is the common one, but where the work stopped midway, something was changed.
-func (f *fixer) fault(err error) int {
+// midway says of work that stopped midway that something was changed; any other error is one of the common ones.
+func (f *fixer) midway(err error) error {
 	var stopped *fix.StoppedError
-	if !errors.As(err, &stopped) {
-		return fault(f.stderr, err)
+	if errors.As(err, &stopped) {
+		fault(f.stderr, errors.New(stopped.Error()))
+		return exit(exitFail)
 	}
-	fault(f.stderr, errors.New(stopped.Error()))
-	return exitFail
+	return err
 }
 
 // writeLists makes the lists elsewhere first: they might be meant to be in the source.
@@ -360,18 +356,18 @@ func (f *fixer) writeLists(ctx context.Context) error {
 }
 
 // report prints what is planned or was done.
-func (f *fixer) report() int {
+func (f *fixer) report() error {
 	write := f.text
 	if f.out.json {
 		write = f.json
 	}
 	if err := f.out.write(f.stdout, write); err != nil {
-		return fault(f.stderr, fmt.Errorf("the plan could not be written: %w", err))
+		return fmt.Errorf("the plan could not be written: %w", err)
 	}
 	if o := f.outcome; o != nil && len(o.Gone)+len(o.Kept)+len(o.Stayed)+len(o.Dates) > 0 {
-		return exitFail
+		return exit(exitFail)
 	}
-	return exitGood
+	return nil
 }
 
 func (f *fixer) text(w io.Writer) error {
@@ -420,14 +416,7 @@ func (f *fixer) text(w io.Writer) error {
 }
 
 func sum(s fix.Sum) string {
-	return count(int(s.Files), "path", "paths") + ", " + checks.Bytes(s.Bytes)
-}
-
-func count(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return checks.Count(int64(n)) + " " + many
+	return checks.Many(s.Files, "path", "paths") + ", " + checks.Bytes(s.Bytes)
 }
 
 func (f *fixer) planText(say func(string, ...any)) {
@@ -439,7 +428,7 @@ func (f *fixer) planText(say func(string, ...any)) {
 	if len(p.Steps) == 0 {
 		say("No name needs to change.")
 	} else {
-		say("%s:", count(len(p.Steps), "name to change", "names to change"))
+		say("%s:", checks.Many(int64(len(p.Steps)), "name to change", "names to change"))
 	}
 	for i := range p.Steps {
 		s := &p.Steps[i]
@@ -462,7 +451,7 @@ func (f *fixer) planText(say func(string, ...any)) {
 	left := slices.DeleteFunc(slices.Clone(p.Left), func(l fix.Left) bool { return copies[l.Path] })
 	if len(left) > 0 {
 		say("")
-		say("%s:", count(len(left), "path stays as it is", "paths stay as they are"))
+		say("%s:", checks.Many(int64(len(left)), "path stays as it is", "paths stay as they are"))
 	}
 	for i := range left {
 		f.leftText(say, &left[i])
@@ -479,7 +468,7 @@ func (f *fixer) planText(say func(string, ...any)) {
 func (f *fixer) copiesText(say func(string, ...any)) {
 	e := f.estimate
 	say("")
-	say("%s:", count(len(e.Copies), "copy or archive to make", "copies and archives to make"))
+	say("%s:", checks.Many(int64(len(e.Copies)), "copy or archive to make", "copies and archives to make"))
 	for _, c := range e.Copies {
 		holds := sum(fix.Sum{Files: c.Files, Bytes: c.Bytes})
 		if c.Archive {

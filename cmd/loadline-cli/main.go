@@ -79,7 +79,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	}
 	for _, c := range commands() {
 		if c.name == name {
-			return c.run(ctx, rest, stdout, stderr)
+			return status(stderr, c.run(ctx, rest, stdout, stderr))
 		}
 	}
 	fmt.Fprintf(stderr, "loadline-cli: there is no command %q\n\n%s", name, usage)
@@ -90,7 +90,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 type command struct {
 	name    string
 	summary string // a few words for the manual and for completion
-	run     func(ctx context.Context, args []string, stdout, stderr io.Writer) int
+	run     func(ctx context.Context, args []string, stdout, stderr io.Writer) error
 }
 
 // commands are all of them, in the order in which a person needs them.

@@ -11,15 +11,13 @@ import (
 )
 
 // runManual prints the manual page, in the macros of man(7).
-func runManual(_ context.Context, args []string, stdout, stderr io.Writer) int {
+func runManual(_ context.Context, args []string, stdout, stderr io.Writer) error {
 	fs := newFlags("man", "", stderr)
 	if _, err := parseCount(fs, args, 0, 0); err != nil {
-		return parsed(err)
+		return err
 	}
-	if _, err := io.WriteString(stdout, manPage(describe())); err != nil {
-		return fault(stderr, err)
-	}
-	return exitGood
+	_, err := io.WriteString(stdout, manPage(describe()))
+	return err
 }
 
 // roff keeps a text as it is: a line that begins with a dot or an apostrophe would be a request, a

@@ -14,7 +14,7 @@ import (
 var platforms = map[string]share.Platform{"linux": share.Linux, "macos": share.MacOS, "windows": share.Windows}
 
 // runMount prints the command that mounts a share so that a long copy can rely on it. Nothing is run or looked up.
-func runMount(_ context.Context, args []string, stdout, stderr io.Writer) int {
+func runMount(_ context.Context, args []string, stdout, stderr io.Writer) error {
 	fs := newFlags("mount", "SERVER:/EXPORT FOLDER", stderr)
 	on := share.ThisPlatform()
 	fs.Func("system", "print the command of `SYSTEM`: linux, macos or windows (default: this one)", func(s string) error {
@@ -27,21 +27,19 @@ func runMount(_ context.Context, args []string, stdout, stderr io.Writer) int {
 	})
 	rest, err := parseCount(fs, args, 2, 2)
 	if err != nil {
-		return parsed(err)
+		return err
 	}
 	server, export, err := share.SplitExport(rest[0])
 	if err != nil {
-		return fault(stderr, err)
+		return err
 	}
 	c, err := share.MountWith(on, server, export, rest[1])
 	if err != nil {
-		return fault(stderr, err)
+		return err
 	}
 	if text := c.Line; names.Quote(text) != text {
-		return fault(stderr, fmt.Errorf("%s or %s contains characters that do not show as what they are", names.Quote(rest[0]), names.Quote(rest[1])))
+		return fmt.Errorf("%s or %s contains characters that cannot be shown as they are", names.Quote(rest[0]), names.Quote(rest[1]))
 	}
-	if _, err := io.WriteString(stdout, c.String()); err != nil {
-		return fault(stderr, err)
-	}
-	return exitGood
+	_, err = io.WriteString(stdout, c.String())
+	return err
 }

@@ -4,10 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
-	"path/filepath"
 	"strconv"
-
-	"github.com/adrg/xdg"
 
 	"loadline/checks"
 	"loadline/checks/digest"
@@ -15,9 +12,9 @@ import (
 )
 
 // runRecheck reads a folder to its last byte and compares it with a manifest.
-func runRecheck(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+func runRecheck(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	fs := newFlags("recheck", "MANIFEST FOLDER", stderr)
-	options := recheck.Options{Version: checks.Version, State: filepath.Join(xdg.StateHome, "loadline")}
+	options := recheck.Options{Version: checks.Version, State: stateDir()}
 	var out output
 	out.register(fs)
 	fs.Func("sample", "read only `N` per cent of the files, chosen at random, but at least one", func(s string) error {
@@ -38,13 +35,13 @@ func runRecheck(ctx context.Context, args []string, stdout, stderr io.Writer) in
 	})
 	rest, err := parseCount(fs, args, 2, 2)
 	if err != nil {
-		return parsed(err)
+		return err
 	}
 	if options.HasSeed && options.Sample == 0 {
-		return fault(stderr, errors.New("-seed chooses files of a sample: give -sample too"))
+		return errors.New("-seed chooses files of a sample: give -sample too")
 	}
 	if err := out.check(rest[1]); err != nil {
-		return fault(stderr, err)
+		return err
 	}
 	watch, done := progressLine(stderr)
 	rep, err := recheck.Run(ctx, rest[0], rest[1], options, watch)

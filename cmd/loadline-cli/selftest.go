@@ -13,21 +13,21 @@ import (
 )
 
 // runSelftest prints what this system really does with a folder and a share, as one JSON document.
-func runSelftest(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+func runSelftest(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	fs := newFlags("selftest", "FOLDER [SHARE]", stderr)
 	var out output
 	fs.StringVar(&out.file, "o", "", "write the document to `FILE` instead of standard output; an existing file is never overwritten")
 	rest, err := parseCount(fs, args, 1, 2)
 	if err != nil {
-		return parsed(err)
+		return err
 	}
 	for _, folder := range rest {
 		if info, err := os.Stat(folder); err != nil || !info.IsDir() {
-			return fault(stderr, errors.New("there is no folder "+names.Quote(folder)+"; check how its path is spelled"))
+			return errors.New("there is no folder " + names.Quote(folder) + "; check how its path is spelled")
 		}
 	}
 	if err := out.check(); err != nil {
-		return fault(stderr, err)
+		return err
 	}
 	share := ""
 	if len(rest) > 1 {
@@ -40,11 +40,8 @@ func runSelftest(ctx context.Context, args []string, stdout, stderr io.Writer) i
 		e.SetEscapeHTML(false)
 		return e.Encode(d)
 	})
-	switch {
-	case err != nil:
-		return fault(stderr, err)
-	case d.Interrupted:
-		return fault(stderr, errors.New("stopped before the end"))
+	if err == nil && d.Interrupted {
+		err = errors.New("stopped before the end")
 	}
-	return exitGood
+	return err
 }

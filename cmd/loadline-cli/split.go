@@ -13,7 +13,7 @@ import (
 )
 
 // runSplit deals out a source to several boxes, one copy list each.
-func runSplit(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+func runSplit(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	fs := newFlags("split", "-box SIZE... SOURCE", stderr)
 	job := checks.Job{Version: checks.Version}
 	var o split.Options
@@ -32,7 +32,7 @@ func runSplit(ctx context.Context, args []string, stdout, stderr io.Writer) int 
 	fs.BoolVar(&nul, "0", false, "end each path in the lists with NUL, so that names with line breaks fit")
 	fs.BoolVar(&asJSON, "json", false, "print the report as JSON")
 	fs.StringVar(&list, "copy-list", "", "divide only what is on the copy list in `FILE`, one path per line or each ended by NUL")
-	fs.Func("unit", "bytes that a box allocates at a time, a `SIZE` such as 1MiB (default 4096, or see the report of a check with the share)", size(&o.Unit))
+	fs.Func("unit", "bytes that a box allocates at a time, a `SIZE` such as 1MiB (default 4096; the report of a check with the share says what was measured)", size(&o.Unit))
 	fs.Func("inodes", "files and folders that each box takes, a number `N` (default: not counted)", func(s string) (err error) {
 		if inodes, err = strconv.ParseInt(s, 10, 64); err != nil || inodes < 1 {
 			return errors.New("write a whole number of files and folders")
@@ -41,10 +41,10 @@ func runSplit(ctx context.Context, args []string, stdout, stderr io.Writer) int 
 	})
 	rest, err := parseCount(fs, args, 1, 1)
 	if err != nil {
-		return parsed(err)
+		return err
 	}
 	if len(o.Boxes) == 0 {
-		return fault(stderr, errors.New("no box given; say how much each takes, such as -box 8TB -box 8TB"))
+		return errors.New("no box given; say how much each takes, such as -box 8TB -box 8TB")
 	}
 	for i := range o.Boxes {
 		o.Boxes[i].Inodes = inodes
@@ -52,13 +52,13 @@ func runSplit(ctx context.Context, args []string, stdout, stderr io.Writer) int 
 	job.Source = rest[0]
 	if list != "" {
 		if job.CopyList, err = checks.OpenCopyList(list); err != nil {
-			return fault(stderr, err)
+			return err
 		}
 	}
 	if dir != "" {
 		err := guarded(dir, share.DefaultDeadline, func() error { return split.CheckFolder(dir, job.Source) })
 		if err != nil {
-			return fault(stderr, err)
+			return err
 		}
 	}
 	watch, done := progressLine(stderr)
@@ -68,7 +68,7 @@ func runSplit(ctx context.Context, args []string, stdout, stderr io.Writer) int 
 		err = p.WriteLists(ctx, dir, nul)
 	}
 	if err != nil {
-		return fault(stderr, err)
+		return err
 	}
 	if asJSON {
 		err = p.WriteJSON(stdout)
@@ -76,12 +76,12 @@ func runSplit(ctx context.Context, args []string, stdout, stderr io.Writer) int 
 		err = splitNext(stdout, dir)
 	}
 	if err != nil {
-		return fault(stderr, fmt.Errorf("the report could not be written: %w", err))
+		return fmt.Errorf("the report could not be written: %w", err)
 	}
 	if len(p.Left) > 0 {
-		return exitFail
+		return exit(exitFail)
 	}
-	return exitGood
+	return nil
 }
 
 // splitNext says how to go on.

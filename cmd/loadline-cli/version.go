@@ -13,17 +13,16 @@ import (
 )
 
 // runVersion tells which build this is.
-func runVersion(_ context.Context, args []string, stdout, stderr io.Writer) int {
+func runVersion(_ context.Context, args []string, stdout, stderr io.Writer) error {
 	fs := newFlags("version", "", stderr)
 	asJSON := fs.Bool("json", false, "print it as JSON")
 	all := fs.Bool("licences", false, "print the licence of Loadline and those of everything that is built into it")
 	rest, err := parse(fs, args)
 	if err != nil {
-		return parsed(err)
+		return err
 	}
 	if len(rest) > 0 || *asJSON && *all {
-		fs.Usage()
-		return exitError
+		return misused(fs)
 	}
 	b := checks.ThisBuild()
 	switch {
@@ -43,8 +42,5 @@ func runVersion(_ context.Context, args []string, stdout, stderr io.Writer) int 
 		_, err = fmt.Fprintf(stdout, "%s\nlicence: BSD 2-Clause; \"loadline-cli version -licences\" prints it and those of everything built in\nhandbook: %s\n",
 			b, cmp.Or(checks.Handbook(exe), "checks/README.md, in the source of the project"))
 	}
-	if err != nil {
-		return fault(stderr, err)
-	}
-	return exitGood
+	return err
 }

@@ -28,6 +28,7 @@ import (
 	"loadline/checks"
 	"loadline/checks/demo"
 	"loadline/checks/share"
+	"loadline/cmd/loadline/display"
 	_ "loadline/cmd/loadline/locale" // before the toolkit's packages are initialised
 	"loadline/gui"
 	"loadline/gui/kit"
@@ -84,16 +85,8 @@ func parse(args []string, out io.Writer) (asked, error) {
 	return a, nil
 }
 
-// noDisplay says why no window can open; empty if one can.
-func noDisplay(system string, env func(string) string) string {
-	switch {
-	case system == "darwin" || system == "windows" || env("DISPLAY") != "":
-		return ""
-	case env("WAYLAND_DISPLAY") != "":
-		return "No window can open: WAYLAND_DISPLAY is set but DISPLAY is not, and the window needs Xwayland. Use loadline-cli, which does the same checks without a window."
-	}
-	return "No window can open, because there is no display here. Use loadline-cli, which does the same checks without a window."
-}
+// without is what is said of a computer that can open no window.
+const without = "Use loadline-cli, which does the same checks without a window."
 
 // writePatience is how long files that are being written may take as the program ends.
 const writePatience = 20 * time.Second
@@ -117,12 +110,12 @@ func run(args []string, out io.Writer) int {
 	if native {
 		place = os.Getenv("WAYLAND_DISPLAY")
 	}
-	if why := noDisplay(runtime.GOOS, os.Getenv); why != "" && !(native && place != "") {
-		fmt.Fprintln(out, why)
+	if why := display.Missing(runtime.GOOS, os.Getenv); why != "" && !(native && place != "") {
+		fmt.Fprintln(out, why, without)
 		return 2
 	}
 	if err := canConnect(); err != nil {
-		fmt.Fprintf(out, "No window can open: the display %s does not respond (%v). Use loadline-cli, which does the same checks without a window.\n", place, err)
+		fmt.Fprintf(out, "No window can open: the display %s does not respond (%v). %s\n", place, err, without)
 		return 2
 	}
 	// A report with a million findings fills some 300 MiB. The collector's usual rhythm would let

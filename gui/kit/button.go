@@ -26,12 +26,18 @@ type Button struct {
 	height    float32
 	On        bool     // of a toggle
 	shorter   []string // other forms of the label, for where there is less room
-	r         *buttonRenderer
+
+	ground, veil *canvas.Rectangle
+	mark         *Mark
+	text         *Text
 }
 
 // NewButton makes a button; icon or label may be empty.
 func NewButton(k ButtonKind, icon, label string, tap func()) *Button {
-	b := &Button{Kind: k, Icon: icon, Label: label, height: 34}
+	b := &Button{
+		Kind: k, Icon: icon, Label: label, height: 34, ground: NewBox(8), veil: NewBox(8),
+		mark: NewMark("open", ColText, markSide), text: NewText("", SizeBody, ColText).Bold(),
+	}
 	b.OnTapped = tap
 	b.Extend(b, nil)
 	return b
@@ -73,40 +79,13 @@ func (b *Button) Set(icon, label string) {
 }
 
 // SetKind changes how loud it is.
-func (b *Button) SetKind(k ButtonKind) {
-	if b.Kind != k {
-		b.Kind = k
-		b.Refresh()
-	}
-}
+func (b *Button) SetKind(k ButtonKind) { change(&b.Kind, k, b.Refresh) }
 
 // SetOn switches a toggle.
-func (b *Button) SetOn(on bool) {
-	if b.On != on {
-		b.On = on
-		b.Refresh()
-	}
-}
+func (b *Button) SetOn(on bool) { change(&b.On, on, b.Refresh) }
 
-// CreateRenderer implements fyne.Widget.
-func (b *Button) CreateRenderer() fyne.WidgetRenderer {
-	r := &buttonRenderer{b: b, ground: NewBox(8), veil: NewBox(8)}
-	r.mark = NewMark("open", ColText, markSide)
-	r.text = NewText("", SizeBody, ColText).Bold()
-	b.r = r
-	r.apply()
-	return r
-}
-
-type buttonRenderer struct {
-	b            *Button
-	ground, veil *canvas.Rectangle
-	mark         *Mark
-	text         *Text
-}
-
-func (r *buttonRenderer) apply() {
-	b := r.b
+// Apply, Place, Least and Parts implement Drawn.
+func (b *Button) Apply() {
 	fill, fg := fyne.ThemeColorName(""), ColText
 	switch {
 	case b.Disabled() && b.Kind != Quiet:
@@ -122,32 +101,31 @@ func (r *buttonRenderer) apply() {
 	case b.Kind == Toggle: // filled: the edge of a border around nothing is drawn dark
 		fill, fg = ColGround, ColMuted
 	}
-	SetFill(r.ground, fill)
+	SetFill(b.ground, fill)
 	border := float32(0)
 	if b.Kind == Toggle {
 		border = 1
 	}
-	SetStroke(r.ground, ColLine, border)
-	SetFill(r.veil, b.Veil())
+	SetStroke(b.ground, ColLine, border)
+	SetFill(b.veil, b.Veil())
 	ring := ColAccent
 	if b.Kind == Primary {
 		ring = ColText
 	}
-	SetStroke(r.veil, ring, b.Ring())
-	r.text.Set(r.label(b.Size().Width), fg)
+	SetStroke(b.veil, ring, b.Ring())
+	b.text.Set(b.fitting(b.Size().Width), fg)
 	tint := fg
 	if b.IconColor != "" && !b.Disabled() && (b.Kind != Toggle || b.On) {
 		tint = b.IconColor
 	}
 	if b.Icon != "" {
-		r.mark.Set(b.Icon, tint)
+		b.mark.Set(b.Icon, tint)
 	}
-	SetVisible(r.mark, b.Icon != "")
+	SetVisible(b.mark, b.Icon != "")
 }
 
-// label is the longest form of the label that fits into a width.
-func (r *buttonRenderer) label(w float32) string {
-	b := r.b
+// fitting is the longest form of the label that fits into a width.
+func (b *Button) fitting(w float32) string {
 	for form := range b.Forms() - 1 {
 		if w <= 0 || b.WidthOf(form) <= w+0.5 {
 			return b.form(form)
@@ -172,27 +150,19 @@ func (b *Button) parts(label string) (icon, text, gap float32) {
 
 const markSide = 18
 
-func (r *buttonRenderer) Layout(s fyne.Size) {
-	SetBounds(r.ground, 0, 0, s.Width, s.Height)
-	SetBounds(r.veil, 0, 0, s.Width, s.Height)
-	r.text.Set(r.label(s.Width), "")
-	icon, text, gap := r.b.parts(r.text.Text)
+func (b *Button) Place(s fyne.Size) {
+	SetBounds(b.ground, 0, 0, s.Width, s.Height)
+	SetBounds(b.veil, 0, 0, s.Width, s.Height)
+	b.text.Set(b.fitting(s.Width), "")
+	icon, text, gap := b.parts(b.text.Text)
 	x := (s.Width - icon - text - gap) / 2
-	SetBounds(r.mark, x, (s.Height-markSide)/2, markSide, markSide)
-	h := r.text.MinSize().Height
-	SetBounds(r.text, x+icon+gap, (s.Height-h)/2, text, h)
+	SetBounds(b.mark, x, (s.Height-markSide)/2, markSide, markSide)
+	h := b.text.MinSize().Height
+	SetBounds(b.text, x+icon+gap, (s.Height-h)/2, text, h)
 }
 
-func (r *buttonRenderer) MinSize() fyne.Size { return fyne.NewSize(r.b.WidthOf(0), r.b.height) }
+func (b *Button) Least() fyne.Size { return fyne.NewSize(b.WidthOf(0), b.height) }
 
-func (r *buttonRenderer) Refresh() {
-	r.apply()
-	r.Layout(r.b.Size())
-	r.mark.Refresh()
-	r.text.Refresh()
+func (b *Button) Parts() []fyne.CanvasObject {
+	return []fyne.CanvasObject{b.ground, b.veil, b.mark, b.text}
 }
-
-func (r *buttonRenderer) Objects() []fyne.CanvasObject {
-	return []fyne.CanvasObject{r.ground, r.veil, r.mark, r.text}
-}
-func (r *buttonRenderer) Destroy() {}

@@ -26,10 +26,10 @@ func TestChoice(t *testing.T) {
 	if pressed != 3 || steps != 1 || passed != fyne.KeyEscape {
 		t.Errorf("pressed %d times, %d steps, the window got %q", pressed, steps, passed)
 	}
-	if c.r.veil.StrokeWidth != 2 {
+	if c.veil.StrokeWidth != 2 {
 		t.Error("it does not show that it has the keyboard")
 	}
-	if got, want := c.r.fill.Size().Width, c.r.bed.Size().Width/2; got != want {
+	if got, want := c.fill.Size().Width, c.bed.Size().Width/2; got != want {
 		t.Errorf("half full is drawn %v wide, want %v", got, want)
 	}
 }

@@ -3,67 +3,50 @@ package kit
 import (
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
-	"fyne.io/fyne/v2/widget"
 )
 
 // Drawing is a picture made of plain shapes, drawn anew when its width, its data or the theme
 // changes.
 type Drawing struct {
-	widget.BaseWidget
-	high func(w float32) float32
-	draw func(p *Pen)
-	objs []fyne.CanvasObject
+	Base
+	high  func(w float32) float32
+	draw  func(p *Pen)
+	drawn fyne.Size // what it was drawn for; negative: it must be drawn anew
+	objs  []fyne.CanvasObject
 }
 
 // NewDrawing makes a drawing; high says how high it wants to be at a width, draw draws it.
 func NewDrawing(high func(w float32) float32, draw func(p *Pen)) *Drawing {
 	d := &Drawing{high: high, draw: draw}
-	d.ExtendBaseWidget(d)
+	d.Extend(d)
 	return d
 }
 
 // HeightFor returns the height that it wants at a width.
 func (d *Drawing) HeightFor(w float32) float32 { return d.high(w) }
 
-// CreateRenderer implements fyne.Widget.
-func (d *Drawing) CreateRenderer() fyne.WidgetRenderer {
-	r := &drawingRenderer{d: d}
-	r.Layout(d.Size())
-	return r
+// Apply has it drawn anew, from what the data say now.
+func (d *Drawing) Apply() {
+	d.drawn = fyne.NewSquareSize(-1)
+	canvas.Refresh(d)
 }
 
-type drawingRenderer struct {
-	d    *Drawing
-	size fyne.Size // that it was drawn for
-}
-
-// Layout draws only for another size: new shapes would have the toolkit lay out again, for ever.
-func (r *drawingRenderer) Layout(s fyne.Size) {
-	if s != r.size {
-		r.draw(s)
-	}
-}
-
-func (r *drawingRenderer) draw(s fyne.Size) {
-	r.size = s
-	if s.Width <= 0 || s.Height <= 0 { // not shown
-		r.d.objs = nil
+// Place draws only for another size: new shapes would have the toolkit lay out again, for ever.
+func (d *Drawing) Place(s fyne.Size) {
+	if s == d.drawn {
 		return
 	}
-	p := &Pen{Width: s.Width}
-	r.d.draw(p)
-	r.d.objs = p.objs
+	d.drawn, d.objs = s, nil
+	if s.Width > 0 && s.Height > 0 {
+		p := &Pen{Width: s.Width}
+		d.draw(p)
+		d.objs = p.objs
+	}
 }
 
-func (r *drawingRenderer) MinSize() fyne.Size { return fyne.NewSize(120, r.d.high(400)) }
-
-// Refresh draws anew what the data say now.
-func (r *drawingRenderer) Refresh() {
-	r.draw(r.d.Size())
-	canvas.Refresh(r.d)
-}
-func (r *drawingRenderer) Objects() []fyne.CanvasObject { return r.d.objs }
-func (r *drawingRenderer) Destroy()                     {}
+// Least and Parts implement Drawn.
+func (d *Drawing) Least() fyne.Size           { return fyne.NewSize(120, d.high(400)) }
+func (d *Drawing) Parts() []fyne.CanvasObject { return d.objs }
 
 // Pen draws in the colours of the theme.
 type Pen struct {
@@ -97,4 +80,12 @@ func (p *Pen) Mark(x, y, side float32, name string, c fyne.ThemeColorName) {
 	i.FillMode = canvas.ImageFillContain
 	SetBounds(i, x, y, side, side)
 	p.objs = append(p.objs, i)
+}
+
+// Line draws a straight line of a width.
+func (p *Pen) Line(x1, y1, x2, y2, width float32, c fyne.ThemeColorName) {
+	l := canvas.NewLine(Paint(c))
+	l.StrokeWidth = width
+	l.Position1, l.Position2 = fyne.NewPos(x1, y1), fyne.NewPos(x2, y2)
+	p.objs = append(p.objs, l)
 }

@@ -69,9 +69,7 @@ func (l *fieldLayout) Layout(o []fyne.CanvasObject, s fyne.Size) {
 	glyph := Measure("0", SizeBody, l.f.TextStyle).Width
 	whole := float32(int((s.Width-pad-least)/glyph)) * glyph
 	SetBounds(o[1], 0, 2, s.Width-pad-whole, s.Height-4)
-	l.f.ellipsis()
-	l.f.placeCursor()
-	l.f.drawRing()
+	l.f.show()
 	SetBounds(o[4], -fieldPad, 0, s.Width+2*fieldPad, s.Height)
 }
 
@@ -137,7 +135,6 @@ func (f *Field) HeadHidden() bool { return f.more != nil && f.more.Visible() }
 func (f *Field) ToEnd() {
 	f.CursorColumn = len([]rune(f.Text))
 	f.Refresh()
-	f.ellipsis()
 }
 
 // drawRing shows whether the field has the keyboard.
@@ -152,12 +149,17 @@ func (f *Field) drawRing() {
 	}
 }
 
-// Refresh implements fyne.Widget.
-func (f *Field) Refresh() {
-	f.Entry.Refresh()
+// show brings what the frame shows in line with the field.
+func (f *Field) show() {
 	f.ellipsis()
 	f.placeCursor()
 	f.drawRing()
+}
+
+// Refresh implements fyne.Widget.
+func (f *Field) Refresh() {
+	f.Entry.Refresh()
+	f.show()
 }
 
 // TypedShortcut implements fyne.Shortcutable.
@@ -184,9 +186,7 @@ func (f *Field) TypedKey(e *fyne.KeyEvent) {
 func (f *Field) FocusGained() {
 	f.focused = true
 	f.Entry.FocusGained()
-	f.drawRing()
-	f.ellipsis()
-	f.placeCursor()
+	f.show()
 	Reveal(f)
 }
 
@@ -194,7 +194,5 @@ func (f *Field) FocusGained() {
 func (f *Field) FocusLost() {
 	f.focused = false
 	f.Entry.FocusLost()
-	f.drawRing()
 	f.ToEnd()
-	f.placeCursor()
 }

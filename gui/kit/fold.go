@@ -9,16 +9,21 @@ import (
 // Fold is one line that stands for more: it says what is set, and opens it when it is pressed.
 type Fold struct {
 	Pressable
-	icon         string
-	text, action string
-	panel        bool // has a ground and a border of its own
-	height       float32
-	r            *foldRenderer
+	icon   string
+	panel  bool // has a ground and a border of its own
+	height float32
+
+	ground, veil *canvas.Rectangle
+	mark         *Mark
+	text, action *Text
 }
 
 // NewFold makes a line; action says what a press does. Icon may be empty.
 func NewFold(icon, action string, tap func()) *Fold {
-	f := &Fold{icon: icon, action: action, height: 36}
+	f := &Fold{
+		icon: icon, height: 36, ground: NewBox(radius), veil: NewBox(8), mark: NewMark("open", ColAccent, markSide),
+		text: NewText("", SizeBody, ColText).Truncated(), action: NewText(action, SizeBody, ColAccent).Bold(),
+	}
 	f.OnTapped = tap
 	f.Extend(f, nil)
 	return f
@@ -28,82 +33,52 @@ func NewFold(icon, action string, tap func()) *Fold {
 func (f *Fold) Panel() *Fold { f.panel, f.height = true, 42; return f }
 
 // Text is what the line says.
-func (f *Fold) Text() string { return f.text }
+func (f *Fold) Text() string { return f.text.Text }
 
 // Set changes what the line says, and what a press does.
 func (f *Fold) Set(text, action string) {
-	if f.text != text || f.action != action {
-		f.text, f.action = text, action
+	if f.text.Text != text || f.action.Text != action {
+		f.text.Text, f.action.Text = text, action
 		f.Refresh()
 	}
 }
 
-// CreateRenderer implements fyne.Widget.
-func (f *Fold) CreateRenderer() fyne.WidgetRenderer {
-	r := &foldRenderer{
-		f: f, ground: NewBox(radius), veil: NewBox(8),
-		mark: NewMark("open", ColAccent, markSide), text: NewText("", SizeBody, ColText).Truncated(),
-		action: NewText("", SizeBody, ColAccent).Bold(),
-	}
-	f.r = r
-	r.apply()
-	return r
-}
-
-type foldRenderer struct {
-	f            *Fold
-	ground, veil *canvas.Rectangle
-	mark         *Mark
-	text, action *Text
-}
-
-func (r *foldRenderer) apply() {
-	f := r.f
+// Apply, Place, Least and Parts implement Drawn.
+func (f *Fold) Apply() {
 	ground, border := fyne.ThemeColorName(""), float32(0)
 	if f.panel {
 		ground, border = ColSurface, 1
 	}
-	SetFill(r.ground, ground)
-	SetStroke(r.ground, ColLine, border)
-	SetFill(r.veil, f.Veil())
-	SetStroke(r.veil, ColAccent, f.Ring())
-	SetVisible(r.mark, f.icon != "")
+	SetFill(f.ground, ground)
+	SetStroke(f.ground, ColLine, border)
+	SetFill(f.veil, f.Veil())
+	SetStroke(f.veil, ColAccent, f.Ring())
+	SetVisible(f.mark, f.icon != "")
 	if f.icon != "" {
-		r.mark.Set(f.icon, ColAccent)
+		f.mark.Set(f.icon, ColAccent)
 	}
-	r.text.Set(f.text, ColText)
-	c := ColAccent
+	f.action.Color = ColAccent
 	if f.Disabled() {
-		c = theme.ColorNameDisabled
+		f.action.Color = theme.ColorNameDisabled
 	}
-	r.action.Set(f.action, c)
 }
 
-func (r *foldRenderer) Layout(s fyne.Size) {
+func (f *Fold) Place(s fyne.Size) {
 	const pad = 12
-	SetBounds(r.ground, 0, 0, s.Width, s.Height)
-	SetBounds(r.veil, 2, 2, s.Width-4, s.Height-4)
+	SetBounds(f.ground, 0, 0, s.Width, s.Height)
+	SetBounds(f.veil, 2, 2, s.Width-4, s.Height-4)
 	x := float32(pad)
-	if r.f.icon != "" {
-		SetBounds(r.mark, x, (s.Height-markSide)/2, markSide, markSide)
+	if f.icon != "" {
+		SetBounds(f.mark, x, (s.Height-markSide)/2, markSide, markSide)
 		x += markSide + 9
 	}
-	w := r.action.MinSize().Width
-	SetBounds(r.action, s.Width-pad-w, 0, w, s.Height)
-	SetBounds(r.text, x, 0, max(s.Width-pad-w-14-x, 0), s.Height)
+	w := f.action.MinSize().Width
+	SetBounds(f.action, s.Width-pad-w, 0, w, s.Height)
+	SetBounds(f.text, x, 0, max(s.Width-pad-w-14-x, 0), s.Height)
 }
 
-func (r *foldRenderer) MinSize() fyne.Size { return fyne.NewSize(160, r.f.height) }
+func (f *Fold) Least() fyne.Size { return fyne.NewSize(160, f.height) }
 
-func (r *foldRenderer) Refresh() {
-	r.apply()
-	r.Layout(r.f.Size())
-	r.text.Refresh()
-	r.action.Refresh()
-	r.mark.Refresh()
+func (f *Fold) Parts() []fyne.CanvasObject {
+	return []fyne.CanvasObject{f.ground, f.mark, f.text, f.action, f.veil}
 }
-
-func (r *foldRenderer) Objects() []fyne.CanvasObject {
-	return []fyne.CanvasObject{r.ground, r.mark, r.text, r.action, r.veil}
-}
-func (r *foldRenderer) Destroy() {}

@@ -26,56 +26,72 @@ func HeightOf(o fyne.CanvasObject, w float32) float32 {
 	return o.MinSize().Height
 }
 
-// column stacks things from the top, each as wide as the column and as high as it wants. What wants
-// no height gets no gap either.
-type column struct{ gap float32 }
+// Put puts a thing in its place.
+type Put func(o fyne.CanvasObject, x, y, w, h float32)
 
-// NewColumn stacks things with a gap between them.
-func NewColumn(gap float32, o ...fyne.CanvasObject) *fyne.Container {
-	return container.New(&column{gap}, o...)
+// Arrangement is a layout that is told by one function: it puts things in their places in a room, and returns the
+// height that they want at the width of it. Where only the height is wanted, the room has none and nothing is put.
+type Arrangement func(o []fyne.CanvasObject, room fyne.Size, put Put) (height float32)
+
+// arranged is the layout of an arrangement.
+type arranged struct {
+	Arrangement
+	least func(o []fyne.CanvasObject) fyne.Size
 }
 
-func (c *column) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	y := float32(0)
-	for _, x := range o {
-		if !x.Visible() {
-			continue
-		}
-		h := HeightOf(x, s.Width)
-		SetBounds(x, 0, y, s.Width, h)
-		if h > 0 {
-			y += h + c.gap
-		}
-	}
+// Arrange places things by an arrangement; least is the size that they need at least.
+func Arrange(a Arrangement, least func([]fyne.CanvasObject) fyne.Size, o ...fyne.CanvasObject) *fyne.Container {
+	return container.New(&arranged{a, least}, o...)
 }
 
-func (c *column) HeightFor(o []fyne.CanvasObject, w float32) float32 {
-	h, n := float32(0), 0
-	for _, x := range o {
-		if !x.Visible() {
-			continue
-		}
-		if hx := HeightOf(x, w); hx > 0 {
-			h += hx
-			n++
-		}
-	}
-	return h + c.gap*float32(max(n-1, 0))
+// Layout and HeightFor place things, and tell how high they want to be.
+func (a Arrangement) Layout(o []fyne.CanvasObject, s fyne.Size) { a(o, s, SetBounds) }
+
+func (a Arrangement) HeightFor(o []fyne.CanvasObject, w float32) float32 {
+	return a(o, fyne.NewSize(w, 0), func(fyne.CanvasObject, float32, float32, float32, float32) {})
 }
 
-func (c *column) MinSize(o []fyne.CanvasObject) fyne.Size {
-	var s fyne.Size
-	n := 0
+func (a *arranged) MinSize(o []fyne.CanvasObject) fyne.Size { return a.least(o) }
+
+// AtLeast is a least size that does not depend on what is placed.
+func AtLeast(w, h float32) func([]fyne.CanvasObject) fyne.Size {
+	return func([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(w, h) }
+}
+
+// measured returns the sums of the least widths and heights of what is shown, with gaps between, and the largest.
+func measured(o []fyne.CanvasObject, gap float32) (sum, most fyne.Size) {
+	between := float32(0)
 	for _, x := range o {
 		if x.Visible() {
 			m := x.MinSize()
-			s.Width = max(s.Width, m.Width)
-			s.Height += m.Height
-			n++
+			sum = sum.Add(m).AddWidthHeight(between, between)
+			most = most.Max(m)
+			between = gap
 		}
 	}
-	s.Height += c.gap * float32(max(n-1, 0))
-	return s
+	return sum, most
+}
+
+// NewColumn stacks things from the top with a gap between them, each as wide as the column and as high as it wants.
+// What wants no height gets no gap either.
+func NewColumn(gap float32, o ...fyne.CanvasObject) *fyne.Container {
+	return Arrange(func(o []fyne.CanvasObject, room fyne.Size, put Put) float32 {
+		y := float32(0)
+		for _, x := range o {
+			if !x.Visible() {
+				continue
+			}
+			h := HeightOf(x, room.Width)
+			put(x, 0, y, room.Width, h)
+			if h > 0 {
+				y += h + gap
+			}
+		}
+		return max(y-gap, 0)
+	}, func(o []fyne.CanvasObject) fyne.Size {
+		sum, most := measured(o, gap)
+		return fyne.NewSize(most.Width, sum.Height)
+	}, o...)
 }
 
 // row puts things beside each other, centred, each at its own width; one of them may take what is
@@ -99,7 +115,7 @@ func NewRow(gap float32, o ...fyne.CanvasObject) *fyne.Container {
 
 // NewStretch makes a row in which the thing at index i takes what is left.
 func NewStretch(gap float32, i int, o ...fyne.CanvasObject) *fyne.Container {
-	return container.New(&row{gap: gap, stretch: i, least: 24}, o...)
+	return NewStretchLeast(gap, i, 24, o...)
 }
 
 // NewStretchLeast is NewStretch, where others take a shorter form so that at least so much is left.
@@ -159,201 +175,118 @@ func (r *row) widths(o []fyne.CanvasObject, w float32) []float32 {
 	return ws
 }
 
-func (r *row) Layout(o []fyne.CanvasObject, s fyne.Size) {
+func (r *row) arrange(o []fyne.CanvasObject, room fyne.Size, put Put) (height float32) {
 	x := float32(0)
-	for i, w := range r.widths(o, s.Width) {
+	for i, w := range r.widths(o, room.Width) {
 		if !o[i].Visible() {
 			continue
 		}
-		h := min(HeightOf(o[i], w), s.Height)
-		SetBounds(o[i], x, (s.Height-h)/2, w, h)
+		want := HeightOf(o[i], w)
+		h := min(want, room.Height)
+		put(o[i], x, (room.Height-h)/2, w, h)
 		x += w + r.gap
+		height = max(height, want)
 	}
+	return height
 }
 
+// Layout, HeightFor and MinSize make it a layout.
+func (r *row) Layout(o []fyne.CanvasObject, s fyne.Size) { Arrangement(r.arrange).Layout(o, s) }
+
 func (r *row) HeightFor(o []fyne.CanvasObject, w float32) float32 {
-	h := float32(0)
-	for i, wi := range r.widths(o, w) {
-		if o[i].Visible() {
-			h = max(h, HeightOf(o[i], wi))
-		}
-	}
-	return h
+	return Arrangement(r.arrange).HeightFor(o, w)
 }
 
 func (r *row) MinSize(o []fyne.CanvasObject) fyne.Size {
-	var s fyne.Size
-	n := 0
-	for _, x := range o {
-		if x.Visible() {
-			m := x.MinSize()
-			s.Width += m.Width
-			s.Height = max(s.Height, m.Height)
-			n++
-		}
-	}
-	s.Width += r.gap * float32(max(n-1, 0))
-	return s
+	sum, most := measured(o, r.gap)
+	return fyne.NewSize(sum.Width, most.Height)
 }
 
-// flow puts things beside each other, and on further lines where there is no room.
-type flow struct{ gap float32 }
-
-// NewFlow lets things flow over as many lines as they need.
+// NewFlow puts things beside each other, on as many lines as they need.
 func NewFlow(gap float32, o ...fyne.CanvasObject) *fyne.Container {
-	return container.New(&flow{gap}, o...)
-}
-
-// each visits everything with its place at a width, and returns the height of all.
-func (f *flow) each(o []fyne.CanvasObject, w float32, visit func(x fyne.CanvasObject, at fyne.Position, s fyne.Size)) float32 {
-	var x, y, high float32
-	for _, c := range o {
-		if !c.Visible() {
-			continue
+	var flow Arrangement = func(o []fyne.CanvasObject, room fyne.Size, put Put) float32 {
+		var x, y, high float32
+		for _, c := range o {
+			if !c.Visible() {
+				continue
+			}
+			s := c.MinSize()
+			s.Width = min(s.Width, room.Width)
+			if x > 0 && x+s.Width > room.Width {
+				x, y, high = 0, y+high+gap, 0
+			}
+			put(c, x, y, s.Width, s.Height)
+			x += s.Width + gap
+			high = max(high, s.Height)
 		}
-		s := c.MinSize()
-		s.Width = min(s.Width, w)
-		if x > 0 && x+s.Width > w {
-			x, y, high = 0, y+high+f.gap, 0
+		return y + high
+	}
+	return Arrange(flow, func(o []fyne.CanvasObject) fyne.Size { return fyne.NewSize(60, flow.HeightFor(o, 4000)) }, o...)
+}
+
+// NewStack lays things over each other: each has all the room.
+func NewStack(o ...fyne.CanvasObject) *fyne.Container {
+	least := func(o []fyne.CanvasObject) (s fyne.Size) {
+		for _, x := range o {
+			s = s.Max(x.MinSize())
 		}
-		visit(c, fyne.NewPos(x, y), s)
-		x += s.Width + f.gap
-		high = max(high, s.Height)
+		return s
 	}
-	return y + high
+	return Arrange(func(o []fyne.CanvasObject, room fyne.Size, put Put) float32 {
+		for _, x := range o {
+			put(x, 0, 0, room.Width, room.Height)
+		}
+		return least(o).Height
+	}, least, o...)
 }
-
-func (f *flow) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	f.each(o, s.Width, func(c fyne.CanvasObject, at fyne.Position, size fyne.Size) {
-		SetBounds(c, at.X, at.Y, size.Width, size.Height)
-	})
-}
-
-func (f *flow) HeightFor(o []fyne.CanvasObject, w float32) float32 {
-	return f.each(o, w, func(fyne.CanvasObject, fyne.Position, fyne.Size) {})
-}
-
-func (f *flow) MinSize(o []fyne.CanvasObject) fyne.Size {
-	return fyne.NewSize(60, f.HeightFor(o, 4000))
-}
-
-// stack gives everything in it all the room.
-type stack struct{}
-
-// NewStack lays things over each other.
-func NewStack(o ...fyne.CanvasObject) *fyne.Container { return container.New(stack{}, o...) }
-
-func (stack) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	for _, x := range o {
-		SetBounds(x, 0, 0, s.Width, s.Height)
-	}
-}
-
-func (stack) MinSize(o []fyne.CanvasObject) fyne.Size {
-	var s fyne.Size
-	for _, x := range o {
-		s = s.Max(x.MinSize())
-	}
-	return s
-}
-
-// inset keeps a distance around one thing.
-type inset struct{ left, top, right, bottom float32 }
 
 // NewInset keeps a distance to the left and right (x), above and below (y).
 func NewInset(x, y float32, o fyne.CanvasObject) *fyne.Container {
-	return container.New(&inset{x, y, x, y}, o)
+	return Arrange(func(o []fyne.CanvasObject, room fyne.Size, put Put) float32 {
+		put(o[0], x, y, room.Width-2*x, room.Height-2*y)
+		return HeightOf(o[0], room.Width-2*x) + 2*y
+	}, func(o []fyne.CanvasObject) fyne.Size { return o[0].MinSize().AddWidthHeight(2*x, 2*y) }, o)
 }
 
-func (p *inset) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	SetBounds(o[0], p.left, p.top, s.Width-p.left-p.right, s.Height-p.top-p.bottom)
-}
-
-func (p *inset) HeightFor(o []fyne.CanvasObject, w float32) float32 {
-	return HeightOf(o[0], w-p.left-p.right) + p.top + p.bottom
-}
-
-func (p *inset) MinSize(o []fyne.CanvasObject) fyne.Size {
-	return o[0].MinSize().AddWidthHeight(p.left+p.right, p.top+p.bottom)
-}
-
-// sized gives one thing a least size; a zero leaves that side alone.
-type sized struct{ w, h float32 }
-
-// NewSized gives a thing a least width and height.
+// NewSized gives a thing a least width and height; a zero leaves that side alone.
 func NewSized(w, h float32, o fyne.CanvasObject) *fyne.Container {
-	return container.New(&sized{w, h}, o)
+	return Arrange(func(o []fyne.CanvasObject, room fyne.Size, put Put) float32 {
+		want := max(HeightOf(o[0], room.Width), h)
+		high := min(want, room.Height)
+		put(o[0], 0, (room.Height-high)/2, room.Width, high)
+		return want
+	}, func(o []fyne.CanvasObject) fyne.Size { return o[0].MinSize().Max(fyne.NewSize(w, h)) }, o)
 }
-
-func (f *sized) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	h := min(max(HeightOf(o[0], s.Width), f.h), s.Height)
-	SetBounds(o[0], 0, (s.Height-h)/2, s.Width, h)
-}
-
-func (f *sized) HeightFor(o []fyne.CanvasObject, w float32) float32 {
-	return max(f.h, HeightOf(o[0], w))
-}
-
-func (f *sized) MinSize(o []fyne.CanvasObject) fyne.Size {
-	return o[0].MinSize().Max(fyne.NewSize(f.w, f.h))
-}
-
-// sideBySide puts two things beside each other, or one under the other where it is narrow.
-type sideBySide struct{ gap float32 }
 
 const pairWide = 640
 
-// NewSideBySide puts a and b beside each other with a gap.
+// NewSideBySide puts a and b beside each other with a gap, or one under the other where it is narrow.
 func NewSideBySide(gap float32, a, b fyne.CanvasObject) *fyne.Container {
-	return container.New(&sideBySide{gap}, a, b)
+	return Arrange(func(o []fyne.CanvasObject, room fyne.Size, put Put) float32 {
+		w := room.Width
+		if w >= pairWide {
+			w = (w - gap) / 2
+		}
+		first, second := HeightOf(o[0], w), HeightOf(o[1], w)
+		put(o[0], 0, 0, w, first)
+		if room.Width < pairWide {
+			put(o[1], 0, first+GapMid, w, second)
+			return first + GapMid + second
+		}
+		put(o[1], w+gap, 0, w, second)
+		return max(first, second)
+	}, func(o []fyne.CanvasObject) fyne.Size { return o[0].MinSize().Max(o[1].MinSize()) }, a, b)
 }
-
-func (p *sideBySide) half(w float32) float32 { return (w - p.gap) / 2 }
-
-func (p *sideBySide) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	if s.Width < pairWide {
-		h := HeightOf(o[0], s.Width)
-		SetBounds(o[0], 0, 0, s.Width, h)
-		SetBounds(o[1], 0, h+GapMid, s.Width, HeightOf(o[1], s.Width))
-		return
-	}
-	w := p.half(s.Width)
-	SetBounds(o[0], 0, 0, w, HeightOf(o[0], w))
-	SetBounds(o[1], w+p.gap, 0, w, HeightOf(o[1], w))
-}
-
-func (p *sideBySide) HeightFor(o []fyne.CanvasObject, w float32) float32 {
-	if w < pairWide {
-		return HeightOf(o[0], w) + GapMid + HeightOf(o[1], w)
-	}
-	h := p.half(w)
-	return max(HeightOf(o[0], h), HeightOf(o[1], h))
-}
-
-func (p *sideBySide) MinSize(o []fyne.CanvasObject) fyne.Size {
-	a, b := o[0].MinSize(), o[1].MinSize()
-	return fyne.NewSize(max(a.Width, b.Width), max(a.Height, b.Height))
-}
-
-// hanging puts a mark to the left of the first line of a text.
-type hanging struct{ indent float32 }
 
 // NewHanging puts a mark to the left of a text; all lines of it begin at the indent.
 func NewHanging(indent float32, mark, text fyne.CanvasObject) *fyne.Container {
-	return container.New(&hanging{indent}, mark, text)
-}
-
-func (h *hanging) Layout(o []fyne.CanvasObject, s fyne.Size) {
-	m := o[0].MinSize()
-	SetBounds(o[0], 0, 0, m.Width, m.Height)
-	SetBounds(o[1], h.indent, 0, s.Width-h.indent, s.Height)
-}
-
-func (h *hanging) HeightFor(o []fyne.CanvasObject, w float32) float32 {
-	return max(o[0].MinSize().Height, HeightOf(o[1], w-h.indent))
-}
-
-func (h *hanging) MinSize(o []fyne.CanvasObject) fyne.Size {
-	a, b := o[0].MinSize(), o[1].MinSize()
-	return fyne.NewSize(h.indent+b.Width, max(a.Height, b.Height))
+	return Arrange(func(o []fyne.CanvasObject, room fyne.Size, put Put) float32 {
+		m := o[0].MinSize()
+		put(o[0], 0, 0, m.Width, m.Height)
+		put(o[1], indent, 0, room.Width-indent, room.Height)
+		return max(m.Height, HeightOf(o[1], room.Width-indent))
+	}, func(o []fyne.CanvasObject) fyne.Size {
+		a, b := o[0].MinSize(), o[1].MinSize()
+		return fyne.NewSize(indent+b.Width, max(a.Height, b.Height))
+	}, mark, text)
 }

@@ -6,7 +6,6 @@ import (
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
-	"fyne.io/fyne/v2/widget"
 
 	"loadline/assets"
 )
@@ -19,7 +18,7 @@ type Badge struct {
 
 // Mark is a drawing from assets in colours of the theme, of a fixed size.
 type Mark struct {
-	widget.BaseWidget
+	Base
 	name         string
 	shape, Inner fyne.ThemeColorName
 	side         float32
@@ -28,8 +27,9 @@ type Mark struct {
 
 // NewMark makes a mark of a name from assets; side is its width and height.
 func NewMark(name string, shape fyne.ThemeColorName, side float32) *Mark {
-	m := &Mark{name: name, shape: shape, Inner: ColSurface, side: side}
-	m.ExtendBaseWidget(m)
+	m := &Mark{name: name, shape: shape, Inner: ColSurface, side: side, img: canvas.NewImageFromResource(nil)}
+	m.img.FillMode = canvas.ImageFillContain
+	m.Extend(m)
 	return m
 }
 
@@ -41,29 +41,21 @@ func (m *Mark) Set(name string, shape fyne.ThemeColorName) {
 	}
 }
 
-// CreateRenderer implements fyne.Widget.
-func (m *Mark) CreateRenderer() fyne.WidgetRenderer {
-	m.img = canvas.NewImageFromResource(art(m.name, m.shape, m.Inner, m.side))
-	m.img.FillMode = canvas.ImageFillContain
-	return &markRenderer{m}
-}
-
-type markRenderer struct{ m *Mark }
-
-func (r *markRenderer) Layout(s fyne.Size) {
-	d := min(r.m.side, s.Width, s.Height)
-	SetBounds(r.m.img, (s.Width-d)/2, (s.Height-d)/2, d, d)
-}
-func (r *markRenderer) MinSize() fyne.Size { return fyne.NewSquareSize(r.m.side) }
-func (r *markRenderer) Refresh() {
-	a := art(r.m.name, r.m.shape, r.m.Inner, r.m.side)
-	if a != r.m.img.Resource {
-		r.m.img.Resource = a
-		r.m.img.Refresh()
+// Apply, Place, Least and Parts implement Drawn.
+func (m *Mark) Apply() {
+	a, was := art(m.name, m.shape, m.Inner, m.side), m.img.Resource
+	m.img.Resource = a
+	if was != nil && was != a { // the first is read once it is seen
+		m.img.Refresh()
 	}
 }
-func (r *markRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.m.img} }
-func (r *markRenderer) Destroy()                     {}
+
+func (m *Mark) Place(s fyne.Size) {
+	d := min(m.side, s.Width, s.Height)
+	SetBounds(m.img, (s.Width-d)/2, (s.Height-d)/2, d, d)
+}
+func (m *Mark) Least() fyne.Size           { return fyne.NewSquareSize(m.side) }
+func (m *Mark) Parts() []fyne.CanvasObject { return []fyne.CanvasObject{m.img} }
 
 func css(n fyne.ThemeColorName) string {
 	r, g, b, _ := Paint(n).RGBA()

@@ -3,13 +3,12 @@ package kit
 import (
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
-	"fyne.io/fyne/v2/widget"
 )
 
 // Page scrolls one thing whose height follows from its width, centred and never too wide. What stands
 // above it keeps its place while there is room, and scrolls along where the page is low.
 type Page struct {
-	widget.BaseWidget
+	Base
 	above, body fyne.CanvasObject
 	fixedFrom   float32 // height of the page from which what stands above keeps its place
 	bare        bool    // no space beside and below
@@ -40,7 +39,7 @@ func NewPage(body fyne.CanvasObject) *Page {
 	p.clip = container.NewClip(p.content)
 	p.clip.ExtendBaseWidget(p.clip) // or it is not refreshed before it is drawn
 	p.bar = newScrollBar(p)
-	p.ExtendBaseWidget(p)
+	p.Extend(p)
 	return p
 }
 
@@ -85,14 +84,8 @@ func (p *Page) inner(w float32) float32 {
 	return min(w-2*Edge(w), PageMost)
 }
 
-// Children and Arrange implement Parent.
-func (p *Page) Children() []fyne.CanvasObject {
-	return []fyne.CanvasObject{p.fixed, p.clip}
-}
-
-// Arrange places everything anew, as its height follows from the present width.
-func (p *Page) Arrange() {
-	s := p.Size()
+// Place puts everything where its height, which follows from the present width, has it.
+func (p *Page) Place(s fyne.Size) {
 	if s.Width <= 0 || s.Height <= 0 {
 		return
 	}
@@ -152,7 +145,6 @@ func (p *Page) Reflow() { Relayout(p) }
 // Offset is how far the page is scrolled; MaxOffset is how far it can be.
 func (p *Page) Offset() float32 { return p.offset }
 
-// MaxOffset is how far the page can be scrolled.
 func (p *Page) MaxOffset() float32 { return max(p.total-p.clip.Size().Height, 0) }
 
 // ScrollTo scrolls to a distance from the top, or as far as there is something.
@@ -218,33 +210,17 @@ func (p *Page) ShowMost(o fyne.CanvasObject) {
 	}
 }
 
-// CreateRenderer implements fyne.Widget.
-func (p *Page) CreateRenderer() fyne.WidgetRenderer { return &pageRenderer{p} }
-
-type pageRenderer struct{ p *Page }
-
-func (r *pageRenderer) Layout(fyne.Size) { r.p.Arrange() }
-func (r *pageRenderer) MinSize() fyne.Size {
+// Least and Parts implement Drawn.
+func (p *Page) Least() fyne.Size {
 	w := float32(100)
-	for _, o := range []fyne.CanvasObject{r.p.above, r.p.body} {
+	for _, o := range []fyne.CanvasObject{p.above, p.body} {
 		if o != nil {
 			w = max(w, o.MinSize().Width+2*18)
 		}
 	}
 	return fyne.NewSize(w, 60)
 }
-
-func (r *pageRenderer) Refresh() {
-	r.p.Arrange()
-	r.p.fixed.Refresh()
-	r.p.clip.Refresh()
-	r.p.bar.Refresh()
-}
-
-func (r *pageRenderer) Objects() []fyne.CanvasObject {
-	return []fyne.CanvasObject{r.p.fixed, r.p.clip, r.p.bar}
-}
-func (r *pageRenderer) Destroy() {}
+func (p *Page) Parts() []fyne.CanvasObject { return []fyne.CanvasObject{p.fixed, p.clip, p.bar} }
 
 // Reveal scrolls what has the keyboard into view, on every page that it stands on.
 func Reveal(o fyne.CanvasObject) {

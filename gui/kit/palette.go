@@ -10,7 +10,7 @@ import (
 // ownColour begins the names of our own colours.
 const ownColour = "loadline"
 
-// Our colour names, beside those of Fyne. Text is only ever drawn in the pairs that inPairs lists.
+// Our colour names, beside those of Fyne. Text is only ever drawn on the colours that TextGrounds lists.
 const (
 	ColSurface fyne.ThemeColorName = "loadlineSurface" // panels
 	ColInset   fyne.ThemeColorName = "loadlineInset"   // what is deeper than a panel
@@ -74,62 +74,20 @@ var darkPalette = palette{
 	theme.ColorNameHyperlink: hex(0x74C9D3),
 }
 
-// inPairs lists every text colour with every colour that it stands on. The contrast test holds each
-// pair to WCAG 2.2, success criterion 1.4.3 (4.5 to 1).
-var TextPairs = [][2]fyne.ThemeColorName{
-	{ColText, ColGround},
-	{ColText, ColSurface},
-	{ColText, ColInset},
-	{ColText, colChip},
-	{ColText, theme.ColorNameButton},
-	{ColText, theme.ColorNameInputBackground},
-	{ColText, theme.ColorNameOverlayBackground},
-	{ColText, theme.ColorNameMenuBackground},
-	{ColMuted, ColGround},
-	{ColMuted, ColSurface},
-	{ColMuted, ColInset},
-	{ColMuted, theme.ColorNameOverlayBackground},
-	{ColAccent, ColSurface},
-	{ColAccent, ColGround},
-	{ColAccent, ColInset},
-	{ColAccent, colChip},
-	{colOnFill, ColAccent},
-	{colOnFill, ColFail},
-	{ColPass, ColSurface},
-	{ColPass, ColGround},
-	{ColPass, ColInset},
-	{ColWarn, ColSurface},
-	{ColWarn, ColGround},
-	{ColWarn, ColInset},
-	{ColFail, ColSurface},
-	{ColFail, ColGround},
-	{ColFail, ColInset},
-	{ColFail, theme.ColorNameOverlayBackground},
-	{ColUnknown, ColSurface},
-	{ColUnknown, ColGround},
-	{ColUnknown, ColInset},
-	{ColIdle, ColSurface},
-	{ColIdle, ColGround},
-	{theme.ColorNamePlaceHolder, theme.ColorNameInputBackground},
-}
-
-// rowPairs are the texts of a chosen row, which does not change under the pointer (table.arrange): 4.5
-// to 1 as well.
-var rowPairs = [][2]fyne.ThemeColorName{
-	{ColMuted, colChip},
-	{ColWarn, colChip},
-	{ColFail, colChip},
-	{ColIdle, colChip},
-}
-
-// graphicPairs are shapes and the colour around them: WCAG 2.2, success criterion 1.4.11 (3 to 1).
-var graphicPairs = [][2]fyne.ThemeColorName{
-	{ColMark, ColSurface},
-	{ColMark, ColInset},
-	{ColAccent, ColInset},
-	{ColAccent, ColSurface},
-	{ColAccent, ColGround}, // the ring around what has the keyboard
-	{theme.ColorNameInputBorder, ColSurface},
-	{theme.ColorNameInputBorder, ColGround},
-	{theme.ColorNameInputBorder, theme.ColorNameInputBackground},
+// TextGrounds are the colours that each colour of text stands on. The contrast test holds every pair to WCAG 2.2,
+// success criterion 1.4.3 (4.5 to 1).
+var TextGrounds = map[fyne.ThemeColorName][]fyne.ThemeColorName{
+	ColText: {
+		ColGround, ColSurface, ColInset, colChip, theme.ColorNameButton, theme.ColorNameInputBackground,
+		theme.ColorNameOverlayBackground, theme.ColorNameMenuBackground,
+	},
+	ColMuted:                   {ColGround, ColSurface, ColInset, theme.ColorNameOverlayBackground},
+	ColAccent:                  {ColSurface, ColGround, ColInset, colChip},
+	colOnFill:                  {ColAccent, ColFail},
+	ColPass:                    {ColSurface, ColGround, ColInset},
+	ColWarn:                    {ColSurface, ColGround, ColInset},
+	ColFail:                    {ColSurface, ColGround, ColInset, theme.ColorNameOverlayBackground},
+	ColUnknown:                 {ColSurface, ColGround, ColInset},
+	ColIdle:                    {ColSurface, ColGround},
+	theme.ColorNamePlaceHolder: {theme.ColorNameInputBackground},
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"testing"
 
+	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/theme"
 )
 
@@ -52,22 +53,31 @@ func TestContrastFormula(t *testing.T) {
 func TestContrast(t *testing.T) {
 	for variant, p := range map[string]palette{"light": lightPalette, "dark": darkPalette} {
 		hover := p[theme.ColorNameHover]
-		for _, k := range TextPairs {
-			if r := contrast(p[k[0]], p[k[1]]); r < 4.5 {
-				t.Errorf("%s: %s on %s is %.2f:1, want 4.5", variant, k[0], k[1], r)
-			}
-			if r := contrast(p[k[0]], over(hover, p[k[1]])); r < 4.5 {
-				t.Errorf("%s: %s on %s under the pointer is %.2f:1, want 4.5", variant, k[0], k[1], r)
-			}
-		}
-		for _, k := range rowPairs {
-			if r := contrast(p[k[0]], p[k[1]]); r < 4.5 {
-				t.Errorf("%s: %s on a chosen row is %.2f:1, want 4.5", variant, k[0], r)
+		for text, grounds := range TextGrounds {
+			for _, ground := range grounds {
+				if r := contrast(p[text], p[ground]); r < 4.5 {
+					t.Errorf("%s: %s on %s is %.2f:1, want 4.5", variant, text, ground, r)
+				}
+				if r := contrast(p[text], over(hover, p[ground])); r < 4.5 {
+					t.Errorf("%s: %s on %s under the pointer is %.2f:1, want 4.5", variant, text, ground, r)
+				}
 			}
 		}
-		for _, k := range graphicPairs {
-			if r := contrast(p[k[0]], p[k[1]]); r < 3 {
-				t.Errorf("%s: the shape %s on %s is %.2f:1, want 3", variant, k[0], k[1], r)
+		// A chosen row does not change under the pointer (Table.arrange).
+		for _, text := range []fyne.ThemeColorName{ColMuted, ColWarn, ColFail, ColIdle} {
+			if r := contrast(p[text], p[colChip]); r < 4.5 {
+				t.Errorf("%s: %s on a chosen row is %.2f:1, want 4.5", variant, text, r)
+			}
+		}
+		for shape, grounds := range map[fyne.ThemeColorName][]fyne.ThemeColorName{
+			ColMark:                    {ColSurface, ColInset},
+			ColAccent:                  {ColInset, ColSurface, ColGround}, // on the ground: the ring around what has the keyboard
+			theme.ColorNameInputBorder: {ColSurface, ColGround, theme.ColorNameInputBackground},
+		} {
+			for _, ground := range grounds {
+				if r := contrast(p[shape], p[ground]); r < 3 {
+					t.Errorf("%s: the shape %s on %s is %.2f:1, want 3", variant, shape, ground, r)
+				}
 			}
 		}
 		other := darkPalette

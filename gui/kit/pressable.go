@@ -14,18 +14,21 @@ type Pressable struct {
 	OnTapped func()
 
 	hovered, focused bool
-	whole            fyne.Widget
+	whole            Drawn
 	draw             func()
 }
 
 // Extend makes a widget out of what embeds this; draw shows what has changed, nil for all of the widget.
-func (p *Pressable) Extend(whole fyne.Widget, draw func()) {
+func (p *Pressable) Extend(whole Drawn, draw func()) {
 	if draw == nil {
 		draw = whole.Refresh
 	}
 	p.whole, p.draw = whole, draw
 	p.ExtendBaseWidget(whole)
 }
+
+// CreateRenderer implements fyne.Widget.
+func (p *Pressable) CreateRenderer() fyne.WidgetRenderer { return newRenderer(p.whole) }
 
 // Press does what the widget is for.
 func (p *Pressable) Press() {
@@ -38,12 +41,7 @@ func (p *Pressable) Press() {
 func (p *Pressable) Tapped(*fyne.PointEvent) { p.Press() }
 
 // SetHovered tells whether the pointer is over what can be pressed.
-func (p *Pressable) SetHovered(on bool) {
-	if p.hovered != on {
-		p.hovered = on
-		p.draw()
-	}
-}
+func (p *Pressable) SetHovered(on bool) { change(&p.hovered, on, p.draw) }
 
 // MouseIn, MouseMoved and MouseOut implement desktop.Hoverable.
 func (p *Pressable) MouseIn(*desktop.MouseEvent) { p.SetHovered(true) }

@@ -5,7 +5,6 @@ import (
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
-	"fyne.io/fyne/v2/widget"
 )
 
 // scrolling is what a scroll bar stands for, in units of its own: rows, or points.
@@ -20,7 +19,7 @@ type scrolling interface {
 // scrollBar shows where something is scrolled to. Its place is a share of the whole, so it is exact
 // for any number of rows.
 type scrollBar struct {
-	widget.BaseWidget
+	Base
 	of    scrolling
 	thumb *canvas.Rectangle
 }
@@ -28,7 +27,7 @@ type scrollBar struct {
 func newScrollBar(of scrolling) *scrollBar {
 	b := &scrollBar{of: of, thumb: NewBox(4)}
 	b.thumb.Hidden = true
-	b.ExtendBaseWidget(b)
+	b.Extend(b)
 	return b
 }
 
@@ -75,13 +74,7 @@ func (b *scrollBar) Tapped(e *fyne.PointEvent) {
 	}
 }
 
-// CreateRenderer implements fyne.Widget.
-func (b *scrollBar) CreateRenderer() fyne.WidgetRenderer { return &scrollBarRenderer{b} }
-
-type scrollBarRenderer struct{ b *scrollBar }
-
-func (r *scrollBarRenderer) Layout(fyne.Size)             { r.b.update() }
-func (r *scrollBarRenderer) MinSize() fyne.Size           { return fyne.NewSize(scrollW, 36) }
-func (r *scrollBarRenderer) Refresh()                     { r.b.update() }
-func (r *scrollBarRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.b.thumb} }
-func (r *scrollBarRenderer) Destroy()                     {}
+// Place, Least and Parts implement Drawn.
+func (b *scrollBar) Place(fyne.Size)            { b.update() }
+func (b *scrollBar) Least() fyne.Size           { return fyne.NewSize(scrollW, 36) }
+func (b *scrollBar) Parts() []fyne.CanvasObject { return []fyne.CanvasObject{b.thumb} }

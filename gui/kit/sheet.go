@@ -33,18 +33,17 @@ func (sheetLayout) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(
 // SheetWidth is how wide a sheet is where there is room.
 const SheetWidth = 600
 
-// Open shows content and gives focus to first, or to the button that says no.
-func (s *Sheet) Open(c fyne.Canvas, content fyne.CanvasObject, first fyne.Focusable) {
+// Open shows content, with the keyboard at the field, or else at the button that says no.
+func (s *Sheet) Open(c fyne.Canvas, content fyne.CanvasObject) {
 	s.canvas, s.before = c, c.Focused()
 	s.box = NewSurface(theme.ColorNameOverlayBackground, ColLine, content).Pad(22, 20).Round(14)
 	dim := NewSurface(colDim, "", NewText("", SizeBody, ColText)).Round(0)
 	s.popup = container.New(sheetLayout{}, dim, s.box)
 	s.popup.Resize(c.Size())
 	c.Overlays().Add(s.popup)
-	switch {
-	case first != nil:
-		c.Focus(first)
-	case s.No != nil:
+	if s.Field != nil {
+		c.Focus(s.Field)
+	} else {
 		c.Focus(s.No)
 	}
 }

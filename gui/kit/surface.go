@@ -5,12 +5,11 @@ import (
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
-	"fyne.io/fyne/v2/widget"
 )
 
 // Surface is a panel: a fill and a border of the theme with something inset.
 type Surface struct {
-	widget.BaseWidget
+	Base
 	fill, stroke fyne.ThemeColorName
 	StrokeWidth  float32
 	radius       float32
@@ -21,8 +20,8 @@ type Surface struct {
 
 // NewSurface makes a panel; without a stroke it has no border.
 func NewSurface(fill, stroke fyne.ThemeColorName, content fyne.CanvasObject) *Surface {
-	s := &Surface{fill: fill, stroke: stroke, StrokeWidth: 1, radius: radius, content: content}
-	s.ExtendBaseWidget(s)
+	s := &Surface{fill: fill, stroke: stroke, StrokeWidth: 1, radius: radius, content: content, rect: NewBox(0)}
+	s.Extend(s)
 	return s
 }
 
@@ -35,7 +34,8 @@ func (s *Surface) HeightFor(w float32) float32 {
 	return HeightOf(s.content, w-2*s.padX) + 2*s.padY
 }
 
-func (s *Surface) apply() {
+// Apply, Place, Least and Parts implement Drawn.
+func (s *Surface) Apply() {
 	s.rect.CornerRadius = s.radius
 	SetFill(s.rect, s.fill)
 	width := s.StrokeWidth
@@ -45,68 +45,37 @@ func (s *Surface) apply() {
 	SetStroke(s.rect, s.stroke, width)
 }
 
-// Children and Arrange implement Parent.
-func (s *Surface) Children() []fyne.CanvasObject { return []fyne.CanvasObject{s.content} }
-
-func (s *Surface) Arrange() {
-	sz := s.Size()
-	SetBounds(s.content, s.padX, s.padY, sz.Width-2*s.padX, sz.Height-2*s.padY)
+func (s *Surface) Place(size fyne.Size) {
+	SetBounds(s.rect, 0, 0, size.Width, size.Height)
+	SetBounds(s.content, s.padX, s.padY, size.Width-2*s.padX, size.Height-2*s.padY)
 }
 
-// CreateRenderer implements fyne.Widget.
-func (s *Surface) CreateRenderer() fyne.WidgetRenderer {
-	s.rect = NewBox(0)
-	s.apply()
-	return &surfaceRenderer{s}
-}
-
-type surfaceRenderer struct{ s *Surface }
-
-func (r *surfaceRenderer) Layout(sz fyne.Size) {
-	SetBounds(r.s.rect, 0, 0, sz.Width, sz.Height)
-	r.s.Arrange()
-}
-
-func (r *surfaceRenderer) MinSize() fyne.Size {
-	return r.s.content.MinSize().AddWidthHeight(2*r.s.padX, 2*r.s.padY)
-}
-func (r *surfaceRenderer) Refresh() { r.s.apply(); r.s.content.Refresh() }
-func (r *surfaceRenderer) Objects() []fyne.CanvasObject {
-	return []fyne.CanvasObject{r.s.rect, r.s.content}
-}
-func (r *surfaceRenderer) Destroy() {}
+func (s *Surface) Least() fyne.Size           { return s.content.MinSize().AddWidthHeight(2*s.padX, 2*s.padY) }
+func (s *Surface) Parts() []fyne.CanvasObject { return []fyne.CanvasObject{s.rect, s.content} }
 
 // rule is a thin straight line across.
 type rule struct {
-	widget.BaseWidget
+	Base
 	rect *canvas.Rectangle
 }
 
 // NewRule makes a thin line.
 func NewRule() *rule {
-	r := &rule{}
-	r.ExtendBaseWidget(r)
+	r := &rule{rect: NewBox(0)}
+	r.Extend(r)
 	return r
 }
 
-// CreateRenderer implements fyne.Widget.
-func (l *rule) CreateRenderer() fyne.WidgetRenderer {
-	l.rect = canvas.NewRectangle(Paint(ColLine))
-	return &ruleRenderer{l}
-}
-
-type ruleRenderer struct{ l *rule }
-
-func (r *ruleRenderer) Layout(s fyne.Size)           { SetBounds(r.l.rect, 0, 0, s.Width, 1) }
-func (r *ruleRenderer) MinSize() fyne.Size           { return fyne.NewSize(8, 1) }
-func (r *ruleRenderer) Refresh()                     { SetFill(r.l.rect, ColLine) }
-func (r *ruleRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.l.rect} }
-func (r *ruleRenderer) Destroy()                     {}
+// Apply, Place, Least and Parts implement Drawn.
+func (r *rule) Apply()                     { SetFill(r.rect, ColLine) }
+func (r *rule) Place(s fyne.Size)          { SetBounds(r.rect, 0, 0, s.Width, 1) }
+func (r *rule) Least() fyne.Size           { return fyne.NewSize(8, 1) }
+func (r *rule) Parts() []fyne.CanvasObject { return []fyne.CanvasObject{r.rect} }
 
 // Background fills the window with the theme's background, and counts how often the window is looked
 // over: each time that it is drawn, and more often.
 type Background struct {
-	widget.BaseWidget
+	Base
 	rect  *canvas.Rectangle
 	looks atomic.Int64
 }
@@ -114,7 +83,7 @@ type Background struct {
 // NewBackground fills the window with the theme's background.
 func NewBackground() *Background {
 	b := &Background{rect: NewBox(0)}
-	b.ExtendBaseWidget(b)
+	b.Extend(b)
 	return b
 }
 
@@ -122,19 +91,24 @@ func NewBackground() *Background {
 // called on any goroutine.
 func (b *Background) Looks() int64 { return b.looks.Load() }
 
+// Apply, Place, Least and Parts implement Drawn.
+func (b *Background) Apply()                     { SetFill(b.rect, ColGround) }
+func (b *Background) Place(s fyne.Size)          { SetBounds(b.rect, 0, 0, s.Width, s.Height) }
+func (b *Background) Least() fyne.Size           { return fyne.NewSize(1, 1) }
+func (b *Background) Parts() []fyne.CanvasObject { return []fyne.CanvasObject{b.rect} }
+
 // CreateRenderer implements fyne.Widget.
 func (b *Background) CreateRenderer() fyne.WidgetRenderer {
-	SetFill(b.rect, ColGround)
-	return &backgroundRenderer{b}
+	return countingRenderer{newRenderer(b), &b.looks}
 }
 
-type backgroundRenderer struct{ b *Background }
+// countingRenderer counts how often the toolkit asks for what is to be drawn.
+type countingRenderer struct {
+	renderer
+	looks *atomic.Int64
+}
 
-func (r *backgroundRenderer) Layout(s fyne.Size) { SetBounds(r.b.rect, 0, 0, s.Width, s.Height) }
-func (r *backgroundRenderer) MinSize() fyne.Size { return fyne.NewSize(1, 1) }
-func (r *backgroundRenderer) Refresh()           { SetFill(r.b.rect, ColGround) }
-func (r *backgroundRenderer) Destroy()           {}
-func (r *backgroundRenderer) Objects() []fyne.CanvasObject {
-	r.b.looks.Add(1)
-	return []fyne.CanvasObject{r.b.rect}
+func (r countingRenderer) Objects() []fyne.CanvasObject {
+	r.looks.Add(1)
+	return r.renderer.Objects()
 }

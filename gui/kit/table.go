@@ -8,13 +8,12 @@ import (
 	"fyne.io/fyne/v2/container"
 	"fyne.io/fyne/v2/driver/desktop"
 	"fyne.io/fyne/v2/theme"
-	"fyne.io/fyne/v2/widget"
 )
 
 // Table shows rows without end, read only. Where it stands is a row number as float64, never a
 // distance in pixels: a million rows are more than float32 can place. Only what can be seen exists.
 type Table struct {
-	widget.BaseWidget
+	Base
 	cols     []Column
 	rows     func() int
 	cell     func(row, col int) Cell
@@ -26,13 +25,20 @@ type Table struct {
 	Sorted     int // column that the rows are sorted by
 	Descending bool
 
-	Top        float64 // first row shown, with its fraction
-	Chosen     int
-	hover      int
-	focused    bool
-	r          *tableRenderer
-	renewed    int // cells that were given another text, for tests and measurements
-	headButton []*headCell
+	Top     float64 // first row shown, with its fraction
+	Chosen  int
+	hover   int
+	focused bool
+	renewed int // cells that were given another text, for tests and measurements
+
+	line, ring *canvas.Rectangle
+	heads      []*headCell
+	drawn      []*tableRow
+	body       *fyne.Container // of the rows
+	clip       *container.Clip
+	bar        *scrollBar
+	widths     []float32 // of the columns
+	placed     fyne.Size // that it was placed for
 }
 
 // Column is one column; the one with width 0 takes what is left.
@@ -63,8 +69,12 @@ const (
 
 // NewTable makes a table. Rows says how many there are, cell what stands in one.
 func NewTable(cols []Column, rows func() int, cell func(row, col int) Cell) *Table {
-	t := &Table{cols: cols, rows: rows, cell: cell, Chosen: -1, hover: -1}
-	t.ExtendBaseWidget(t)
+	t := &Table{cols: cols, rows: rows, cell: cell, Chosen: -1, hover: -1, line: NewBox(0), ring: NewBox(radius), body: container.NewWithoutLayout()}
+	t.clip, t.bar = container.NewClip(t.body), newScrollBar(t)
+	for i := range cols {
+		t.heads = append(t.heads, newHeadCell(t, i))
+	}
+	t.Extend(t)
 	return t
 }
 
@@ -87,12 +97,6 @@ func (t *Table) setTop(v float64) {
 	}
 }
 
-func (t *Table) arrange(all bool) {
-	if t.r != nil {
-		t.r.arrange(all)
-	}
-}
-
 // Renew is called after a filter or a sort: every cell is asked again.
 func (t *Table) Renew() {
 	if t.Chosen >= t.rows() {
@@ -100,7 +104,7 @@ func (t *Table) Renew() {
 	}
 	t.Top = math.Min(t.Top, t.lastTop())
 	t.arrange(true)
-	for _, h := range t.headButton {
+	for _, h := range t.heads {
 		h.Refresh()
 	}
 }
@@ -255,81 +259,49 @@ type tableRow struct {
 	marked []bool // which cells have a mark now
 }
 
-type tableRenderer struct {
-	t       *Table
-	line    *canvas.Rectangle
-	ring    *canvas.Rectangle
-	rows    []*tableRow
-	body    *fyne.Container
-	clip    *container.Clip
-	bar     *scrollBar
-	objects []fyne.CanvasObject
-	widths  []float32
-	size    fyne.Size
-}
-
-// CreateRenderer implements fyne.Widget.
-func (t *Table) CreateRenderer() fyne.WidgetRenderer {
-	r := &tableRenderer{t: t, line: NewBox(0), ring: NewBox(radius)}
-	t.r = r
-	r.body = container.NewWithoutLayout()
-	r.clip = container.NewClip(r.body)
-	r.bar = newScrollBar(t)
-	r.objects = []fyne.CanvasObject{r.line, r.clip}
-	t.headButton = nil
-	for i := range t.cols {
-		h := newHeadCell(t, i)
-		t.headButton = append(t.headButton, h)
-		r.objects = append(r.objects, h)
+// Apply, Place, Least and Parts implement Drawn.
+func (t *Table) Apply() {
+	SetFill(t.line, ColLine)
+	for _, r := range t.drawn {
+		SetFill(r.line, theme.ColorNameSeparator)
 	}
-	r.objects = append(r.objects, r.bar, r.ring)
-	r.colours()
-	return r
+	t.arrange(true)
 }
 
-func (r *tableRenderer) colours() {
-	SetFill(r.line, ColLine)
-	for _, w := range r.rows {
-		SetFill(w.line, theme.ColorNameSeparator)
-	}
-}
-
-func (r *tableRenderer) columnWidths(w float32) {
-	r.widths = r.widths[:0]
+func (t *Table) columnWidths(w float32) {
+	t.widths = t.widths[:0]
 	left, flex := w, 0
-	for _, c := range r.t.cols {
+	for _, c := range t.cols {
 		left -= max(c.Width, c.Share*w)
 		if c.Width == 0 {
 			flex++
 		}
 	}
-	for _, c := range r.t.cols {
+	for _, c := range t.cols {
 		cw := max(c.Width, c.Share*w)
 		if cw == 0 {
 			cw = max(left/float32(flex), 60)
 		}
-		r.widths = append(r.widths, cw)
+		t.widths = append(t.widths, cw)
 	}
 }
 
-// Layout implements fyne.WidgetRenderer.
-func (r *tableRenderer) Layout(s fyne.Size) {
-	t := r.t
-	r.columnWidths(s.Width - scrollW)
-	SetBounds(r.line, 0, headHigh-1, s.Width, 1)
-	SetBounds(r.ring, 0, 0, s.Width, s.Height)
+func (t *Table) Place(s fyne.Size) {
+	t.columnWidths(s.Width - scrollW)
+	SetBounds(t.line, 0, headHigh-1, s.Width, 1)
+	SetBounds(t.ring, 0, 0, s.Width, s.Height)
 	x := float32(0)
-	for i, h := range t.headButton {
-		SetBounds(h, x, 0, r.widths[i], headHigh)
-		x += r.widths[i]
+	for i, h := range t.heads {
+		SetBounds(h, x, 0, t.widths[i], headHigh)
+		x += t.widths[i]
 	}
-	SetBounds(r.clip, 0, headHigh, s.Width-scrollW, s.Height-headHigh)
-	SetBounds(r.body, 0, 0, r.clip.Size().Width, r.clip.Size().Height)
-	SetBounds(r.bar, s.Width-scrollW, headHigh+2, scrollW, s.Height-headHigh-4)
+	SetBounds(t.clip, 0, headHigh, s.Width-scrollW, s.Height-headHigh)
+	SetBounds(t.body, 0, 0, t.clip.Size().Width, t.clip.Size().Height)
+	SetBounds(t.bar, s.Width-scrollW, headHigh+2, scrollW, s.Height-headHigh-4)
 	need := int(math.Ceil(float64((s.Height-headHigh)/rowHigh))) + 1
-	for len(r.rows) < need {
+	for len(t.drawn) < need {
 		w := &tableRow{row: -1, bg: NewBox(6), line: canvas.NewRectangle(Paint(theme.ColorNameSeparator))}
-		r.body.Objects = append(r.body.Objects, w.bg, w.line)
+		t.body.Objects = append(t.body.Objects, w.bg, w.line)
 		for _, c := range t.cols {
 			x := NewText("", SizeBody-1, ColText)
 			x.cut, x.style.Monospace = c.Cut, c.Mono
@@ -339,37 +311,36 @@ func (r *tableRenderer) Layout(s fyne.Size) {
 			m := NewMark("note", ColIdle, 15)
 			m.Hide()
 			w.cells, w.marks, w.marked = append(w.cells, x), append(w.marks, m), append(w.marked, false)
-			r.body.Objects = append(r.body.Objects, x, m)
+			t.body.Objects = append(t.body.Objects, x, m)
 		}
-		r.rows = append(r.rows, w)
+		t.drawn = append(t.drawn, w)
 	}
 	t.Top = math.Min(t.Top, t.lastTop())
-	if t.Chosen >= 0 && s.Height != r.size.Height {
+	if t.Chosen >= 0 && s.Height != t.placed.Height {
 		t.intoView(t.Chosen)
 	}
-	fresh := s.Width != r.size.Width
-	r.size = s
-	r.arrange(fresh)
+	fresh := s.Width != t.placed.Width
+	t.placed = s
+	t.arrange(fresh)
 }
 
 // arrange moves the pooled rows. Row n always has place n modulo their number, so that scrolling by
 // one row gives one row new texts.
-func (r *tableRenderer) arrange(all bool) {
-	t := r.t
-	if len(r.rows) == 0 {
+func (t *Table) arrange(all bool) {
+	if len(t.drawn) == 0 {
 		return
 	}
 	n, first := t.rows(), int(t.Top)
 	dy := -float32(t.Top-float64(first)) * rowHigh
-	w := r.clip.Size().Width
+	w := t.clip.Size().Width
 	ring := float32(0)
 	if t.focused {
 		ring = 2
 	}
-	SetStroke(r.ring, ColAccent, ring)
-	for i := range r.rows {
+	SetStroke(t.ring, ColAccent, ring)
+	for i := range t.drawn {
 		row := first + i
-		v := r.rows[row%len(r.rows)]
+		v := t.drawn[row%len(t.drawn)]
 		if row >= n {
 			v.show(false)
 			v.row = -1
@@ -392,13 +363,13 @@ func (r *tableRenderer) arrange(all bool) {
 			if fresh {
 				v.fill(t, c, row)
 			}
-			v.put(c, x, y, r.widths[c], fresh)
-			x += r.widths[c]
+			v.put(c, x, y, t.widths[c], fresh)
+			x += t.widths[c]
 		}
 		v.show(true)
 		v.row = row
 	}
-	r.bar.update()
+	t.bar.update()
 }
 
 // fill gives one cell its text and mark.
@@ -445,25 +416,68 @@ func (v *tableRow) show(on bool) {
 	}
 }
 
-// MinSize, Refresh, Objects and Destroy implement fyne.WidgetRenderer.
-func (r *tableRenderer) MinSize() fyne.Size { return fyne.NewSize(320, headHigh+3*rowHigh) }
+func (t *Table) Least() fyne.Size { return fyne.NewSize(320, headHigh+3*rowHigh) }
 
-// Refresh draws everything anew.
-func (r *tableRenderer) Refresh() {
-	r.colours()
-	for _, h := range r.t.headButton {
-		h.Refresh()
+func (t *Table) Parts() []fyne.CanvasObject {
+	all := []fyne.CanvasObject{t.line, t.clip}
+	for _, h := range t.heads {
+		all = append(all, h)
 	}
-	for _, w := range r.rows {
-		for _, m := range w.marks {
-			m.Refresh()
-		}
-	}
-	r.arrange(true)
+	return append(all, t.bar, t.ring)
 }
 
-// Objects returns what is drawn.
-func (r *tableRenderer) Objects() []fyne.CanvasObject { return r.objects }
+// headCell is a column's head; pressed, it sorts by its column.
+type headCell struct {
+	Pressable
+	t     *Table
+	col   int
+	text  *Text
+	arrow *Mark
+	veil  *canvas.Rectangle
+}
 
-// Destroy does nothing.
-func (r *tableRenderer) Destroy() {}
+func newHeadCell(t *Table, col int) *headCell {
+	h := &headCell{t: t, col: col, text: NewText(t.cols[col].Title, headTexts, ColMuted).Bold(), arrow: NewMark("up", ColMuted, 13), veil: NewBox(6)}
+	h.OnTapped = func() {
+		if t.OnSort != nil {
+			t.OnSort(col)
+		}
+	}
+	h.Extend(h, nil)
+	if !t.cols[col].Sortable {
+		h.Disable()
+	}
+	return h
+}
+
+// Apply, Place, Least and Parts implement Drawn.
+func (h *headCell) Apply() {
+	c := ColMuted
+	if h.t.Sorted == h.col {
+		c = ColText
+	}
+	h.text.Color = c
+	name := "up"
+	if h.t.Descending {
+		name = "down"
+	}
+	h.arrow.Set(name, c)
+	SetVisible(h.arrow, h.t.Sorted == h.col && !h.Disabled())
+	SetFill(h.veil, h.Veil())
+	SetStroke(h.veil, ColAccent, h.Ring())
+}
+
+func (h *headCell) Place(s fyne.Size) {
+	SetBounds(h.veil, 4, 3, s.Width-8, s.Height-7)
+	w := h.text.MinSize().Width
+	x := float32(cellPad)
+	if h.t.cols[h.col].Right {
+		x = s.Width - cellPad - w
+		SetBounds(h.arrow, x-18, (s.Height-13)/2, 13, 13)
+	} else {
+		SetBounds(h.arrow, x+w+5, (s.Height-13)/2, 13, 13)
+	}
+	SetBounds(h.text, x, 0, w, s.Height)
+}
+func (h *headCell) Least() fyne.Size           { return fyne.NewSize(40, headHigh) }
+func (h *headCell) Parts() []fyne.CanvasObject { return []fyne.CanvasObject{h.veil, h.text, h.arrow} }

@@ -26,7 +26,7 @@ func TestAMillionRows(t *testing.T) {
 	if cost := tab.renewed - before; cost > seen*len(cols) {
 		t.Errorf("a jump to the end gave %d cells another text, want at most %d", cost, seen*len(cols))
 	}
-	last := tab.r.rows[(n-1)%len(tab.r.rows)]
+	last := tab.drawn[(n-1)%len(tab.drawn)]
 	if last.cells[0].Text != text(n-1, 0) || last.row != n-1 {
 		t.Errorf("the last row shows %q", last.cells[0].Text)
 	}
@@ -45,11 +45,11 @@ func TestAMillionRows(t *testing.T) {
 	if cost := tab.renewed - before; cost > 2*len(cols) {
 		t.Errorf("one turn of the wheel gave %d cells another text", cost)
 	}
-	_, long := tab.r.bar.span()
+	_, long := tab.bar.span()
 	if long < 36 {
 		t.Errorf("the thumb of the scroll bar is %v long", long)
 	}
-	tab.r.bar.Dragged(&fyne.DragEvent{Dragged: fyne.NewDelta(0, -1e6)})
+	tab.bar.Dragged(&fyne.DragEvent{Dragged: fyne.NewDelta(0, -1e6)})
 	if tab.Top != 0 {
 		t.Errorf("dragged to the top it stands at row %v", tab.Top)
 	}

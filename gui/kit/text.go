@@ -6,7 +6,6 @@ import (
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
-	"fyne.io/fyne/v2/widget"
 )
 
 // elide says where a text that is too wide is cut.
@@ -20,7 +19,7 @@ const (
 
 // Text is one line of text in a colour of the theme, without the padding of a label.
 type Text struct {
-	widget.BaseWidget
+	Base
 	Text  string
 	Color fyne.ThemeColorName
 	size  float32
@@ -32,8 +31,8 @@ type Text struct {
 
 // NewText makes one line of text.
 func NewText(s string, size float32, c fyne.ThemeColorName) *Text {
-	t := &Text{Text: s, size: size, Color: c}
-	t.ExtendBaseWidget(t)
+	t := &Text{Text: s, size: size, Color: c, draw: canvas.NewText("", color.Transparent)}
+	t.Extend(t)
 	return t
 }
 
@@ -55,29 +54,10 @@ func (t *Text) Set(s string, c fyne.ThemeColorName) {
 	t.Refresh()
 }
 
-// CreateRenderer implements fyne.Widget.
-func (t *Text) CreateRenderer() fyne.WidgetRenderer {
-	t.draw = canvas.NewText("", Paint(t.Color))
-	r := &textRenderer{t}
-	r.apply(t.Size().Width)
-	return r
-}
-
-type textRenderer struct{ t *Text }
-
 // Measure returns the size of a text as it is drawn.
 func Measure(s string, size float32, style fyne.TextStyle) fyne.Size {
 	sz, _ := fyne.CurrentApp().Driver().RenderedTextSize(s, size, style, nil)
 	return sz
-}
-
-// apply takes over what is to be shown at a width, and tells whether that is something else.
-func (r *textRenderer) apply(w float32) bool {
-	t := r.t
-	was := *t.draw
-	t.draw.Color, t.draw.TextSize, t.draw.TextStyle, t.draw.Alignment = Paint(t.Color), t.size, t.style, t.align
-	t.draw.Text = Fit(t.Text, w, t.cut, func(s string) float32 { return Measure(s, t.size, t.style).Width })
-	return t.draw.Text != was.Text || t.draw.Color != was.Color
 }
 
 // Fit cuts a text to a width. It cuts between runes and needs a dozen measurements at most.
@@ -111,30 +91,33 @@ func cutRunes(runes []rune, keep int, cut elide) string {
 	return string(runes[:keep-tail]) + "…" + string(runes[len(runes)-tail:])
 }
 
-func (r *textRenderer) Layout(s fyne.Size) {
-	changed := r.apply(s.Width)
-	h := r.t.draw.MinSize().Height
-	SetBounds(r.t.draw, 0, (s.Height-h)/2, s.Width, h)
-	if changed {
-		r.t.draw.Refresh()
+// FullWidth is the width of the whole text.
+func (t *Text) FullWidth() float32 { return Measure(t.Text, t.size, t.style).Width }
+
+// Place, Least and Parts implement Drawn.
+func (t *Text) Place(s fyne.Size) {
+	d, was := t.draw, *t.draw
+	d.Color, d.TextSize, d.TextStyle, d.Alignment = Paint(t.Color), t.size, t.style, t.align
+	d.Text = Fit(t.Text, s.Width, t.cut, func(s string) float32 { return Measure(s, t.size, t.style).Width })
+	h := d.MinSize().Height
+	SetBounds(d, 0, (s.Height-h)/2, s.Width, h)
+	if d.Text != was.Text || d.Color != was.Color {
+		d.Refresh()
 	}
 }
 
-func (r *textRenderer) MinSize() fyne.Size {
-	s := Measure(r.t.Text, r.t.size, r.t.style)
-	if r.t.cut != noCut {
+func (t *Text) Least() fyne.Size {
+	s := Measure(t.Text, t.size, t.style)
+	if t.cut != noCut {
 		s.Width = min(s.Width, 24)
 	}
 	return s
 }
-
-func (r *textRenderer) Refresh()                     { r.Layout(r.t.Size()) }
-func (r *textRenderer) Objects() []fyne.CanvasObject { return []fyne.CanvasObject{r.t.draw} }
-func (r *textRenderer) Destroy()                     {}
+func (t *Text) Parts() []fyne.CanvasObject { return []fyne.CanvasObject{t.draw} }
 
 // Paragraph is text that is broken into lines; its height follows from its width.
 type Paragraph struct {
-	widget.BaseWidget
+	Base
 	Text  string
 	Color fyne.ThemeColorName
 	size  float32
@@ -147,7 +130,7 @@ type Paragraph struct {
 // NewParagraph makes text that wraps.
 func NewParagraph(s string, size float32, c fyne.ThemeColorName) *Paragraph {
 	p := &Paragraph{Text: s, size: size, Color: c}
-	p.ExtendBaseWidget(p)
+	p.Extend(p)
 	return p
 }
 
@@ -187,6 +170,12 @@ func (p *Paragraph) Set(s string, c fyne.ThemeColorName) {
 		p.Text, p.Color = s, c
 		p.Refresh()
 	}
+}
+
+// Say shows a text, or where there is none takes the paragraph away.
+func (p *Paragraph) Say(s string) {
+	p.Set(s, "")
+	SetVisible(p, s != "")
 }
 
 // wrap breaks at spaces, after "/" in paths, and anywhere where a word is wider than the line.
@@ -256,9 +245,12 @@ type brokenKey struct {
 	width float32
 }
 
-// flow fills the lines; those that stay as they are keep what was drawn. Without a height nothing is
+// Apply forgets how the text was broken: the fonts may be others.
+func (p *Paragraph) Apply() { p.known = nil }
+
+// Place fills the lines; those that stay as they are keep what was drawn. Without a height nothing is
 // shown.
-func (p *Paragraph) flow(s fyne.Size) {
+func (p *Paragraph) Place(s fyne.Size) {
 	var lines []string
 	if s.Width > 0 && s.Height > 0 && p.Text != "" {
 		lines = p.broken(s.Width)
@@ -283,22 +275,13 @@ func (p *Paragraph) flow(s fyne.Size) {
 	}
 }
 
-// CreateRenderer implements fyne.Widget.
-func (p *Paragraph) CreateRenderer() fyne.WidgetRenderer { return &paragraphRenderer{p} }
+// Least and Parts implement Drawn.
+func (p *Paragraph) Least() fyne.Size { return fyne.NewSize(40, p.leading()) }
 
-type paragraphRenderer struct{ p *Paragraph }
-
-func (r *paragraphRenderer) Layout(s fyne.Size) { r.p.flow(s) }
-func (r *paragraphRenderer) MinSize() fyne.Size { return fyne.NewSize(40, r.p.leading()) }
-func (r *paragraphRenderer) Destroy()           {}
-func (r *paragraphRenderer) Refresh()           { r.p.known = nil; r.p.flow(r.p.Size()) }
-func (r *paragraphRenderer) Objects() []fyne.CanvasObject {
-	out := make([]fyne.CanvasObject, len(r.p.lines))
-	for i, l := range r.p.lines {
+func (p *Paragraph) Parts() []fyne.CanvasObject {
+	out := make([]fyne.CanvasObject, len(p.lines))
+	for i, l := range p.lines {
 		out[i] = l
 	}
 	return out
 }
-
-// FullWidth is the width of the whole text.
-func (t *Text) FullWidth() float32 { return Measure(t.Text, t.size, t.style).Width }

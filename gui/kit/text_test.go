@@ -3,23 +3,19 @@ package kit
 import (
 	"strings"
 	"testing"
+	"unicode"
 	"unicode/utf8"
+
+	"pgregory.net/rapid"
 )
 
 // Broken into lines a text loses nothing but spaces, and no line is too wide.
-func FuzzWrap(f *testing.F) {
-	f.Add("Rename it or skip it: both are fine.", uint8(9))
-	f.Add("day/01/averyveryverylongname.mov", uint8(7))
-	f.Add("字字字字字字", uint8(2))
-	f.Fuzz(func(t *testing.T, s string, width uint8) {
-		w := float32(max(width, 1))
-		if !utf8.ValidString(s) {
-			return // texts are quoted before they come here
-		}
+func TestWrap(t *testing.T) {
+	squeeze := func(s string) string {
+		return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '\n' }), "")
+	}
+	breaks := func(t interface{ Errorf(string, ...any) }, s string, w float32) {
 		lines := wrap(s, w, func(s string) float32 { return float32(utf8.RuneCountInString(s)) })
-		squeeze := func(s string) string {
-			return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '\n' }), "")
-		}
 		if squeeze(strings.Join(lines, "")) != squeeze(s) {
 			t.Errorf("%q in %v columns became %q", s, w, lines)
 		}
@@ -28,6 +24,13 @@ func FuzzWrap(f *testing.F) {
 				t.Errorf("the line %q of %q is wider than %v", l, s, w)
 			}
 		}
+	}
+	breaks(t, "Rename it or skip it: both are fine.", 9)
+	breaks(t, "day/01/averyveryverylongname.mov", 7)
+	breaks(t, "字字字字字字", 2)
+	rapid.Check(t, func(t *rapid.T) { // of valid runes: texts are quoted before they come here
+		text := rapid.StringOf(rapid.OneOf(rapid.SampledFrom([]rune(" /\n字")), rapid.RuneFrom(nil, unicode.L, unicode.Nd)))
+		breaks(t, text.Draw(t, "text"), float32(rapid.IntRange(1, 40).Draw(t, "columns")))
 	})
 }
 

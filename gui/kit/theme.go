@@ -85,33 +85,26 @@ func (t *Theme) Font(s fyne.TextStyle) fyne.Resource {
 // Icon implements fyne.Theme.
 func (t *Theme) Icon(n fyne.ThemeIconName) fyne.Resource { return theme.DefaultTheme().Icon(n) }
 
+// sizes are those that differ from the toolkit's own.
+var sizes = map[fyne.ThemeSizeName]float32{
+	theme.SizeNameText:            SizeBody,
+	theme.SizeNameCaptionText:     SizeSmall,
+	theme.SizeNameSubHeadingText:  SizeTitle,
+	theme.SizeNameHeadingText:     SizeVerdict,
+	theme.SizeNamePadding:         4,
+	theme.SizeNameInnerPadding:    8,
+	theme.SizeNameInputBorder:     0, // fields have a frame of their own
+	theme.SizeNameInputRadius:     7,
+	theme.SizeNameSelectionRadius: 5,
+	theme.SizeNameScrollBar:       10,
+	theme.SizeNameScrollBarSmall:  5,
+	theme.SizeNameInlineIcon:      18,
+}
+
 // Size implements fyne.Theme.
 func (t *Theme) Size(n fyne.ThemeSizeName) float32 {
-	switch n {
-	case theme.SizeNameText:
-		return SizeBody
-	case theme.SizeNameCaptionText:
-		return SizeSmall
-	case theme.SizeNameSubHeadingText:
-		return SizeTitle
-	case theme.SizeNameHeadingText:
-		return SizeVerdict
-	case theme.SizeNamePadding:
-		return 4
-	case theme.SizeNameInnerPadding:
-		return 8
-	case theme.SizeNameInputBorder: // fields have a frame of their own
-		return 0
-	case theme.SizeNameInputRadius:
-		return 7
-	case theme.SizeNameSelectionRadius:
-		return 5
-	case theme.SizeNameScrollBar:
-		return 10
-	case theme.SizeNameScrollBarSmall:
-		return 5
-	case theme.SizeNameInlineIcon:
-		return 18
+	if size, ok := sizes[n]; ok {
+		return size
 	}
 	return theme.DefaultTheme().Size(n)
 }

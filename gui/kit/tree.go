@@ -5,22 +5,15 @@ import (
 	"fyne.io/fyne/v2/container"
 )
 
-// Parent is a widget that shows things which are not its own, so that a walk over a window finds them.
-type Parent interface {
-	fyne.CanvasObject
-	Children() []fyne.CanvasObject
-	Arrange() // puts them in their places again, at the present size
-}
-
-// inside returns what a thing holds, as far as it is not its own.
+// inside returns what a thing is made of, as far as it is not the toolkit's.
 func inside(o fyne.CanvasObject) []fyne.CanvasObject {
 	switch x := o.(type) {
 	case *fyne.Container:
 		return x.Objects
 	case *container.Clip:
 		return []fyne.CanvasObject{x.Content}
-	case Parent:
-		return x.Children()
+	case Drawn:
+		return x.Parts()
 	}
 	return nil
 }
@@ -37,8 +30,8 @@ func Relayout(o fyne.CanvasObject) {
 		if x.Layout != nil {
 			x.Layout.Layout(x.Objects, x.Size())
 		}
-	case Parent:
-		x.Arrange()
+	case Drawn:
+		x.Place(x.Size())
 	}
 	for _, c := range inside(o) {
 		Relayout(c)

@@ -156,9 +156,7 @@ func (d *Display) Leftovers() []string {
 // Shot takes a picture of the screen; the name goes into the file's name. It returns the path.
 func (d *Display) Shot(name string) string {
 	d.t.Helper()
-	d.count++
-	file := fmt.Sprintf("%s-%d-%s.png", strings.ReplaceAll(d.t.Name(), "/", "-"), d.count, name)
-	path := filepath.Join(d.shots, file)
+	path := d.picture(name)
 	cmd := exec.Command("import", "-window", "root", path)
 	cmd.Env = d.Env()
 	if out, err := cmd.CombinedOutput(); err != nil {
@@ -170,16 +168,21 @@ func (d *Display) Shot(name string) string {
 // Keep puts a picture that another program took beside those of Shot. It returns the path.
 func (d *Display) Keep(picture, name string) string {
 	d.t.Helper()
+	path := d.picture(name)
 	b, err := os.ReadFile(picture)
+	if err == nil {
+		err = os.WriteFile(path, b, 0o644)
+	}
 	if err != nil {
 		d.t.Fatal(err)
 	}
-	d.count++
-	path := filepath.Join(d.shots, fmt.Sprintf("%s-%d-%s.png", strings.ReplaceAll(d.t.Name(), "/", "-"), d.count, name))
-	if err := os.WriteFile(path, b, 0o644); err != nil {
-		d.t.Fatal(err)
-	}
 	return path
+}
+
+// picture is where the next picture goes.
+func (d *Display) picture(name string) string {
+	d.count++
+	return filepath.Join(d.shots, fmt.Sprintf("%s-%d-%s.png", strings.ReplaceAll(d.t.Name(), "/", "-"), d.count, name))
 }
 
 // Press clicks a place of the screen and presses keys: for what runs on the display but whose window is no

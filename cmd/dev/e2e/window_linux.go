@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"github.com/jezek/xgb/xproto"
+
+	"loadline/gui/trace"
 )
 
 // look is how often the trace is looked at.
@@ -37,7 +39,7 @@ func (d *Display) Open(program string, args ...string) *Window {
 	}
 	w := &Window{Display: d, trace: filepath.Join(dir, "trace"), log: &logFile{filepath.Join(dir, "log")}, ended: make(chan struct{})}
 	w.cmd = exec.Command(program, args...)
-	w.cmd.Env = append(d.Env(), TraceEnv+"="+w.trace)
+	w.cmd.Env = append(d.Env(), trace.Env+"="+w.trace)
 	w.cmd.Dir = dir
 	out := w.log.open(t)
 	w.cmd.Stdout, w.cmd.Stderr = out, out
@@ -107,7 +109,7 @@ func (w *Window) State() State {
 // Trace is everything that the window showed so far.
 func (w *Window) Trace() []State {
 	w.t.Helper()
-	all, err := ReadTrace(w.trace)
+	all, err := trace.Read(w.trace)
 	if err != nil {
 		w.t.Fatal(err)
 	}
@@ -169,7 +171,7 @@ func (w *Window) until(what string, is func() bool) {
 // still.
 func (w *Window) Where(element string) (x, y int) {
 	w.t.Helper()
-	var last Rect
+	var last trace.Rect
 	w.Wait("element "+element, func(s State) bool {
 		r, ok := s.At[element]
 		same := ok && r == last

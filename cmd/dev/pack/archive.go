@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"maps"
 	"os"
 	"path"
 	"path/filepath"
@@ -58,12 +59,7 @@ func (t tree) folders() []string {
 			seen[d] = true
 		}
 	}
-	var all []string
-	for d := range seen {
-		all = append(all, d)
-	}
-	slices.Sort(all)
-	return all
+	return slices.Sorted(maps.Keys(seen))
 }
 
 // writeTarGz writes a tree so that it depends on nothing but the tree and the date.

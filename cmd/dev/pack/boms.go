@@ -22,7 +22,7 @@ func (p *Packer) boms(ctx context.Context, done string) error {
 	} {
 		name, env := command, []string{"GOOS=" + t.system, "GOARCH=" + t.arch, "CGO_ENABLED=0", "GOFLAGS="}
 		if t.window {
-			name, env = program, []string{"GOOS=" + t.system, "GOARCH=" + t.arch, "CGO_ENABLED=1", "GOFLAGS=-tags=" + windowTags}
+			name, env = program, []string{"GOOS=" + t.system, "GOARCH=" + t.arch, "CGO_ENABLED=1", "GOFLAGS=-tags=" + WindowTags}
 		}
 		system := t.system
 		if system == "darwin" {

@@ -40,7 +40,7 @@ func (p *Packer) build(ctx context.Context, t target) (string, error) {
 	if t.window {
 		out = filepath.Join(filepath.Dir(out), program)
 		env = append(env, "CGO_ENABLED=1")
-		args = append(args, "-tags", windowTags)
+		args = append(args, "-tags", WindowTags)
 		switch t.system {
 		case "windows":
 			env = append(env, "CC=x86_64-w64-mingw32-gcc")

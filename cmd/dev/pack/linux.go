@@ -4,9 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"maps"
 	"os"
-	"path"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -252,13 +250,4 @@ func nfpmConfig(t tree, root string, depends []string, when time.Time) ([]byte, 
 			"packager": "The Loadline authors <" + mail + ">",
 		},
 	}, "", " ")
-}
-
-// names are the paths of a tree, for a person.
-func (t tree) names() []string {
-	set := map[string]bool{}
-	for _, f := range t {
-		set[path.Clean(f.path)] = true
-	}
-	return slices.Sorted(maps.Keys(set))
 }

@@ -13,7 +13,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -28,12 +27,16 @@ type Packer struct {
 	Say    io.Writer                                                                       // what is being done, a line each
 	Run    func(ctx context.Context, env []string, name string, args ...string) error      // runs a program that must succeed
 	Tool   func(ctx context.Context, env []string, tool string, args ...string) error      // the same for a pinned tool
-	Ask    func(ctx context.Context, name string, args ...string) (answer string, _ error) // its standard output; nil: runs it
+	Ask    func(ctx context.Context, name string, args ...string) (answer string, _ error) // its standard output
 	When   time.Time                                                                       // date of all files; zero: SOURCE_DATE_EPOCH, else that of the commit
 	System string                                                                          // GOOS of this machine
 
 	work string // for what is on its way
 }
+
+// WindowTags go with every build of the window: another set would build the toolkit anew, which takes
+// minutes.
+const WindowTags = "migrated_fynedo"
 
 // Names that every system wants in its own words.
 const (
@@ -43,7 +46,6 @@ const (
 	// "example" is reserved (RFC 2606, 2): it can be nobody's.
 	componentID = "example.loadline.Loadline"
 	summary     = "Check a disk before it is copied to a transfer appliance"
-	windowTags  = "migrated_fynedo"
 	copyright   = "Copyright (c) 2026, The Loadline authors"
 )
 
@@ -96,9 +98,6 @@ func (p *Packer) prepare(ctx context.Context) error {
 	if len(there) > 0 {
 		return fmt.Errorf("%s is not empty; packages of two versions side by side are mixed up all too easily: choose a new folder", p.Out)
 	}
-	if p.Ask == nil {
-		p.Ask = ask
-	}
 	if p.When.IsZero() {
 		if p.When, err = p.date(ctx, os.Getenv("SOURCE_DATE_EPOCH")); err != nil {
 			return err
@@ -129,14 +128,6 @@ func (p *Packer) date(ctx context.Context, epoch string) (time.Time, error) {
 		return time.Time{}, fmt.Errorf("%s is %q, want seconds since 1970, of 1980 or later", where, epoch)
 	}
 	return time.Unix(n, 0).UTC(), nil
-}
-
-func ask(ctx context.Context, name string, args ...string) (string, error) {
-	out, err := exec.CommandContext(ctx, name, args...).Output()
-	if err != nil {
-		return "", fmt.Errorf("%s %s: %w", name, strings.Join(args, " "), err)
-	}
-	return strings.TrimSpace(string(out)), nil
 }
 
 // moveAll puts everything in one folder into another.

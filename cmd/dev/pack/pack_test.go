@@ -11,7 +11,9 @@ import (
 	"fmt"
 	"image/png"
 	"io"
+	"maps"
 	"os"
+	"path"
 	"path/filepath"
 	"regexp"
 	"slices"
@@ -398,4 +400,13 @@ func TestNfpmConfig(t *testing.T) {
 	if got.Version != version || !got.Globbing || len(got.Contents) != 2 || got.Contents[1].Dst != "/usr/share/x y*" || got.Contents[0].Info.Mode != 0o755 {
 		t.Errorf("%+v", got)
 	}
+}
+
+// names are the paths of a tree.
+func (t tree) names() []string {
+	set := map[string]bool{}
+	for _, f := range t {
+		set[path.Clean(f.path)] = true
+	}
+	return slices.Sorted(maps.Keys(set))
 }

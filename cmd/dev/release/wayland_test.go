@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"loadline/cmd/dev/e2e"
+	"loadline/gui/trace"
 )
 
 // The window opens on Wayland itself, without Xwayland, runs the demo, and is shown by the compositor's own
@@ -52,9 +53,9 @@ func TestWayland(t *testing.T) {
 		return err == nil
 	})
 
-	trace := filepath.Join(runtime, "trace")
+	file := filepath.Join(runtime, "trace")
 	window := exec.Command(program, "-demo")
-	env := append(d.Env(), "XDG_RUNTIME_DIR="+runtime, "WAYLAND_DISPLAY="+socket, e2e.TraceEnv+"="+trace)
+	env := append(d.Env(), "XDG_RUNTIME_DIR="+runtime, "WAYLAND_DISPLAY="+socket, trace.Env+"="+file)
 	for _, v := range env {
 		if !strings.HasPrefix(v, "DISPLAY=") {
 			window.Env = append(window.Env, v)
@@ -80,7 +81,7 @@ func TestWayland(t *testing.T) {
 		window.Process.Kill()
 	})
 	last := func() e2e.State {
-		all, err := e2e.ReadTrace(trace)
+		all, err := trace.Read(file)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -1,4 +1,4 @@
-package e2e
+package trace
 
 import (
 	"os"
@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-func TestReadTrace(t *testing.T) {
+func TestRead(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "trace")
 	for _, c := range []struct {
 		name, text string
@@ -24,7 +24,7 @@ func TestReadTrace(t *testing.T) {
 			if err := os.WriteFile(path, []byte(c.text), 0o600); err != nil {
 				t.Fatal(err)
 			}
-			all, err := ReadTrace(path)
+			all, err := Read(path)
 			if (err != nil) != c.bad || len(all) != c.lines {
 				t.Fatalf("got %d lines and error %v, want %d lines", len(all), err, c.lines)
 			}
@@ -33,7 +33,7 @@ func TestReadTrace(t *testing.T) {
 			}
 		})
 	}
-	if all, err := ReadTrace(path + "-not-there"); err != nil || len(all) != 0 {
+	if all, err := Read(path + "-not-there"); err != nil || len(all) != 0 {
 		t.Errorf("a trace that does not exist yet gave %v, %v", all, err)
 	}
 }
