@@ -222,7 +222,7 @@ func (p *filesPage) now() {
 		kit.SetEnabled(p.list, shown > 0)
 		kit.SetEnabled(p.save, shown > 0)
 		p.w.changed()
-		p.relayout()
+		kit.Relayout(p.root)
 	})
 }
 
@@ -235,7 +235,7 @@ func (p *filesPage) choose(row int) {
 		for _, b := range []*kit.Button{p.reveal, p.copy, p.full} {
 			b.Disable()
 		}
-		p.relayout()
+		kit.Relayout(p.root)
 		return
 	}
 	f := p.model.at(row)
@@ -249,13 +249,7 @@ func (p *filesPage) choose(row int) {
 	for _, b := range []*kit.Button{p.reveal, p.copy, p.full} {
 		kit.SetEnabled(b, f.Path != "")
 	}
-	p.relayout()
-}
-
-func (p *filesPage) relayout() {
-	if p.root != nil && p.root.Size().Width > 0 {
-		kit.Relayout(p.root)
-	}
+	kit.Relayout(p.root)
 }
 
 func (p *filesPage) chosen() *checks.Finding {

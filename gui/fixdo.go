@@ -187,7 +187,7 @@ func (p *fixPage) run(doing string, work func(context.Context, fix.Options) (*fi
 	p.meter.Set(0)
 	p.doing.Set(doing, "")
 	p.stop.Enable()
-	p.relayout()
+	kit.Relayout(p.root)
 	var at atomic.Pointer[fix.Progress]
 	o := fix.Options{Progress: func(now fix.Progress) { at.Store(&now) }}
 	ended := make(chan struct{})
@@ -244,7 +244,7 @@ func (p *fixPage) over(out *fix.Outcome, err error, done func(*fix.Outcome)) {
 		p.show("")
 		p.why.Set(text, kit.ColFail)
 		p.w.message = text
-		p.relayout()
+		kit.Relayout(p.root)
 	} else {
 		done(out)
 	}

@@ -146,7 +146,7 @@ func (p *fixPage) makePlan() {
 			if err != nil {
 				p.show("")
 				p.why.Set("No plan could be made: "+capitalize(err.Error())+".", kit.ColFail)
-				p.relayout()
+				kit.Relayout(p.root)
 				return
 			}
 			p.plan = plan
@@ -213,12 +213,6 @@ func (p *fixPage) show(doing string) {
 			what = " is half undone. Finish undoing it before you start another."
 		}
 		p.why.Set("The work of "+p.past.Started.Local().Format("2 January 2006, 15:04")+what, kit.ColFail)
-		p.relayout()
-	}
-}
-
-func (p *fixPage) relayout() {
-	if p.root != nil && p.root.Size().Width > 0 {
 		kit.Relayout(p.root)
 	}
 }
@@ -303,7 +297,7 @@ func (p *fixPage) choose(row int) {
 			text = "No name needs to change."
 		}
 		p.why.Set(text, kit.ColMuted)
-		p.relayout()
+		kit.Relayout(p.root)
 		return
 	}
 	if p.left {
@@ -311,7 +305,7 @@ func (p *fixPage) choose(row int) {
 	} else {
 		p.chooseStep(&p.plan.Steps[row])
 	}
-	p.relayout()
+	kit.Relayout(p.root)
 }
 
 func (p *fixPage) chooseStep(s *fix.Step) {
@@ -443,7 +437,7 @@ func (p *fixPage) edited() {
 		p.fault.Set("", "")
 		p.recount()
 	}
-	p.relayout()
+	kit.Relayout(p.root)
 }
 
 // recount writes the numbers again after one step has changed.
@@ -512,7 +506,7 @@ func (p *fixPage) keepOld() {
 	}
 	if err := p.plan.Leave(row); err != nil {
 		p.fault.Set("Not possible: "+err.Error()+".", "")
-		p.relayout()
+		kit.Relayout(p.root)
 		return
 	}
 	p.recount()

@@ -261,7 +261,7 @@ func (p *splitPage) read() ([]split.Box, bool) {
 	check(p.each, errEach)
 	if wrong != nil {
 		p.w.message = wrong.caption.Text + ": " + wrong.fault.Text
-		p.relayout()
+		kit.Relayout(p.root)
 		p.w.win.Canvas().Focus(wrong.size)
 	}
 	return boxes, wrong == nil
@@ -409,7 +409,7 @@ func (p *splitPage) show() {
 		p.table.Renew()
 		p.choose(p.table.Chosen)
 	}
-	p.relayout()
+	kit.Relayout(p.root)
 }
 
 func loud(next bool) kit.ButtonKind {
@@ -429,10 +429,4 @@ func (p *splitPage) firstList() int {
 		}
 	}
 	return -1
-}
-
-func (p *splitPage) relayout() {
-	if p.root.Size().Width > 0 {
-		kit.Relayout(p.root)
-	}
 }

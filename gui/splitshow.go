@@ -152,7 +152,7 @@ func (p *splitPage) choose(row int) {
 	if row < 0 || row >= p.rows() {
 		p.path.Set("", "")
 		p.why.Set(p.shownWords(l), kit.ColMuted)
-		p.relayout()
+		kit.Relayout(p.root)
 		return
 	}
 	path, what, files, bytes := p.row(row)
@@ -176,7 +176,7 @@ func (p *splitPage) choose(row int) {
 		text += ". " + p.plan.Left[row].Rule.Fix
 	}
 	p.why.Set(text, kit.ColMuted)
-	p.relayout()
+	kit.Relayout(p.root)
 }
 
 // shownWords say how the box that is shown is filled.

@@ -136,7 +136,7 @@ func understoodWords(u *arrival.Understood) string {
 	case u.Matched == 0:
 		text += " None of its first " + checks.Plural(n, "object") + " is a file of the manifest: name the columns, or choose another listing, if that looks wrong."
 	case u.Matched > 0:
-		text += " Of its first " + checks.Plural(n, "object") + ", " + checks.Count(int64(u.Matched)) + choose(u.Matched == 1, " is a file", " are files") + " of the manifest; keys are read " + u.Reading.String()
+		text += " Of its first " + checks.Plural(n, "object") + ", " + checks.Many(int64(u.Matched), "is a file", "are files") + " of the manifest; keys are read " + u.Reading.String()
 		if u.Head != "" {
 			text += ", below " + names.QuoteShort(u.Head)
 		}
@@ -146,14 +146,11 @@ func understoodWords(u *arrival.Understood) string {
 		text += " It has " + checks.Plural(int64(len(u.Parts)), "file") + "."
 	}
 	if k := int64(len(u.Absent)); k > 0 {
-		text += " " + checks.Many(k, "file of it is", "files of it are") + " not there, " + names.QuoteShort(u.Absent[0]) + choose(k > 1, " among them.", ".")
+		text += " " + checks.Many(k, "file of it is", "files of it are") + " not there, " + names.QuoteShort(u.Absent[0])
+		if k > 1 {
+			text += " among them"
+		}
+		text += "."
 	}
 	return text
-}
-
-func choose(is bool, yes, no string) string {
-	if is {
-		return yes
-	}
-	return no
 }

@@ -20,9 +20,9 @@ func inside(o fyne.CanvasObject) []fyne.CanvasObject {
 
 // Relayout lays out everything below a thing again, from the top down. The toolkit does so only where
 // a size changes; a text that wraps may want another height at the same width. Where nothing has
-// changed, nothing is drawn.
+// changed, nothing is drawn. What has no size yet is laid out once it has one.
 func Relayout(o fyne.CanvasObject) {
-	if o == nil || !o.Visible() {
+	if o == nil || !o.Visible() || o.Size().Width <= 0 {
 		return
 	}
 	switch x := o.(type) {
