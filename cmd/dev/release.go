@@ -134,7 +134,7 @@ func sameSums(one, two string) error {
 	return errors.Join(errs...)
 }
 
-// vetSystems vets the window for systems whose headers are not here. With the tag "ci" the toolkit takes
+// vetSystems vets the window for systems whose headers are not here. With the headless tag the toolkit takes
 // its driver for tests, which needs no cgo; two functions of it for macOS do and are replaced in a copy.
 // The window for Windows is compiled whole by the step packages.
 func vetSystems(ctx context.Context) error {
@@ -181,7 +181,7 @@ func vetSystems(ctx context.Context) error {
 	for _, system := range []string{"darwin", "windows"} {
 		// -trimpath: the folder of the copy must not make the cache useless.
 		errs = append(errs, runEnv(ctx, []string{"GOOS=" + system, "GOARCH=amd64", "CGO_ENABLED=0", "GOFLAGS=-trimpath"},
-			"go", "vet", "-modfile="+mod, "-tags", "ci,"+windowTags, "./gui/...", "./cmd/loadline/..."))
+			"go", "vet", "-modfile="+mod, "-tags", headlessTag+","+windowTags, "./gui/...", "./cmd/loadline/..."))
 	}
 	return errors.Join(errs...)
 }

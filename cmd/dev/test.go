@@ -44,7 +44,7 @@ var steps = []step{
 	{"unit", "Tests, with the race detector", []need{needWindow, needTests}, func(ctx context.Context) error {
 		// The tests of a share that was cut off mostly wait for its return: they begin first, and beside them
 		// there is work for every core. The step vet has vetted all.
-		return run(ctx, "go", "test", "-race", "-vet=off", "-p", strconv.Itoa(runtime.NumCPU()+1), "-timeout", "20m", "./checks/share", "./...")
+		return run(ctx, "go", "test", "-race", "-tags", headlessTag, "-vet=off", "-p", strconv.Itoa(runtime.NumCPU()+1), "-timeout", "20m", "./checks/share", "./...")
 	}},
 	// Not beside vet, or where nothing is compiled yet both would compile the same.
 	{"staticcheck", "staticcheck", []need{needWindow}, func(ctx context.Context) error {
@@ -63,6 +63,10 @@ var steps = []step{
 
 // e2eTag is the build tag of the tests that need a display of their own.
 const e2eTag = "e2e"
+
+// headlessTag is the build tag of the toolkit without a window system. No test without a tag opens a window, and to
+// build the bindings of OpenGL once more, with the race detector, takes minutes.
+const headlessTag = "ci"
 
 // clipsTag is the build tag of the campaign over whole and cut clips.
 const clipsTag = "clipsall"
