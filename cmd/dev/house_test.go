@@ -278,6 +278,9 @@ var leftOver = regexp.MustCompile(`\b(TO` + `DO|FIX` + `ME|XX` + `X|HA` + `CK)\b
 // What the window's own code may not call: it would not end a rest of the toolkit's loop.
 var pastPacer = regexp.MustCompile(`\bfyne\.Do(AndWait)?\b`)
 
+// How the window may not write a file: it would be half written after a crash, or lie over another.
+var ownWriter = regexp.MustCompile(`\bos\.(Create|CreateTemp|WriteFile|Rename|Link)\(`)
+
 func TestGoFiles(t *testing.T) {
 	n := 0
 	err := fs.WalkDir(os.DirFS("../.."), ".", func(file string, e fs.DirEntry, err error) error {
@@ -320,6 +323,9 @@ func fileFaults(file string, text []byte) []string {
 		}
 	}
 	if !strings.HasSuffix(file, "_test.go") {
+		if strings.HasPrefix(file, "gui/") && ownWriter.Match(text) {
+			out = append(out, file+" writes a file in a way of its own; use checks.WriteNew or checks.Replace")
+		}
 		return out
 	}
 	set := token.NewFileSet()
@@ -358,6 +364,8 @@ func TestFileFaultsAreFound(t *testing.T) {
 		{"left over", "a.go", "package a // TO" + "DO: later\n", 1},
 		{"past the pacer", "gui/a.go", "package a\nfunc f() { fyne.Do(f); fyne.DoAndWait(f) }\n", 1},
 		{"the pacer itself", "cmd/loadline/pace.go", "package a\nfunc f() { fyne.Do(f) }\n", 0},
+		{"writes by itself", "gui/a.go", "package a\nfunc f() { os.Rename(a, b); os.CreateTemp(a, b) }\n", 1},
+		{"sets up a test", "gui/a_test.go", "package a\nfunc f() { os.WriteFile(a, nil, 0) }\n", 0},
 		{"sleeps", "a_test.go", "package a\nfunc f() { time.Sleep(1) }\n", 1},
 		{"sleeps outside a test", "a.go", "package a\nfunc f() { time.Sleep(1) }\n", 0},
 		{"skips", "a_test.go", "package a\nfunc f() { t.Skip(); t.Skipf(\"\"); t.SkipNow() }\n", 3},

@@ -30,7 +30,7 @@ func (b *Base) Extend(whole Drawn) {
 	b.ExtendBaseWidget(whole)
 }
 
-// Apply does nothing: what is more than its place and its size has one of its own.
+// Apply does nothing: a widget whose look follows from its fields has one of its own.
 func (b *Base) Apply() {}
 
 // CreateRenderer implements fyne.Widget.
