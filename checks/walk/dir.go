@@ -4,16 +4,13 @@ import (
 	"errors"
 	"io/fs"
 	"math"
-	"os"
 )
 
 // A handle looks closer at the entries of one open folder.
 type handle interface {
 	readlink(name string) (string, error)
-	open(name string) (*os.File, error)
 	head(name string, p []byte) (int, error)
 	access(e *Entry) error
-	look(name string) (Entry, error)
 	xattrs(name string) ([]string, error)
 }
 
@@ -40,23 +37,8 @@ func (d *Dir) Readlink(name string) (string, error) {
 	return s, err
 }
 
-// Open opens an entry to read it, without following a link and without waiting at a FIFO. Open
-// plain files only: opening a device may set it in motion.
-func (d *Dir) Open(name string) (*os.File, error) {
-	if err := d.enter("open", name); err != nil {
-		return nil, err
-	}
-	f, err := d.at.open(name)
-	d.by.leave(func() {
-		if f != nil {
-			f.Close()
-		}
-	})
-	return f, err
-}
-
-// Head reads the first bytes of a plain file into p, as many as there are. Unlike reading a file
-// that Open has opened it never holds up a walk that is cancelled.
+// Head reads the first bytes of a plain file into p, as many as there are, without following a link and
+// without waiting at a FIFO. Read plain files only: opening a device may set it in motion.
 func (d *Dir) Head(name string, p []byte) (int, error) {
 	if err := d.enter("open", name); err != nil {
 		return 0, err
@@ -80,18 +62,9 @@ func (d *Dir) Access(name string) error {
 	return err
 }
 
-// Look looks at an entry once more, for callers who want to know whether it has changed.
-func (d *Dir) Look(name string) (Entry, error) {
-	if err := d.enter("look at", name); err != nil {
-		return Entry{Name: name, Failed: true}, err
-	}
-	e, err := d.at.look(name)
-	d.by.leave(nil)
-	return e, err
-}
-
 // Xattrs returns the names of the extended attributes of an entry, of a link those of the link
-// itself; on macOS AccessList is among them where it has an access list. None on systems that are neither Linux nor macOS, and on file systems without.
+// itself; on macOS AccessList is among them where it has an access list. None on systems that are
+// neither Linux nor macOS, and on file systems without.
 func (d *Dir) Xattrs(name string) ([]string, error) {
 	if err := d.enter("list attributes of", name); err != nil {
 		return nil, err

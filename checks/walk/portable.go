@@ -91,33 +91,12 @@ const batch = 1024
 
 func (l *portableLister) list(n *node, w *worker) (subs []node) {
 	d := &w.dir
-	at, err := goTo(l.p.root, d.Path)
-	if err != nil {
-		d.Err = err
-		return nil
-	}
-	l.at = at
-	f, err := l.at.openSelf(n.up == nil)
+	f, err := l.open(n, d)
 	if err != nil {
 		d.Err = err
 		return nil
 	}
 	defer f.Close()
-	self, err := f.Stat()
-	if err != nil {
-		d.Err = err
-		return nil
-	}
-	if !self.IsDir() {
-		d.Err = &fs.PathError{Op: "open", Path: l.at.path, Err: errNotFolder}
-		return nil
-	}
-	var here Entry
-	dev := fill(&here, self)
-	if n.up == nil {
-		n.dev, n.ino = dev, here.Inode
-	}
-	d.Device, d.at = dev, &l.at
 
 	var names []string
 	var kinds []fs.FileMode
@@ -174,6 +153,33 @@ func (l *portableLister) list(n *node, w *worker) (subs []node) {
 	}
 	w.count(0, int64(len(names))-counted, bytes)
 	return subs
+}
+
+// open opens the folder d of the node n to list it.
+func (l *portableLister) open(n *node, d *Dir) (*os.File, error) {
+	at, err := goTo(l.p.root, d.Path)
+	if err != nil {
+		return nil, err
+	}
+	l.at = at
+	f, err := l.at.openSelf(n.up == nil)
+	if err != nil {
+		return nil, err
+	}
+	self, err := f.Stat()
+	if err == nil && !self.IsDir() {
+		err = &fs.PathError{Op: "open", Path: l.at.path, Err: errNotFolder}
+	}
+	if err != nil {
+		f.Close()
+		return nil, err
+	}
+	var here Entry
+	d.Device, d.at = fill(&here, self), &l.at
+	if n.up == nil {
+		n.dev, n.ino = d.Device, here.Inode
+	}
+	return f, nil
 }
 
 // child returns the node of the folder e in n.
@@ -316,20 +322,6 @@ func portableLook(root, rel string) (Entry, error) {
 	}
 	defer p.close()
 	return p.look(name)
-}
-
-// portableOpen is Open of systems without a better way.
-func portableOpen(root, rel string) (*os.File, error) {
-	dir, name := split(rel)
-	if name == "" {
-		return os.Open(root)
-	}
-	p, err := goTo(root, dir)
-	if err != nil {
-		return nil, err
-	}
-	defer p.close()
-	return p.open(name)
 }
 
 // portableReadlink is Readlink of systems without a better way.

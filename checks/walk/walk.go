@@ -123,7 +123,7 @@ var ErrVisiting = errors.New("a visit is still going on")
 // been listed: not necessarily after its parent's visit has begun.
 //
 // The error is nil unless root itself cannot be opened or listed, or ctx is done. Then Walk
-// returns at once, even if the file system has stopped to answer: goroutines that hang in the
+// returns at once, even if the file system has stopped responding: goroutines that hang in the
 // system are left to themselves and end when it lets them go. No visitor runs on after Walk has
 // returned, deferred calls aside: a visit that is going on when ctx is done is waited for, and
 // ended by runtime.Goexit at its next call of a method of Dir that asks the system. Only one that
