@@ -1,6 +1,7 @@
 package after
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -49,9 +50,7 @@ type Stage struct {
 
 // New prepares the stage after copying.
 func New(o Options) *Stage {
-	if o.Silence == 0 {
-		o.Silence = defaultSilence
-	}
+	o.Silence = cmp.Or(o.Silence, defaultSilence)
 	a := &after{o: &o, tree: &tree{byPath: map[string]int32{}}, journalEvery: 5 * time.Second}
 	return &Stage{a: a, list: checksOf(a)}
 }

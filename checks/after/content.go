@@ -449,15 +449,12 @@ func (c *comparing) describe(files, bytes int64) {
 		if n := s.Known(); n > 0 {
 			t.Fact(key+"_known", n, "Known for %s from an earlier run, unchanged since: %s", s.Name, checks.Plural(n, "file"))
 		}
-		cached := int64(0)
 		for way, n := range s.Ways() {
-			if !way.Past() {
-				cached += n
-				continue
+			if way.Past() {
+				t.Fact(key+"_past_cache_"+factKey(way.By), n, "Read from %s past this computer's cache, by %s: %s", s.Name, way.By, checks.Plural(n, "file"))
 			}
-			t.Fact(key+"_past_cache_"+factKey(way.By), n, "Read from %s past this computer's cache, by %s: %s", s.Name, way.By, checks.Plural(n, "file"))
 		}
-		if cached > 0 {
+		if _, cached := s.Passed(); cached > 0 {
 			t.Fact(key+"_through_cache", cached, "Read from %s through this computer's cache: %s", s.Name, checks.Plural(cached, "file"))
 			if i == shareSide {
 				t.FlagJob(cacheNotPassed, "%s read through the cache", checks.Plural(cached, "file"))

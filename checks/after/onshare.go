@@ -164,7 +164,7 @@ func (a *after) matchWith(pass *checks.Pass, d *walk.Dir, id int32, known, form 
 		e := &d.Entries[k]
 		i, differs := -1, form
 		if known {
-			if i = a.tree.in(id, e.Name); i < 0 && !isASCII(e.Name) {
+			if i = a.tree.in(id, e.Name); i < 0 && !names.IsASCII(e.Name) {
 				if differs = true; there == nil {
 					there = entriesOf(d)
 				}
@@ -362,10 +362,7 @@ func (a *after) travelling() int64 { return a.tree.count - a.leftOut - a.unliste
 // of its parent broke off.
 func (a *after) top(p string) (name string, broken bool) {
 	for {
-		up := ""
-		if at := strings.LastIndexByte(p, '/'); at >= 0 {
-			up = p[:at]
-		}
+		up, _ := names.Split(p)
 		id, ok := a.tree.byPath[up]
 		if p == "" || !ok || a.tree.folders[id].onShare {
 			return p, ok && a.tree.folders[id].broken

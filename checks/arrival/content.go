@@ -31,18 +31,28 @@ type pendingSum struct {
 	where   where
 }
 
-func (p *pendingSum) sameFile(q *pendingSum) bool { return p.archive == q.archive && p.file == q.file }
-
-// pendingByFile sorts what is pending by files.
-func (a *arrival) pendingByFile() []*pendingSum {
+// pendingByFile yields what is pending, all of one file at a time, in their order.
+func (a *arrival) pendingByFile() iter.Seq2[*archive, []*pendingSum] {
+	compare := func(x, y *pendingSum) int {
+		return cmp.Or(cmp.Compare(x.archive, y.archive), cmp.Compare(x.file, y.file))
+	}
 	list := make([]*pendingSum, 0, a.pending.Len())
 	for i := range a.pending.Len() {
 		list = append(list, a.pending.At(i))
 	}
-	slices.SortStableFunc(list, func(x, y *pendingSum) int {
-		return cmp.Or(cmp.Compare(x.archive, y.archive), cmp.Compare(x.file, y.file))
-	})
-	return list
+	slices.SortStableFunc(list, compare)
+	return func(yield func(*archive, []*pendingSum) bool) {
+		for from := 0; from < len(list); {
+			to := from + 1
+			for to < len(list) && compare(list[from], list[to]) == 0 {
+				to++
+			}
+			if !yield(a.archives[list[from].archive], list[from:to]) {
+				return
+			}
+			from = to
+		}
+	}
 }
 
 // diskFacts are what the disk told.
@@ -149,21 +159,15 @@ func (a *arrival) prove(ctx context.Context) error {
 // toProve gathers the files.
 func (a *arrival) toProve() []*proving {
 	var list []*proving
-	byFile := a.pendingByFile()
-	for n := 0; n < len(byFile); {
-		end := n + 1
-		for end < len(byFile) && byFile[end].sameFile(byFile[n]) {
-			end++
-		}
-		r, file := a.archives[byFile[n].archive], int(byFile[n].file)
+	for r, rows := range a.pendingByFile() {
+		file := int(rows[0].file)
 		if r.state[file] == matchedGood && !r.how[file].content() {
-			t := &proving{archive: r, file: file, rows: byFile[n:end]}
+			t := &proving{archive: r, file: file, rows: rows}
 			t.choose()
 			if t.sum != nil || t.whole() != 0 {
 				list = append(list, t)
 			}
 		}
-		n = end
 	}
 	return list
 }

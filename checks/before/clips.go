@@ -225,7 +225,7 @@ func (c *clips) lookAll(ctx context.Context, f *clipFolder) {
 	}
 }
 
-// gone says whether the disk has stopped to answer.
+// gone says whether the disk has stopped responding.
 func (c *clips) gone() bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()

@@ -241,13 +241,8 @@ func rateText(curve []digest.Point) string {
 func tellWays(pass *checks.Pass, readings []*digest.Reading) {
 	past, cached := int64(0), int64(0)
 	for _, in := range readings {
-		for way, n := range in.Ways() {
-			if way.Past() {
-				past += n
-			} else {
-				cached += n
-			}
-		}
+		p, through := in.Passed()
+		past, cached = past+p, cached+through
 	}
 	if past > 0 {
 		pass.Fact("past_cache", past, "Read past this computer's cache: %s", checks.Plural(past, "file"))

@@ -21,7 +21,6 @@ import (
 	"loadline/checks/digest"
 	"loadline/checks/internal/disk"
 	"loadline/checks/internal/sums"
-	"loadline/checks/manifest"
 	"loadline/checks/names"
 	"loadline/checks/share"
 	"loadline/checks/walk"
@@ -245,39 +244,19 @@ func parseKnown(line []byte, bag bool) (k known, ok bool) {
 		k.name = bagDecoder.Replace(name)
 		return k, k.take(digest)
 	}
-	if tag, rest, tagged := bytes.Cut(line, []byte(" (")); tagged && len(tag) <= len(`\SHA256`) {
-		if k, ok := parseTagged(string(tag), rest); ok {
-			return k, true
-		}
-	}
-	s, err := manifest.ParseSumLine(line)
+	s, err := names.ReadSumLine(line)
 	if err != nil {
 		return known{}, false
 	}
 	k.name = string(s.Name)
-	return k, k.take(string(s.Digest))
+	return k, k.take(string(s.Digest)) && (s.Tag == nil || string(s.Tag) == tags[k.kind])
 }
+
+// tags name the algorithms in lines of the form of BSD.
+var tags = map[sums.Set]string{0: "SHA256", sums.SHA1: "SHA1", sums.MD5: "MD5"}
 
 // bagDecoder takes back what RFC 8493 section 2.1.3 codes in a path, in either case of letters.
 var bagDecoder = strings.NewReplacer("%0A", "\n", "%0a", "\n", "%0D", "\r", "%0d", "\r", "%25", "%")
-
-// parseTagged reads the rest of "SHA256 (NAME) = DIGEST". Where a name is escaped the line begins with a
-// backslash (GNU coreutils, "cksum output modes").
-func parseTagged(tag string, rest []byte) (k known, ok bool) {
-	at := bytes.LastIndex(rest, []byte(") = "))
-	if at < 0 {
-		return known{}, false
-	}
-	name, escaped := string(rest[:at]), false
-	if tag, escaped = strings.CutPrefix(tag, `\`); escaped {
-		name = strings.NewReplacer(`\\`, `\`, `\n`, "\n", `\r`, "\r").Replace(name)
-	}
-	k.name = name
-	if !k.take(string(rest[at+len(") = "):])) || name == "" {
-		return known{}, false
-	}
-	return k, tag == map[sums.Set]string{0: "SHA256", sums.SHA1: "SHA1", sums.MD5: "MD5"}[k.kind]
-}
 
 // take reads a digest; its length tells its kind.
 func (k *known) take(text string) bool {

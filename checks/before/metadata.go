@@ -58,7 +58,7 @@ const (
 // Asking a file for attributes costs about as much as everything else that is done with it. So a
 // sample of each folder is asked, the whole folder where one of the sample has some (what sets
 // attributes sets them on many), and on a disk of no more than attributesAll entries the rest
-// afterwards. Nothing of this hangs on which worker comes first.
+// afterwards. Nothing of this depends on which worker comes first.
 const (
 	sampleFirst   = 3  // entries of each folder
 	sampleEvery   = 32 // and one in so many of the others

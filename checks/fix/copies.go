@@ -64,7 +64,7 @@ func (p *Plan) Archive(path string, on bool) error {
 		if c.Archived {
 			return fmt.Errorf("%s is already in the archive %s", names.Quote(path), names.Quote(c.File))
 		}
-		dir, _ := parent(c.Path)
+		dir, _ := names.Split(c.Path)
 		if room, _ := p.limits.pathRoom(); len(names.Join(dir, c.File)) > room {
 			return fmt.Errorf("the path of the archive would be %d bytes, %d fit: move %s to a folder further up first", len(names.Join(dir, c.File)), room, names.Quote(path))
 		}
@@ -78,7 +78,7 @@ func (p *Plan) Archive(path string, on bool) error {
 			}
 		}
 		for i := range p.Steps {
-			if s := &p.Steps[i]; s.Changes() && s.folder.path == dir && fold(s.entry.to) == fold(c.File) {
+			if s := &p.Steps[i]; s.Changes() && s.folder.path == dir && names.Fold(s.entry.to) == names.Fold(c.File) {
 				return fmt.Errorf("this plan gives %s the name of the archive: apply that first, then archive", names.Quote(s.From))
 			}
 		}

@@ -103,7 +103,7 @@ func (e *engine) isGuard(m *move, path string, info fs.FileInfo) bool {
 		return false
 	}
 	from, to, way := strings.Cut(m.at, ">")
-	dir, name := parent(path)
+	dir, name := names.Split(path)
 	if !way || m.name(to) != name {
 		return false
 	}

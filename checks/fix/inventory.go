@@ -43,7 +43,7 @@ type readError struct {
 }
 
 func (e *readError) Error() string {
-	return "cannot " + e.what + " " + names.Quote(e.path) + ": " + cause(e.err).Error()
+	return "cannot " + e.what + " " + names.Quote(e.path) + ": " + disk.WithoutPath(e.err).Error()
 }
 
 func (e *readError) Unwrap() error { return e.err }
@@ -104,20 +104,21 @@ func (r *reader) visitFrom(path, rel string, visit visitor) error {
 // openIn opens for reading and leaves the date of reading as it is, where the system offers that: a look
 // changes nothing.
 func openIn(root *os.Root, path string) (*os.File, error) {
-	f, err := root.OpenFile(path, os.O_RDONLY|disk.QuietRead, 0)
-	if disk.QuietRead != 0 && errors.Is(err, fs.ErrPermission) {
-		return root.Open(path)
-	}
-	return f, err
+	return disk.OpenGently(os.O_RDONLY, func(flags int) (*os.File, error) { return root.OpenFile(path, flags, 0) })
 }
 
 // openAt is openIn for a path of the whole system.
 func openAt(path string) (*os.File, error) {
-	f, err := os.OpenFile(path, os.O_RDONLY|disk.QuietRead, 0)
-	if disk.QuietRead != 0 && errors.Is(err, fs.ErrPermission) {
-		return os.Open(path)
+	return disk.OpenGently(os.O_RDONLY, func(flags int) (*os.File, error) { return os.OpenFile(path, flags, 0) })
+}
+
+// namesIn lists a folder that was just opened.
+func namesIn(f *os.File, err error) ([]string, error) {
+	if err != nil {
+		return nil, err
 	}
-	return f, err
+	defer f.Close()
+	return f.Readdirnames(-1)
 }
 
 // readFolder returns the entries of a folder in order of their bytes.

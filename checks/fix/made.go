@@ -86,7 +86,7 @@ func (e *engine) measure(ctx context.Context, m *move) (err error) {
 	if !m.made.archive() {
 		info, err := share.Guard(ctx, patience, func() (fs.FileInfo, error) { return os.Stat(e.original(m)) })
 		if err != nil {
-			return fmt.Errorf("cannot copy %s: %w", names.Quote(path), cause(err))
+			return fmt.Errorf("cannot copy %s: %w", names.Quote(path), disk.WithoutPath(err))
 		}
 		m.made.Folder = info.IsDir()
 	}

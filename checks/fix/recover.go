@@ -13,9 +13,7 @@ import (
 // survey finds out, after a crash or another program, where everything is. It goes top down, so
 // that folders above are known first. What the journal says counts where the disk bears it out.
 func (e *engine) survey(ctx context.Context) error {
-	dirs := slices.Clone(e.dirs)
-	slices.Reverse(dirs)
-	for _, dir := range dirs {
+	for _, dir := range slices.Backward(e.dirs) {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
@@ -54,21 +52,14 @@ func expected(at string) []string {
 	switch at {
 	case atOld:
 		return []string{atOld, atTemp, atNew}
-	case atTemp:
-		return []string{atTemp, atOld, atNew}
 	case atNew:
 		return []string{atNew, atTemp, atOld}
-	case oldToTemp:
-		return []string{atTemp, atOld, atNew}
-	case newToTemp:
-		return []string{atTemp, atNew, atOld}
-	case tempToNew:
-		return []string{atTemp, atNew, atOld}
-	case tempToOld:
-		return []string{atTemp, atOld, atNew}
 	case newToOld:
 		return []string{atOld, atNew, atTemp}
+	case atTemp, oldToTemp, tempToOld:
+		return []string{atTemp, atOld, atNew}
 	}
+	// Between the temporary name and the new one, or a word that was half written.
 	return []string{atTemp, atNew, atOld}
 }
 

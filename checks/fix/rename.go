@@ -112,7 +112,7 @@ func (e *engine) renameIn(ctx context.Context, dir, to string) error {
 	left := map[string]bool{} // folded names that are being given up
 	for _, m := range moves {
 		if m.place == from {
-			left[fold(m.name(from))] = true
+			left[names.Fold(m.name(from))] = true
 		}
 	}
 	here, err := e.root.Open(e.folderNow(dir))
@@ -125,7 +125,7 @@ func (e *engine) renameIn(ctx context.Context, dir, to string) error {
 	}
 	defer here.Close()
 	for _, m := range moves {
-		if m.place == from && left[fold(m.name(to))] {
+		if m.place == from && left[names.Fold(m.name(to))] {
 			if err := e.rename(ctx, here, m, atTemp); err != nil {
 				return err
 			}

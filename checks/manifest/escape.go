@@ -3,10 +3,7 @@ package manifest
 import (
 	"bytes"
 	"encoding/hex"
-	"errors"
 	"strings"
-
-	"loadline/checks/names"
 )
 
 // Two ways to write a name into one line.
@@ -38,44 +35,5 @@ func AppendSumLine(dst []byte, digest, name []byte) []byte {
 
 var escaper = strings.NewReplacer(`\`, `\\`, "\n", `\n`, "\r", `\r`)
 
-// A sumLine is one line of sha256sum, md5sum and their kin.
-type sumLine struct {
-	Digest []byte // hex, as it stands
-	Name   []byte // unescaped; points into the line
-}
-
-var errSumLine = errors.New("not a line of a checksum list (digest, two spaces, name)")
-
-// ParseSumLine reads a line without its LF. It changes the line where a name is escaped.
-func ParseSumLine(line []byte) (sumLine, error) {
-	escaped := len(line) > 0 && line[0] == '\\'
-	if escaped {
-		line = line[1:]
-	}
-	n := 0
-	for n < len(line) && isHex(line[n]) {
-		n++
-	}
-	if n == 0 || n%2 != 0 || len(line) < n+3 || line[n] != ' ' || (line[n+1] != ' ' && line[n+1] != '*') {
-		return sumLine{}, errSumLine
-	}
-	s := sumLine{Digest: line[:n], Name: line[n+2:]}
-	if bytes.IndexByte(s.Name, 0) >= 0 {
-		return sumLine{}, errors.New("the name contains a NUL byte, which no file name can")
-	}
-	if escaped {
-		name, err := names.Unescape(s.Name)
-		if err != nil {
-			return sumLine{}, err
-		}
-		s.Name = name
-	}
-	return s, nil
-}
-
 // bagPath codes a path as a BagIt manifest holds it.
 var bagPath = strings.NewReplacer("\n", "%0A", "\r", "%0D", "%", "%25")
-
-func isHex(c byte) bool {
-	return c >= '0' && c <= '9' || c >= 'a' && c <= 'f' || c >= 'A' && c <= 'F'
-}

@@ -11,6 +11,7 @@ import (
 	"math"
 	"os"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/internal/sums"
 	"loadline/checks/names"
 )
@@ -100,22 +101,14 @@ func openFile(file string) (*os.File, error) {
 	info, err := os.Stat(file)
 	switch {
 	case err != nil:
-		return nil, withoutPath(err)
+		return nil, disk.WithoutPath(err)
 	case info.IsDir():
 		return nil, errors.New("it is a folder; choose the manifest in it")
 	case !info.Mode().IsRegular():
 		return nil, errors.New("it is a pipe or a device; save it as a file first")
 	}
 	f, err := os.Open(file)
-	return f, withoutPath(err)
-}
-
-func withoutPath(err error) error {
-	var p *os.PathError
-	if errors.As(err, &p) {
-		return p.Err
-	}
-	return err
+	return f, disk.WithoutPath(err)
 }
 
 // tail keeps the end of what it reads.

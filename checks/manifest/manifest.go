@@ -188,11 +188,11 @@ func Read(r io.Reader, add func(f *File) error) (*Header, error) {
 			return nil, err
 		}
 		m.take(line)
-		sum, err := ParseSumLine(line)
+		sum, err := names.ReadSumLine(line)
 		if err != nil {
 			return nil, bad(m.line, "%w", err)
 		}
-		if !sums.FromHex(f.Sums.SHA256[:], sum.Digest) {
+		if sum.Tag != nil || !sums.FromHex(f.Sums.SHA256[:], sum.Digest) {
 			return nil, bad(m.line, "the digest is not a SHA-256 (64 hexadecimal digits)")
 		}
 		f.Path = sum.Name

@@ -13,6 +13,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"loadline/checks/internal/disk"
 )
 
 // Defaults of Wishes (common practice, no source).
@@ -105,7 +107,7 @@ func (t *trial) update(f func(*Result)) {
 func (t *trial) fail(doing string, err error) error {
 	rule := ruleOf(err)
 	if rule == "" && !errors.Is(err, errStopped) && !ownFault(err) {
-		return fmt.Errorf("%s: %w", doing, bare(err))
+		return fmt.Errorf("%s: %w", doing, disk.WithoutPath(err))
 	}
 	return t.record(rule, doing, err)
 }

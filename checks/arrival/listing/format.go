@@ -1,7 +1,6 @@
 package listing
 
 import (
-	"fmt"
 	"strings"
 	"time"
 )
@@ -133,11 +132,4 @@ func (f *Format) String() string {
 		parts = append(parts, "no checksum")
 	}
 	return s + ": " + strings.Join(parts, ", ")
-}
-
-func plural(n int64, one string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %ss", n, one)
 }

@@ -86,12 +86,9 @@ func (t *table) guess(fields []field, rows [][]string) error {
 				could = append(could, i)
 			}
 		}
-		if len(could) > 1 { // times, and what is the same in every row, are sizes only if nothing else is one
-			could = fewer(could, func(i int) bool { return !all[i].clock })
-		}
-		if len(could) > 1 {
-			could = fewer(could, func(i int) bool { return all[i].distinct > 1 })
-		}
+		// Times, and what is the same in every row, are sizes only if nothing else is one.
+		could = fewer(could, func(i int) bool { return !all[i].clock })
+		could = fewer(could, func(i int) bool { return all[i].distinct > 1 })
 		if len(could) > 1 {
 			return errors.New("the listing has no header, and more than one column could hold the size: " + numbers(could))
 		}
@@ -177,7 +174,7 @@ func sentInParts(rows [][]string, column, tags int) bool {
 	return both == 3
 }
 
-// fewer keeps those that fulfil a condition, unless none does.
+// fewer keeps those that meet a condition, unless none does.
 func fewer(list []int, ok func(int) bool) []int {
 	kept := slices.DeleteFunc(slices.Clone(list), func(i int) bool { return !ok(i) })
 	if len(kept) == 0 {

@@ -17,6 +17,7 @@ import (
 	"slices"
 	"time"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
 )
 
@@ -153,7 +154,7 @@ func openFile(path string) (*os.File, error) {
 	e := &Error{File: path}
 	switch {
 	case err != nil:
-		e.Err = withoutPath(err)
+		e.Err = disk.WithoutPath(err)
 		e.Hint = "Choose a file that can be read."
 	case info.IsDir():
 		e.Err = errors.New("it is a folder")
@@ -166,18 +167,10 @@ func openFile(path string) (*os.File, error) {
 		if err == nil {
 			return f, nil
 		}
-		e.Err = withoutPath(err)
+		e.Err = disk.WithoutPath(err)
 		e.Hint = "Choose a file that can be read."
 	}
 	return nil, e
-}
-
-func withoutPath(err error) error {
-	var p *os.PathError
-	if errors.As(err, &p) {
-		return p.Err
-	}
-	return err
 }
 
 // Read reads a listing in any of the known shapes and passes every object and every mark of a deletion to
@@ -281,7 +274,7 @@ func (rd *reader) broken(err error) error {
 	case errors.Is(err, errTooLong):
 		return rd.bad("Look at the file: this does not look like a list of objects.", "it is longer than %d bytes", longest)
 	}
-	return rd.bad("Get the listing again.", "reading broke off: %w", withoutPath(err))
+	return rd.bad("Get the listing again.", "reading broke off: %w", disk.WithoutPath(err))
 }
 
 // take finishes a record: it passes the object on, or counts why it is none.

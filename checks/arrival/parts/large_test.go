@@ -58,8 +58,8 @@ func TestHasherAgainstPython(t *testing.T) {
 					t.Errorf("Count(%d, %d) is not %d", size, sizes[i], r.Parts)
 				}
 			}
-			if h.Written() != int64(size) {
-				t.Errorf("written %d", h.Written())
+			if h.written != int64(size) {
+				t.Errorf("written %d", h.written)
 			}
 		}
 	}

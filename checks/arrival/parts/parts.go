@@ -3,7 +3,9 @@
 package parts
 
 import (
+	"cmp"
 	"hash"
+	"maps"
 	"math"
 	"math/bits"
 	"runtime"
@@ -114,20 +116,9 @@ func (l *Learner) Fits(part int64, n int) {
 
 // Sizes returns the sizes that fitted, the most frequent first.
 func (l *Learner) Sizes() []int64 {
-	all := make([]int64, 0, len(l.fits))
-	for part := range l.fits {
-		all = append(all, part)
-	}
-	slices.SortFunc(all, func(a, b int64) int {
-		if d := l.fits[b] - l.fits[a]; d != 0 {
-			return d
-		}
-		if a < b {
-			return -1
-		}
-		return 1
+	return slices.SortedFunc(maps.Keys(l.fits), func(a, b int64) int {
+		return cmp.Or(cmp.Compare(l.fits[b], l.fits[a]), cmp.Compare(a, b))
 	})
-	return all
 }
 
 // Combine returns the digest of the binary digests of the parts.
@@ -227,6 +218,3 @@ func (h *Hasher) Results() []Result {
 	}
 	return all
 }
-
-// Written is how many bytes the content has so far.
-func (h *Hasher) Written() int64 { return h.written }

@@ -1,5 +1,3 @@
-//go:build unix
-
 package disk
 
 import (
@@ -7,23 +5,29 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-
-	"golang.org/x/sys/unix"
 )
 
-const quietFlags = os.O_RDONLY | unix.O_NOFOLLOW | unix.O_NONBLOCK
-
-// OpenQuiet opens a file for reading, leaves the date of its last reading as it is where the system lets
-// it, follows no link, and does not wait where a pipe has taken the file's place.
-func OpenQuiet(path string) (*os.File, error) {
-	return openGently(func(flags int) (*os.File, error) { return os.OpenFile(path, flags, 0) })
+// OpenGently opens a file or folder for reading, by open, with flags of open(2), and leaves the date of its last
+// reading as it is where the system lets it: not everywhere, and only the owner.
+func OpenGently(flags int, open func(flags int) (*os.File, error)) (*os.File, error) {
+	f, err := open(flags | quietRead)
+	if quietRead != 0 && errors.Is(err, fs.ErrPermission) {
+		return open(flags)
+	}
+	return f, err
 }
 
-// OpenQuietBelow is OpenQuiet for a path below a folder, however long it is: where the system does not take it
-// in one piece (PATH_MAX), it goes folder by folder.
+// openQuiet opens a file to be read, itself and not what it may link to, without waiting for whoever
+// may write to a pipe, and gently.
+func openQuiet(path string, flags int) (*os.File, error) {
+	return OpenGently(flags|quietFlags, func(flags int) (*os.File, error) { return os.OpenFile(path, flags, 0) })
+}
+
+// OpenQuietBelow opens a file below a folder in the same way, however long its path is: where the system does not
+// take it in one piece (PATH_MAX), it goes folder by folder.
 func OpenQuietBelow(folder, rel string) (*os.File, error) {
-	f, err := OpenQuiet(filepath.Join(folder, rel))
-	if !errors.Is(err, unix.ENAMETOOLONG) {
+	f, err := openQuiet(filepath.Join(folder, rel), 0)
+	if !NameRefused(err) {
 		return f, err
 	}
 	root, err := os.OpenRoot(folder)
@@ -31,13 +35,5 @@ func OpenQuietBelow(folder, rel string) (*os.File, error) {
 		return nil, err
 	}
 	defer root.Close()
-	return openGently(func(flags int) (*os.File, error) { return root.OpenFile(rel, flags, 0) })
-}
-
-func openGently(open func(flags int) (*os.File, error)) (*os.File, error) {
-	f, err := open(quietFlags | QuietRead)
-	if QuietRead != 0 && errors.Is(err, fs.ErrPermission) {
-		f, err = open(quietFlags)
-	}
-	return f, err
+	return OpenGently(quietFlags, func(flags int) (*os.File, error) { return root.OpenFile(rel, flags, 0) })
 }

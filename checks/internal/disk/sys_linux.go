@@ -60,9 +60,9 @@ func LastingNumbers(dir *os.File) bool {
 	return true
 }
 
-// QuietRead is a flag of open(2) that leaves the date of the last reading as it is. Only the owner may
+// quietRead is a flag of open(2) that leaves the date of the last reading as it is. Only the owner may
 // ask for it: elsewhere opening fails with fs.ErrPermission.
-const QuietRead = unix.O_NOATIME
+const quietRead = unix.O_NOATIME
 
 // RespellsNames reports whether a folder is on a disk that stores names in a normal form of its own, so
 // that it may list another name than it was given: HFS+ and HFSX (statfs(2), HFSPLUS_SUPER_MAGIC).

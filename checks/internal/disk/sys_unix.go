@@ -12,6 +12,9 @@ import (
 	"golang.org/x/sys/unix"
 )
 
+// quietFlags open a file itself and not what it may link to, without waiting for whoever may write to a pipe.
+const quietFlags = unix.O_NOFOLLOW | unix.O_NONBLOCK
+
 // RenameNewAt renames within one open folder and fails with fs.ErrExist where the new name is taken. It fails
 // with errors.ErrUnsupported where the file system cannot promise that.
 func RenameNewAt(dir *os.File, from, to string) error {
