@@ -116,7 +116,7 @@ func Run(ctx context.Context, job Job, list []*Check, watch func(Event)) (*Repor
 	rep.Largest = r.tally.largest(rep.Checks)
 	rep.Finished = job.Now()
 	rep.Interrupted = ctx.Err() != nil
-	r.place(rep)
+	r.fillPlaces(rep)
 	return rep, ctx.Err()
 }
 
@@ -274,8 +274,8 @@ func (r *run) now() Progress {
 	return p
 }
 
-// place fills in where the report was made, and what it is about.
-func (r *run) place(rep *Report) {
+// fillPlaces fills in where the report was made, and what it is about.
+func (r *run) fillPlaces(rep *Report) {
 	rep.Job = *r.job
 	rep.Machine = machine()
 	rep.Unproven = Unproven(runtime.GOOS)

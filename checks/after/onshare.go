@@ -27,7 +27,7 @@ func (a *after) onShare(ctx context.Context, pass *checks.Pass) error {
 	job := pass.Job
 	a.copy = filepath.Join(job.Share, filepath.FromSlash(job.Prefix))
 	a.prefix = job.Prefix
-	if err := a.look(ctx, job); err != nil {
+	if err := a.apart(ctx, job); err != nil {
 		return err
 	}
 	if err := a.offShare(ctx, pass); err != nil {
@@ -83,8 +83,8 @@ func (a *after) onShare(ctx context.Context, pass *checks.Pass) error {
 	return nil
 }
 
-// look sees that the two sides are two.
-func (a *after) look(ctx context.Context, job *checks.Job) error {
+// apart sees that the two sides are two.
+func (a *after) apart(ctx context.Context, job *checks.Job) error {
 	nested, err := share.Guard(ctx, job.Deadline, func() (bool, error) { return share.Nested(job.Source, job.Share) })
 	if err == nil && nested {
 		return errors.New("one of source and share is inside the other, so there is no copy to check; choose two separate folders")

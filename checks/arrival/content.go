@@ -36,11 +36,7 @@ func (a *arrival) pendingByFile() iter.Seq2[*archive, []*pendingSum] {
 	compare := func(x, y *pendingSum) int {
 		return cmp.Or(cmp.Compare(x.archive, y.archive), cmp.Compare(x.file, y.file))
 	}
-	list := make([]*pendingSum, 0, a.pending.Len())
-	for i := range a.pending.Len() {
-		list = append(list, a.pending.At(i))
-	}
-	slices.SortStableFunc(list, compare)
+	list := slices.SortedStableFunc(a.pending.All(), compare)
 	return func(yield func(*archive, []*pendingSum) bool) {
 		for from := 0; from < len(list); {
 			to := from + 1
@@ -60,7 +56,6 @@ type diskFacts struct {
 	asked, read, remembered int64
 	told                    int64 // files that were named with the reason why they are not proven
 	sizes                   []int64
-	wrong                   int64
 }
 
 func (d *diskFacts) facts(pass *checks.Pass) {
@@ -465,7 +460,6 @@ func (p *prover) tell(t *proving, rule *checks.Rule, format string, args ...any)
 
 // wrong says that an object is not its file.
 func (p *prover) wrong(t *proving, format string, args ...any) {
-	p.fromDisk.wrong++
 	t.archive.state[t.file] = matchedBad
 	p.flag(t.archive, t.file, objectChecksum, format, args...)
 }

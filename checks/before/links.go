@@ -142,7 +142,7 @@ func (f follower) follow(dir, target string) (end string, err error) {
 			continue
 		}
 		next := filepath.Join(at, part)
-		kind, inner, err := f.look(next)
+		kind, inner, err := f.kindAt(next)
 		if err != nil {
 			return next, err
 		}
@@ -166,10 +166,10 @@ func (f follower) follow(dir, target string) (end string, err error) {
 	return at, nil
 }
 
-// look tells what is at a path whose folder is real, and the target if that is a link. Outside the
+// kindAt tells what is at a path whose folder is real, and the target if that is a link. Outside the
 // source it gives up after the deadline: a link may lead to a share whose server is gone. Such a share
 // is asked once only.
-func (f follower) look(p string) (kind walk.Kind, target string, err error) {
+func (f follower) kindAt(p string) (kind walk.Kind, target string, err error) {
 	type seen struct {
 		kind   walk.Kind
 		target string

@@ -133,17 +133,17 @@ func Run(ctx context.Context, version, folder, shareFolder string) *Document {
 	if err != nil {
 		d.Awake = failed(err, folder)
 	}
-	d.Folder = place(ctx, folder)
+	d.Folder = describeFolder(ctx, folder)
 	if shareFolder != "" {
-		p := place(ctx, shareFolder)
+		p := describeFolder(ctx, shareFolder)
 		d.Share = &p
 	}
 	d.Interrupted = ctx.Err() != nil
 	return d
 }
 
-// place looks at one folder.
-func place(ctx context.Context, folder string) (p Place) {
+// describeFolder looks at one folder.
+func describeFolder(ctx context.Context, folder string) (p Place) {
 	p.Removed = "yes"
 	facts, err := share.Look(ctx, folder, patience)
 	if err != nil {

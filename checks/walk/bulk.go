@@ -92,7 +92,7 @@ type cursor struct {
 	bad bool
 }
 
-func (c *cursor) take(n int) []byte {
+func (c *cursor) next(n int) []byte {
 	if c.bad || len(c.b)-c.at < n {
 		c.bad = true
 		return make([]byte, n)
@@ -102,8 +102,8 @@ func (c *cursor) take(n int) []byte {
 	return b
 }
 
-func (c *cursor) u32() uint32 { return binary.LittleEndian.Uint32(c.take(4)) }
-func (c *cursor) u64() uint64 { return binary.LittleEndian.Uint64(c.take(8)) }
+func (c *cursor) u32() uint32 { return binary.LittleEndian.Uint32(c.next(4)) }
+func (c *cursor) u64() uint64 { return binary.LittleEndian.Uint64(c.next(8)) }
 
 // text reads a reference to text that lies further on: how far from the reference, and how long with its NUL, 32 bits
 // each (attrreference_t).

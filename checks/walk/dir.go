@@ -33,7 +33,7 @@ func (d *Dir) Readlink(name string) (string, error) {
 		return "", err
 	}
 	s, err := d.at.readlink(name)
-	d.by.leave(nil)
+	d.by.leave()
 	return s, err
 }
 
@@ -46,7 +46,7 @@ func (d *Dir) Head(name string, p []byte) (int, error) {
 	// The visitor's memory must not change once Walk has returned, so the read has its own.
 	own := make([]byte, len(p))
 	n, err := d.at.head(name, own)
-	d.by.leave(nil)
+	d.by.leave()
 	return copy(p, own[:n]), err
 }
 
@@ -58,7 +58,7 @@ func (d *Dir) Access(name string) error {
 		return err
 	}
 	err := d.at.access(d.entry(name))
-	d.by.leave(nil)
+	d.by.leave()
 	return err
 }
 
@@ -70,7 +70,7 @@ func (d *Dir) Xattrs(name string) ([]string, error) {
 		return nil, err
 	}
 	s, err := d.at.xattrs(name)
-	d.by.leave(nil)
+	d.by.leave()
 	return s, err
 }
 

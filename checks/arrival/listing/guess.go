@@ -10,8 +10,8 @@ import (
 // isHeader reports whether a column that holds numbers, dates or digests all the way down begins with none.
 func isHeader(rows [][]string) bool {
 	for i := range rows[0] {
-		if c := look(rows[1:], i); (c.ints || c.dates || c.sums) && c.filled > 0 {
-			if first := look(rows[:1], i); first.filled > 0 && !first.ints && !first.dates && !first.sums {
+		if c := heldIn(rows[1:], i); (c.ints || c.dates || c.sums) && c.filled > 0 {
+			if first := heldIn(rows[:1], i); first.filled > 0 && !first.ints && !first.dates && !first.sums {
 				return true
 			}
 		}
@@ -29,7 +29,7 @@ type held struct {
 	digest                   Kind
 }
 
-func look(rows [][]string, i int) held {
+func heldIn(rows [][]string, i int) held {
 	h := held{ints: true, dates: true, truth: true, sums: true, clock: true}
 	seen := map[string]bool{}
 	for _, row := range rows {
@@ -76,7 +76,7 @@ func (t *table) guess(fields []field, rows [][]string) error {
 	all := make([]held, len(fields))
 	free := make([]bool, len(fields))
 	for i := range fields {
-		all[i] = look(rows, i)
+		all[i] = heldIn(rows, i)
 		free[i] = fields[i].role == RoleNone
 	}
 	if best(fields, RoleSize) < 0 {

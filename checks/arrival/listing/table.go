@@ -356,7 +356,7 @@ func (t *table) read() error {
 		if err := t.steady(); err != nil {
 			return err
 		}
-		if err := rd.take(&rec); err != nil {
+		if err := rd.deliver(&rec); err != nil {
 			return err
 		}
 		rd.at = last

@@ -80,7 +80,7 @@ func (rd *reader) readSums() error {
 		rec.set(&key, s.Name)
 		sum.kind = kind
 		rec.set(&sum, s.Digest)
-		if err := rd.take(&rec); err != nil {
+		if err := rd.deliver(&rec); err != nil {
 			return err
 		}
 	}
@@ -275,7 +275,7 @@ func (a *aligned) read() error {
 			rec.set(&date, d)
 		}
 		a.lines++
-		if err := rd.take(&rec); err != nil {
+		if err := rd.deliver(&rec); err != nil {
 			return err
 		}
 		if len(f.First) < 10 {

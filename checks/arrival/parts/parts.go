@@ -133,8 +133,7 @@ func Combine(newHash func() hash.Hash, digests [][]byte) []byte {
 // A Hasher computes the digest of parts for several sizes of parts while the content is read once. Each size
 // costs a digest of all content; they share the processors.
 type Hasher struct {
-	tries   []*try
-	written int64
+	tries []*try
 }
 
 type try struct {
@@ -160,7 +159,6 @@ const besideFrom = 64 << 10
 
 // Write takes the next block of the content. It never fails.
 func (h *Hasher) Write(p []byte) (int, error) {
-	h.written += int64(len(p))
 	workers := min(len(h.tries), runtime.GOMAXPROCS(0))
 	if workers < 2 || len(p) < besideFrom {
 		for _, t := range h.tries {
