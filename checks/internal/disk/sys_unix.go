@@ -25,6 +25,17 @@ func renameNoReplace(from, to string) error {
 	return noReplace(unix.AT_FDCWD, from, unix.AT_FDCWD, to)
 }
 
+func noReplace(fromDir int, from string, toDir int, to string) error {
+	err := retried(func() error { return renameNew(fromDir, from, toDir, to) })
+	switch {
+	case err == nil:
+		return nil
+	case isOne(err, []error{unix.EINVAL, unix.ENOSYS, unix.EOPNOTSUPP, unix.ENOTSUP}):
+		err = errors.ErrUnsupported
+	}
+	return &os.LinkError{Op: renameNewName, Old: from, New: to, Err: err}
+}
+
 // RenameOverAt renames within one open folder over what has the new name (renameat(2)). Unlike
 // os.Rename it takes the place of an empty folder too.
 func RenameOverAt(dir *os.File, from, to string) error {
