@@ -302,9 +302,6 @@ func (a *arrival) loadAll(ctx context.Context) error {
 			}
 			return &checks.JobError{Field: checks.FieldManifest, Err: err}
 		}
-		if x.Len() == 0 {
-			return &checks.JobError{Field: checks.FieldManifest, Err: fmt.Errorf("%s: %w: it holds no file", names.Quote(r.file), manifest.ErrUnusable)}
-		}
 		if other, twice := seals[x.Seal]; twice {
 			return &checks.JobError{Field: checks.FieldManifest, Err: fmt.Errorf("%s and %s are one and the same manifest", names.Quote(other), names.Quote(r.file)), Hint: "give each once"}
 		}

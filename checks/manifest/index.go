@@ -86,6 +86,9 @@ func Load(ctx context.Context, file string, keep Keep, read func(bytes int)) (*I
 	if ctx.Err() != nil {
 		return nil, ctx.Err()
 	}
+	if err == nil && n == 0 {
+		err = fmt.Errorf("%w: it holds no file", ErrUnusable)
+	}
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", names.Quote(file), err)
 	}

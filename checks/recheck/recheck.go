@@ -92,9 +92,6 @@ func newList(ctx context.Context, file string, o Options, watch func(checks.Even
 		}
 		return nil, &checks.JobError{Field: checks.FieldManifest, Err: err}
 	}
-	if x.Len() == 0 {
-		return nil, &checks.JobError{Field: checks.FieldManifest, Err: fmt.Errorf("%s: %w: it holds no file", names.Quote(file), manifest.ErrUnusable)}
-	}
 	r.x = x
 	r.found = make([]found, x.Len())
 	r.cursors.New = func() any { return x.Cursor() }
