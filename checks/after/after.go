@@ -211,7 +211,9 @@ func (a *after) recallFolder(d *walk.Dir, number func(name string) int) {
 func (a *after) unreadable(pass *checks.Pass, r *checks.Rule, path, folder, detail string, err error) {
 	f := checks.Finding{Path: path, Rule: r, Level: checks.Fail, Detail: detail}
 	if errors.Is(err, fs.ErrPermission) && names.ClutterAbove(folder) != "" {
-		f.Level, f.Remedy = checks.Note, "Nothing to do: what is kept there belongs to the desktop or the operating system."
+		f.Level, f.Remedy = checks.Note, keptBySystem
 	}
 	pass.Add(f)
 }
+
+const keptBySystem = "Nothing to do: what is kept there belongs to the desktop or the operating system."

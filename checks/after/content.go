@@ -352,7 +352,7 @@ func (c *comparing) unreadableFile(side int, e *entry, r *digest.Result, path st
 	}
 	switch {
 	case errors.Is(r.Err, fs.ErrPermission) && side == sourceSide && names.ClutterAbove(path) != "":
-		f.Level, f.Remedy = checks.Note, "Nothing to do: what is kept there belongs to the desktop or the operating system."
+		f.Level, f.Remedy = checks.Note, keptBySystem
 		e.flags |= leftOut
 		c.leftOut++
 		c.pass.Add(f)

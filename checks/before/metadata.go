@@ -313,8 +313,8 @@ func classify(name string) attributeClass {
 	}
 	name, _, _ = strings.Cut(name, "#")
 	switch {
-	case name == "com.apple.system.Security":
-		return ofAccess // bsd/sys/kauth.h of xnu, KAUTH_FILESEC_XATTR
+	case name == walk.AccessList:
+		return ofAccess
 	case systemAttributes[name], strings.HasPrefix(name, "com.apple.system."), strings.HasPrefix(name, "com.apple.cs."):
 		return ofASystem
 	}
