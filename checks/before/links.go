@@ -142,7 +142,7 @@ func (f follower) follow(dir, target string) (end string, err error) {
 			continue
 		}
 		next := filepath.Join(at, part)
-		kind, inner, err := f.kindAt(next)
+		kind, inner, err := f.whatIs(next)
 		if err != nil {
 			return next, err
 		}
@@ -166,10 +166,10 @@ func (f follower) follow(dir, target string) (end string, err error) {
 	return at, nil
 }
 
-// kindAt tells what is at a path whose folder is real, and the target if that is a link. Outside the
+// whatIs tells what is at a path whose folder is real, and the target if that is a link. Outside the
 // source it gives up after the deadline: a link may lead to a share whose server is gone. Such a share
 // is asked once only.
-func (f follower) kindAt(p string) (kind walk.Kind, target string, err error) {
+func (f follower) whatIs(p string) (kind walk.Kind, target string, err error) {
 	type seen struct {
 		kind   walk.Kind
 		target string
@@ -205,15 +205,10 @@ func kindAt(p string) (walk.Kind, error) {
 		return e.Kind, err
 	}
 	info, err := os.Lstat(p)
-	switch {
-	case err != nil:
+	if err != nil {
 		return 0, err
-	case info.IsDir():
-		return walk.Folder, nil
-	case info.Mode()&os.ModeSymlink != 0:
-		return walk.Link, nil
 	}
-	return walk.File, nil
+	return walk.KindOf(info.Mode()), nil
 }
 
 // readlinkAt returns the target of a link whose folder is real, however long its path is.

@@ -113,7 +113,7 @@ func (e *engine) copyAll(ctx context.Context, m *move, temp string, sum io.Write
 	}
 	var folders []folder // their dates change with what is put in
 	err = r.walk(e.original(m), func(rel, path string, info fs.FileInfo) error {
-		t.add(rel, kindOf(info.Mode()), info.Size(), info.ModTime(), "")
+		t.add(rel, walk.KindOf(info.Mode()), info.Size(), info.ModTime(), "")
 		to := temp
 		if rel != "" {
 			to += "/" + rel
@@ -184,7 +184,7 @@ func header(top, rel, path string, info fs.FileInfo) (*tar.Header, error) {
 		Format: tar.FormatPAX, Name: strings.TrimSuffix(names.Join(top, rel), "/"), Mode: int64(info.Mode().Perm()),
 		ModTime: info.ModTime(), Typeflag: tar.TypeReg,
 	}
-	switch kindOf(info.Mode()) {
+	switch walk.KindOf(info.Mode()) {
 	case walk.Folder:
 		h.Typeflag, h.Name = tar.TypeDir, h.Name+"/"
 	case walk.Link:
@@ -236,7 +236,7 @@ func pack(ctx context.Context, w io.Writer, card, top string, told func(int64)) 
 		if err != nil {
 			return err
 		}
-		t.add(rel, kindOf(info.Mode()), info.Size(), info.ModTime(), h.Linkname)
+		t.add(rel, walk.KindOf(info.Mode()), info.Size(), info.ModTime(), h.Linkname)
 		if err := out.WriteHeader(h); err != nil {
 			return err
 		}

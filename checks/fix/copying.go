@@ -323,8 +323,8 @@ func (e *engine) compareCopy(ctx context.Context, m *move, path string) error {
 	var of inventory // of what is compared, and not of what there was before
 	r := reader{ctx: ctx, follow: true}
 	err = r.walk(e.original(m), func(rel, from string, info fs.FileInfo) error {
-		of.add(rel, kindOf(info.Mode()), info.Size(), info.ModTime(), "")
-		if kindOf(info.Mode()) != walk.File {
+		of.add(rel, walk.KindOf(info.Mode()), info.Size(), info.ModTime(), "")
+		if walk.KindOf(info.Mode()) != walk.File {
 			return nil
 		}
 		if rel != "" {

@@ -69,7 +69,7 @@ func (r *reader) visitFrom(path, rel string, visit visitor) error {
 	if err != nil {
 		return &readError{"look at", path, err}
 	}
-	switch kindOf(info.Mode()) {
+	switch walk.KindOf(info.Mode()) {
 	case walk.File, walk.Link:
 		return visit(rel, path, info)
 	case walk.Folder:
@@ -254,13 +254,13 @@ func (t *inventory) add(rel string, kind walk.Kind, size int64, date time.Time, 
 // addEntry is the visitor that counts.
 func (t *inventory) addEntry(rel, path string, info fs.FileInfo) error {
 	target := ""
-	if kindOf(info.Mode()) == walk.Link {
+	if walk.KindOf(info.Mode()) == walk.Link {
 		var err error
 		if target, err = os.Readlink(path); err != nil {
 			return &readError{"read the link", path, err}
 		}
 	}
-	t.add(rel, kindOf(info.Mode()), info.Size(), info.ModTime(), target)
+	t.add(rel, walk.KindOf(info.Mode()), info.Size(), info.ModTime(), target)
 	return nil
 }
 
@@ -314,19 +314,7 @@ func (id identity) same(planned identity, lasting bool) bool {
 func identify(info fs.FileInfo) identity {
 	state := disk.StateOf(info)
 	return identity{
-		Kind: kindOf(info.Mode()), Device: state.Device, Inode: state.Number, Size: info.Size(),
+		Kind: walk.KindOf(info.Mode()), Device: state.Device, Inode: state.Number, Size: info.Size(),
 		Sec: info.ModTime().Unix(), Nsec: int32(info.ModTime().Nanosecond()),
 	}
-}
-
-func kindOf(m fs.FileMode) walk.Kind {
-	switch {
-	case m.IsRegular():
-		return walk.File
-	case m.IsDir():
-		return walk.Folder
-	case m&fs.ModeSymlink != 0:
-		return walk.Link
-	}
-	return walk.Other
 }

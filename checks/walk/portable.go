@@ -135,7 +135,7 @@ func (l *portableLister) list(n *node, w *worker) (subs []node) {
 		if err != nil {
 			kind := File
 			if kinds != nil {
-				kind = kindOf(kinds[i])
+				kind = KindOf(kinds[i])
 			}
 			d.fail(i, name, kind, err)
 			continue
@@ -197,7 +197,7 @@ func fill(e *Entry, info fs.FileInfo) (dev uint64) {
 	e.Size, e.Sec, e.Nsec = info.Size(), t.Unix(), int32(t.Nanosecond())
 	e.Blocks, e.Links = -1, 1
 	m := info.Mode()
-	e.Kind = kindOf(m)
+	e.Kind = KindOf(m)
 	e.Perm = uint16(m.Perm())
 	for _, b := range [...]struct {
 		mode fs.FileMode
@@ -210,7 +210,8 @@ func fill(e *Entry, info fs.FileInfo) (dev uint64) {
 	return fillSystem(e, info)
 }
 
-func kindOf(m fs.FileMode) Kind {
+// KindOf returns what an entry is by its mode.
+func KindOf(m fs.FileMode) Kind {
 	switch m.Type() {
 	case 0:
 		return File
