@@ -29,8 +29,6 @@ type Step struct {
 	// From is the path as it is now, To as it will be when the whole plan is applied, folders
 	// above included. Relative to the source, "/" between parts, raw bytes.
 	From, To string
-	Kind     walk.Kind
-	Size     int64    // bytes of a file
 	Rules    []string // what the report flags the old name for; empty if it only follows its family
 	Why      string   // for people: what the report says, or that it stays with its family
 	// Family is the From of the first step of the files that are renamed together; empty if
@@ -422,7 +420,7 @@ func (p *Plan) Skip(path string, on bool) {
 func (p *Plan) addStep(f *folder, e *entry) {
 	e.step = true
 	p.Steps = append(p.Steps, Step{
-		From: names.Join(f.path, e.name), Kind: e.kind, Size: e.size, Rules: e.rules(),
+		From: names.Join(f.path, e.name), Rules: e.rules(),
 		Why: p.why(f, e), Choices: p.limits.choices(e.name), folder: f, entry: e,
 	})
 }

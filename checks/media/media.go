@@ -190,16 +190,12 @@ const neverWritten = "the index that players need was never written: the recordi
 
 // A Tally counts files by kind, for the summary of a run.
 type Tally struct {
-	Files  [kinds]int64
-	Partly int64 // of Files: those whose structure was longer than a look may last
+	Files [kinds]int64
 }
 
 // Add counts one file.
 func (t *Tally) Add(v Verdict) {
 	t.Files[v.Kind]++
-	if v.Partly {
-		t.Partly++
-	}
 }
 
 // Clips returns how many files were clips and looked at.
