@@ -169,9 +169,7 @@ func recognise(head []byte) (Kind, int64) {
 
 // cutShort is the verdict on a file that ends missing bytes too early.
 func cutShort(missing uint64) Verdict {
-	if missing > math.MaxInt64 {
-		missing = math.MaxInt64
-	}
+	missing = min(missing, math.MaxInt64)
 	return Verdict{
 		Problem: CutShort, Missing: int64(missing),
 		Detail: "ends " + humanize.Bytes(missing) + " before its own structure says",

@@ -60,9 +60,9 @@ func Try(ctx context.Context, folder string, w Wishes) (*Result, error) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	r := t.result
-	r.Problems = append([]Problem(nil), r.Problems...)
-	r.Refused = append([]Refusal(nil), r.Refused...)
-	r.LeftBehind = append([]string(nil), r.LeftBehind...)
+	r.Problems = slices.Clone(r.Problems)
+	r.Refused = slices.Clone(r.Refused)
+	r.LeftBehind = slices.Clone(r.LeftBehind)
 	r.Own = t.left()
 	if err != nil {
 		return &r, fmt.Errorf("the write trial: %w", err)
