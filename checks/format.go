@@ -1,9 +1,7 @@
 package checks
 
 import (
-	"errors"
 	"fmt"
-	"io/fs"
 	"math"
 	"strconv"
 	"strings"
@@ -12,7 +10,9 @@ import (
 	"unicode/utf8"
 
 	"github.com/dustin/go-humanize"
+	"github.com/dustin/go-humanize/english"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
 )
 
@@ -35,7 +35,7 @@ func Plural(n int64, noun string) string {
 	}
 	nouns := strings.Split(noun, " or ")
 	for i, s := range nouns {
-		nouns[i] = plural(s)
+		nouns[i] = english.PluralWord(2, s, "")
 	}
 	return Count(n) + " " + strings.Join(nouns, " or ")
 }
@@ -46,17 +46,6 @@ func Many(n int64, one, more string) string {
 		return "1 " + one
 	}
 	return Count(n) + " " + more
-}
-
-func plural(noun string) string {
-	stem, y := strings.CutSuffix(noun, "y")
-	switch {
-	case y && !strings.HasSuffix(stem, "e") && !strings.HasSuffix(stem, "a"):
-		return stem + "ies"
-	case strings.HasSuffix(noun, "x"), strings.HasSuffix(noun, "s"), strings.HasSuffix(noun, "ch"):
-		return noun + "es"
-	}
-	return noun + "s"
 }
 
 // Capitalize makes the first character of a text a capital.
@@ -71,11 +60,7 @@ func Capitalize(s string) string {
 // Reason returns the system's words for an error, without the path, which stands beside it anyway and
 // could forge a line.
 func Reason(err error) string {
-	var p *fs.PathError
-	if errors.As(err, &p) {
-		err = p.Err
-	}
-	return err.Error()
+	return disk.WithoutPath(err).Error()
 }
 
 // Plain returns a text fit for a screen: whatever is not printable in it is escaped as Go does. Names

@@ -1,6 +1,7 @@
 package checks
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -137,18 +138,10 @@ func (e *JobError) Unwrap() []error { return []error{ErrBadJob, e.Err} }
 
 // settle fills in what the zero values mean and refuses what cannot be checked at all.
 func (j *Job) settle(ctx context.Context, needsSource bool) error {
-	if j.Stage == "" {
-		j.Stage = Before
-	}
-	if j.KeyBytes == 0 {
-		j.KeyBytes = DefaultKeyBytes
-	}
-	if j.ObjectBytes == 0 {
-		j.ObjectBytes = DefaultObjectBytes
-	}
-	if j.Deadline == 0 {
-		j.Deadline = DefaultDeadline
-	}
+	j.Stage = cmp.Or(j.Stage, Before)
+	j.KeyBytes = cmp.Or(j.KeyBytes, DefaultKeyBytes)
+	j.ObjectBytes = cmp.Or(j.ObjectBytes, DefaultObjectBytes)
+	j.Deadline = cmp.Or(j.Deadline, DefaultDeadline)
 	if j.Now == nil {
 		j.Now = time.Now
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os/user"
 	"runtime"
 	"slices"
 	"strings"
@@ -115,7 +116,7 @@ func Run(ctx context.Context, job Job, list []*Check, watch func(Event)) (*Repor
 	rep.Largest = r.tally.largest(rep.Checks)
 	rep.Finished = job.Now()
 	rep.Interrupted = ctx.Err() != nil
-	r.place(rep)
+	r.fillPlaces(rep)
 	return rep, ctx.Err()
 }
 
@@ -273,8 +274,8 @@ func (r *run) now() Progress {
 	return p
 }
 
-// place fills in where the report was made, and what it is about.
-func (r *run) place(rep *Report) {
+// fillPlaces fills in where the report was made, and what it is about.
+func (r *run) fillPlaces(rep *Report) {
 	rep.Job = *r.job
 	rep.Machine = machine()
 	rep.Unproven = Unproven(runtime.GOOS)
@@ -293,4 +294,25 @@ func (r *run) place(rep *Report) {
 	for _, tell := range r.describe {
 		tell(rep)
 	}
+}
+
+// machine says where and as whom the checks run. Asking the system for it takes longer than checking a
+// small folder, so it is asked once.
+var machine = sync.OnceValue(func() string {
+	parts := system()
+	parts = append(parts, runtime.GOARCH, fmt.Sprintf("%d CPUs", runtime.NumCPU()))
+	if u, err := user.Current(); err == nil {
+		parts = append(parts, "as "+u.Username)
+	}
+	return strings.Join(parts, ", ")
+})
+
+// sourceMount returns the mount row that covers one of the sources. The mount table answers without asking
+// the disk.
+func (r *run) sourceMount(source int) (share.Mount, bool) {
+	r.mountOnce.Do(func() {
+		// Where it cannot be read it is empty, and covers nothing.
+		r.mounts, _ = share.Mounts(context.Background())
+	})
+	return share.Covering(r.mounts, r.job.Disk(source).Source)
 }

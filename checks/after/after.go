@@ -1,6 +1,7 @@
 package after
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -49,9 +50,7 @@ type Stage struct {
 
 // New prepares the stage after copying.
 func New(o Options) *Stage {
-	if o.Silence == 0 {
-		o.Silence = defaultSilence
-	}
+	o.Silence = cmp.Or(o.Silence, defaultSilence)
 	a := &after{o: &o, tree: &tree{byPath: map[string]int32{}}, journalEvery: 5 * time.Second}
 	return &Stage{a: a, list: checksOf(a)}
 }
@@ -211,7 +210,9 @@ func (a *after) recallFolder(d *walk.Dir, number func(name string) int) {
 func (a *after) unreadable(pass *checks.Pass, r *checks.Rule, path, folder, detail string, err error) {
 	f := checks.Finding{Path: path, Rule: r, Level: checks.Fail, Detail: detail}
 	if errors.Is(err, fs.ErrPermission) && names.ClutterAbove(folder) != "" {
-		f.Level, f.Remedy = checks.Note, "Nothing to do: what is kept there belongs to the desktop or the operating system."
+		f.Level, f.Remedy = checks.Note, keptBySystem
 	}
 	pass.Add(f)
 }
+
+const keptBySystem = "Nothing to do: what is kept there belongs to the desktop or the operating system."

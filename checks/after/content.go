@@ -53,12 +53,10 @@ func (a *after) wantedSums() sums.Set {
 func (a *after) content(ctx context.Context, pass *checks.Pass) error {
 	c := &comparing{after: a, pass: pass}
 	files, bytes := int64(0), int64(0)
-	for _, chunk := range a.tree.files.Chunks {
-		for i := range chunk {
-			if readable(&chunk[i]) {
-				files++
-				bytes += chunk[i].size
-			}
+	for e := range a.tree.files.All() {
+		if readable(e) {
+			files++
+			bytes += e.size
 		}
 	}
 	if files == 0 {
@@ -129,14 +127,14 @@ func patiently[T any](ctx context.Context, c *comparing, f func() (T, error)) (T
 		v, err := share.Guard(ctx, flushPatience, f)
 		done <- answer{v, err}
 	}()
-	for tick := time.NewTicker(c.o.Silence); ; {
+	tick := time.NewTicker(c.o.Silence)
+	defer tick.Stop()
+	for {
 		select {
 		case a := <-done:
-			tick.Stop()
 			return a.value, a.err
 		case <-tick.C:
 			if _, err := share.Look(ctx, c.copy, c.o.Silence); share.Silent(err) {
-				tick.Stop()
 				var none T
 				return none, err
 			}
@@ -238,7 +236,7 @@ func (c *comparing) both(ctx context.Context) error {
 						return
 					}
 				}
-			}, func(r *digest.Result) { c.take(i, r) })
+			}, func(r *digest.Result) { c.judgeContent(i, r) })
 			if err != nil {
 				cancel(err)
 			}
@@ -269,13 +267,13 @@ func (c *comparing) readAgain(ctx context.Context) error {
 				return
 			}
 		}
-	}, func(r *digest.Result) { c.take(sourceSide, r) })
+	}, func(r *digest.Result) { c.judgeContent(sourceSide, r) })
 	first.Meter.Read.Add(s.Meter.Read.Load())
 	return err
 }
 
-// take judges what became of one file on one side.
-func (c *comparing) take(side int, r *digest.Result) {
+// judgeContent judges what became of one file on one side.
+func (c *comparing) judgeContent(side int, r *digest.Result) {
 	e := c.tree.files.At(r.ID)
 	path := c.tree.path(r.ID)
 	c.mu.Lock()
@@ -354,7 +352,7 @@ func (c *comparing) unreadableFile(side int, e *entry, r *digest.Result, path st
 	}
 	switch {
 	case errors.Is(r.Err, fs.ErrPermission) && side == sourceSide && names.ClutterAbove(path) != "":
-		f.Level, f.Remedy = checks.Note, "Nothing to do: what is kept there belongs to the desktop or the operating system."
+		f.Level, f.Remedy = checks.Note, keptBySystem
 		e.flags |= leftOut
 		c.leftOut++
 		c.pass.Add(f)
@@ -449,15 +447,12 @@ func (c *comparing) describe(files, bytes int64) {
 		if n := s.Known(); n > 0 {
 			t.Fact(key+"_known", n, "Known for %s from an earlier run, unchanged since: %s", s.Name, checks.Plural(n, "file"))
 		}
-		cached := int64(0)
 		for way, n := range s.Ways() {
-			if !way.Past() {
-				cached += n
-				continue
+			if way.Past() {
+				t.Fact(key+"_past_cache_"+factKey(way.By), n, "Read from %s past this computer's cache, by %s: %s", s.Name, way.By, checks.Plural(n, "file"))
 			}
-			t.Fact(key+"_past_cache_"+factKey(way.By), n, "Read from %s past this computer's cache, by %s: %s", s.Name, way.By, checks.Plural(n, "file"))
 		}
-		if cached > 0 {
+		if _, cached := s.Passed(); cached > 0 {
 			t.Fact(key+"_through_cache", cached, "Read from %s through this computer's cache: %s", s.Name, checks.Plural(cached, "file"))
 			if i == shareSide {
 				t.FlagJob(cacheNotPassed, "%s read through the cache", checks.Plural(cached, "file"))
@@ -482,14 +477,12 @@ func (c *comparing) describe(files, bytes int64) {
 // describeBefore says what of the source was not read again, and since when.
 func (c *comparing) describeBefore() {
 	n, first, last := int64(0), int64(0), int64(0)
-	for _, chunk := range c.tree.files.Chunks {
-		for i := range chunk {
-			if e := &chunk[i]; e.flags&readBefore != 0 && e.flags&sourceRead != 0 {
-				n++
-				last = max(last, e.before)
-				if first == 0 || e.before < first {
-					first = e.before
-				}
+	for e := range c.tree.files.All() {
+		if e.flags&readBefore != 0 && e.flags&sourceRead != 0 {
+			n++
+			last = max(last, e.before)
+			if first == 0 || e.before < first {
+				first = e.before
 			}
 		}
 	}

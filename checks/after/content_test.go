@@ -28,7 +28,7 @@ func TestErrorsInARow(t *testing.T) {
 			if what == 'e' {
 				r.Err, r.Got = syscall.EIO, 0
 			}
-			c.take(shareSide, r)
+			c.judgeContent(shareSide, r)
 		}
 		c.settleTroubles(end)
 		res := c.pass.Close("")

@@ -27,7 +27,7 @@ func (a *after) onShare(ctx context.Context, pass *checks.Pass) error {
 	job := pass.Job
 	a.copy = filepath.Join(job.Share, filepath.FromSlash(job.Prefix))
 	a.prefix = job.Prefix
-	if err := a.look(ctx, job); err != nil {
+	if err := a.apart(ctx, job); err != nil {
 		return err
 	}
 	if err := a.offShare(ctx, pass); err != nil {
@@ -83,8 +83,8 @@ func (a *after) onShare(ctx context.Context, pass *checks.Pass) error {
 	return nil
 }
 
-// look sees that the two sides are two.
-func (a *after) look(ctx context.Context, job *checks.Job) error {
+// apart sees that the two sides are two.
+func (a *after) apart(ctx context.Context, job *checks.Job) error {
 	nested, err := share.Guard(ctx, job.Deadline, func() (bool, error) { return share.Nested(job.Source, job.Share) })
 	if err == nil && nested {
 		return errors.New("one of source and share is inside the other, so there is no copy to check; choose two separate folders")
@@ -164,7 +164,7 @@ func (a *after) matchWith(pass *checks.Pass, d *walk.Dir, id int32, known, form 
 		e := &d.Entries[k]
 		i, differs := -1, form
 		if known {
-			if i = a.tree.in(id, e.Name); i < 0 && !isASCII(e.Name) {
+			if i = a.tree.in(id, e.Name); i < 0 && !names.IsASCII(e.Name) {
 				if differs = true; there == nil {
 					there = entriesOf(d)
 				}
@@ -362,10 +362,7 @@ func (a *after) travelling() int64 { return a.tree.count - a.leftOut - a.unliste
 // of its parent broke off.
 func (a *after) top(p string) (name string, broken bool) {
 	for {
-		up := ""
-		if at := strings.LastIndexByte(p, '/'); at >= 0 {
-			up = p[:at]
-		}
+		up, _ := names.Split(p)
 		id, ok := a.tree.byPath[up]
 		if p == "" || !ok || a.tree.folders[id].onShare {
 			return p, ok && a.tree.folders[id].broken

@@ -136,11 +136,9 @@ func (a *after) hint(ctx context.Context, pass *checks.Pass, missing int64) {
 	if a.tree.count == 0 || missing == 0 {
 		return
 	}
-	for _, chunk := range a.tree.files.Chunks {
-		for i := range chunk {
-			if chunk[i].flags&onShare != 0 {
-				return
-			}
+	for e := range a.tree.files.All() {
+		if e.flags&onShare != 0 {
+			return
 		}
 	}
 	job := pass.Job

@@ -103,7 +103,7 @@ func (t *tree) addFolder(d *walk.Dir) (number func(name string) int) {
 
 // ofForm returns the folder whose path has the same NFC as a path, if there is one.
 func (t *tree) ofForm(path string) (id int32, ok bool) {
-	if isASCII(path) {
+	if names.IsASCII(path) {
 		return 0, false
 	}
 	t.mu.Lock()
@@ -121,7 +121,7 @@ func (t *tree) ofForm(path string) (id int32, ok bool) {
 // inForm returns the number of the file of a folder whose name has the same NFC as name and that others does
 // not hold, -1 if there is none.
 func (t *tree) inForm(id int32, name string, others func(name string) bool) int {
-	if isASCII(name) {
+	if names.IsASCII(name) {
 		return -1
 	}
 	f, want := &t.folders[id], names.NFC(name)
@@ -133,31 +133,16 @@ func (t *tree) inForm(id int32, name string, others func(name string) bool) int 
 	return -1
 }
 
-func isASCII(s string) bool {
-	for i := range len(s) {
-		if s[i] >= 0x80 {
-			return false
-		}
-	}
-	return true
-}
-
 // path returns the path of a file relative to the source.
 func (t *tree) path(i int) string {
 	e := t.files.At(i)
 	name := t.names.Get(e.name)
-	if p := t.folders[e.folder].path; p != "" {
-		return p + "/" + string(name)
-	}
-	return string(name)
+	return names.Join(t.folders[e.folder].path, string(name))
 }
 
 // find returns the number of a file, -1 if the source does not hold it.
 func (t *tree) find(path string) int {
-	dir, name := "", path
-	if at := strings.LastIndexByte(path, '/'); at >= 0 {
-		dir, name = path[:at], path[at+1:]
-	}
+	dir, name := names.Split(path)
 	id, ok := t.byPath[dir]
 	if !ok {
 		return -1

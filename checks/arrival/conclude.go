@@ -23,17 +23,10 @@ var kindsInOrder = []listing.Kind{listing.SHA256, listing.SHA1, listing.MD5, lis
 // contradictions finds files of which two rows hold checksums that cannot both be true, where neither could be
 // compared with the file.
 func (a *arrival) contradictions() {
-	byFile := a.pendingByFile()
-	for n := 0; n < len(byFile); {
-		p := byFile[n]
-		end := n + 1
-		for end < len(byFile) && byFile[end].sameFile(p) {
-			end++
+	for r, rows := range a.pendingByFile() {
+		if r.state[rows[0].file] == matchedGood {
+			a.contradiction(r, rows)
 		}
-		if r := a.archives[p.archive]; r.state[p.file] == matchedGood {
-			a.contradiction(r, byFile[n:end])
-		}
-		n = end
 	}
 }
 
@@ -286,11 +279,8 @@ func (a *arrival) facts(t *tally, c *copies) {
 
 // several is checks.Plural for nouns whose first word takes the s.
 func several(n int64, one string) string {
-	if n == 1 {
-		return "1 " + one
-	}
 	noun, rest, _ := strings.Cut(one, " ")
-	return checks.Count(n) + " " + noun + "s " + rest
+	return checks.Plural(n, noun) + " " + rest
 }
 
 // subset says what the missing files have in common, where that looks like a listing of less than the archive.

@@ -31,18 +31,24 @@ type pendingSum struct {
 	where   where
 }
 
-func (p *pendingSum) sameFile(q *pendingSum) bool { return p.archive == q.archive && p.file == q.file }
-
-// pendingByFile sorts what is pending by files.
-func (a *arrival) pendingByFile() []*pendingSum {
-	list := make([]*pendingSum, 0, a.pending.Len())
-	for i := range a.pending.Len() {
-		list = append(list, a.pending.At(i))
-	}
-	slices.SortStableFunc(list, func(x, y *pendingSum) int {
+// pendingByFile yields what is pending, all of one file at a time, in their order.
+func (a *arrival) pendingByFile() iter.Seq2[*archive, []*pendingSum] {
+	compare := func(x, y *pendingSum) int {
 		return cmp.Or(cmp.Compare(x.archive, y.archive), cmp.Compare(x.file, y.file))
-	})
-	return list
+	}
+	list := slices.SortedStableFunc(a.pending.All(), compare)
+	return func(yield func(*archive, []*pendingSum) bool) {
+		for from := 0; from < len(list); {
+			to := from + 1
+			for to < len(list) && compare(list[from], list[to]) == 0 {
+				to++
+			}
+			if !yield(a.archives[list[from].archive], list[from:to]) {
+				return
+			}
+			from = to
+		}
+	}
 }
 
 // diskFacts are what the disk told.
@@ -50,7 +56,6 @@ type diskFacts struct {
 	asked, read, remembered int64
 	told                    int64 // files that were named with the reason why they are not proven
 	sizes                   []int64
-	wrong                   int64
 }
 
 func (d *diskFacts) facts(pass *checks.Pass) {
@@ -149,21 +154,15 @@ func (a *arrival) prove(ctx context.Context) error {
 // toProve gathers the files.
 func (a *arrival) toProve() []*proving {
 	var list []*proving
-	byFile := a.pendingByFile()
-	for n := 0; n < len(byFile); {
-		end := n + 1
-		for end < len(byFile) && byFile[end].sameFile(byFile[n]) {
-			end++
-		}
-		r, file := a.archives[byFile[n].archive], int(byFile[n].file)
+	for r, rows := range a.pendingByFile() {
+		file := int(rows[0].file)
 		if r.state[file] == matchedGood && !r.how[file].content() {
-			t := &proving{archive: r, file: file, rows: byFile[n:end]}
+			t := &proving{archive: r, file: file, rows: rows}
 			t.choose()
 			if t.sum != nil || t.whole() != 0 {
 				list = append(list, t)
 			}
 		}
-		n = end
 	}
 	return list
 }
@@ -461,7 +460,6 @@ func (p *prover) tell(t *proving, rule *checks.Rule, format string, args ...any)
 
 // wrong says that an object is not its file.
 func (p *prover) wrong(t *proving, format string, args ...any) {
-	p.fromDisk.wrong++
 	t.archive.state[t.file] = matchedBad
 	p.flag(t.archive, t.file, objectChecksum, format, args...)
 }

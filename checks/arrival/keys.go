@@ -74,7 +74,7 @@ func (a *arrival) otherForms(ctx context.Context) error {
 		if row.Deleted {
 			return nil
 		}
-		p, found, counted := a.place(row.Key, func(*archive, int) {})
+		p, found, counted := a.fileOf(row.Key, func(*archive, int) {})
 		if found || !counted {
 			return nil
 		}

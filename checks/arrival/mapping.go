@@ -112,8 +112,8 @@ const (
 	fnvPrime = 1099511628211
 )
 
-// look lets one key vote, as it is read under a reading.
-func (f *finder) look(key []byte, size int64, r listing.Reading) {
+// see lets one key vote, as it is read under a reading.
+func (f *finder) see(key []byte, size int64, r listing.Reading) {
 	if f.sized && size >= 0 {
 		if _, ok := f.sizes[size]; !ok {
 			return
@@ -224,9 +224,7 @@ func (c *coded) add(key []byte) {
 
 // each passes all keys on.
 func (c *coded) each(look func(key []byte)) {
-	for _, chunk := range c.spans.Chunks {
-		for _, s := range chunk {
-			look(c.keys.Get(s))
-		}
+	for s := range c.spans.All() {
+		look(c.keys.Get(*s))
 	}
 }

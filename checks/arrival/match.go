@@ -37,9 +37,9 @@ func (a *arrival) find(ctx context.Context) error {
 			}
 			key := reading.Decode(r.Key)
 			for i := range a.archives {
-				sized[i].look(key, r.Size, reading)
+				sized[i].see(key, r.Size, reading)
 				if len(sized[i].votes) == 0 {
-					loose[i].look(key, r.Size, reading)
+					loose[i].see(key, r.Size, reading)
 				}
 			}
 		}
@@ -130,9 +130,9 @@ func (a *arrival) chooseReading(ctx context.Context, special *coded) error {
 	return nil
 }
 
-// place finds the file of a key: its archive and number, or nil and the path it would have. counted is false where
+// fileOf finds the file of a key: its archive and number, or nil and the path it would have. counted is false where
 // the key is none of the archive.
-func (a *arrival) place(key []byte, each func(r *archive, file int)) (p []byte, found, counted bool) {
+func (a *arrival) fileOf(key []byte, each func(r *archive, file int)) (p []byte, found, counted bool) {
 	key = a.reading.Decode(key)
 	shown := key
 	inside := false

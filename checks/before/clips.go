@@ -204,7 +204,7 @@ func (c *clips) lookAll(ctx context.Context, f *clipFolder) {
 				break
 			}
 			at.Store(int64(i))
-			c.look(ctx, f, &f.files[i], step)
+			c.judge(ctx, f, &f.files[i], step)
 			step()
 			c.seen.Add(1)
 		}
@@ -225,15 +225,15 @@ func (c *clips) lookAll(ctx context.Context, f *clipFolder) {
 	}
 }
 
-// gone says whether the disk has stopped to answer.
+// gone says whether the disk has stopped responding.
 func (c *clips) gone() bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	return c.silent != nil
 }
 
-// look judges one file and notes what came of it.
-func (c *clips) look(ctx context.Context, folder *clipFolder, f *clipFile, step func()) {
+// judge looks at one file and notes what came of it.
+func (c *clips) judge(ctx context.Context, folder *clipFolder, f *clipFile, step func()) {
 	path := names.Join(folder.path, f.name)
 	v, err := judgeClip(ctx, c.pass.Job.Disk(folder.source).Source, path, f.size, step)
 	c.mu.Lock()

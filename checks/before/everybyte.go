@@ -58,9 +58,6 @@ var (
 	}
 )
 
-// MemoryError is the key of the fact that what was read could not be remembered, and why.
-const MemoryError = digest.MemoryError
-
 // A Reading is what the check that reads every file learned, for the checks and pages after it.
 type Reading struct {
 	Rate  float64 // bytes a second that the disk gave over the whole run; 0 where nothing was read
@@ -322,7 +319,7 @@ func (e *everyByte) tellMemory(pass *checks.Pass) {
 		if len(e.disks) > 1 {
 			of = fmt.Sprintf(" of disk %d", d.number+1)
 		}
-		pass.Fact(MemoryError, d.recalled.Error(), "What was read%s could not be remembered: %s", of, checks.Plain(checks.Reason(d.recalled)))
+		pass.Fact(digest.MemoryError, d.recalled.Error(), "What was read%s could not be remembered: %s", of, checks.Plain(checks.Reason(d.recalled)))
 		return
 	}
 }
@@ -338,4 +335,63 @@ func (e *everyByte) kept() string {
 		return "what was read is remembered"
 	}
 	return "what was read could not be remembered"
+}
+
+// sameContentFrom is from which size on equal files are worth a word, bytes (common practice, no source).
+const sameContentFrom = 1 << 20
+
+// flagSame reports files of equal content.
+func (e *everyByte) flagSame(pass *checks.Pass) {
+	saved := int64(0)
+	for key, paths := range e.same {
+		if len(paths) < 2 {
+			continue
+		}
+		slices.SortFunc(paths, comparePlaced)
+		for _, p := range paths[1:] {
+			saved = walk.AddSizes(saved, e.sizes[key])
+			detail := "the same content as " + names.Quote(paths[0].path)
+			if p.source != paths[0].source {
+				detail += fmt.Sprintf(" on disk %d", paths[0].source+1)
+			}
+			pass.Add(checks.Finding{Source: p.source, Path: p.path, Rule: sameContent, Level: checks.Note, Size: e.sizes[key], Detail: detail})
+		}
+	}
+	if saved > 0 {
+		pass.Fact("same_content_bytes", saved, "Could be saved by copying equal files once: %s", checks.Bytes(saved))
+	}
+}
+
+// askDisk reports bad signs that the system and the disks know of.
+func (e *everyByte) askDisk(ctx context.Context, pass *checks.Pass) {
+	var asked []string
+	for _, d := range e.disks {
+		for _, ask := range []func() ([]disk.Trouble, []string, error){
+			func() ([]disk.Trouble, []string, error) { return disk.Troubles(d.root) },
+			func() ([]disk.Trouble, []string, error) { return disk.Health(ctx, d.root) },
+		} {
+			type answer struct {
+				found []disk.Trouble
+				asked []string
+			}
+			a, err := share.Guard(ctx, pass.Job.Deadline, func() (answer, error) {
+				found, asked, err := ask()
+				return answer{found, asked}, err
+			})
+			if err != nil {
+				continue // nothing is known, and nothing is made of it
+			}
+			for _, t := range a.found {
+				pass.Add(checks.Finding{Source: d.number, Rule: diskErrors, Level: diskErrors.Level, Detail: checks.Plain(t.String())})
+			}
+			for _, what := range a.asked {
+				if !slices.Contains(asked, what) {
+					asked = append(asked, what)
+				}
+			}
+		}
+	}
+	if len(asked) > 0 {
+		pass.Fact("disk_signs", strings.Join(asked, ", "), "Checked for signs of a failing disk: %s", checks.Plain(strings.Join(asked, ", ")))
+	}
 }

@@ -291,7 +291,7 @@ func TestReadWithoutRoom(t *testing.T) {
 		everyByteFile = func(int64) { cancel() }
 		rep, err := checks.Run(ctx, reading(dir, state), []*checks.Check{everyByteReads}, nil)
 		everyByteFile = nil
-		if !errors.Is(err, context.Canceled) || (rep.Result(everyByteReads.ID).Fact(MemoryError).Value != nil) != want {
+		if !errors.Is(err, context.Canceled) || (rep.Result(everyByteReads.ID).Fact(digest.MemoryError).Value != nil) != want {
 			t.Errorf("stopped: %v, %v", err, rep.Result(everyByteReads.ID).Facts)
 		}
 	}

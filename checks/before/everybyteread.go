@@ -24,7 +24,7 @@ func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 	readings := make([]*digest.Reading, len(e.disks))
 	meters := make([]*meter.Meter, len(e.disks))
 	for i, d := range e.disks {
-		if err := d.lists.read(ctx, pass); err != nil {
+		if err := d.lists.read(ctx); err != nil {
 			return err
 		}
 		meters[i] = &meter.Meter{Name: "the disk"}
@@ -51,7 +51,7 @@ func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 		pass.Phase(checks.Phase{Text: "Reading every file", Meters: meters})
 		d.before = r.Bytes
 		began := time.Now()
-		err := in.Run(ctx, files, func(f *digest.Result) { d.take(pass, f) })
+		err := in.Run(ctx, files, func(f *digest.Result) { d.judge(pass, f) })
 		took += time.Since(began)
 		r.Bytes += in.Meter.Read.Load()
 		for _, p := range in.Curve() {
@@ -123,8 +123,8 @@ type suspect struct {
 	digest.Stretch
 }
 
-// take judges what became of one file.
-func (e *diskReading) take(pass *checks.Pass, f *digest.Result) {
+// judge settles what became of one file.
+func (e *diskReading) judge(pass *checks.Pass, f *digest.Result) {
 	defer func() {
 		if everyByteFile != nil {
 			e.mu.Lock()
@@ -240,13 +240,8 @@ func rateText(curve []digest.Point) string {
 func tellWays(pass *checks.Pass, readings []*digest.Reading) {
 	past, cached := int64(0), int64(0)
 	for _, in := range readings {
-		for way, n := range in.Ways() {
-			if way.Past() {
-				past += n
-			} else {
-				cached += n
-			}
-		}
+		p, through := in.Passed()
+		past, cached = past+p, cached+through
 	}
 	if past > 0 {
 		pass.Fact("past_cache", past, "Read past this computer's cache: %s", checks.Plural(past, "file"))

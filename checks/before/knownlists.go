@@ -21,7 +21,6 @@ import (
 	"loadline/checks/digest"
 	"loadline/checks/internal/disk"
 	"loadline/checks/internal/sums"
-	"loadline/checks/manifest"
 	"loadline/checks/names"
 	"loadline/checks/share"
 	"loadline/checks/walk"
@@ -37,7 +36,7 @@ type knownLists struct {
 
 	number int // of the disk
 
-	good, outside, unread int64
+	good, outside int64
 }
 
 // A knownLine is one line of one list. The line itself is read again when it is needed.
@@ -96,7 +95,7 @@ func (k *knownLists) see(d *walk.Dir) {
 }
 
 // read reads the lists.
-func (k *knownLists) read(ctx context.Context, pass *checks.Pass) error {
+func (k *knownLists) read(ctx context.Context) error {
 	k.seed = maphash.MakeSeed()
 	slices.Sort(k.lists)
 	for i, list := range k.lists {
@@ -112,8 +111,7 @@ func (k *knownLists) read(ctx context.Context, pass *checks.Pass) error {
 			return err
 		}
 		if err != nil {
-			k.unread++ // whether it can be read shows when it is read as a file
-			continue
+			continue // whether it can be read shows when it is read as a file
 		}
 		k.lines = append(k.lines, got.lines...)
 		k.outside += got.outside
@@ -243,44 +241,24 @@ func parseKnown(line []byte, bag bool) (k known, ok bool) {
 			return known{}, false
 		}
 		k.name = bagDecoder.Replace(name)
-		return k, k.take(digest)
+		return k, k.setDigest(digest)
 	}
-	if tag, rest, tagged := bytes.Cut(line, []byte(" (")); tagged && len(tag) <= len(`\SHA256`) {
-		if k, ok := parseTagged(string(tag), rest); ok {
-			return k, true
-		}
-	}
-	s, err := manifest.ParseSumLine(line)
+	s, err := names.ReadSumLine(line)
 	if err != nil {
 		return known{}, false
 	}
 	k.name = string(s.Name)
-	return k, k.take(string(s.Digest))
+	return k, k.setDigest(string(s.Digest)) && (s.Tag == nil || string(s.Tag) == tags[k.kind])
 }
+
+// tags name the algorithms in lines of the form of BSD.
+var tags = map[sums.Set]string{0: "SHA256", sums.SHA1: "SHA1", sums.MD5: "MD5"}
 
 // bagDecoder takes back what RFC 8493 section 2.1.3 codes in a path, in either case of letters.
 var bagDecoder = strings.NewReplacer("%0A", "\n", "%0a", "\n", "%0D", "\r", "%0d", "\r", "%25", "%")
 
-// parseTagged reads the rest of "SHA256 (NAME) = DIGEST". Where a name is escaped the line begins with a
-// backslash (GNU coreutils, "cksum output modes").
-func parseTagged(tag string, rest []byte) (k known, ok bool) {
-	at := bytes.LastIndex(rest, []byte(") = "))
-	if at < 0 {
-		return known{}, false
-	}
-	name, escaped := string(rest[:at]), false
-	if tag, escaped = strings.CutPrefix(tag, `\`); escaped {
-		name = strings.NewReplacer(`\\`, `\`, `\n`, "\n", `\r`, "\r").Replace(name)
-	}
-	k.name = name
-	if !k.take(string(rest[at+len(") = "):])) || name == "" {
-		return known{}, false
-	}
-	return k, tag == map[sums.Set]string{0: "SHA256", sums.SHA1: "SHA1", sums.MD5: "MD5"}[k.kind]
-}
-
-// take reads a digest; its length tells its kind.
-func (k *known) take(text string) bool {
+// setDigest reads a digest; its length tells its kind.
+func (k *known) setDigest(text string) bool {
 	switch len(text) {
 	case 64:
 		k.kind = 0
@@ -451,7 +429,7 @@ func (k *knownLists) recall(ctx context.Context, pass *checks.Pass, e *diskReadi
 	if e.memory.Known() == 0 || len(k.lists) == 0 {
 		return nil
 	}
-	if err := k.read(ctx, pass); err != nil {
+	if err := k.read(ctx); err != nil {
 		return err
 	}
 	for i := range k.lines {

@@ -8,6 +8,7 @@ import (
 	"path"
 	"path/filepath"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -141,7 +142,7 @@ func (f follower) follow(dir, target string) (end string, err error) {
 			continue
 		}
 		next := filepath.Join(at, part)
-		kind, inner, err := f.look(next)
+		kind, inner, err := f.whatIs(next)
 		if err != nil {
 			return next, err
 		}
@@ -165,10 +166,10 @@ func (f follower) follow(dir, target string) (end string, err error) {
 	return at, nil
 }
 
-// look tells what is at a path whose folder is real, and the target if that is a link. Outside the
+// whatIs tells what is at a path whose folder is real, and the target if that is a link. Outside the
 // source it gives up after the deadline: a link may lead to a share whose server is gone. Such a share
 // is asked once only.
-func (f follower) look(p string) (kind walk.Kind, target string, err error) {
+func (f follower) whatIs(p string) (kind walk.Kind, target string, err error) {
 	type seen struct {
 		kind   walk.Kind
 		target string
@@ -204,15 +205,10 @@ func kindAt(p string) (walk.Kind, error) {
 		return e.Kind, err
 	}
 	info, err := os.Lstat(p)
-	switch {
-	case err != nil:
+	if err != nil {
 		return 0, err
-	case info.IsDir():
-		return walk.Folder, nil
-	case info.Mode()&os.ModeSymlink != 0:
-		return walk.Link, nil
 	}
-	return walk.File, nil
+	return walk.KindOf(info.Mode()), nil
 }
 
 // readlinkAt returns the target of a link whose folder is real, however long its path is.
@@ -242,4 +238,57 @@ func escapes(dir, target string) bool {
 		}
 	}
 	return false
+}
+
+// quietFor is how long a place that did not answer is left alone (common practice, no source). A server may
+// come back.
+const quietFor = time.Minute
+
+// A quiet remembers what did not answer. Every call that hangs takes one of the few that may (see
+// share.Guard), for as long as the server is gone: a thousand links to one dead mount must take one, or
+// nothing would be left for the share.
+type quiet struct {
+	mu    sync.Mutex
+	until map[string]time.Time
+}
+
+// elsewhere is for what links outside of sources lead to.
+var elsewhere quiet
+
+// ask makes a call about a real path and gives up after the deadline with share.ErrSilent; at once where its
+// mount was silent a while ago. One call is made at a time.
+func ask[T any](q *quiet, p string, deadline time.Duration, f func() (T, error)) (T, error) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	now := time.Now()
+	for place, until := range q.until {
+		switch {
+		case now.After(until):
+			delete(q.until, place)
+		case share.Within(place, p):
+			var none T
+			return none, share.ErrSilent
+		}
+	}
+	v, err := share.Guard(context.Background(), deadline, f)
+	if errors.Is(err, share.ErrSilent) {
+		if q.until == nil {
+			q.until = map[string]time.Time{}
+		}
+		q.until[mountOf(p)] = time.Now().Add(quietFor)
+	}
+	return v, err
+}
+
+// mountOf returns where the mount that covers a path is, or the path itself where that is not known or all
+// there is.
+func mountOf(p string) string {
+	rows, err := share.Mounts(context.Background())
+	if err != nil {
+		return p
+	}
+	if m, ok := share.Covering(rows, p); ok && m.Point != string(filepath.Separator) {
+		return m.Point
+	}
+	return p
 }

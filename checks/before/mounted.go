@@ -208,7 +208,7 @@ func stillMounted(ctx context.Context, pass *checks.Pass, seen *share.Facts) err
 	return nil
 }
 
-// apart tells which source and the share are in one another, empty if none, and whether one is on its file
+// apart tells which source is inside the share, or holds it, empty if none, and whether one is on its file
 // system. Every look at the share gives up after the deadline.
 func apart(ctx context.Context, job *checks.Job, facts *share.Facts) (nested string, same bool, err error) {
 	type answer struct{ nested, same bool }

@@ -122,7 +122,7 @@ var mountOptions = &checks.Check{
 	},
 }
 
-// errNeither: whether writes can be lost hangs on it.
+// errNeither: whether writes can be lost depends on it.
 var errNeither = errors.New("neither hard nor soft shows in the options in force, so nobody can say whether a silent server would cost data")
 
 // tellToMountAgain gives the commands that set right what is in force.

@@ -31,7 +31,7 @@ type File struct {
 // bytes for each file over 1 MiB where the order of the disk is asked for; the rest is in a temporary file.
 // Close it.
 type List struct {
-	Count, Bytes int64
+	Bytes int64
 
 	mu      sync.Mutex
 	spool   spool
@@ -85,7 +85,6 @@ func (l *List) Add(d *walk.Dir, take func(e *walk.Entry) (id int, ok bool)) {
 		b = binary.AppendUvarint(b, uint64(ids[e]))
 		b = binary.AppendUvarint(b, uint64(len(e.Name)))
 		b = append(b, e.Name...)
-		l.Count++
 		l.Bytes = walk.AddSizes(l.Bytes, e.Size)
 	}
 	l.folders = append(l.folders, listedFolder{strings.Clone(d.Path), l.spool.add(b), int32(len(wanted))})

@@ -3,7 +3,6 @@ package digest
 import (
 	"context"
 	"errors"
-	"io"
 	"path/filepath"
 	"slices"
 	"sync"
@@ -63,6 +62,18 @@ func (s *stretcher) end() {
 	}
 }
 
+// Passed counts the files that were read past this computer's cache, and those through it, so perhaps not from the disk.
+func (r *Reading) Passed() (past, through int64) {
+	for way, n := range r.Ways() {
+		if way.Past() {
+			past += n
+		} else {
+			through += n
+		}
+	}
+	return past, through
+}
+
 // Reread reads a part of a file once more, past the cache, and returns how long the disk took.
 func (r *Reading) Reread(ctx context.Context, file string, p Part) (Stretch, error) {
 	path := filepath.Join(r.Root, filepath.FromSlash(file))
@@ -75,18 +86,13 @@ func (r *Reading) Reread(ctx context.Context, file string, p Part) (Stretch, err
 		type read struct {
 			n    int
 			took time.Duration
-			end  bool
 		}
 		// A call that hangs keeps its memory.
 		memory := disk.Buffer(int(min(end-s.Offset-s.Length, blockLarge)))
 		got, err := share.Guard(ctx, r.Deadline, func() (read, error) {
 			began := r.Now()
-			n, err := f.ReadAt(memory, s.Offset+s.Length)
-			got := read{n, r.Now().Sub(began), errors.Is(err, io.EOF)}
-			if got.end {
-				err = nil
-			}
-			return got, err
+			n, err := f.Fill(memory, s.Offset+s.Length)
+			return read{n, r.Now().Sub(began)}, err
 		})
 		if share.Silent(err) {
 			return Stretch{}, err // the file is left to the call that hangs
@@ -96,8 +102,8 @@ func (r *Reading) Reread(ctx context.Context, file string, p Part) (Stretch, err
 		if err != nil {
 			return Stretch{}, errors.Join(err, f.Close())
 		}
-		if got.end {
-			break
+		if got.n < len(memory) {
+			break // the file ends here
 		}
 	}
 	return s, f.Close()

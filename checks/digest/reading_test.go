@@ -456,7 +456,7 @@ func TestListOrders(t *testing.T) {
 			t.Errorf("the large file comes after %q", got[0])
 		}
 		slices.Sort(got)
-		if !slices.Equal(got, want) || int64(len(got)) != l.Count {
+		if !slices.Equal(got, want) {
 			t.Errorf("%s: %q", name, got)
 		}
 	}

@@ -210,8 +210,8 @@ func (p *Plan) newJournal() *journalFile {
 		}
 	}
 	for _, w := range p.Copies() {
-		dir, from := parent(w.Path)
-		_, to := parent(w.To)
+		dir, from := names.Split(w.Path)
+		_, to := names.Split(w.To)
 		add(&move{dir: dir, from: from, to: to, made: &made{Target: raw(w.target)}})
 	}
 	return j

@@ -4,12 +4,15 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"maps"
 	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
+	"loadline/checks/share"
 )
 
 // A Card is a folder whose inner names are fixed: a database in it, a standard, or the program that
@@ -46,27 +49,19 @@ func (c *Card) Command() string {
 	if c.File == "" {
 		return ""
 	}
-	dir, name := parent(c.Path)
-	command := "pax -w -x pax -f " + shellQuote(c.File) + " " + shellQuote(name)
+	dir, name := names.Split(c.Path)
+	command := "pax -w -x pax -f " + share.ShellQuote(c.File) + " " + share.ShellQuote(name)
 	if strings.HasPrefix(c.File, "-") || strings.HasPrefix(name, "-") {
-		command = "pax -w -x pax -f " + shellQuote("./"+c.File) + " -- " + shellQuote(name)
+		command = "pax -w -x pax -f " + share.ShellQuote("./"+c.File) + " -- " + share.ShellQuote(name)
 	}
 	if dir == "" {
 		return command
 	}
-	return "cd -- " + shellQuote(dir) + " && " + command
+	return "cd -- " + share.ShellQuote(dir) + " && " + command
 }
 
 // noSource is the standard of what is a habit only.
 const noSource = "common practice, no source"
-
-// shellQuote makes one word for a POSIX shell (POSIX Shell Command Language, 2.2.2 single quotes).
-func shellQuote(s string) string {
-	if s != "" && strings.Trim(s, portable+"/") == "" {
-		return s
-	}
-	return "'" + strings.ReplaceAll(s, "'", `'\''`) + "'"
-}
 
 // bundle is the card of a folder that its desktop shows as one file.
 func bundle() Card {
@@ -116,11 +111,7 @@ func (p *Plan) findCards() {
 			found[top] = c
 		}
 	}
-	tops := make([]*folder, 0, len(found))
-	for f := range found {
-		tops = append(tops, f)
-	}
-	slices.SortFunc(tops, func(a, b *folder) int { return cmp.Compare(a.path, b.path) })
+	tops := slices.SortedFunc(maps.Keys(found), func(a, b *folder) int { return cmp.Compare(a.path, b.path) })
 	for _, f := range tops {
 		if f.card == nil {
 			c := found[f]
@@ -153,7 +144,7 @@ func (p *Plan) findArchives(ctx context.Context) error {
 		if c.Path == "" {
 			continue
 		}
-		dir, name := parent(c.Path)
+		dir, name := names.Split(c.Path)
 		taken := listed[dir]
 		if taken == nil {
 			var err error
@@ -168,7 +159,7 @@ func (p *Plan) findArchives(ctx context.Context) error {
 				number = "-" + strconv.Itoa(i)
 			}
 			file := p.limits.single(name + number + archiveEnding)
-			is, there := taken[fold(file)]
+			is, there := taken[names.Fold(file)]
 			if there {
 				if err := ctx.Err(); err != nil {
 					return err
@@ -186,18 +177,13 @@ func (p *Plan) findArchives(ctx context.Context) error {
 
 // foldedNames returns the names in a folder of the source by their folded form.
 func (p *Plan) foldedNames(dir string) (map[string]string, error) {
-	f, err := openIn(p.root, cmp.Or(dir, "."))
+	list, err := namesIn(openIn(p.root, cmp.Or(dir, ".")))
 	if err != nil {
-		return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(dir), cause(err))
-	}
-	defer f.Close()
-	list, err := f.Readdirnames(-1)
-	if err != nil {
-		return nil, fmt.Errorf("cannot list the folder %s: %w", names.Quote(dir), cause(err))
+		return nil, fmt.Errorf("cannot list the folder %s: %w", names.Quote(dir), disk.WithoutPath(err))
 	}
 	out := map[string]string{}
 	for _, n := range list {
-		out[fold(n)] = n
+		out[names.Fold(n)] = n
 	}
 	return out, nil
 }
@@ -214,7 +200,7 @@ func (p *Plan) isArchive(ctx context.Context, c *Card, path string) bool {
 		return false
 	}
 	defer f.Close()
-	_, name := parent(c.Path)
+	_, name := names.Split(c.Path)
 	has, err := archiveInventory(ctx, newSeekBuffer(f), name)
 	if err != nil {
 		return false

@@ -99,17 +99,17 @@ func (p *Plan) checkFree(s *Step, to []string) error {
 	if f.used == nil {
 		f.used = map[string]int{}
 		for _, e := range f.entries {
-			f.used[fold(e.to)]++
+			f.used[names.Fold(e.to)]++
 		}
 	}
 	u := s.entry.family
 	mine := map[string]int{}
 	for _, e := range u.members {
-		mine[fold(e.to)]++
+		mine[names.Fold(e.to)]++
 	}
 	fresh := map[string]bool{}
 	for _, name := range to {
-		key := fold(name)
+		key := names.Fold(name)
 		if fresh[key] || f.used[key]-mine[key] > 0 {
 			return fmt.Errorf("%w: %s is already taken in this folder (upper and lower case count as the same)", ErrName, names.Quote(name))
 		}
@@ -122,11 +122,11 @@ func (p *Plan) checkFree(s *Step, to []string) error {
 func (p *Plan) setNames(s *Step, to []string) {
 	f, u := s.folder, s.entry.family
 	for i, e := range u.members {
-		if f.used[fold(e.to)]--; f.used[fold(e.to)] == 0 {
-			delete(f.used, fold(e.to))
+		if f.used[names.Fold(e.to)]--; f.used[names.Fold(e.to)] == 0 {
+			delete(f.used, names.Fold(e.to))
 		}
 		e.to = to[i]
-		f.used[fold(e.to)]++
+		f.used[names.Fold(e.to)]++
 	}
 	f.finalLengths()
 	for g := f; g != nil; g = g.parent {

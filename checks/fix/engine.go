@@ -114,29 +114,23 @@ func (e *engine) flush() error {
 }
 
 // unfinished refuses where a plan stopped midway.
-func (e *engine) unfinished() error {
-	all, err := Journals(e.root.Name(), e.o.StateDir)
-	if err != nil {
-		return err
-	}
-	for _, j := range all {
-		if j.Unfinished() {
-			return fmt.Errorf("%w: %s", ErrUnfinished, names.Quote(j.Path))
-		}
-	}
-	return nil
-}
+func (e *engine) unfinished() error { return e.refuse(ErrUnfinished, (*Journal).Unfinished) }
 
 // later refuses where another plan was applied after this one.
 func (e *engine) later() error {
+	return e.refuse(ErrLater, func(j *Journal) bool {
+		return j.Path != e.j.path && j.Started.After(e.j.head.Started) && (j.State == StateApplied || j.Unfinished())
+	})
+}
+
+// refuse returns an error that names the oldest journal of the source that is as described, nil if none is.
+func (e *engine) refuse(with error, is func(*Journal) bool) error {
 	all, err := Journals(e.root.Name(), e.o.StateDir)
 	if err != nil {
 		return err
 	}
-	for _, j := range all {
-		if j.Path != e.j.path && j.Started.After(e.j.head.Started) && (j.State == StateApplied || j.Unfinished()) {
-			return fmt.Errorf("%w: %s", ErrLater, names.Quote(j.Path))
-		}
+	if i := slices.IndexFunc(all, is); i >= 0 {
+		return fmt.Errorf("%w: %s", with, names.Quote(all[i].Path))
 	}
 	return nil
 }
@@ -206,12 +200,7 @@ func dot(path string) string {
 }
 
 func (e *engine) list(path string) (map[string]bool, error) {
-	d, err := openIn(e.root, path)
-	if err != nil {
-		return nil, err
-	}
-	defer d.Close()
-	all, err := d.Readdirnames(-1)
+	all, err := namesIn(openIn(e.root, path))
 	if err != nil {
 		return nil, err
 	}

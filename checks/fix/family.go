@@ -23,8 +23,6 @@ type family struct {
 // parts of a name: the prefix of a companion file, the stem that ties, the ending.
 type parts struct{ prefix, stem, suffix string }
 
-const companion = "._" // AppleDouble companion of the file whose name follows (RFC 1740, from memory)
-
 // families groups the entries of a folder, in order of their first names.
 func families(entries []*entry) []*family {
 	files := map[string]bool{}
@@ -62,8 +60,8 @@ type member struct {
 // "clip.mov" is there.
 func tieOf(name string, files map[string]bool) parts {
 	var p parts
-	if rest, ok := strings.CutPrefix(name, companion); ok && files[rest] {
-		p.prefix, name = companion, rest
+	if rest, ok := strings.CutPrefix(name, names.Companion); ok && files[rest] {
+		p.prefix, name = names.Companion, rest
 	}
 	stem, _ := split(name)
 	for depth := 0; files[stem] && stem != name && depth < 4; depth++ {
@@ -240,22 +238,22 @@ type claims struct {
 	next  map[string]int  // next number to try, by first proposal
 }
 
-func (c *claims) free(names, stems []string) bool {
+func (c *claims) free(given, stems []string) bool {
 	mine := map[string]bool{}
-	for _, n := range names {
-		key := fold(n)
+	for _, n := range given {
+		key := names.Fold(n)
 		if c.used[key] || mine[key] {
 			return false
 		}
 		mine[key] = true
 	}
-	return !slices.ContainsFunc(stems, func(s string) bool { return c.stems[fold(s)] })
+	return !slices.ContainsFunc(stems, func(s string) bool { return c.stems[names.Fold(s)] })
 }
 
-func (c *claims) claim(u *family, names []string) {
-	for i, n := range names {
-		c.used[fold(n)] = true
-		c.stems[fold(stemOf(u, i, n))] = true
+func (c *claims) claim(u *family, given []string) {
+	for i, n := range given {
+		c.used[names.Fold(n)] = true
+		c.stems[names.Fold(stemOf(u, i, n))] = true
 	}
 }
 
@@ -268,9 +266,6 @@ func stemOf(u *family, i int, name string) string {
 	s, _ := split(name)
 	return s
 }
-
-// fold is names.Fold on what is sure to be compared in one form.
-func fold(name string) string { return names.Fold(name) }
 
 // stemTries is how many numbers are tried to keep the stem of a new name from those of strangers. Where the
 // cured name has an ending that the old one did not have, the number comes to stand in that, and no number

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"loadline/checks"
+	"loadline/checks/names"
 )
 
 // A treatment is what a plan does about a finding.
@@ -184,7 +185,7 @@ func newFindings(rep *checks.Report, l *limits) *findings {
 			j++
 		}
 		f.at[f.all[i].Path] = span{int32(i), int32(j)}
-		dir, _ := parent(f.all[i].Path)
+		dir, _ := names.Split(f.all[i].Path)
 		f.folders[dir] = f.folders[dir] || f.all[i].treat == treatRename || f.all[i].treat == treatApart
 		if f.all[i].counts() {
 			f.here++

@@ -43,7 +43,7 @@ type readError struct {
 }
 
 func (e *readError) Error() string {
-	return "cannot " + e.what + " " + names.Quote(e.path) + ": " + cause(e.err).Error()
+	return "cannot " + e.what + " " + names.Quote(e.path) + ": " + disk.WithoutPath(e.err).Error()
 }
 
 func (e *readError) Unwrap() error { return e.err }
@@ -69,7 +69,7 @@ func (r *reader) visitFrom(path, rel string, visit visitor) error {
 	if err != nil {
 		return &readError{"look at", path, err}
 	}
-	switch kindOf(info.Mode()) {
+	switch walk.KindOf(info.Mode()) {
 	case walk.File, walk.Link:
 		return visit(rel, path, info)
 	case walk.Folder:
@@ -104,20 +104,21 @@ func (r *reader) visitFrom(path, rel string, visit visitor) error {
 // openIn opens for reading and leaves the date of reading as it is, where the system offers that: a look
 // changes nothing.
 func openIn(root *os.Root, path string) (*os.File, error) {
-	f, err := root.OpenFile(path, os.O_RDONLY|disk.QuietRead, 0)
-	if disk.QuietRead != 0 && errors.Is(err, fs.ErrPermission) {
-		return root.Open(path)
-	}
-	return f, err
+	return disk.OpenGently(os.O_RDONLY, func(flags int) (*os.File, error) { return root.OpenFile(path, flags, 0) })
 }
 
 // openAt is openIn for a path of the whole system.
 func openAt(path string) (*os.File, error) {
-	f, err := os.OpenFile(path, os.O_RDONLY|disk.QuietRead, 0)
-	if disk.QuietRead != 0 && errors.Is(err, fs.ErrPermission) {
-		return os.Open(path)
+	return disk.OpenGently(os.O_RDONLY, func(flags int) (*os.File, error) { return os.OpenFile(path, flags, 0) })
+}
+
+// namesIn lists a folder that was just opened.
+func namesIn(f *os.File, err error) ([]string, error) {
+	if err != nil {
+		return nil, err
 	}
-	return f, err
+	defer f.Close()
+	return f.Readdirnames(-1)
 }
 
 // readFolder returns the entries of a folder in order of their bytes.
@@ -253,13 +254,13 @@ func (t *inventory) add(rel string, kind walk.Kind, size int64, date time.Time, 
 // addEntry is the visitor that counts.
 func (t *inventory) addEntry(rel, path string, info fs.FileInfo) error {
 	target := ""
-	if kindOf(info.Mode()) == walk.Link {
+	if walk.KindOf(info.Mode()) == walk.Link {
 		var err error
 		if target, err = os.Readlink(path); err != nil {
 			return &readError{"read the link", path, err}
 		}
 	}
-	t.add(rel, kindOf(info.Mode()), info.Size(), info.ModTime(), target)
+	t.add(rel, walk.KindOf(info.Mode()), info.Size(), info.ModTime(), target)
 	return nil
 }
 
@@ -267,4 +268,53 @@ func (t *inventory) addEntry(rel, path string, info fs.FileInfo) error {
 func inventoryOf(ctx context.Context, path string, follow bool, not fs.FileInfo) (t inventory, err error) {
 	r := reader{ctx: ctx, follow: follow, not: not}
 	return t, r.walk(path, func(rel, path string, info fs.FileInfo) error { return t.addEntry(rel, path, info) })
+}
+
+// identity is what tells a file from others: a step is only taken on the file that was planned.
+type identity struct {
+	Kind   walk.Kind `json:"kind"`
+	Device uint64    `json:"device,omitempty"` // 0 where the system does not say
+	Inode  uint64    `json:"inode,omitempty"`
+	Size   int64     `json:"size"`
+	Sec    int64     `json:"sec"`
+	Nsec   int32     `json:"nsec"`
+}
+
+func (id identity) modTime() time.Time { return time.Unix(id.Sec, int64(id.Nsec)) }
+
+// unchanged reports whether this is still the file that was planned. The size and date of a folder
+// say nothing: they change with what is renamed in it. Where inode numbers are made up while the
+// disk is mounted they say nothing either.
+func (id identity) unchanged(planned identity, lasting bool) bool {
+	if !id.same(planned, lasting) || lasting && !id.sameDevice(planned) {
+		return false
+	}
+	if id.Kind != walk.File {
+		return true
+	}
+	return id.Size == planned.Size && id.Sec == planned.Sec && id.Nsec == planned.Nsec
+}
+
+// sameDevice reports whether both are on one device, as far as the system says. On macOS its number is one
+// of 32 bits with a sign, which is not widened in the same way everywhere.
+func (id identity) sameDevice(planned identity) bool {
+	return id.Device == 0 || planned.Device == 0 || uint32(id.Device) == uint32(planned.Device)
+}
+
+// same reports whether this is the same file, even if it was written to since. The device is not
+// asked: its number changes when the disk is plugged in again.
+func (id identity) same(planned identity, lasting bool) bool {
+	if id.Kind != planned.Kind {
+		return false
+	}
+	return !lasting || id.Inode == 0 || planned.Inode == 0 || id.Inode == planned.Inode
+}
+
+// identify takes from what the system said of a file what tells it from others.
+func identify(info fs.FileInfo) identity {
+	state := disk.StateOf(info)
+	return identity{
+		Kind: walk.KindOf(info.Mode()), Device: state.Device, Inode: state.Number, Size: info.Size(),
+		Sec: info.ModTime().Unix(), Nsec: int32(info.ModTime().Nanosecond()),
+	}
 }

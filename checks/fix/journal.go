@@ -9,6 +9,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -28,8 +29,7 @@ type Journal struct {
 	Started time.Time
 	State   State
 	Renames int
-	Copies  int  // copies in the place of links, and archives
-	InRoot  bool // it is in the source folder
+	Copies  int // copies in the place of links, and archives
 }
 
 // State is how far a journal has come.
@@ -76,21 +76,13 @@ func Journals(source, stateDir string) ([]*Journal, error) {
 	}
 	settled, err := filepath.EvalSymlinks(source)
 	if err != nil {
-		return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(source), cause(err))
+		return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(source), disk.WithoutPath(err))
 	}
 	var out []*Journal
 	for _, dir := range []string{source, cmp.Or(stateDir, StateDir())} {
-		f, err := openAt(dir)
-		if err != nil {
-			if dir == source {
-				return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(dir), cause(err))
-			}
-			continue
-		}
-		list, err := f.Readdirnames(-1)
-		f.Close()
-		if err != nil {
-			return nil, fmt.Errorf("cannot list the folder %s: %w", names.Quote(dir), cause(err))
+		list, err := namesIn(openAt(dir))
+		if err != nil && (dir == source || !noFolder(err) && !errors.Is(err, fs.ErrPermission)) {
+			return nil, fmt.Errorf("cannot list the folder %s: %w", names.Quote(dir), disk.WithoutPath(err))
 		}
 		for _, name := range list {
 			if !strings.HasSuffix(name, journalSuffix) || !strings.HasPrefix("."+strings.TrimPrefix(name, "."), journalPrefix) {
@@ -173,12 +165,12 @@ func openJournal(path string, flag int) (*journalFile, error) {
 	}
 	f, err := os.OpenFile(path, flag, 0)
 	if err != nil {
-		return nil, fmt.Errorf("cannot open the journal %s: %w", names.Quote(path), cause(err))
+		return nil, fmt.Errorf("cannot open the journal %s: %w", names.Quote(path), disk.WithoutPath(err))
 	}
 	data, err := readJournal(f)
 	if err != nil {
 		f.Close()
-		return nil, fmt.Errorf("cannot read the journal %s: %w", names.Quote(path), cause(err))
+		return nil, fmt.Errorf("cannot read the journal %s: %w", names.Quote(path), disk.WithoutPath(err))
 	}
 	j, err := decode(data)
 	half := errors.Is(err, errHalf)
@@ -219,7 +211,7 @@ func (j *journalFile) source() string {
 
 func (j *journalFile) public() *Journal {
 	out := &Journal{
-		Path: j.path, Source: j.source(), Started: j.head.Started, State: State(j.head.State), InRoot: j.inRoot,
+		Path: j.path, Source: j.source(), Started: j.head.Started, State: State(j.head.State),
 	}
 	for _, m := range j.moves {
 		if m.made != nil {

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"slices"
 	"strings"
@@ -136,11 +137,9 @@ func record(d *walk.Dir, why *reasons, unlisted, unread uint8) []byte {
 		order[i] = i
 	}
 	slices.SortFunc(order, func(a, b int) int { return cmp.Compare(d.Entries[a].Name, d.Entries[b].Name) })
-	var b []byte
+	b := []byte{0}
 	if d.Err != nil {
-		b = append(b, unlisted)
-	} else {
-		b = append(b, 0)
+		b[0] = unlisted
 	}
 	for _, i := range order {
 		e := &d.Entries[i]
@@ -165,7 +164,7 @@ func (p *Plan) archives() map[string]string {
 	out := map[string]string{}
 	for _, c := range p.Cards {
 		if c.Archived {
-			dir, _ := parent(c.Path)
+			dir, _ := names.Split(c.Path)
 			out[names.Join(dir, c.File)] = c.Path
 		}
 	}
@@ -213,16 +212,11 @@ func (s *spool) emit(ctx context.Context, p *Plan, w *lister) error {
 	if err := s.buf.Flush(); err != nil {
 		return fmt.Errorf("cannot keep the list for sorting: %w", err)
 	}
-	paths := make([]string, 0, len(s.index))
-	for path := range s.index {
-		paths = append(paths, path)
-	}
-	slices.Sort(paths)
 	unlisted, skipped, archived := w.why.number(ruleUnlisted), w.why.number(reasonSkipped), w.why.number(reasonArchived)
 	inherited := map[string]uint8{} // reasons of folders
 	archives := p.archives()
 	copied := map[string]bool{} // cards in whose place their archives are copied
-	for _, path := range paths {
+	for _, path := range slices.Sorted(maps.Keys(s.index)) {
 		if err := ctx.Err(); err != nil {
 			return err
 		}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
 	"loadline/checks/walk"
 )
@@ -30,7 +31,7 @@ func (p *Plan) fitPaths(ctx context.Context) error {
 		over = over[:0]
 		p.measure(p.top)
 		if err := p.collect(p.top, room, &over); err != nil {
-			return fmt.Errorf("cannot read the source: %w", cause(err))
+			return fmt.Errorf("cannot read the source: %w", disk.WithoutPath(err))
 		}
 		if len(over) == 0 || round == rounds-1 {
 			break
@@ -38,7 +39,7 @@ func (p *Plan) fitPaths(ctx context.Context) error {
 		touched := map[*folder]bool{}
 		for _, l := range over {
 			if err := p.shorten(l, room, rule, touched); err != nil {
-				return fmt.Errorf("cannot read the source: %w", cause(err))
+				return fmt.Errorf("cannot read the source: %w", disk.WithoutPath(err))
 			}
 		}
 		if len(touched) == 0 {

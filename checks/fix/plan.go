@@ -7,13 +7,14 @@ package fix
 import (
 	"cmp"
 	"context"
-	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"slices"
 	"strings"
 
 	"loadline/checks"
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
 	"loadline/checks/walk"
 )
@@ -28,8 +29,6 @@ type Step struct {
 	// From is the path as it is now, To as it will be when the whole plan is applied, folders
 	// above included. Relative to the source, "/" between parts, raw bytes.
 	From, To string
-	Kind     walk.Kind
-	Size     int64    // bytes of a file
 	Rules    []string // what the report flags the old name for; empty if it only follows its family
 	Why      string   // for people: what the report says, or that it stays with its family
 	// Family is the From of the first step of the files that are renamed together; empty if
@@ -172,14 +171,6 @@ func (f *folder) find(name string) *entry {
 	return f.entries[i]
 }
 
-// parent parts a relative path into its folder and its last part.
-func parent(path string) (dir, name string) {
-	if i := strings.LastIndexByte(path, '/'); i >= 0 {
-		return path[:i], path[i+1:]
-	}
-	return "", path
-}
-
 // NewPlan proposes a name for everything that the report flags and a rename can cure. The report is
 // one of before copying, from a run of at least Checks. Its findings and states decide; the source is
 // walked over once, for the names beside those that are flagged. Nothing changes. The same report and
@@ -247,7 +238,7 @@ func newPlan(ctx context.Context, rep *checks.Report, w Wishes, readFolders func
 	}
 	root, err := os.OpenRoot(p.Source)
 	if err != nil {
-		return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(p.Source), cause(err))
+		return nil, fmt.Errorf("cannot open the folder %s: %w", names.Quote(p.Source), disk.WithoutPath(err))
 	}
 	defer root.Close()
 	p.root = root
@@ -302,15 +293,6 @@ func unsure(rep *checks.Report) string {
 	return ""
 }
 
-// cause takes the path out of an error whose sentence names it already.
-func cause(err error) error {
-	var pe *os.PathError
-	if errors.As(err, &pe) {
-		return pe.Err
-	}
-	return err
-}
-
 // linkFolders links folders to those above them.
 func (p *Plan) linkFolders() {
 	for path, f := range p.folders {
@@ -318,7 +300,7 @@ func (p *Plan) linkFolders() {
 			p.top = f
 			continue
 		}
-		dir, name := parent(path)
+		dir, name := names.Split(path)
 		f.name, f.to = name, name
 		f.parent = p.folders[dir]
 	}
@@ -333,12 +315,7 @@ func (p *Plan) linkFolders() {
 
 // sorted returns all folders by path, so that a folder stands before what is in it.
 func (p *Plan) sorted() []*folder {
-	all := make([]*folder, 0, len(p.folders))
-	for _, f := range p.folders {
-		all = append(all, f)
-	}
-	slices.SortFunc(all, func(a, b *folder) int { return cmp.Compare(a.path, b.path) })
-	return all
+	return slices.SortedFunc(maps.Values(p.folders), func(a, b *folder) int { return cmp.Compare(a.path, b.path) })
 }
 
 // measure sets the tails of a folder and all below.
@@ -424,7 +401,7 @@ func (l *Left) belongTo(c *Card) {
 	l.Card = c
 	switch {
 	case c.Archived:
-		dir, _ := parent(c.Path)
+		dir, _ := names.Split(c.Path)
 		l.Why += "; the whole is in the archive " + names.Quote(names.Join(dir, c.File)) + ", which is copied in its place"
 	case c.File != "":
 		l.Offers = append(l.Offers, OfferArchive)
@@ -443,7 +420,7 @@ func (p *Plan) Skip(path string, on bool) {
 func (p *Plan) addStep(f *folder, e *entry) {
 	e.step = true
 	p.Steps = append(p.Steps, Step{
-		From: names.Join(f.path, e.name), Kind: e.kind, Size: e.size, Rules: e.rules(),
+		From: names.Join(f.path, e.name), Rules: e.rules(),
 		Why: p.why(f, e), Choices: p.limits.choices(e.name), folder: f, entry: e,
 	})
 }
@@ -522,7 +499,7 @@ func (p *Plan) find(path string) (step int, ok bool) {
 		if i, ok := p.byFrom[path]; ok && p.Steps[i].Changes() {
 			return i, true
 		}
-		path, _ = parent(path)
+		path, _ = names.Split(path)
 	}
 	return 0, false
 }

@@ -273,7 +273,7 @@ func force(t testing.TB, root string, moves [][2]string) *Plan {
 	defer opened.Close()
 	p.Steps, p.root = nil, opened
 	for _, m := range moves {
-		dir, name := parent(strings.TrimSuffix(m[0], "/"))
+		dir, name := names.Split(strings.TrimSuffix(m[0], "/"))
 		f := p.folders[dir]
 		if err := p.load(f); err != nil {
 			t.Fatal(err)

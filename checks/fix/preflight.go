@@ -53,7 +53,7 @@ func (e *engine) preflight(ctx context.Context) error {
 		}
 		for name := range list {
 			if !leaves[name] {
-				others[fold(name)] = true
+				others[names.Fold(name)] = true
 			}
 		}
 		for _, m := range e.byDir[dir] {
@@ -68,7 +68,7 @@ func (e *engine) preflight(ctx context.Context) error {
 			if !identify(info).unchanged(m.id, e.lasting) {
 				return changed(path, "was written to or replaced")
 			}
-			if others[fold(m.to)] {
+			if others[names.Fold(m.to)] {
 				return changed(names.Join(dir, m.to), "exists now")
 			}
 			if m.id.Kind == walk.Folder {
@@ -124,7 +124,7 @@ func (e *engine) nameFree(m *move) error {
 	if err != nil {
 		return fmt.Errorf("cannot list the folder %s: %w", names.Quote(m.dir), explain(err))
 	}
-	taken := func(name string) bool { return fold(name) == fold(m.to) }
+	taken := func(name string) bool { return names.Fold(name) == names.Fold(m.to) }
 	clash := false
 	for name := range list {
 		clash = clash || taken(name)

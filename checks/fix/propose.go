@@ -70,21 +70,8 @@ const portable = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789
 // plainLetter returns é as e and ß as ss: the portable letters that a character is made of, "_"
 // where there are none.
 func plainLetter(s string) string {
-	switch s {
-	case "ß":
-		return "ss"
-	case "æ":
-		return "ae"
-	case "Æ":
-		return "AE"
-	case "œ":
-		return "oe"
-	case "Œ":
-		return "OE"
-	case "ø":
-		return "o"
-	case "Ø":
-		return "O"
+	if plain, ok := plainLetters[s]; ok {
+		return plain
 	}
 	var b strings.Builder
 	for _, r := range norm.NFKD.String(s) {
@@ -97,6 +84,9 @@ func plainLetter(s string) string {
 	}
 	return b.String()
 }
+
+// plainLetters stand for letters that Unicode does not take apart.
+var plainLetters = map[string]string{"ß": "ss", "æ": "ae", "Æ": "AE", "œ": "oe", "Œ": "OE", "ø": "o", "Ø": "O"}
 
 // cureStem cures the stem of a family; the ending follows it.
 func (l *limits) cureStem(stem string, enc Encoding) string {

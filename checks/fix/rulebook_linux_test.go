@@ -13,6 +13,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/before"
+	"loadline/checks/names"
 )
 
 // drawSource makes a random tree of names that break every rule, with cards, bundles, clutter, links and
@@ -157,7 +158,7 @@ func coveredBy(set map[string]bool, path string) bool {
 		if set[path] {
 			return true
 		}
-		path, _ = parent(path)
+		path, _ = names.Split(path)
 	}
 	return false
 }
@@ -171,17 +172,17 @@ func (b *book) answers(f checks.Finding) bool {
 	if coveredBy(b.left, f.Path) {
 		return true
 	}
-	dir, name := parent(f.Path)
+	dir, name := names.Split(f.Path)
 	switch f.Rule.ID {
 	case "case-twins", "same-normal-form":
 		for from, s := range b.steps {
-			if d, n := parent(from); d == dir && n != name && fold(n) == fold(name) && slices.Contains(s.Rules, f.Rule.ID) {
+			if d, n := names.Split(from); d == dir && n != name && names.Fold(n) == names.Fold(name) && slices.Contains(s.Rules, f.Rule.ID) {
 				return true
 			}
 		}
 	}
 	if ofPath {
-		for ; dir != ""; dir, _ = parent(dir) {
+		for ; dir != ""; dir, _ = names.Split(dir) {
 			if b.steps[dir] != nil {
 				return true
 			}
@@ -193,13 +194,13 @@ func (b *book) answers(f checks.Finding) bool {
 // sameStem reports whether another step of the folder has what begins the name up to an ending, and
 // rules of its own.
 func (b *book) sameStem(s *Step) bool {
-	dir, name := parent(s.From)
+	dir, name := names.Split(s.From)
 	for from, o := range b.steps {
-		d, n := parent(from)
+		d, n := names.Split(from)
 		if d != dir || len(o.Rules) == 0 {
 			continue
 		}
-		x, y := fold(strings.TrimPrefix(n, companion)), fold(strings.TrimPrefix(name, companion))
+		x, y := names.Fold(strings.TrimPrefix(n, names.Companion)), names.Fold(strings.TrimPrefix(name, names.Companion))
 		common := 0
 		for common < min(len(x), len(y)) && x[common] == y[common] {
 			common++
@@ -213,8 +214,8 @@ func (b *book) sameStem(s *Step) bool {
 }
 
 func inBundle(path string) bool {
-	dir, _ := parent(path)
-	for ; dir != ""; dir, _ = parent(dir) {
+	dir, _ := names.Split(path)
+	for ; dir != ""; dir, _ = names.Split(dir) {
 		for _, ending := range []string{".fcpbundle", ".band", ".rtfd"} {
 			if strings.HasSuffix(dir, ending) {
 				return true

@@ -11,6 +11,7 @@ import (
 	"sync"
 
 	"loadline/checks"
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
 	"loadline/checks/share"
 	"loadline/checks/walk"
@@ -83,7 +84,7 @@ func (p *Plan) takeFlags(ctx context.Context) error {
 			return err
 		}
 		if err := p.load(f); err != nil {
-			return fmt.Errorf("cannot read the source: %w", cause(err))
+			return fmt.Errorf("cannot read the source: %w", disk.WithoutPath(err))
 		}
 		for _, e := range f.entries {
 			e.flags = p.found.names(names.Join(path, e.name))
@@ -167,7 +168,7 @@ func (p *Plan) leave(ctx context.Context) error {
 			l.Why, l.Size = joined(l.Why, leads[f.Rule.ID]+f.Detail), f.Size
 			l.Fix = cmp.Or(l.Fix, f.Fix())
 		}
-		dir, _ := parent(l.Path)
+		dir, _ := names.Split(l.Path)
 		if len(l.Rules) == 0 || p.belowClutter(dir) {
 			continue
 		}
@@ -256,12 +257,7 @@ func (p *Plan) load(f *folder) error {
 	if f.entries != nil {
 		return nil
 	}
-	dir, err := openIn(p.root, cmp.Or(f.path, "."))
-	if err != nil {
-		return err
-	}
-	defer dir.Close()
-	list, err := dir.Readdirnames(-1)
+	list, err := namesIn(openIn(p.root, cmp.Or(f.path, ".")))
 	if err != nil {
 		return err
 	}

@@ -18,6 +18,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/before"
+	"loadline/checks/names"
 	"loadline/checks/share"
 )
 
@@ -42,7 +43,7 @@ func plant(t testing.TB, root string, tree ...string) {
 			try(os.MkdirAll(path, 0o755))
 			continue
 		}
-		dir, _ := parent(path)
+		dir, _ := names.Split(path)
 		try(os.MkdirAll(dir, 0o755))
 		try(os.WriteFile(path, []byte(s), 0o644))
 	}
@@ -215,7 +216,7 @@ func cured(root string, l limits) error {
 		if bad := wellNamed(name, l.name); bad != "" {
 			errs = append(errs, fmt.Errorf("%q: %s", rel, bad))
 		}
-		dir, _ := parent(rel)
+		dir, _ := names.Split(rel)
 		key := dir + "/" + norm.NFD.String(fold.String(norm.NFD.String(name)))
 		if other, ok := seen[key]; ok {
 			errs = append(errs, fmt.Errorf("%q and %q are twins", rel, other))

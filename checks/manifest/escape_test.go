@@ -9,6 +9,7 @@ import (
 
 	"loadline/checks/internal/fixture"
 	"loadline/checks/internal/sums"
+	"loadline/checks/names"
 )
 
 // bagPathBack takes bagPath back. Only the three codes are known, in either case of letters;
@@ -78,10 +79,11 @@ func TestSumLinesRefused(t *testing.T) {
 	sum := strings.Repeat("ab", 32)
 	for _, bad := range []string{
 		"", " ", sum, sum + " ", sum + "  ", sum + " a", sum + "\ta", "xyz  a", sum[1:] + "  a",
-		`\` + sum + `  a\b`, `\` + sum + `  a\`, sum + "  a\x00b",
+		`\` + sum + `  a\b`, `\` + sum + `  a\`,
+		"SHA256 () = " + sum, "SHA256 (a) = ", "SHA256 (a) = " + sum[1:], "SHA256 (a) = x" + sum[1:], "SHA256 (a)= " + sum, `\SHA256 (a\b) = ` + sum,
 	} {
-		if s, err := ParseSumLine([]byte(bad)); err == nil {
-			t.Errorf("parseSumLine(%q) = %q, want an error", bad, s.Name)
+		if s, err := names.ReadSumLine([]byte(bad)); err == nil {
+			t.Errorf("ReadSumLine(%q) = %q, want an error", bad, s.Name)
 		}
 	}
 	for line, want := range map[string]string{
@@ -91,9 +93,13 @@ func TestSumLinesRefused(t *testing.T) {
 		`\` + sum + `  a\nb`:  "a\nb",
 		`\` + sum + `  \\\r`:  "\\\r",
 		sum[:32] + "   space": " space",
+
+		"SHA256 (a) = " + sum:      "a",
+		"SHA256 (a) = b) = " + sum: "a) = b",
+		`\SHA256 (a\nb) = ` + sum:  "a\nb",
 	} {
-		if s, err := ParseSumLine([]byte(line)); err != nil || string(s.Name) != want {
-			t.Errorf("parseSumLine(%q) = %q, %v, want %q", line, s.Name, err, want)
+		if s, err := names.ReadSumLine([]byte(line)); err != nil || string(s.Name) != want {
+			t.Errorf("ReadSumLine(%q) = %q, %v, want %q", line, s.Name, err, want)
 		}
 	}
 }
@@ -112,7 +118,7 @@ func TestSumLinesOfCoreutils(t *testing.T) {
 			if want := AppendSumLine(nil, sum.SHA256[:], []byte(p)); string(want) != lines[i] {
 				t.Errorf("%q: we write %q, sha256sum %q", p, want, lines[i])
 			}
-			s, err := ParseSumLine([]byte(strings.TrimSuffix(lines[i], "\n")))
+			s, err := names.ReadSumLine([]byte(strings.TrimSuffix(lines[i], "\n")))
 			if err != nil || string(s.Name) != p {
 				t.Errorf("%q: read as %q, %v", lines[i], s.Name, err)
 			}
@@ -141,7 +147,7 @@ func FuzzSumLine(f *testing.F) {
 			if bytes.Count(line, []byte{'\n'}) != 1 {
 				t.Fatalf("%q makes more than one line: %q", name, line)
 			}
-			s, err := ParseSumLine(bytes.Clone(line[:len(line)-1]))
+			s, err := names.ReadSumLine(bytes.Clone(line[:len(line)-1]))
 			if string(name) == "-" {
 				name = []byte("./-")
 			}
@@ -149,7 +155,7 @@ func FuzzSumLine(f *testing.F) {
 				t.Fatalf("%q comes back as %q, %v", name, s.Name, err)
 			}
 		}
-		_, _ = ParseSumLine(bytes.Clone(name)) // any line must be refused or read, never panic
+		_, _ = names.ReadSumLine(bytes.Clone(name)) // any line must be refused or read, never panic
 	})
 }
 

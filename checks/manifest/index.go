@@ -11,6 +11,7 @@ import (
 	"math"
 	"os"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/internal/sums"
 	"loadline/checks/names"
 )
@@ -85,6 +86,9 @@ func Load(ctx context.Context, file string, keep Keep, read func(bytes int)) (*I
 	if ctx.Err() != nil {
 		return nil, ctx.Err()
 	}
+	if err == nil && n == 0 {
+		err = fmt.Errorf("%w: it holds no file", ErrUnusable)
+	}
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", names.Quote(file), err)
 	}
@@ -100,22 +104,14 @@ func openFile(file string) (*os.File, error) {
 	info, err := os.Stat(file)
 	switch {
 	case err != nil:
-		return nil, withoutPath(err)
+		return nil, disk.WithoutPath(err)
 	case info.IsDir():
 		return nil, errors.New("it is a folder; choose the manifest in it")
 	case !info.Mode().IsRegular():
 		return nil, errors.New("it is a pipe or a device; save it as a file first")
 	}
 	f, err := os.Open(file)
-	return f, withoutPath(err)
-}
-
-func withoutPath(err error) error {
-	var p *os.PathError
-	if errors.As(err, &p) {
-		return p.Err
-	}
-	return err
+	return f, disk.WithoutPath(err)
 }
 
 // tail keeps the end of what it reads.

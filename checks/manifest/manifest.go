@@ -183,16 +183,16 @@ func Read(r io.Reader, add func(f *File) error) (*Header, error) {
 		if err := parseFacts(line, &f); err != nil {
 			return nil, bad(m.line, "%w", err)
 		}
-		m.take(line)
+		m.addToSeal(line)
 		if line, err = m.next(); err != nil {
 			return nil, err
 		}
-		m.take(line)
-		sum, err := ParseSumLine(line)
+		m.addToSeal(line)
+		sum, err := names.ReadSumLine(line)
 		if err != nil {
 			return nil, bad(m.line, "%w", err)
 		}
-		if !sums.FromHex(f.Sums.SHA256[:], sum.Digest) {
+		if sum.Tag != nil || !sums.FromHex(f.Sums.SHA256[:], sum.Digest) {
 			return nil, bad(m.line, "the digest is not a SHA-256 (64 hexadecimal digits)")
 		}
 		f.Path = sum.Name
@@ -251,8 +251,8 @@ func (m *reader) next() ([]byte, error) {
 	}
 }
 
-// take adds a line to the seal. It must come before the line is unescaped in place.
-func (m *reader) take(line []byte) {
+// addToSeal adds a line to the seal. It must come before the line is unescaped in place.
+func (m *reader) addToSeal(line []byte) {
 	m.seal.Write(line)
 	m.seal.Write([]byte{'\n'})
 }
@@ -271,7 +271,7 @@ func (m *reader) header() error {
 	if !bytes.HasPrefix(line, []byte(first)) {
 		return errNone
 	}
-	m.take(line)
+	m.addToSeal(line)
 	h := &m.head
 	for _, want := range []struct {
 		key   string
@@ -312,7 +312,7 @@ func (m *reader) header() error {
 		if err := want.parse(rest); err != nil {
 			return bad(m.line, "%s: %w", want.key, err)
 		}
-		m.take(line)
+		m.addToSeal(line)
 	}
 	return nil
 }
@@ -440,3 +440,35 @@ func IsName(name string) bool {
 
 // Sweep removes what writers of manifests that were cut off left in a folder. What cannot be removed stays.
 func Sweep(dir string) { disk.Sweep(dir, 0, time.Now(), IsName) }
+
+// Two ways to write a name into one line.
+//
+// sha256sum (GNU coreutils, "cksum output modes"): where a name holds a backslash, LF or CR, the
+// line begins with a backslash and these stand as \\, \n and \r. Seen with coreutils 9.1.
+//
+// RFC 8493 §2.1.3: LF, CR and "%" stand as %0A, %0D and %25, everything else as it is.
+
+// AppendSumLine appends one line as sha256sum writes it: digest, two spaces, name, LF.
+// A name "-" alone would be standard input to sha256sum -c, so it is written "./-".
+func AppendSumLine(dst []byte, digest, name []byte) []byte {
+	escaped := bytes.ContainsAny(name, "\\\n\r")
+	if escaped {
+		dst = append(dst, '\\')
+	}
+	dst = hex.AppendEncode(dst, digest)
+	dst = append(dst, ' ', ' ')
+	switch {
+	case len(name) == 1 && name[0] == '-':
+		dst = append(dst, "./-"...)
+	case escaped:
+		dst = append(dst, escaper.Replace(string(name))...)
+	default:
+		dst = append(dst, name...)
+	}
+	return append(dst, '\n')
+}
+
+var escaper = strings.NewReplacer(`\`, `\\`, "\n", `\n`, "\r", `\r`)
+
+// bagPath codes a path as a BagIt manifest holds it.
+var bagPath = strings.NewReplacer("\n", "%0A", "\r", "%0D", "%", "%25")

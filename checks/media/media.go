@@ -169,9 +169,7 @@ func recognise(head []byte) (Kind, int64) {
 
 // cutShort is the verdict on a file that ends missing bytes too early.
 func cutShort(missing uint64) Verdict {
-	if missing > math.MaxInt64 {
-		missing = math.MaxInt64
-	}
+	missing = min(missing, math.MaxInt64)
 	return Verdict{
 		Problem: CutShort, Missing: int64(missing),
 		Detail: "ends " + humanize.Bytes(missing) + " before its own structure says",
@@ -190,16 +188,12 @@ const neverWritten = "the index that players need was never written: the recordi
 
 // A Tally counts files by kind, for the summary of a run.
 type Tally struct {
-	Files  [kinds]int64
-	Partly int64 // of Files: those whose structure was longer than a look may last
+	Files [kinds]int64
 }
 
 // Add counts one file.
 func (t *Tally) Add(v Verdict) {
 	t.Files[v.Kind]++
-	if v.Partly {
-		t.Partly++
-	}
 }
 
 // Clips returns how many files were clips and looked at.

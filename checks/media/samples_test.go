@@ -10,9 +10,6 @@ import (
 	"testing"
 )
 
-// cutsOfSample is how often each clip of testdata/samples is cut: 2 in 100 of all cuts of the corpus.
-const cutsOfSample = 55
-
 // folderKind is what the clips of each folder are.
 var folderKind = map[string]Kind{
 	"iso": ISO, "wav": Wave, "avi": AVI, "aiff": AIFF, "mxf": MXF, "mkv": Matroska, "ts": Transport, "jpeg": JPEG, "png": PNG,

@@ -92,9 +92,6 @@ func newList(ctx context.Context, file string, o Options, watch func(checks.Even
 		}
 		return nil, &checks.JobError{Field: checks.FieldManifest, Err: err}
 	}
-	if x.Len() == 0 {
-		return nil, &checks.JobError{Field: checks.FieldManifest, Err: fmt.Errorf("%s: %w: it holds no file", names.Quote(file), manifest.ErrUnusable)}
-	}
 	r.x = x
 	r.found = make([]found, x.Len())
 	r.cursors.New = func() any { return x.Cursor() }
@@ -274,7 +271,7 @@ func (r *recheck) otherForms(pass *checks.Pass) {
 	}
 	gone := map[string]int{}
 	for i, path := range r.x.All() {
-		if r.found[i] == absent && !ascii(path) {
+		if r.found[i] == absent && !names.IsASCII(path) {
 			gone[names.NFC(string(path))] = i
 		}
 	}
@@ -300,10 +297,6 @@ func (r *recheck) otherForms(pass *checks.Pass) {
 		pass.Add(checks.Finding{Path: r.x.Path(i), Rule: otherForm, Level: checks.Note, Size: e.size, Detail: "it is there as " + names.Quote(e.path)})
 	}
 	r.extras = left
-}
-
-func ascii(p []byte) bool {
-	return !slices.ContainsFunc(p, func(c byte) bool { return c >= 0x80 })
 }
 
 // choose draws the sample.
@@ -431,13 +424,7 @@ func (r *recheck) conclude(pass *checks.Pass, reading *digest.Reading, s *sessio
 	if n := reading.Known(); n > 0 {
 		pass.Fact("read_before_stop", n, "Of them read before this run was stopped, and unchanged since: %s", checks.Count(n))
 	}
-	through := int64(0)
-	for way, n := range reading.Ways() {
-		if !way.Past() {
-			through += n
-		}
-	}
-	if through > 0 {
+	if _, through := reading.Passed(); through > 0 {
 		pass.FlagJob(cached, "%s read through the cache", checks.Plural(through, "file"))
 	}
 	bad := toRead - good

@@ -4,6 +4,7 @@ package selftest
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/rand"
 	"errors"
@@ -132,17 +133,17 @@ func Run(ctx context.Context, version, folder, shareFolder string) *Document {
 	if err != nil {
 		d.Awake = failed(err, folder)
 	}
-	d.Folder = place(ctx, folder)
+	d.Folder = describeFolder(ctx, folder)
 	if shareFolder != "" {
-		p := place(ctx, shareFolder)
+		p := describeFolder(ctx, shareFolder)
 		d.Share = &p
 	}
 	d.Interrupted = ctx.Err() != nil
 	return d
 }
 
-// place looks at one folder.
-func place(ctx context.Context, folder string) (p Place) {
+// describeFolder looks at one folder.
+func describeFolder(ctx context.Context, folder string) (p Place) {
 	p.Removed = "yes"
 	facts, err := share.Look(ctx, folder, patience)
 	if err != nil {
@@ -332,10 +333,7 @@ func (f *Files) content(dir string) {
 	}
 	defer r.Close()
 	back := disk.Buffer(len(want) + 1)
-	n, err := r.ReadAt(back, 0)
-	if errors.Is(err, io.EOF) {
-		err = nil
-	}
+	n, err := r.Fill(back, 0)
 	f.Eviction, f.EvictionBy, f.ReadBack = string(r.Way()), r.By(), outcome(err, dir)
 	if err == nil && !bytes.Equal(back[:n], want) {
 		f.ReadBack = "other bytes"
@@ -429,33 +427,24 @@ func (f *Files) attributes(dir string) {
 		return
 	}
 	attribute, err := setAttribute(name)
-	list, listErr := walk.Xattrs(dir, "attributes")
-	switch {
-	case err != nil:
-		f.Attributes = failed(err, dir)
-	case listErr != nil:
-		f.Attributes = failed(listErr, dir)
-	case slices.Contains(list, attribute):
-		f.Attributes = "kept and listed"
-	default:
-		f.Attributes = "set, but not listed"
-	}
+	f.Attributes = listed(dir, "attributes", attribute, err)
 	f.AppleDouble = "no"
 	if _, err := os.Lstat(filepath.Join(dir, "._attributes")); err == nil {
 		f.AppleDouble = "yes"
 	}
-	err = setAccessList(name)
-	list, listErr = walk.Xattrs(dir, "attributes")
-	switch {
-	case err != nil:
-		f.AccessLists = failed(err, dir)
-	case listErr != nil:
-		f.AccessLists = failed(listErr, dir)
-	case slices.Contains(list, accessList):
-		f.AccessLists = "kept and listed"
-	default:
-		f.AccessLists = "set, but not listed"
+	f.AccessLists = listed(dir, "attributes", accessList, setAccessList(name))
+}
+
+// listed tells whether a file has an attribute that it was given; err is how giving it went.
+func listed(dir, name, attribute string, err error) string {
+	list, listErr := walk.Xattrs(dir, name)
+	if err := cmp.Or(err, listErr); err != nil {
+		return failed(err, dir)
 	}
+	if slices.Contains(list, attribute) {
+		return "kept and listed"
+	}
+	return "set, but not listed"
 }
 
 // outcome is "yes", or why not.

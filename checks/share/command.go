@@ -115,12 +115,11 @@ func goodServer(server string) error {
 		}
 		return fmt.Errorf("the server %q is not an IPv6 address in brackets", server)
 	}
+	good := server != "" && len(server) <= 253 // RFC 1035, 2.3.4
 	for i, r := range server {
-		if r == utf8.RuneError || !unicode.IsLetter(r) && !unicode.IsDigit(r) && (i == 0 || !strings.ContainsRune("._-", r)) {
-			return fmt.Errorf("the server %q is neither a name nor an address", server)
-		}
+		good = good && r != utf8.RuneError && (unicode.IsLetter(r) || unicode.IsDigit(r) || i > 0 && strings.ContainsRune("._-", r))
 	}
-	if server == "" || len(server) > 253 { // RFC 1035, 2.3.4
+	if !good {
 		return fmt.Errorf("the server %q is neither a name nor an address", server)
 	}
 	return nil
@@ -231,25 +230,20 @@ func options(on Platform, server string, inForce []string, version string) []str
 
 func mountLine(on Platform, from, folder string, opts []string) (MountCommand, error) {
 	list := strings.Join(opts, ",")
+	unix := MountCommand{
+		Line:  fmt.Sprintf("sudo mount -t nfs -o %s %s %s", list, ShellQuote(from), ShellQuote(folder)),
+		Notes: []string{"The folder must exist: sudo mkdir -p " + ShellQuote(folder)},
+	}
 	switch on {
 	case Linux:
-		return MountCommand{
-			Line: fmt.Sprintf("sudo mount -t nfs -o %s %s %s", list, ShellQuote(from), ShellQuote(folder)),
-			Notes: []string{
-				"The folder must exist: sudo mkdir -p " + ShellQuote(folder),
-				"mount.nfs comes with the package nfs-common or nfs-utils.",
-				"The highest version that both sides have is chosen, up to 4.2.",
-			},
-		}, nil
+		unix.Notes = append(unix.Notes, "mount.nfs comes with the package nfs-common or nfs-utils.",
+			"The highest version that both sides have is chosen, up to 4.2.")
+		return unix, nil
 	case MacOS:
-		return MountCommand{
-			Line: fmt.Sprintf("sudo mount -t nfs -o %s %s %s", list, ShellQuote(from), ShellQuote(folder)),
-			Notes: []string{
-				"The folder must exist: sudo mkdir -p " + ShellQuote(folder),
-				"If the appliance offers version 4 only, write vers=4.1 or vers=4 for vers=3; this system has no 4.2.",
-				"macOS 10.15 takes sizes of 131072 at most, 10.14 and before 65536: write that for 1048576.",
-			},
-		}, nil
+		unix.Notes = append(unix.Notes,
+			"If the appliance offers version 4 only, write vers=4.1 or vers=4 for vers=3; this system has no 4.2.",
+			"macOS 10.15 takes sizes of 131072 at most, 10.14 and before 65536: write that for 1048576.")
+		return unix, nil
 	case Windows:
 		server, export, err := SplitExport(from)
 		if err != nil {

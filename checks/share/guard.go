@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -56,11 +57,9 @@ func (l *limiter) enter(ctx context.Context, deadline time.Duration) error {
 	}
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	for i, w := range l.waiters {
-		if w == turn {
-			l.waiters = append(l.waiters[:i], l.waiters[i+1:]...)
-			return err
-		}
+	if i := slices.Index(l.waiters, turn); i >= 0 {
+		l.waiters = slices.Delete(l.waiters, i, i+1)
+		return err
 	}
 	l.pass() // the place came at the same moment: hand it on
 	return err

@@ -6,6 +6,8 @@ import (
 	"io"
 	"strconv"
 	"strings"
+
+	"loadline/checks/internal/disk"
 )
 
 // longestLine bounds a line of a mount table: a row holds two paths and two lists of options, each
@@ -26,40 +28,26 @@ func ParseMountInfo(r io.Reader) ([]Mount, error) {
 }
 
 func parseMountInfoLine(line string) (Mount, error) {
-	//	36 22 0:35 / /mnt/ro ro,relatime shared:1 - nfs 127.0.0.1:/main ro,vers=3
-	f := strings.Split(line, " ")
-	dash := -1
-	for i := 6; i < len(f); i++ {
-		if f[i] == "-" {
-			dash = i
-			break
-		}
-	}
-	// The options of the file system may be missing where it has none to show.
-	if dash < 0 || len(f) < dash+3 {
+	row, ok := disk.ReadMountRow(line)
+	if !ok {
 		return Mount{}, fmt.Errorf("mount table row %q: too few fields", shorten(line))
 	}
-	var m Mount
+	m := Mount{Root: row.Root, Point: row.Point, Type: row.Type, From: row.Source}
 	var err error
-	if m.ID, err = strconv.Atoi(f[0]); err != nil {
+	if m.ID, err = strconv.Atoi(row.ID); err != nil {
 		return Mount{}, fmt.Errorf("mount table row %q: number: %w", shorten(line), err)
 	}
-	if m.Parent, err = strconv.Atoi(f[1]); err != nil {
+	if m.Parent, err = strconv.Atoi(row.Parent); err != nil {
 		return Mount{}, fmt.Errorf("mount table row %q: parent: %w", shorten(line), err)
 	}
-	major, minor, ok := strings.Cut(f[2], ":")
+	major, minor, ok := strings.Cut(row.Device, ":")
 	hi, err1 := strconv.ParseUint(major, 10, 32)
 	lo, err2 := strconv.ParseUint(minor, 10, 32)
 	if !ok || err1 != nil || err2 != nil {
-		return Mount{}, fmt.Errorf("mount table row %q: device %q", shorten(line), f[2])
+		return Mount{}, fmt.Errorf("mount table row %q: device %q", shorten(line), row.Device)
 	}
 	m.Device = makeDevice(hi, lo)
-	m.Root, m.Point = unescape(f[3]), unescape(f[4])
-	m.Type, m.From = unescape(f[dash+1]), unescape(f[dash+2])
-	m.Options = splitOptions(f[5])
-	if len(f) > dash+3 {
-		m.Options = addOptions(m.Options, splitOptions(f[dash+3]))
-	}
+	m.Options = addOptions(splitOptions(row.Options), splitOptions(row.Super))
 	return m, nil
 }
 
@@ -102,7 +90,7 @@ func parseDeviceLine(line string) (Mount, bool) {
 		return Mount{}, false
 	}
 	kind, _, _ = strings.Cut(kind, " ")
-	return Mount{From: unescape(from), Point: unescape(point), Root: "/", Type: kind}, true
+	return Mount{From: disk.UnescapeMount(from), Point: disk.UnescapeMount(point), Root: "/", Type: kind}, true
 }
 
 // mergeOptions adds to every row the options that the rows of another source know of the same
@@ -142,29 +130,10 @@ func splitOptions(list string) []string {
 	var out []string
 	for o := range strings.SplitSeq(list, ",") {
 		if o != "" {
-			out = append(out, unescape(o))
+			out = append(out, disk.UnescapeMount(o))
 		}
 	}
 	return out
-}
-
-// unescape turns the octal escapes of a mount table (\040 for a space) into bytes.
-func unescape(s string) string {
-	if !strings.Contains(s, `\`) {
-		return s
-	}
-	var b strings.Builder
-	for i := 0; i < len(s); i++ {
-		if s[i] == '\\' && i+3 < len(s) {
-			if n, err := strconv.ParseUint(s[i+1:i+4], 8, 8); err == nil {
-				b.WriteByte(byte(n))
-				i += 3
-				continue
-			}
-		}
-		b.WriteByte(s[i])
-	}
-	return b.String()
 }
 
 // eachLine calls f with every line that is not empty, without its line end.

@@ -204,11 +204,7 @@ func (p *place) list() ([]string, error) {
 		return nil, err
 	}
 	defer d.Close()
-	names, err := d.Readdirnames(-1)
-	if errors.Is(err, io.EOF) {
-		err = nil
-	}
-	return names, err
+	return d.Readdirnames(-1)
 }
 
 // writeAll writes a small file that was not there and flushes it.
@@ -221,10 +217,7 @@ func (p *place) writeAll(name, text string) error {
 	if err == nil {
 		err = disk.Flush(f)
 	}
-	if e := f.Close(); err == nil {
-		err = e
-	}
-	if err != nil {
+	if err = errors.Join(err, f.Close()); err != nil {
 		return fmt.Errorf("writing %q: %w", name, err)
 	}
 	return nil

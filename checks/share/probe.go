@@ -3,9 +3,7 @@ package share
 import (
 	"bytes"
 	"encoding/binary"
-	"errors"
 	"fmt"
-	"io"
 	"math/rand/v2"
 	"os"
 	"time"
@@ -78,10 +76,7 @@ func (t *trial) probe() (rate float64, err error) {
 		modified = info.ModTime()
 		// Whatever is longer than what was written shows in its length.
 		back = disk.Buffer(len(want) + 1)
-		n, err := f.ReadAt(back, 0)
-		if errors.Is(err, io.EOF) {
-			err = nil
-		}
+		n, err := f.Fill(back, 0)
 		back = back[:n]
 		return err
 	})

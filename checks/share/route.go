@@ -17,7 +17,6 @@ type Link struct {
 	Wireless   bool
 	HalfDuplex bool
 	Loopback   bool
-	MTU        int // bytes; 0 unknown
 }
 
 // nfsPort is where NFS is served (RFC 7530, 3.1).
@@ -46,7 +45,7 @@ func Route(ctx context.Context, host string) (Link, error) {
 	if err != nil {
 		return Link{}, fmt.Errorf("the route to %q: %w", host, err)
 	}
-	l := Link{Interface: iface.Name, MTU: iface.MTU, Loopback: iface.Flags&net.FlagLoopback != 0}
+	l := Link{Interface: iface.Name, Loopback: iface.Flags&net.FlagLoopback != 0}
 	if !l.Loopback {
 		l.measure(ctx, iface)
 	}

@@ -3,9 +3,7 @@ package share
 import (
 	"bytes"
 	"cmp"
-	"errors"
 	"fmt"
-	"io"
 	"os"
 	"slices"
 	"time"
@@ -168,13 +166,7 @@ func (t *trial) readBack(seed uint64, written int64) error {
 		expect := want[:min(blockBytes, written-at)]
 		pattern(expect, seed, at)
 		n := 0
-		err := t.call("reading back", func() (err error) {
-			n, err = f.ReadAt(got, at)
-			if errors.Is(err, io.EOF) {
-				err = nil
-			}
-			return err
-		})
+		err := t.call("reading back", func() (err error) { n, err = f.Fill(got, at); return err })
 		if err != nil {
 			return t.failBytes("reading back", err)
 		}

@@ -112,6 +112,10 @@ var networkTypes = []string{
 // network says whether a type is that of a network file system.
 func network(fsType string) bool { return slices.Contains(networkTypes, strings.ToLower(fsType)) }
 
+// Remote reports whether somebody else than this kernel judges permissions there: a server, or a
+// FUSE daemon.
+func (m *Mount) Remote() bool { return network(m.Type) || strings.HasPrefix(m.Type, "fuse") }
+
 // version returns the version of the NFS protocol of a row: "3", "4.2".
 func (m *Mount) version() string {
 	for _, name := range []string{"vers", "nfsvers"} {

@@ -3,7 +3,6 @@ package share
 import (
 	"errors"
 	"io/fs"
-	"os"
 
 	"loadline/checks/internal/disk"
 )
@@ -38,25 +37,11 @@ func ruleOf(err error) string {
 // trouble makes a problem of an error that came up while doing something, under the rule that it breaks. soft
 // says that the share is mounted soft, where an I/O error is how a silent server looks.
 func trouble(rule, doing string, err error, soft bool) Problem {
-	p := Problem{Rule: rule, Detail: doing, Err: bare(err)}
+	p := Problem{Rule: rule, Detail: doing, Err: disk.WithoutPath(err)}
 	if soft && isIO(err) {
 		p.Detail += ": the server did not answer in time, and a soft mount reports that as an input/output error; the write is lost"
 	}
 	return p
-}
-
-// bare takes the path off an error: what was done to which file is said in words, and a name that
-// was tried may hold anything.
-func bare(err error) error {
-	var path *fs.PathError
-	if errors.As(err, &path) {
-		return path.Err
-	}
-	var link *os.LinkError
-	if errors.As(err, &link) {
-		return link.Err
-	}
-	return err
 }
 
 // ownFault says that an error is of this computer and tells nothing of the share.

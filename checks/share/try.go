@@ -13,6 +13,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"loadline/checks/internal/disk"
 )
 
 // Defaults of Wishes (common practice, no source).
@@ -58,9 +60,9 @@ func Try(ctx context.Context, folder string, w Wishes) (*Result, error) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	r := t.result
-	r.Problems = append([]Problem(nil), r.Problems...)
-	r.Refused = append([]Refusal(nil), r.Refused...)
-	r.LeftBehind = append([]string(nil), r.LeftBehind...)
+	r.Problems = slices.Clone(r.Problems)
+	r.Refused = slices.Clone(r.Refused)
+	r.LeftBehind = slices.Clone(r.LeftBehind)
 	r.Own = t.left()
 	if err != nil {
 		return &r, fmt.Errorf("the write trial: %w", err)
@@ -105,7 +107,7 @@ func (t *trial) update(f func(*Result)) {
 func (t *trial) fail(doing string, err error) error {
 	rule := ruleOf(err)
 	if rule == "" && !errors.Is(err, errStopped) && !ownFault(err) {
-		return fmt.Errorf("%s: %w", doing, bare(err))
+		return fmt.Errorf("%s: %w", doing, disk.WithoutPath(err))
 	}
 	return t.record(rule, doing, err)
 }

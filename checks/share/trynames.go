@@ -13,6 +13,17 @@ import (
 // usualNameLimit is the longest name in bytes where the share does not say (limits.h NAME_MAX).
 const usualNameLimit = 255
 
+// The habits of names that a Refusal can speak of.
+const (
+	HabitTrailingDot   = "trailing-dot"
+	HabitTrailingSpace = "trailing-space"
+	HabitLeadingSpace  = "leading-space"
+	HabitInvalidUTF8   = "invalid-utf8"
+	HabitDeviceName    = "device-name"
+	// HabitSupplementary stands for every character beyond U+FFFF: one is tried for all.
+	HabitSupplementary = "supplementary-character"
+)
+
 // One name that is tried. Every name holds its number between hyphens, so that it is found in the
 // listing however the share may have changed it.
 type attempt struct {
@@ -74,7 +85,7 @@ func (t *trial) names() (err error) {
 	for i := range list {
 		if err := t.tryName(p, list[i].name); err != nil {
 			if refusal(err) {
-				list[i].Err = bare(err)
+				list[i].Err = disk.WithoutPath(err)
 				continue
 			}
 			return t.fail(fmt.Sprintf("making a file named %q", list[i].name), err)

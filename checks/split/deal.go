@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"iter"
 	"slices"
 	"strings"
 
@@ -187,7 +188,7 @@ func (p *Plan) deal(ctx context.Context, pass *checks.Pass, o Options) error {
 			break
 		}
 	}
-	p.settle(best, o, g)
+	p.settle(best, o)
 	p.missing(pass.Job.CopyList)
 	return nil
 }
@@ -199,10 +200,9 @@ func (p *Plan) missing(list *checks.CopyList) {
 		for _, l := range p.Left {
 			seen[l.Path] = true
 		}
-		p.root.each(func(path string, _ int64, _ int) bool {
+		for path := range p.root.boxed() {
 			seen[path] = true
-			return true
-		})
+		}
 		for path := range list.All() {
 			if !seen[path] {
 				p.Left = append(p.Left, Left{Path: path, Rule: onNoList, Why: "the copy list names it, but it is not a file on the source"})
@@ -237,7 +237,7 @@ func fill(pieces []*piece, boxes []Box) *round {
 }
 
 // settle writes down what a round came to.
-func (p *Plan) settle(r *round, o Options, g *gathered) {
+func (p *Plan) settle(r *round, o Options) {
 	for n, why := range r.opened {
 		n.opened, n.boxes = why, make([]int32, n.own.files)
 	}
@@ -277,13 +277,15 @@ func (p *Plan) number(boxes []Box) []int {
 		first[i] = len(boxes)
 	}
 	met := 0
-	p.root.each(func(_ string, _ int64, box int) bool {
+	for _, box := range p.root.boxed() {
 		if box != none && first[box] == len(boxes) {
 			first[box] = met
 			met++
 		}
-		return met < len(boxes)
-	})
+		if met == len(boxes) {
+			break
+		}
+	}
 	number := make([]int, len(boxes))
 	for i, b := range boxes {
 		var alike []int // boxes of this size
@@ -318,11 +320,13 @@ func (n *node) renumber(number []int) {
 	}
 }
 
-// each calls do with every file that is to be copied and its box, ordered by the bytes of the paths, until
-// do returns false.
-func (n *node) each(do func(path string, size int64, box int) bool) bool { return n.eachIn(do, nil) }
+// boxed yields the path of every file that is to be copied, and its box, ordered by the bytes of the paths.
+func (n *node) boxed() iter.Seq2[string, int] {
+	return func(yield func(path string, box int) bool) { n.each(yield, nil) }
+}
 
-func (n *node) eachIn(do func(path string, size int64, box int) bool, whole *node) bool {
+// each yields the files of a folder; whole is the topmost folder above that goes into one box.
+func (n *node) each(yield func(path string, box int) bool, whole *node) bool {
 	if whole == nil && n.opened == "" {
 		whole = n
 	}
@@ -331,7 +335,7 @@ func (n *node) eachIn(do func(path string, size int64, box int) bool, whole *nod
 		for len(kids) > 0 && (all || kids[0].name+"/" < until) {
 			k := kids[0]
 			kids = kids[1:]
-			if k.all.files > 0 && !k.eachIn(do, whole) {
+			if k.all.files > 0 && !k.each(yield, whole) {
 				return false
 			}
 		}
@@ -347,7 +351,7 @@ func (n *node) eachIn(do func(path string, size int64, box int) bool, whole *nod
 		} else {
 			box = int(n.boxes[i])
 		}
-		if !do(names.Join(n.path, f.name), f.size, box) {
+		if !yield(names.Join(n.path, f.name), box) {
 			return false
 		}
 	}

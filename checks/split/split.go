@@ -9,6 +9,7 @@
 package split
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -140,9 +141,7 @@ func Make(ctx context.Context, job checks.Job, o Options, watch func(checks.Even
 			return nil, fmt.Errorf("%w: box %d takes nothing; say how much it takes", checks.ErrBadJob, i+1)
 		}
 	}
-	if o.Unit == 0 {
-		o.Unit = checks.UsualUnit
-	}
+	o.Unit = cmp.Or(o.Unit, checks.UsualUnit)
 	if o.Unit < 0 {
 		return nil, fmt.Errorf("%w: a box allocates at least one byte at a time", checks.ErrBadJob)
 	}

@@ -70,7 +70,6 @@ func BenchmarkCloser(b *testing.B) {
 	for name, each := range map[string]func(d *Dir, e *Entry){
 		"Access": func(d *Dir, e *Entry) { _ = d.Access(e.Name) },
 		"Xattrs": func(d *Dir, e *Entry) { _, _ = d.Xattrs(e.Name) },
-		"Look":   func(d *Dir, e *Entry) { _, _ = d.Look(e.Name) },
 		"Head": func(d *Dir, e *Entry) {
 			if e.Kind == File {
 				_, _ = d.Head(e.Name, head)
@@ -127,11 +126,6 @@ func TestAllocations(t *testing.T) {
 		"walk": nil,
 		"Access": func(d *Dir, e *Entry) {
 			if err := d.Access(e.Name); err != nil {
-				t.Error(err)
-			}
-		},
-		"Look": func(d *Dir, e *Entry) {
-			if _, err := d.Look(e.Name); err != nil {
 				t.Error(err)
 			}
 		},

@@ -92,7 +92,7 @@ type cursor struct {
 	bad bool
 }
 
-func (c *cursor) take(n int) []byte {
+func (c *cursor) next(n int) []byte {
 	if c.bad || len(c.b)-c.at < n {
 		c.bad = true
 		return make([]byte, n)
@@ -102,8 +102,8 @@ func (c *cursor) take(n int) []byte {
 	return b
 }
 
-func (c *cursor) u32() uint32 { return binary.LittleEndian.Uint32(c.take(4)) }
-func (c *cursor) u64() uint64 { return binary.LittleEndian.Uint64(c.take(8)) }
+func (c *cursor) u32() uint32 { return binary.LittleEndian.Uint32(c.next(4)) }
+func (c *cursor) u64() uint64 { return binary.LittleEndian.Uint64(c.next(8)) }
 
 // text reads a reference to text that lies further on: how far from the reference, and how long with its NUL, 32 bits
 // each (attrreference_t).
@@ -259,13 +259,7 @@ type bulkLister struct {
 
 func (l *bulkLister) list(n *node, w *worker) (subs []node) {
 	d := &w.dir
-	at, err := goTo(l.p.root, d.Path)
-	if err != nil {
-		d.Err = err
-		return nil
-	}
-	l.at = at
-	f, self, err := l.open(n)
+	f, err := l.open(n, d)
 	if err != nil {
 		d.Err = err
 		return nil
@@ -277,11 +271,6 @@ func (l *bulkLister) list(n *node, w *worker) (subs []node) {
 		return l.portableLister.list(n, w)
 	}
 	d.Err = err
-	var here Entry
-	d.Device, d.at = fill(&here, self), &l.at
-	if n.up == nil {
-		n.dev, n.ino = d.Device, here.Inode
-	}
 	total := 0
 	for _, b := range batches {
 		total += len(b)
@@ -304,23 +293,6 @@ func (l *bulkLister) list(n *node, w *worker) (subs []node) {
 	}
 	w.count(0, i-counted, bytes)
 	return subs
-}
-
-// open opens the folder that the lister is at.
-func (l *bulkLister) open(n *node) (*os.File, os.FileInfo, error) {
-	f, err := l.at.openSelf(n.up == nil)
-	if err != nil {
-		return nil, nil, err
-	}
-	self, err := f.Stat()
-	if err == nil && !self.IsDir() {
-		err = &os.PathError{Op: "open", Path: l.at.path, Err: errNotFolder}
-	}
-	if err != nil {
-		f.Close()
-		return nil, nil, err
-	}
-	return f, self, nil
 }
 
 // batches asks until there is no more. Where it breaks off it returns what came before.

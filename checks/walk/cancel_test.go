@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"runtime"
 	"sync"
 	"sync/atomic"
@@ -63,13 +62,11 @@ func (l *fakeLister) stall() {
 }
 
 func (l *fakeLister) readlink(string) (string, error) { l.stall(); return "", nil }
-func (l *fakeLister) open(string) (*os.File, error)   { l.stall(); return os.Open(os.DevNull) }
 func (l *fakeLister) head(string, []byte) (int, error) {
 	l.stall()
 	return 0, nil
 }
 func (l *fakeLister) access(*Entry) error             { l.stall(); return nil }
-func (l *fakeLister) look(name string) (Entry, error) { l.stall(); return Entry{Name: name}, nil }
 func (l *fakeLister) xattrs(string) ([]string, error) { l.stall(); return nil, nil }
 
 // The tests below run in bubbles: synctest.Test does not end while a goroutine of the walk is
@@ -113,14 +110,7 @@ func TestCancelWhileLooking(t *testing.T) {
 		"Readlink": func(d *Dir) { _, _ = d.Readlink("x") },
 		"Head":     func(d *Dir) { _, _ = d.Head("x", make([]byte, 4)) },
 		"Access":   func(d *Dir) { _ = d.Access("x") },
-		"Look":     func(d *Dir) { _, _ = d.Look("x") },
 		"Xattrs":   func(d *Dir) { _, _ = d.Xattrs("x") },
-		"Open": func(d *Dir) {
-			f, err := d.Open("x")
-			if err == nil {
-				f.Close()
-			}
-		},
 	} {
 		t.Run(name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
@@ -255,7 +245,7 @@ func TestCancelAnywhere(t *testing.T) {
 								cancel()
 							}
 							for i := range d.Entries {
-								_, _ = d.Look(d.Entries[i].Name)
+								_, _ = d.Xattrs(d.Entries[i].Name)
 							}
 							shards[d.Worker]++
 						}}, sys(root))

@@ -59,7 +59,7 @@ func TestChanging(t *testing.T) {
 				s := newSeen()
 				o := Options{Workers: 8, Visit: func(d *Dir) {
 					for i := range d.Entries {
-						_, _ = d.Look(d.Entries[i].Name)
+						_, _ = d.Xattrs(d.Entries[i].Name)
 					}
 					s.visit(d)
 				}}

@@ -4,67 +4,43 @@ import (
 	"errors"
 	"io/fs"
 	"math"
-	"os"
 )
 
 // A handle looks closer at the entries of one open folder.
 type handle interface {
 	readlink(name string) (string, error)
-	open(name string) (*os.File, error)
 	head(name string, p []byte) (int, error)
 	access(e *Entry) error
-	look(name string) (Entry, error)
 	xattrs(name string) ([]string, error)
 }
 
 var errNotVisiting = errors.New("the folder is not open")
 
-// enter begins a closer look. Every enter that returns nil is followed by a leave.
-func (d *Dir) enter(op, name string) error {
+// closer asks the system about an entry, during the visit only.
+func closer[T any](d *Dir, op, name string, ask func(at handle, name string) (T, error)) (T, error) {
 	if d.at == nil {
-		return &fs.PathError{Op: op, Path: d.Join(name), Err: errNotVisiting}
+		var none T
+		return none, &fs.PathError{Op: op, Path: d.Join(name), Err: errNotVisiting}
 	}
 	d.by.enter()
-	return nil
+	answer, err := ask(d.at, name)
+	d.by.leave()
+	return answer, err
 }
 
 // Readlink returns what a link points to: raw bytes as they stand in the link. Like all methods
 // that ask the system it works during the visit only, from the goroutine of the visit, and costs
 // one system call.
 func (d *Dir) Readlink(name string) (string, error) {
-	if err := d.enter("readlink", name); err != nil {
-		return "", err
-	}
-	s, err := d.at.readlink(name)
-	d.by.leave(nil)
-	return s, err
+	return closer(d, "readlink", name, handle.readlink)
 }
 
-// Open opens an entry to read it, without following a link and without waiting at a FIFO. Open
-// plain files only: opening a device may set it in motion.
-func (d *Dir) Open(name string) (*os.File, error) {
-	if err := d.enter("open", name); err != nil {
-		return nil, err
-	}
-	f, err := d.at.open(name)
-	d.by.leave(func() {
-		if f != nil {
-			f.Close()
-		}
-	})
-	return f, err
-}
-
-// Head reads the first bytes of a plain file into p, as many as there are. Unlike reading a file
-// that Open has opened it never holds up a walk that is cancelled.
+// Head reads the first bytes of a plain file into p, as many as there are, without following a link and
+// without waiting at a FIFO. Read plain files only: opening a device may set it in motion.
 func (d *Dir) Head(name string, p []byte) (int, error) {
-	if err := d.enter("open", name); err != nil {
-		return 0, err
-	}
 	// The visitor's memory must not change once Walk has returned, so the read has its own.
 	own := make([]byte, len(p))
-	n, err := d.at.head(name, own)
-	d.by.leave(nil)
+	n, err := closer(d, "open", name, func(at handle, name string) (int, error) { return at.head(name, own) })
 	return copy(p, own[:n]), err
 }
 
@@ -72,33 +48,17 @@ func (d *Dir) Head(name string, p []byte) (int, error) {
 // the system judges: access lists and capabilities included. A link is judged itself. Where owner
 // and permission bits already settle it the system is not asked, which makes most calls free.
 func (d *Dir) Access(name string) error {
-	if err := d.enter("access", name); err != nil {
-		return err
-	}
-	err := d.at.access(d.entry(name))
-	d.by.leave(nil)
+	_, err := closer(d, "access", name, func(at handle, name string) (struct{}, error) {
+		return struct{}{}, at.access(d.entry(name))
+	})
 	return err
 }
 
-// Look looks at an entry once more, for callers who want to know whether it has changed.
-func (d *Dir) Look(name string) (Entry, error) {
-	if err := d.enter("look at", name); err != nil {
-		return Entry{Name: name, Failed: true}, err
-	}
-	e, err := d.at.look(name)
-	d.by.leave(nil)
-	return e, err
-}
-
 // Xattrs returns the names of the extended attributes of an entry, of a link those of the link
-// itself; on macOS AccessList is among them where it has an access list. None on systems that are neither Linux nor macOS, and on file systems without.
+// itself; on macOS AccessList is among them where it has an access list. None on systems that are
+// neither Linux nor macOS, and on file systems without.
 func (d *Dir) Xattrs(name string) ([]string, error) {
-	if err := d.enter("list attributes of", name); err != nil {
-		return nil, err
-	}
-	s, err := d.at.xattrs(name)
-	d.by.leave(nil)
-	return s, err
+	return closer(d, "list attributes of", name, handle.xattrs)
 }
 
 // entry finds an entry by its name. Visitors go through Entries in order, so it begins where it

@@ -126,12 +126,9 @@ func (w *worker) enter() {
 	}
 }
 
-// leave ends what enter began. cleanup, if any, runs where the visit does not go on.
-func (w *worker) leave(cleanup func()) {
+// leave ends what enter began.
+func (w *worker) leave() {
 	if !w.state.CompareAndSwap(calling, visiting) {
-		if cleanup != nil {
-			cleanup()
-		}
 		runtime.Goexit()
 	}
 }

@@ -2,7 +2,6 @@ package walk
 
 import (
 	"io/fs"
-	"os"
 	"strconv"
 	"strings"
 	"sync/atomic"
@@ -44,30 +43,14 @@ func (l *linuxLister) readlink(name string) (string, error) {
 	}
 }
 
-func (l *linuxLister) openEntry(name string) (int, error) {
-	p := l.entryName(name)
-	if p == nil {
-		return -1, pathError("open", name, unix.EINVAL)
-	}
-	fd, errno := openAt(l.at.fd, p, readFlags|unix.O_NOATIME)
-	if errno != 0 {
-		return -1, pathError("open", name, errno)
-	}
-	return fd, nil
-}
-
-func (l *linuxLister) open(name string) (*os.File, error) {
-	fd, err := l.openEntry(name)
-	if err != nil {
-		return nil, err
-	}
-	return os.NewFile(uintptr(fd), name), nil
-}
-
 func (l *linuxLister) head(name string, p []byte) (n int, err error) {
-	fd, err := l.openEntry(name)
-	if err != nil {
-		return 0, err
+	entry := l.entryName(name)
+	if entry == nil {
+		return 0, pathError("open", name, unix.EINVAL)
+	}
+	fd, errno := openAt(l.at.fd, entry, readFlags|unix.O_NOATIME)
+	if errno != 0 {
+		return 0, pathError("open", name, errno)
 	}
 	defer unix.Close(fd)
 	for n < len(p) {
@@ -84,13 +67,6 @@ func (l *linuxLister) head(name string, p []byte) (n int, err error) {
 		n += k
 	}
 	return n, nil
-}
-
-func (l *linuxLister) look(name string) (Entry, error) {
-	if l.entryName(name) == nil {
-		return Entry{Name: name, Blocks: -1, Links: 1, Failed: true}, pathError("look at", name, unix.EINVAL)
-	}
-	return l.lookIn(l.at.fd, name)
 }
 
 // lookIn looks at one entry of the open folder dir; "" is the folder itself.

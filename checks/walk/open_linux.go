@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"errors"
 	"io/fs"
-	"os"
 	"strconv"
 	"strings"
 	"sync"
@@ -18,6 +17,9 @@ const (
 	listFlags = unix.O_RDONLY | unix.O_DIRECTORY | unix.O_NOFOLLOW | unix.O_CLOEXEC | unix.O_LARGEFILE
 	readFlags = unix.O_RDONLY | unix.O_NOFOLLOW | unix.O_NONBLOCK | unix.O_CLOEXEC | unix.O_LARGEFILE
 	stepFlags = unix.O_PATH | unix.O_DIRECTORY | unix.O_NOFOLLOW | unix.O_CLOEXEC
+
+	// maxPath is PATH_MAX of limits.h, its NUL included.
+	maxPath = 4096
 )
 
 // openNode opens a folder to list it: from its parent where that is still open, else from the
@@ -158,24 +160,6 @@ func Look(root, rel string) (Entry, error) {
 		e, err = l.lookIn(dir, name)
 	}
 	return e, err
-}
-
-// Open opens the plain file rel below root to read it, like Dir.Open. rel may be longer than the
-// system takes in one piece.
-func Open(root, rel string) (*os.File, error) {
-	dir, name, err := openParent(root, rel)
-	if err != nil {
-		return nil, err
-	}
-	defer unix.Close(dir)
-	if name == "" {
-		name = "."
-	}
-	fd, errno := openAt(dir, &[]byte(name + "\x00")[0], readFlags|unix.O_NOATIME)
-	if errno != 0 {
-		return nil, &fs.PathError{Op: "open", Path: rel, Err: errno}
-	}
-	return os.NewFile(uintptr(fd), rel), nil
 }
 
 // Readlink returns what the link rel below root points to, like Dir.Readlink. rel may be longer than

@@ -91,33 +91,12 @@ const batch = 1024
 
 func (l *portableLister) list(n *node, w *worker) (subs []node) {
 	d := &w.dir
-	at, err := goTo(l.p.root, d.Path)
-	if err != nil {
-		d.Err = err
-		return nil
-	}
-	l.at = at
-	f, err := l.at.openSelf(n.up == nil)
+	f, err := l.open(n, d)
 	if err != nil {
 		d.Err = err
 		return nil
 	}
 	defer f.Close()
-	self, err := f.Stat()
-	if err != nil {
-		d.Err = err
-		return nil
-	}
-	if !self.IsDir() {
-		d.Err = &fs.PathError{Op: "open", Path: l.at.path, Err: errNotFolder}
-		return nil
-	}
-	var here Entry
-	dev := fill(&here, self)
-	if n.up == nil {
-		n.dev, n.ino = dev, here.Inode
-	}
-	d.Device, d.at = dev, &l.at
 
 	var names []string
 	var kinds []fs.FileMode
@@ -156,7 +135,7 @@ func (l *portableLister) list(n *node, w *worker) (subs []node) {
 		if err != nil {
 			kind := File
 			if kinds != nil {
-				kind = kindOf(kinds[i])
+				kind = KindOf(kinds[i])
 			}
 			d.fail(i, name, kind, err)
 			continue
@@ -176,6 +155,33 @@ func (l *portableLister) list(n *node, w *worker) (subs []node) {
 	return subs
 }
 
+// open opens the folder d of the node n to list it.
+func (l *portableLister) open(n *node, d *Dir) (*os.File, error) {
+	at, err := goTo(l.p.root, d.Path)
+	if err != nil {
+		return nil, err
+	}
+	l.at = at
+	f, err := l.at.openSelf(n.up == nil)
+	if err != nil {
+		return nil, err
+	}
+	self, err := f.Stat()
+	if err == nil && !self.IsDir() {
+		err = &fs.PathError{Op: "open", Path: l.at.path, Err: errNotFolder}
+	}
+	if err != nil {
+		f.Close()
+		return nil, err
+	}
+	var here Entry
+	d.Device, d.at = fill(&here, self), &l.at
+	if n.up == nil {
+		n.dev, n.ino = d.Device, here.Inode
+	}
+	return f, nil
+}
+
 // child returns the node of the folder e in n.
 func child(n *node, e *Entry, dev uint64) node {
 	length := len(e.Name)
@@ -191,7 +197,7 @@ func fill(e *Entry, info fs.FileInfo) (dev uint64) {
 	e.Size, e.Sec, e.Nsec = info.Size(), t.Unix(), int32(t.Nanosecond())
 	e.Blocks, e.Links = -1, 1
 	m := info.Mode()
-	e.Kind = kindOf(m)
+	e.Kind = KindOf(m)
 	e.Perm = uint16(m.Perm())
 	for _, b := range [...]struct {
 		mode fs.FileMode
@@ -204,7 +210,8 @@ func fill(e *Entry, info fs.FileInfo) (dev uint64) {
 	return fillSystem(e, info)
 }
 
-func kindOf(m fs.FileMode) Kind {
+// KindOf returns what an entry is by its mode.
+func KindOf(m fs.FileMode) Kind {
 	switch m.Type() {
 	case 0:
 		return File
@@ -316,20 +323,6 @@ func portableLook(root, rel string) (Entry, error) {
 	}
 	defer p.close()
 	return p.look(name)
-}
-
-// portableOpen is Open of systems without a better way.
-func portableOpen(root, rel string) (*os.File, error) {
-	dir, name := split(rel)
-	if name == "" {
-		return os.Open(root)
-	}
-	p, err := goTo(root, dir)
-	if err != nil {
-		return nil, err
-	}
-	defer p.close()
-	return p.open(name)
 }
 
 // portableReadlink is Readlink of systems without a better way.

@@ -5,9 +5,12 @@ package walk
 import (
 	"context"
 	"errors"
+	"runtime"
 	"strings"
 	"sync/atomic"
 	"time"
+
+	"loadline/checks/internal/disk"
 )
 
 // Kind is what an entry is.
@@ -123,7 +126,7 @@ var ErrVisiting = errors.New("a visit is still going on")
 // been listed: not necessarily after its parent's visit has begun.
 //
 // The error is nil unless root itself cannot be opened or listed, or ctx is done. Then Walk
-// returns at once, even if the file system has stopped to answer: goroutines that hang in the
+// returns at once, even if the file system has stopped responding: goroutines that hang in the
 // system are left to themselves and end when it lets them go. No visitor runs on after Walk has
 // returned, deferred calls aside: a visit that is going on when ctx is done is waited for, and
 // ended by runtime.Goexit at its next call of a method of Dir that asks the system. Only one that
@@ -134,4 +137,40 @@ var ErrVisiting = errors.New("a visit is still going on")
 func Walk(ctx context.Context, root string, o Options) error {
 	o.Resolve(root)
 	return run(ctx, o, newSystem(root))
+}
+
+// DefaultWorkers returns how many folders of root to read at a time: few where every one more
+// makes a disk seek, many where each waits for a round trip, else what keeps all cores busy.
+// It asks the system, for at most five seconds.
+func DefaultWorkers(root string) int {
+	answer := make(chan disk.Medium, 1)
+	go func() { answer <- disk.MediumOf(root) }()
+	patience := time.NewTimer(5 * time.Second)
+	defer patience.Stop()
+	select {
+	case m := <-answer:
+		return workersFor(&m, runtime.GOMAXPROCS(0))
+	case <-patience.C:
+		// What keeps one waiting so long is a server, or a disk that has to start to turn. Few workers do
+		// little harm on the one, many do much on the other.
+		return seekingWorkers
+	}
+}
+
+const (
+	seekingWorkers = 2
+	networkWorkers = 32
+	mostWorkers    = 16
+)
+
+func workersFor(m *disk.Medium, cores int) int {
+	switch {
+	case m.Network == disk.Yes:
+		return networkWorkers
+	case m.Seeks():
+		return seekingWorkers
+	case m.Memory || m.Rotates == disk.No:
+		return min(max(cores, 2), mostWorkers)
+	}
+	return min(max(cores, 4), mostWorkers)
 }

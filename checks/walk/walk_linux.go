@@ -133,7 +133,7 @@ func (l *linuxLister) list(n *node, w *worker) []node {
 		d.Err = &fs.PathError{Op: "list", Path: l.name(n, d), Err: err}
 	}
 	d.Entries = w.grow(total)
-	subs, length := l.lookAtAll(n, w)
+	subs, length := l.lookAtAll(w)
 	if subs == 0 || w.stopped() {
 		return nil
 	}
@@ -224,7 +224,7 @@ func compact(buf []byte) (names, size int) {
 
 // lookAtAll fills in the entries of all names in l.chunks. It returns how many folders there are,
 // and how many bytes their names take with a NUL each.
-func (l *linuxLister) lookAtAll(n *node, w *worker) (subs, length int) {
+func (l *linuxLister) lookAtAll(w *worker) (subs, length int) {
 	d := &w.dir
 	l.odd = l.odd[:0]
 	i, counted, bytes := 0, 0, int64(0)

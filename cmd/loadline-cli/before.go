@@ -10,6 +10,7 @@ import (
 
 	"loadline/checks"
 	"loadline/checks/before"
+	"loadline/checks/digest"
 )
 
 // runBefore runs the checks before copying.
@@ -85,7 +86,7 @@ func runBefore(ctx context.Context, args []string, stdout, stderr io.Writer) err
 
 // stoppedBefore says what a run that was stopped leaves behind.
 func stoppedBefore(read bool, rep *checks.Report) string {
-	forgotten := hasFact(rep, before.MemoryError)
+	forgotten := hasFact(rep, digest.MemoryError)
 	switch {
 	case read && forgotten:
 		return "stopped before the end; what was read could not be remembered, so the next run with -read reads it again"

@@ -46,7 +46,7 @@ func BenchmarkRead(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
 				n := 0
-				if _, err := Read(b.Context(), strings.NewReader(c.text), Options{}, func(*Row) error { n++; return nil }); err != nil || n != rows {
+				if _, err := read(b.Context(), strings.NewReader(c.text), Options{}, func(*Row) error { n++; return nil }); err != nil || n != rows {
 					b.Fatal(n, err)
 				}
 			}

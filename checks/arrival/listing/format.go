@@ -1,7 +1,6 @@
 package listing
 
 import (
-	"fmt"
 	"strings"
 	"time"
 )
@@ -59,8 +58,6 @@ type Format struct {
 	Deleted int64            // rows that were passed on as marks of a deletion
 	Skipped map[Reason]int64 // records that are no objects
 	Bytes   int64            // sizes of the objects that have one, added up
-	Sized   int64            // objects with a size
-	Summed  int64            // objects with a checksum or a tag
 
 	Oldest, Newest time.Time // dates of objects; zero where the listing holds none
 	CommonPrefix   string    // what all keys begin with, as they stand
@@ -133,11 +130,4 @@ func (f *Format) String() string {
 		parts = append(parts, "no checksum")
 	}
 	return s + ": " + strings.Join(parts, ", ")
-}
-
-func plural(n int64, one string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %ss", n, one)
 }

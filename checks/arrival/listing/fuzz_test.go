@@ -68,7 +68,7 @@ func FuzzTable(f *testing.F) {
 			return // may be a table of two columns as well if no mark quotes, which is the registered form
 		}
 		var got []string
-		_, err := Read(t.Context(), strings.NewReader(s.String()), Options{}, func(r *Row) error {
+		_, err := read(t.Context(), strings.NewReader(s.String()), Options{}, func(r *Row) error {
 			got = append(got, string(r.Key))
 			return nil
 		})
@@ -89,7 +89,7 @@ func FuzzXML(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, text string) {
 		var got []string
-		_, err := Read(t.Context(), strings.NewReader(text), Options{}, func(r *Row) error {
+		_, err := read(t.Context(), strings.NewReader(text), Options{}, func(r *Row) error {
 			got = append(got, string(r.Key))
 			return nil
 		})
@@ -147,7 +147,7 @@ func FuzzWritten(f *testing.F) {
 		check := func(text []byte) {
 			t.Helper()
 			n := 0
-			_, err := Read(t.Context(), bytes.NewReader(text), Options{}, func(r *Row) error {
+			_, err := read(t.Context(), bytes.NewReader(text), Options{}, func(r *Row) error {
 				if n++; string(r.Key) != key || r.Size != size {
 					t.Fatalf("%q, %d bytes from %q", r.Key, r.Size, text)
 				}
@@ -196,7 +196,7 @@ func FuzzListing(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, text []byte) {
 		rows := 0
-		format, err := Read(t.Context(), bytes.NewReader(text), Options{}, func(r *Row) error {
+		format, err := read(t.Context(), bytes.NewReader(text), Options{}, func(r *Row) error {
 			rows++
 			if len(r.Key) == 0 || r.At < 1 || r.Size < -1 {
 				t.Fatalf("row %+v", r)

@@ -10,8 +10,8 @@ import (
 // isHeader reports whether a column that holds numbers, dates or digests all the way down begins with none.
 func isHeader(rows [][]string) bool {
 	for i := range rows[0] {
-		if c := look(rows[1:], i); (c.ints || c.dates || c.sums) && c.filled > 0 {
-			if first := look(rows[:1], i); first.filled > 0 && !first.ints && !first.dates && !first.sums {
+		if c := heldIn(rows[1:], i); (c.ints || c.dates || c.sums) && c.filled > 0 {
+			if first := heldIn(rows[:1], i); first.filled > 0 && !first.ints && !first.dates && !first.sums {
 				return true
 			}
 		}
@@ -29,7 +29,7 @@ type held struct {
 	digest                   Kind
 }
 
-func look(rows [][]string, i int) held {
+func heldIn(rows [][]string, i int) held {
 	h := held{ints: true, dates: true, truth: true, sums: true, clock: true}
 	seen := map[string]bool{}
 	for _, row := range rows {
@@ -76,7 +76,7 @@ func (t *table) guess(fields []field, rows [][]string) error {
 	all := make([]held, len(fields))
 	free := make([]bool, len(fields))
 	for i := range fields {
-		all[i] = look(rows, i)
+		all[i] = heldIn(rows, i)
 		free[i] = fields[i].role == RoleNone
 	}
 	if best(fields, RoleSize) < 0 {
@@ -86,12 +86,9 @@ func (t *table) guess(fields []field, rows [][]string) error {
 				could = append(could, i)
 			}
 		}
-		if len(could) > 1 { // times, and what is the same in every row, are sizes only if nothing else is one
-			could = fewer(could, func(i int) bool { return !all[i].clock })
-		}
-		if len(could) > 1 {
-			could = fewer(could, func(i int) bool { return all[i].distinct > 1 })
-		}
+		// Times, and what is the same in every row, are sizes only if nothing else is one.
+		could = fewer(could, func(i int) bool { return !all[i].clock })
+		could = fewer(could, func(i int) bool { return all[i].distinct > 1 })
 		if len(could) > 1 {
 			return errors.New("the listing has no header, and more than one column could hold the size: " + numbers(could))
 		}
@@ -177,7 +174,7 @@ func sentInParts(rows [][]string, column, tags int) bool {
 	return both == 3
 }
 
-// fewer keeps those that fulfil a condition, unless none does.
+// fewer keeps those that meet a condition, unless none does.
 func fewer(list []int, ok func(int) bool) []int {
 	kept := slices.DeleteFunc(slices.Clone(list), func(i int) bool { return !ok(i) })
 	if len(kept) == 0 {

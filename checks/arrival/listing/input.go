@@ -10,6 +10,8 @@ import (
 	"github.com/klauspost/compress/gzip"
 	"github.com/klauspost/compress/zstd"
 	"golang.org/x/text/encoding/unicode"
+
+	"loadline/checks/internal/disk"
 )
 
 const (
@@ -66,7 +68,7 @@ func open(ctx context.Context, r io.Reader, progress func(int64)) (*input, error
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
-		return nil, &Error{Err: withoutPath(err), Hint: "Get the listing again."}
+		return nil, &Error{Err: disk.WithoutPath(err), Hint: "Get the listing again."}
 	}
 	in := &input{}
 	var text io.Reader = raw

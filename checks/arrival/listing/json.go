@@ -145,7 +145,7 @@ func (j *jsonReader) value(kind jsontext.Kind, raw jsontext.Value) error {
 		}
 	case l.array:
 		if f != nil {
-			j.tree.element(f, j.text1(kind, raw))
+			j.tree.element(f, j.plain(kind, raw))
 		}
 	case f.role != RoleNone:
 		text := raw
@@ -165,7 +165,7 @@ func (j *jsonReader) value(kind jsontext.Kind, raw jsontext.Value) error {
 	return nil
 }
 
-func (j *jsonReader) text1(kind jsontext.Kind, raw jsontext.Value) []byte {
+func (j *jsonReader) plain(kind jsontext.Kind, raw jsontext.Value) []byte {
 	if kind == '"' {
 		return j.unquoted(raw)
 	}

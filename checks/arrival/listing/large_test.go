@@ -22,7 +22,7 @@ func TestCut(t *testing.T) {
 		for k := range 10 {
 			at := 1 + (len(text)-2)*k/10
 			n := 0
-			_, err := Read(t.Context(), bytes.NewReader(text[:at]), Options{}, func(*Row) error { n++; return nil })
+			_, err := read(t.Context(), bytes.NewReader(text[:at]), Options{}, func(*Row) error { n++; return nil })
 			if err == nil && n >= len(w.Objects) {
 				t.Errorf("%s cut at %d of %d lists all %d objects", file, at, len(text), n)
 			}

@@ -17,6 +17,7 @@ import (
 	"slices"
 	"time"
 
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
 )
 
@@ -118,17 +119,7 @@ func refuse(is What, hint, format string, args ...any) *Error {
 	return &Error{Is: is, Hint: hint, Err: fmt.Errorf(format, args...)}
 }
 
-// ReadFile opens a listing and reads it; see Read. A folder, a pipe or a device is refused before it is
-// opened: a pipe would wait for its writer, and give its bytes only once.
-func ReadFile(ctx context.Context, path string, o Options, yield func(*Row) error) (*Format, error) {
-	f, err := readFile(ctx, path, o, yield)
-	if err != nil {
-		return nil, err
-	}
-	return f, nil
-}
-
-// readFile also gives the format of what holds no object.
+// readFile opens a listing and reads it; see read.
 func readFile(ctx context.Context, path string, o Options, yield func(*Row) error) (*Format, error) {
 	f, err := openFile(path)
 	if err != nil {
@@ -148,12 +139,14 @@ func inFile(err error, path string) error {
 	return err
 }
 
+// openFile refuses a folder, a pipe or a device before it is opened: a pipe would wait for its writer, and give its
+// bytes only once.
 func openFile(path string) (*os.File, error) {
 	info, err := os.Stat(path)
 	e := &Error{File: path}
 	switch {
 	case err != nil:
-		e.Err = withoutPath(err)
+		e.Err = disk.WithoutPath(err)
 		e.Hint = "Choose a file that can be read."
 	case info.IsDir():
 		e.Err = errors.New("it is a folder")
@@ -166,35 +159,20 @@ func openFile(path string) (*os.File, error) {
 		if err == nil {
 			return f, nil
 		}
-		e.Err = withoutPath(err)
+		e.Err = disk.WithoutPath(err)
 		e.Hint = "Choose a file that can be read."
 	}
 	return nil, e
 }
 
-func withoutPath(err error) error {
-	var p *os.PathError
-	if errors.As(err, &p) {
-		return p.Err
-	}
-	return err
-}
-
-// Read reads a listing in any of the known shapes and passes every object and every mark of a deletion to
+// read reads a listing in any of the known shapes and passes every object and every mark of a deletion to
 // yield, which must not keep the row. Folders, old versions and parts of unfinished uploads are passed over
 // and counted in the Format. It refuses what is cut or damaged, and what has no key or no whole number where
 // one must stand: the error is an *Error and names the line or record. An error of yield or of ctx ends it
 // and is returned as it is.
 //
-// Whether the listing is whole is known only when all files of it were read: see Partial.
-func Read(ctx context.Context, r io.Reader, o Options, yield func(*Row) error) (*Format, error) {
-	f, err := read(ctx, r, o, yield)
-	if err != nil {
-		return nil, err
-	}
-	return f, nil
-}
-
+// Whether the listing is whole is known only when all files of it were read: see Partial. The Format is also
+// that of what holds no object.
 func read(ctx context.Context, r io.Reader, o Options, yield func(*Row) error) (*Format, error) {
 	rd, err := newReader(ctx, r, &o, yield)
 	if err != nil {
@@ -228,7 +206,7 @@ func newReader(ctx context.Context, r io.Reader, o *Options, yield func(*Row) er
 var errEnough = errors.New("enough rows")
 
 // inspect reads how a listing is written and its first rows, n at most, for a person to confirm before the
-// whole is compared. Errors are those of ReadFile.
+// whole is compared. Errors are those of readFile.
 func inspect(ctx context.Context, path string, o Options, n int) (*Format, []Row, error) {
 	f, err := openFile(path)
 	if err != nil {
@@ -281,11 +259,11 @@ func (rd *reader) broken(err error) error {
 	case errors.Is(err, errTooLong):
 		return rd.bad("Look at the file: this does not look like a list of objects.", "it is longer than %d bytes", longest)
 	}
-	return rd.bad("Get the listing again.", "reading broke off: %w", withoutPath(err))
+	return rd.bad("Get the listing again.", "reading broke off: %w", disk.WithoutPath(err))
 }
 
-// take finishes a record: it passes the object on, or counts why it is none.
-func (rd *reader) take(rec *record) error {
+// deliver finishes a record: it passes the object on, or counts why it is none.
+func (rd *reader) deliver(rec *record) error {
 	f := rd.format
 	reason, err := rec.finish(&rd.row)
 	if err != nil {
@@ -304,11 +282,7 @@ func (rd *reader) take(rec *record) error {
 	}
 	f.Objects++
 	if row.Size >= 0 {
-		f.Sized++
 		f.Bytes += min(row.Size, math.MaxInt64-f.Bytes)
-	}
-	if len(row.Sums) > 0 {
-		f.Summed++
 	}
 	if !row.Modified.IsZero() {
 		if f.Oldest.IsZero() || row.Modified.Before(f.Oldest) {

@@ -12,6 +12,9 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/dustin/go-humanize/english"
+
+	"loadline/checks/internal/disk"
 	"loadline/checks/names"
 )
 
@@ -163,7 +166,7 @@ func Gather(paths []string) (*Set, error) {
 		defer f.Close()
 		info, err := f.Stat()
 		if err != nil {
-			return &Error{File: path, Err: withoutPath(err)}
+			return &Error{File: path, Err: disk.WithoutPath(err)}
 		}
 		real, err := filepath.EvalSymlinks(path)
 		if err != nil {
@@ -205,7 +208,7 @@ func Gather(paths []string) (*Set, error) {
 	}
 	if len(set.Parts) == 0 {
 		if len(set.Absent) > 0 {
-			return nil, &Error{File: schemas[0].path, Is: Schema, Err: fmt.Errorf("none of the %s that it names is beside it", plural(int64(len(set.Absent)), "file")), Hint: "Put the files beside it, or give them with it."}
+			return nil, &Error{File: schemas[0].path, Is: Schema, Err: fmt.Errorf("none of the %s that it names is beside it", english.Plural(len(set.Absent), "file", "")), Hint: "Put the files beside it, or give them with it."}
 		}
 		return nil, refuse(Empty, "Ask the store for a list of its objects with key and size.", "no listing was given")
 	}
@@ -393,7 +396,7 @@ func (s *Set) options(o Options, i int, before []*Format) Options {
 func (s *Set) Partial(formats []*Format, head string) []string {
 	var why []string
 	if n := len(s.Absent); n > 0 {
-		why = append(why, fmt.Sprintf("%s that the schema file names %s not there, %s first", plural(int64(n), "part"), map[bool]string{true: "is", false: "are"}[n == 1], names.Quote(s.Absent[0])))
+		why = append(why, fmt.Sprintf("%s that the schema file names %s not there, %s first", english.Plural(n, "part", ""), map[bool]string{true: "is", false: "are"}[n == 1], names.Quote(s.Absent[0])))
 	}
 	return append(why, Partial(formats, head)...)
 }

@@ -59,7 +59,7 @@ func checkShape(t *testing.T, path string, w wanted) {
 	}
 	chooser := Chooser{Known: func(_ Reading, key []byte) bool { _, ok := keys[string(key)]; return ok }}
 	var rows []Row
-	f, err := ReadFile(t.Context(), path, Options{}, func(r *Row) error {
+	f, err := readFile(t.Context(), path, Options{}, func(r *Row) error {
 		chooser.Look(r.Key)
 		rows = append(rows, r.Clone())
 		return nil
@@ -141,7 +141,7 @@ func TestZstd(t *testing.T) {
 		if err := os.WriteFile(path, packed[:len(packed)-20], 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := ReadFile(t.Context(), path, Options{}, func(*Row) error { return nil }); err == nil {
+		if _, err := readFile(t.Context(), path, Options{}, func(*Row) error { return nil }); err == nil {
 			t.Errorf("%s: a cut zstd stream is taken", file)
 		}
 	}

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"github.com/dustin/go-humanize/english"
 )
 
 // sampleRows is how many rows are looked at to tell columns by what they hold.
@@ -122,25 +124,14 @@ func (rd *reader) newTable(s splitter, whole bool) *table {
 }
 
 func even(rows [][]string) bool {
-	for _, r := range rows {
-		if len(r) != len(rows[0]) {
-			return false
-		}
-	}
-	return true
+	return !slices.ContainsFunc(rows, func(r []string) bool { return len(r) != len(rows[0]) })
 }
 
 // allQuoted reports whether every field of the first row stands in quotation marks.
 func allQuoted(rows [][]string) bool {
-	if len(rows) == 0 {
-		return false
-	}
-	for _, f := range rows[0] {
-		if len(f) < 2 || f[0] != '"' || f[len(f)-1] != '"' {
-			return false
-		}
-	}
-	return true
+	return len(rows) > 0 && !slices.ContainsFunc(rows[0], func(f string) bool {
+		return len(f) < 2 || f[0] != '"' || f[len(f)-1] != '"'
+	})
 }
 
 // chosenError says that a choice of the person's cannot be followed.
@@ -352,7 +343,7 @@ func (t *table) read() error {
 		rd.at = from
 		if s.len() != len(t.fields) {
 			return rd.bad("Get the listing again: the line is cut off, or the listing has more than one delimiter.",
-				"%s where the first line has %d", plural(int64(s.len()), "field"), len(t.fields))
+				"%s where the first line has %d", english.Plural(s.len(), "field", ""), len(t.fields))
 		}
 		rec.reset()
 		for i := range t.fields {
@@ -365,7 +356,7 @@ func (t *table) read() error {
 		if err := t.steady(); err != nil {
 			return err
 		}
-		if err := rd.take(&rec); err != nil {
+		if err := rd.deliver(&rec); err != nil {
 			return err
 		}
 		rd.at = last

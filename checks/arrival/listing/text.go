@@ -7,82 +7,36 @@ import (
 	"strconv"
 	"strings"
 
+	"github.com/dustin/go-humanize/english"
+
 	"loadline/checks/names"
 )
-
-// A sumLine is one line of sha256sum and its kin, plain or in the form of BSD:
-//
-//	DIGEST  NAME
-//	SHA256 (NAME) = DIGEST
-//
-// Where a name holds a backslash, LF or CR, the line begins with a backslash and these stand as \\, \n and
-// \r (GNU coreutils, "cksum output modes").
-type sumLine struct {
-	kind   Kind
-	digest []byte // hexadecimal, as it stands
-	name   []byte // points into the line
-}
-
-var errSumLine = errors.New("it is not a line of a checksum list (digest, two spaces, name)")
-
-// parseSumLine reads a line without its end. It changes the line where a name is escaped.
-func parseSumLine(line []byte) (sumLine, error) {
-	escaped := len(line) > 0 && line[0] == '\\'
-	if escaped {
-		line = line[1:]
-	}
-	s, err := plainSum(line)
-	if err != nil {
-		if s, err = bsdSum(line); err != nil {
-			return s, err
-		}
-	}
-	if escaped {
-		s.name, err = names.Unescape(s.name)
-	}
-	return s, err
-}
 
 // byDigits are the kinds by their number of hexadecimal digits.
 var byDigits = map[int]Kind{64: SHA256, 40: SHA1, 32: MD5, 128: OtherSum, 96: OtherSum, 56: OtherSum}
 
-func plainSum(line []byte) (sumLine, error) {
-	n := bytes.IndexByte(line, ' ')
-	if n < 0 || len(line) < n+3 || line[n+1] != ' ' && line[n+1] != '*' {
-		return sumLine{}, errSumLine
+// readSumLine reads a line of a checksum list without its end. It changes the line where a name is escaped.
+func readSumLine(line []byte) (names.SumLine, Kind, error) {
+	s, err := names.ReadSumLine(line)
+	if err != nil {
+		return s, NoSum, err
 	}
-	kind, ok := byDigits[n]
-	if !ok || !isHex(line[:n]) {
-		return sumLine{}, errSumLine
-	}
-	return sumLine{kind, line[:n], line[n+2:]}, nil
-}
-
-func bsdSum(line []byte) (sumLine, error) {
-	head, rest, ok := bytes.Cut(line, []byte(" ("))
-	end := bytes.LastIndex(rest, []byte(") = "))
-	if !ok || end < 1 || len(head) > 16 {
-		return sumLine{}, errSumLine
-	}
-	s := sumLine{kind: kindNamed(squeeze(head)), name: rest[:end], digest: rest[end+4:]}
-	if s.kind == NoSum || !isHex(s.digest) || s.kind.Size() > 0 && len(s.digest) != 2*s.kind.Size() {
-		return sumLine{}, errSumLine
-	}
-	return s, nil
-}
-
-func isHex(b []byte) bool {
-	for _, c := range b {
-		if !(c >= '0' && c <= '9' || c >= 'a' && c <= 'f' || c >= 'A' && c <= 'F') {
-			return false
+	kind := byDigits[len(s.Digest)]
+	if s.Tag != nil {
+		kind = kindNamed(squeeze(s.Tag))
+		if kind.Size() > 0 && len(s.Digest) != 2*kind.Size() {
+			kind = NoSum
 		}
 	}
-	return len(b) > 0
+	if kind == NoSum || len(s.Tag) > 16 {
+		return s, NoSum, names.ErrSumLine
+	}
+	return s, kind, nil
 }
 
 // sumListed reports whether a first line is that of a checksum list.
 func sumListed(line []byte) bool {
-	_, err := parseSumLine(bytes.Clone(line))
+	_, _, err := readSumLine(bytes.Clone(line))
 	return err == nil
 }
 
@@ -118,15 +72,15 @@ func (rd *reader) readSums() error {
 				continue
 			}
 		}
-		s, err := parseSumLine(line)
+		s, kind, err := readSumLine(line)
 		if err != nil {
 			return rd.bad("Get the listing again; this copy of it is damaged.", "%w", err)
 		}
 		rec.reset()
-		rec.set(&key, s.name)
-		sum.kind = s.kind
-		rec.set(&sum, s.digest)
-		if err := rd.take(&rec); err != nil {
+		rec.set(&key, s.Name)
+		sum.kind = kind
+		rec.set(&sum, s.Digest)
+		if err := rd.deliver(&rec); err != nil {
 			return err
 		}
 	}
@@ -306,7 +260,7 @@ func (a *aligned) read() error {
 				continue
 			case isTotal(line):
 				if n := total(line); n >= 0 && n != a.lines {
-					return rd.bad("Get the listing again, whole.", "it says that it lists %s, but it holds %d", plural(n, "object"), a.lines)
+					return rd.bad("Get the listing again, whole.", "it says that it lists %s, but it holds %d", english.Plural(int(n), "object", ""), a.lines)
 				} else if n >= 0 {
 					a.lines = 0
 				}
@@ -321,7 +275,7 @@ func (a *aligned) read() error {
 			rec.set(&date, d)
 		}
 		a.lines++
-		if err := rd.take(&rec); err != nil {
+		if err := rd.deliver(&rec); err != nil {
 			return err
 		}
 		if len(f.First) < 10 {

@@ -243,7 +243,7 @@ func (t *tree) entry(fr, up *frame) error {
 	if len(t.paths) < mostPaths {
 		t.paths[fr.path] = true
 	}
-	return t.rd.take(&fr.rec)
+	return t.rd.deliver(&fr.rec)
 }
 
 // show adds a field to the description.

@@ -418,18 +418,12 @@ func (x *xmlReader) decode(dst, s []byte, literal bool) ([]byte, error) {
 	return dst, nil
 }
 
+// entities are those that XML itself defines (XML 1.0 §4.6).
+var entities = map[string]byte{"lt": '<', "gt": '>', "amp": '&', "quot": '"', "apos": '\''}
+
 func appendEntity(dst, name []byte) ([]byte, bool) {
-	switch string(name) {
-	case "lt":
-		return append(dst, '<'), true
-	case "gt":
-		return append(dst, '>'), true
-	case "amp":
-		return append(dst, '&'), true
-	case "quot":
-		return append(dst, '"'), true
-	case "apos":
-		return append(dst, '\''), true
+	if c, ok := entities[string(name)]; ok {
+		return append(dst, c), true
 	}
 	if len(name) < 2 || name[0] != '#' {
 		return dst, false

@@ -58,9 +58,6 @@ func TestHasherAgainstPython(t *testing.T) {
 					t.Errorf("Count(%d, %d) is not %d", size, sizes[i], r.Parts)
 				}
 			}
-			if h.Written() != int64(size) {
-				t.Errorf("written %d", h.Written())
-			}
 		}
 	}
 }

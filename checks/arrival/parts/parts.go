@@ -3,7 +3,9 @@
 package parts
 
 import (
+	"cmp"
 	"hash"
+	"maps"
 	"math"
 	"math/bits"
 	"runtime"
@@ -114,20 +116,9 @@ func (l *Learner) Fits(part int64, n int) {
 
 // Sizes returns the sizes that fitted, the most frequent first.
 func (l *Learner) Sizes() []int64 {
-	all := make([]int64, 0, len(l.fits))
-	for part := range l.fits {
-		all = append(all, part)
-	}
-	slices.SortFunc(all, func(a, b int64) int {
-		if d := l.fits[b] - l.fits[a]; d != 0 {
-			return d
-		}
-		if a < b {
-			return -1
-		}
-		return 1
+	return slices.SortedFunc(maps.Keys(l.fits), func(a, b int64) int {
+		return cmp.Or(cmp.Compare(l.fits[b], l.fits[a]), cmp.Compare(a, b))
 	})
-	return all
 }
 
 // Combine returns the digest of the binary digests of the parts.
@@ -142,8 +133,7 @@ func Combine(newHash func() hash.Hash, digests [][]byte) []byte {
 // A Hasher computes the digest of parts for several sizes of parts while the content is read once. Each size
 // costs a digest of all content; they share the processors.
 type Hasher struct {
-	tries   []*try
-	written int64
+	tries []*try
 }
 
 type try struct {
@@ -169,7 +159,6 @@ const besideFrom = 64 << 10
 
 // Write takes the next block of the content. It never fails.
 func (h *Hasher) Write(p []byte) (int, error) {
-	h.written += int64(len(p))
 	workers := min(len(h.tries), runtime.GOMAXPROCS(0))
 	if workers < 2 || len(p) < besideFrom {
 		for _, t := range h.tries {
@@ -227,6 +216,3 @@ func (h *Hasher) Results() []Result {
 	}
 	return all
 }
-
-// Written is how many bytes the content has so far.
-func (h *Hasher) Written() int64 { return h.written }

@@ -1,7 +1,10 @@
 // Package compact holds large tables without a pointer a row, which cost the collector nothing.
 package compact
 
-import "runtime/debug"
+import (
+	"iter"
+	"runtime/debug"
+)
 
 // Strings keeps many strings in few pieces of memory.
 type Strings struct{ pieces [][]byte }
@@ -26,28 +29,41 @@ func (a *Strings) Get(s Span) []byte { return a.pieces[s.piece][s.at : s.at+s.n 
 
 // A List is a slice that grows without copying: doubling one of a million takes three times its
 // size for a moment.
-type List[T any] struct{ Chunks [][]T }
+type List[T any] struct{ chunks [][]T }
 
 const chunkSize = 1 << 12
 
 func (c *List[T]) Add(v T) {
-	last := len(c.Chunks) - 1
-	if last < 0 || len(c.Chunks[last]) == chunkSize {
-		c.Chunks = append(c.Chunks, make([]T, 0, chunkSize))
+	last := len(c.chunks) - 1
+	if last < 0 || len(c.chunks[last]) == chunkSize {
+		c.chunks = append(c.chunks, make([]T, 0, chunkSize))
 		last++
 	}
-	c.Chunks[last] = append(c.Chunks[last], v)
+	c.chunks[last] = append(c.chunks[last], v)
 }
 
 func (c *List[T]) Len() int {
-	if len(c.Chunks) == 0 {
+	if len(c.chunks) == 0 {
 		return 0
 	}
-	last := len(c.Chunks) - 1
-	return last*chunkSize + len(c.Chunks[last])
+	last := len(c.chunks) - 1
+	return last*chunkSize + len(c.chunks[last])
 }
 
-func (c *List[T]) At(i int) *T { return &c.Chunks[i/chunkSize][i%chunkSize] }
+func (c *List[T]) At(i int) *T { return &c.chunks[i/chunkSize][i%chunkSize] }
+
+// All passes over the list in its order.
+func (c *List[T]) All() iter.Seq[*T] {
+	return func(yield func(*T) bool) {
+		for _, chunk := range c.chunks {
+			for i := range chunk {
+				if !yield(&chunk[i]) {
+					return
+				}
+			}
+		}
+	}
+}
 
 // Lean makes the collector run early until the returned function is called. Nearly all memory of a
 // large job is tables without pointers, which cost it nothing to look at: a heap of twice their size

@@ -1,6 +1,10 @@
 package disk
 
-import "errors"
+import (
+	"errors"
+	"os"
+	"slices"
+)
 
 // MediumError reports whether an error says that a place of a disk cannot be read, or that what was
 // read there is not what was written: other places may be whole.
@@ -10,12 +14,21 @@ func MediumError(err error) bool { return isOne(err, mediumErrors) }
 func Gone(err error) bool { return isOne(err, goneErrors) }
 
 func isOne(err error, of []error) bool {
-	for _, e := range of {
-		if errors.Is(err, e) {
-			return true
-		}
+	return slices.ContainsFunc(of, func(e error) bool { return errors.Is(err, e) })
+}
+
+// WithoutPath takes the paths off an error, and what was done to them: whoever shows it has said both in words, and a
+// path may hold anything.
+func WithoutPath(err error) error {
+	var p *os.PathError
+	if errors.As(err, &p) {
+		return p.Err
 	}
-	return false
+	var l *os.LinkError
+	if errors.As(err, &l) {
+		return l.Err
+	}
+	return err
 }
 
 // ErrLocked: somebody else has the lock.

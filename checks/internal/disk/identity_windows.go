@@ -20,7 +20,7 @@ func Stat(f *os.File) (State, error) { return stateOf(windows.Handle(f.Fd()), f.
 
 // Lstat is the state of a file, itself and not what it may link to.
 func Lstat(path string) (State, error) {
-	h, err := look(path, windows.FILE_FLAG_OPEN_REPARSE_POINT)
+	h, err := openToAsk(path, windows.FILE_FLAG_OPEN_REPARSE_POINT)
 	if err != nil {
 		return State{}, err
 	}
@@ -28,8 +28,8 @@ func Lstat(path string) (State, error) {
 	return stateOf(h, path)
 }
 
-// look opens a file or folder to ask about it only.
-func look(path string, flags uint32) (windows.Handle, error) {
+// openToAsk opens a file or folder to ask about it only.
+func openToAsk(path string, flags uint32) (windows.Handle, error) {
 	name, err := wide(path)
 	if err != nil {
 		return windows.InvalidHandle, &os.PathError{Op: "open", Path: path, Err: err}
@@ -76,7 +76,7 @@ func stateOf(h windows.Handle, path string) (State, error) {
 // DiskID returns what the volume under a path is known by on every drive letter and every port: its
 // serial number. It is "" where the volume has none, and on a share.
 func DiskID(path string) (string, error) {
-	h, err := look(path, 0)
+	h, err := openToAsk(path, 0)
 	if err != nil {
 		return "", err
 	}

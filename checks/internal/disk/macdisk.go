@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -148,12 +149,7 @@ func onTheWay(tree any, mbps int, look func(node map[string]any) (mbps int, foun
 		if found {
 			return mbps, true
 		}
-		keys := make([]string, 0, len(t))
-		for key := range t {
-			keys = append(keys, key)
-		}
-		slices.Sort(keys) // the same answer each time
-		for _, key := range keys {
+		for _, key := range slices.Sorted(maps.Keys(t)) { // the same answer each time
 			if at, found := onTheWay(t[key], mbps, look); found {
 				return at, true
 			}

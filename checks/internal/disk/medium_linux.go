@@ -52,7 +52,7 @@ func deviceAt(fd int, path string) uint64 {
 		return 0
 	}
 	var source unix.Stat_t
-	if unix.Stat(m.source, &source) != nil || source.Mode&unix.S_IFMT != unix.S_IFBLK {
+	if unix.Stat(m.Source, &source) != nil || source.Mode&unix.S_IFMT != unix.S_IFBLK {
 		return 0
 	}
 	return uint64(source.Rdev)
@@ -64,64 +64,32 @@ func deviceNumber(dev uint64) string {
 }
 
 // mountAbove finds the row of the mount table that a path is on, as deviceAt takes it.
-func mountAbove(fd int, path string) (mount, bool) {
+func mountAbove(fd int, path string) (MountRow, bool) {
 	var sx unix.Statx_t
 	err := retried(func() error {
 		return unix.Statx(fd, path, unix.AT_EMPTY_PATH|unix.AT_NO_AUTOMOUNT, unix.STATX_MNT_ID, &sx)
 	})
 	if err != nil || sx.Mask&unix.STATX_MNT_ID == 0 { // before Linux 5.8
-		return mount{}, false
+		return MountRow{}, false
 	}
 	f, err := os.Open("/proc/self/mountinfo")
 	if err != nil {
-		return mount{}, false
+		return MountRow{}, false
 	}
 	defer f.Close()
 	return mountOfID(f, strconv.FormatUint(sx.Mnt_id, 10))
 }
 
-// mountOfID finds a row of a mount table (proc_pid_mountinfo(5)) by its number.
-func mountOfID(table io.Reader, id string) (mount, bool) {
+// mountOfID finds a row of a mount table by its number.
+func mountOfID(table io.Reader, id string) (MountRow, bool) {
 	lines := bufio.NewScanner(table)
 	lines.Buffer(nil, 1<<20)
 	for lines.Scan() {
-		if m, ok := readMount(lines.Text()); ok && m.id == id {
+		if m, ok := ReadMountRow(lines.Text()); ok && m.ID == id {
 			return m, true
 		}
 	}
-	return mount{}, false
-}
-
-// A mount is a row of the mount table.
-type mount struct {
-	id      string
-	options string // of this mount
-	kind    string
-	source  string
-	super   string // options of the file system, however often it is mounted
-}
-
-func readMount(line string) (mount, bool) {
-	head, tail, ok := strings.Cut(line, " - ")
-	fields, rest := strings.Split(head, " "), strings.Split(tail, " ")
-	if !ok || len(fields) < 6 || len(rest) < 3 {
-		return mount{}, false
-	}
-	return mount{id: fields[0], options: fields[5], kind: rest[0], source: unescapedMount(rest[1]), super: rest[2]}, true
-}
-
-// unescapedMount turns \ooo of the mount table into the bytes that they stand for.
-func unescapedMount(s string) string {
-	var b strings.Builder
-	for i := 0; i < len(s); i++ {
-		if s[i] == '\\' && i+3 < len(s) && s[i+1] >= '0' && s[i+1] <= '3' && s[i+2] >= '0' && s[i+2] <= '7' && s[i+3] >= '0' && s[i+3] <= '7' {
-			b.WriteByte((s[i+1]-'0')<<6 | (s[i+2]-'0')<<3 | (s[i+3] - '0'))
-			i += 3
-			continue
-		}
-		b.WriteByte(s[i])
-	}
-	return b.String()
+	return MountRow{}, false
 }
 
 // A sysfs is where the kernel describes its devices; tests have one of their own.

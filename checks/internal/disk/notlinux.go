@@ -12,5 +12,5 @@ func Health(context.Context, string) (found []Trouble, asked []string, err error
 	return nil, nil, nil
 }
 
-// QuietRead would leave the date of the last reading as it is; the system offers nothing like it.
-const QuietRead = 0
+// quietRead would leave the date of the last reading as it is; the system offers nothing like it.
+const quietRead = 0

@@ -133,6 +133,14 @@ func (r *Reader) ReadAt(p []byte, off int64) (int, error) {
 	}
 }
 
+// Fill is ReadAt where the end of the file is no error: n tells how much there was.
+func (r *Reader) Fill(p []byte, off int64) (n int, err error) {
+	if n, err = r.ReadAt(p, off); errors.Is(err, io.EOF) {
+		err = nil
+	}
+	return n, err
+}
+
 var errUnaligned = errors.New("memory, offset or length are not whole blocks")
 
 // Close closes the file. What reading left in the cache, where that was not passed by, is given back

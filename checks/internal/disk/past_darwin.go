@@ -11,11 +11,6 @@ const (
 	byInvalidate = "msync(MS_INVALIDATE)"
 )
 
-// openQuiet opens a file to be read, itself and not what it may link to.
-func openQuiet(path string, flags int) (*os.File, error) {
-	return os.OpenFile(path, flags|os.O_RDONLY|unix.O_NOFOLLOW|unix.O_NONBLOCK, 0)
-}
-
 // openPast first takes out of memory what is there of the file, and asks the kernel whether it is gone:
 // F_NOCACHE keeps what is read from now on out of the cache, but what is there already is read from
 // it (xnu bsd/vfs/vfs_cluster.c; NFS kext/nfs_bio.c).

@@ -14,22 +14,6 @@ const (
 	byAdvice = "posix_fadvise(POSIX_FADV_DONTNEED)"
 )
 
-// openQuiet opens a file to be read, itself and not what it may link to, without waiting for whoever
-// may write to a pipe, and where the system allows it without a new date of reading.
-func openQuiet(path string, flags int) (*os.File, error) {
-	flags |= unix.O_RDONLY | unix.O_CLOEXEC | unix.O_NOFOLLOW | unix.O_NONBLOCK
-	fd, err := -1, error(unix.EPERM)
-	for _, quiet := range []int{unix.O_NOATIME, 0} {
-		if errors.Is(err, unix.EPERM) { // only the owner may read quietly
-			err = retried(func() error { fd, err = unix.Open(path, flags|quiet, 0); return err })
-		}
-	}
-	if err != nil {
-		return nil, &os.PathError{Op: "open", Path: path, Err: err}
-	}
-	return os.NewFile(uintptr(fd), path), nil
-}
-
 // openPast asks for O_DIRECT. Where a file system refuses that, or takes it and may read through the
 // cache without a word all the same, the file's pages are dropped from memory, and the kernel is asked
 // whether they are gone: then what is read has to come from the disk.

@@ -9,10 +9,8 @@ import (
 
 const byUnbuffered = "FILE_FLAG_NO_BUFFERING"
 
-// openQuiet opens a file to be read, itself and not what it may link to.
-func openQuiet(path string, flags int) (*os.File, error) {
-	return os.OpenFile(path, flags|os.O_RDONLY|windows.O_FILE_FLAG_OPEN_REPARSE_POINT, 0)
-}
+// quietFlags open a file itself and not what it may link to.
+const quietFlags = windows.O_FILE_FLAG_OPEN_REPARSE_POINT
 
 // openPast asks for FILE_FLAG_NO_BUFFERING, and tries it: some file systems refuse only the reading.
 func openPast(open func(flags int) (*os.File, error)) (*Reader, error) {

@@ -9,17 +9,12 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// noReplace renames and fails with fs.ErrExist where the new name is taken (renameatx_np(2), RENAME_EXCL).
-func noReplace(fromDir int, from string, toDir int, to string) error {
-	err := retried(func() error { return unix.RenameatxNp(fromDir, from, toDir, to, unix.RENAME_EXCL) })
-	switch {
-	case err == nil:
-		return nil
-	case errors.Is(err, unix.EINVAL) || errors.Is(err, unix.ENOSYS) || errors.Is(err, unix.ENOTSUP):
-		err = errors.ErrUnsupported
-	}
-	return &os.LinkError{Op: "renameatx_np", Old: from, New: to, Err: err}
+// renameNew is renameatx_np(2) with RENAME_EXCL: it fails where the new name is taken.
+func renameNew(fromDir int, from string, toDir int, to string) error {
+	return unix.RenameatxNp(fromDir, from, toDir, to, unix.RENAME_EXCL)
 }
+
+const renameNewName = "renameatx_np"
 
 // Flush waits until a file, or the names in a folder, have arrived on the disk: fcntl(2) F_FULLFSYNC,
 // which asks the drive too, or fsync(2) where the file system does not offer that. Errors of earlier

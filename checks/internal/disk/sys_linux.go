@@ -7,17 +7,12 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// noReplace renames and fails with fs.ErrExist where the new name is taken (renameat2(2), RENAME_NOREPLACE).
-func noReplace(fromDir int, from string, toDir int, to string) error {
-	err := retried(func() error { return unix.Renameat2(fromDir, from, toDir, to, unix.RENAME_NOREPLACE) })
-	switch {
-	case err == nil:
-		return nil
-	case errors.Is(err, unix.EINVAL) || errors.Is(err, unix.ENOSYS) || errors.Is(err, unix.EOPNOTSUPP):
-		err = errors.ErrUnsupported
-	}
-	return &os.LinkError{Op: "renameat2", Old: from, New: to, Err: err}
+// renameNew is renameat2(2) with RENAME_NOREPLACE: it fails where the new name is taken.
+func renameNew(fromDir int, from string, toDir int, to string) error {
+	return unix.Renameat2(fromDir, from, toDir, to, unix.RENAME_NOREPLACE)
 }
+
+const renameNewName = "renameat2"
 
 // Flush waits until a file, or the names in a folder, have arrived on the disk (fsync(2)). Errors of
 // earlier writes are told once only, by the first flush after them.
@@ -60,9 +55,9 @@ func LastingNumbers(dir *os.File) bool {
 	return true
 }
 
-// QuietRead is a flag of open(2) that leaves the date of the last reading as it is. Only the owner may
+// quietRead is a flag of open(2) that leaves the date of the last reading as it is. Only the owner may
 // ask for it: elsewhere opening fails with fs.ErrPermission.
-const QuietRead = unix.O_NOATIME
+const quietRead = unix.O_NOATIME
 
 // RespellsNames reports whether a folder is on a disk that stores names in a normal form of its own, so
 // that it may list another name than it was given: HFS+ and HFSX (statfs(2), HFSPLUS_SUPER_MAGIC).

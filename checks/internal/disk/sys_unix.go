@@ -12,6 +12,9 @@ import (
 	"golang.org/x/sys/unix"
 )
 
+// quietFlags open a file itself and not what it may link to, without waiting for whoever may write to a pipe.
+const quietFlags = unix.O_NOFOLLOW | unix.O_NONBLOCK
+
 // RenameNewAt renames within one open folder and fails with fs.ErrExist where the new name is taken. It fails
 // with errors.ErrUnsupported where the file system cannot promise that.
 func RenameNewAt(dir *os.File, from, to string) error {
@@ -20,6 +23,17 @@ func RenameNewAt(dir *os.File, from, to string) error {
 
 func renameNoReplace(from, to string) error {
 	return noReplace(unix.AT_FDCWD, from, unix.AT_FDCWD, to)
+}
+
+func noReplace(fromDir int, from string, toDir int, to string) error {
+	err := retried(func() error { return renameNew(fromDir, from, toDir, to) })
+	switch {
+	case err == nil:
+		return nil
+	case isOne(err, []error{unix.EINVAL, unix.ENOSYS, unix.EOPNOTSUPP, unix.ENOTSUP}):
+		err = errors.ErrUnsupported
+	}
+	return &os.LinkError{Op: renameNewName, Old: from, New: to, Err: err}
 }
 
 // RenameOverAt renames within one open folder over what has the new name (renameat(2)). Unlike

@@ -3,6 +3,8 @@ package disk
 import (
 	"fmt"
 	"time"
+
+	"github.com/dustin/go-humanize/english"
 )
 
 // A Sign is a kind of bad sign of a disk.
@@ -34,7 +36,6 @@ type Trouble struct {
 
 // String says it for people.
 func (t *Trouble) String() string {
-	s := ""
 	switch t.Sign {
 	case TurnedReadOnly:
 		return fmt.Sprintf("the system has stopped all writing to %s after an error", t.Device)
@@ -43,21 +44,11 @@ func (t *Trouble) String() string {
 	case HealthWarning:
 		return fmt.Sprintf("%s warns of its health: %s", t.Device, t.Detail)
 	case BadSectors:
-		return fmt.Sprintf("%s knows of %s", t.Device, counted(t.Count, "bad sector"))
-	case FileSystemErrors:
-		s = counted(t.Count, "error") + " of the file system"
-	case ReadErrors:
-		s = counted(t.Count, "read") + " that failed"
-	case WriteErrors:
-		s = counted(t.Count, "write") + " that failed"
-	case FlushErrors:
-		s = counted(t.Count, "flush") + " that failed"
-	case ChecksumErrors:
-		s = counted(t.Count, "block") + " whose checksum was wrong"
-	case LostWrites:
-		s = counted(t.Count, "block") + " that was older than it should be"
-	default:
-		s = string(t.Sign)
+		return fmt.Sprintf("%s knows of %s", t.Device, english.Plural(int(t.Count), "bad sector", ""))
+	}
+	s := string(t.Sign)
+	if what, ok := countedSigns[t.Sign]; ok {
+		s = english.Plural(int(t.Count), what[0], "") + what[1]
 	}
 	if !t.Last.IsZero() {
 		s += ", last on " + t.Last.Format("2 January 2006")
@@ -65,9 +56,12 @@ func (t *Trouble) String() string {
 	return fmt.Sprintf("the system has counted, on %s, %s", t.Device, s)
 }
 
-func counted(n uint64, of string) string {
-	if n == 1 {
-		return "1 " + of
-	}
-	return fmt.Sprintf("%d %ss", n, of)
+// countedSigns are the signs that the system counts: what, and what is wrong with it.
+var countedSigns = map[Sign][2]string{
+	FileSystemErrors: {"error", " of the file system"},
+	ReadErrors:       {"read", " that failed"},
+	WriteErrors:      {"write", " that failed"},
+	FlushErrors:      {"flush", " that failed"},
+	ChecksumErrors:   {"block", " whose checksum was wrong"},
+	LostWrites:       {"block", " that was older than it should be"},
 }

@@ -111,11 +111,11 @@ var turning = []string{"ext2", "ext3", "ext4", "btrfs", "f2fs", "vfat", "exfat"}
 // turnedReadOnly tells whether the kernel has stopped all writing to a file system that was mounted for
 // writing: the mount still says rw, the file system ro, or on newer kernels that of an emergency or a
 // shutdown. What a person mounts ro says so in both places. known is false where it would not show.
-func turnedReadOnly(m mount) (stopped, known bool) {
-	if !slices.Contains(turning, m.kind) {
+func turnedReadOnly(m MountRow) (stopped, known bool) {
+	if m.Super == "" || !slices.Contains(turning, m.Type) {
 		return false, false
 	}
-	own, super := strings.Split(m.options, ","), strings.Split(m.super, ",")
+	own, super := strings.Split(m.Options, ","), strings.Split(m.Super, ",")
 	return slices.Contains(own, "rw") && slices.Contains(super, "ro") ||
 		slices.Contains(super, "emergency_ro") || slices.Contains(super, "shutdown"), true
 }

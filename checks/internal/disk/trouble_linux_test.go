@@ -122,7 +122,7 @@ broken line
 			t.Errorf("%s: %s, want %s", id, got, want)
 		}
 	}
-	if m, ok := readMount(`1 2 8:1 / / rw - fuse.x a\040b\134c\011 rw`); !ok || m.source != "a b\\c\t" {
+	if m, ok := ReadMountRow(`1 2 8:1 / / rw - fuse.x a\040b\134c\011 rw`); !ok || m.Source != "a b\\c\t" {
 		t.Errorf("%+v, %v", m, ok)
 	}
 }
