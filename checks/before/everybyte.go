@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"math"
 	"slices"
 	"strings"
@@ -96,6 +97,8 @@ type everyByte struct {
 	failed       int64
 	unstable     []string // changed or vanished while they were read
 	closed       int64    // may not be opened
+	unlisted     int64    // folders of which it is not known what is in them
+	spared       int64    // clutter that may not be opened
 	same         map[[16]byte][]placed
 	sizes        map[[16]byte]int64
 	badAt        []int64 // bytes that the run had read before
@@ -112,6 +115,7 @@ type diskReading struct {
 
 	list  digest.List // of what is to be read
 	lists knownLists
+	long  longSums
 
 	before int64 // bytes that the run had read of the disks before it
 	slow   []suspect
@@ -161,6 +165,7 @@ func (e *everyByte) visit(pass *checks.Pass, d *walk.Dir) { e.disks[d.Source].vi
 
 func (e *diskReading) visit(pass *checks.Pass, d *walk.Dir) {
 	e.lists.see(d)
+	e.unseen(pass, d)
 	if pass.Job.Read {
 		e.list.Add(d, func(f *walk.Entry) (int, bool) { return 0, pass.Copied(d, f) })
 		return
@@ -175,6 +180,11 @@ func (e *diskReading) visit(pass *checks.Pass, d *walk.Dir) {
 		}
 		rec, ok := e.memory.Find(e.places.IdentIn(d, f))
 		if !ok {
+			if (names.Clutter(f.Name) || names.ClutterAbove(d.Path) != "") && errors.Is(d.Access(f.Name), fs.ErrPermission) {
+				e.mu.Lock()
+				e.spared++
+				e.mu.Unlock()
+			}
 			continue
 		}
 		if path := d.Join(f.Name); rec.Whole() {
@@ -190,6 +200,43 @@ func (e *diskReading) visit(pass *checks.Pass, d *walk.Dir) {
 			})
 		}
 	}
+}
+
+// unseen counts what is to be copied but could not be looked at, and so will not be read either.
+func (e *diskReading) unseen(pass *checks.Pass, d *walk.Dir) {
+	inside := names.ClutterAbove(d.Path) != ""
+	closed, unlisted := int64(0), int64(0)
+	var gone []string
+	if d.Err != nil && !inside && (d.Path == "" || pass.Job.CopiesFolder(d.Path)) {
+		unlisted++
+	}
+	for i := range d.Entries {
+		f := &d.Entries[i]
+		if !f.Failed {
+			continue
+		}
+		path := d.Join(f.Name)
+		missing, clutter := errors.Is(d.Why(f.Name), fs.ErrNotExist), inside || names.Clutter(f.Name)
+		switch {
+		case f.Kind == walk.File && !pass.Job.CopiesFile(path), f.Kind == walk.Folder && !pass.Job.CopiesFolder(path):
+		case f.Kind != walk.File && f.Kind != walk.Folder:
+		case missing:
+			gone = append(gone, path)
+		case clutter:
+		case f.Kind == walk.File:
+			closed++
+		default:
+			unlisted++
+		}
+	}
+	if closed+unlisted == 0 && gone == nil {
+		return
+	}
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	e.closed += closed
+	e.unlisted += unlisted
+	e.unstable = append(e.unstable, gone...)
 }
 
 // whole counts a file that was read to its last byte, now or before.
@@ -240,16 +287,19 @@ func (r *Reading) finish(ctx context.Context, pass *checks.Pass) error {
 	}
 	e.flagSame(pass)
 	e.describe(pass)
+	if err == nil && !pass.Job.Read {
+		err = e.notAsked(pass, &n)
+	}
 	switch {
 	case err != nil:
 		return err
-	case !pass.Job.Read:
-		return e.notAsked(pass, &n)
 	case len(e.unstable) > 0:
 		return fmt.Errorf("%s changed or vanished while being read, %s among them; close every program that uses the disk, then read again: only these are read",
 			checks.Plural(int64(len(e.unstable)), "file"), names.Quote(slices.Min(e.unstable)))
 	case e.closed > 0:
 		return fmt.Errorf("you may not open %s: see “%s”", checks.Plural(e.closed, "file"), permissions.Title)
+	case e.unlisted > 0:
+		return fmt.Errorf("%s could not be listed, so what is in there was not read: see “%s”", checks.Plural(e.unlisted, "folder"), permissions.Title)
 	}
 	return nil
 }
@@ -263,7 +313,7 @@ const (
 
 // notAsked says what is not known yet and how long it would take to know it; nil where all is remembered.
 func (e *everyByte) notAsked(pass *checks.Pass, n *checks.CopyTotals) error {
-	if e.files == n.Files || e.files+e.failed == n.Files {
+	if e.files+e.failed+e.spared == n.Files {
 		return nil
 	}
 	rate := usualRate

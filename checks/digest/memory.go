@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"cmp"
 	"crypto/sha256"
+	"crypto/sha512"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -182,6 +183,38 @@ func (m *Memory) record(at int64) (Record, bool) {
 		return Record{}, false
 	}
 	return decodeRecord(&b)
+}
+
+// A SHA-512 has a record of its own, since few files have one: its halves are where others have SHA-256, and MD5 and
+// the beginning of SHA-1.
+const (
+	recordOf512 Ident = 0x5a5aa5a5c3c33c3c // turns what tells a file into what tells that record
+)
+
+// AddSHA512 remembers the SHA-512 of a file that was read whole.
+func (m *Memory) AddSHA512(r *Result, sum *[sha512.Size]byte) {
+	if r.Ident == 0 || !r.Whole() {
+		return
+	}
+	rec := Record{Ident: r.Ident ^ recordOf512, When: r.When}
+	if r.Kin != 0 {
+		rec.Kin = r.Kin ^ recordOf512&kinBits
+	}
+	rec.Sums.Has = sums.MD5 | sums.SHA1
+	rest := sum[copy(rec.Sums.SHA256[:], sum[:]):]
+	copy(rec.Sums.SHA1[:], rest[copy(rec.Sums.MD5[:], rest):])
+	m.add(&rec)
+}
+
+// SHA512 returns what is remembered of earlier runs.
+func (m *Memory) SHA512(id Ident) (sum [sha512.Size]byte, ok bool) {
+	if id == 0 {
+		return sum, false
+	}
+	rec, ok := m.Find(id ^ recordOf512)
+	rest := sum[copy(sum[:], rec.Sums.SHA256[:]):]
+	copy(rest[copy(rest, rec.Sums.MD5[:]):], rec.Sums.SHA1[:])
+	return sum, ok
 }
 
 // Begin makes ready to add, so that whether anything can be remembered is known before hours of reading. Close
