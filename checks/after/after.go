@@ -104,8 +104,7 @@ type after struct {
 	// stateInSource: nothing may be remembered there.
 	stateInSource bool
 
-	seeks   [2]bool // seeking costs on what a side is on
-	flushed string  // how what this computer held was sent to the share
+	flushed string // how what this computer held was sent to the share
 
 	// onProven, if set, is told how many files are proven: for tests.
 	onProven func(int64)

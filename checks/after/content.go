@@ -156,10 +156,10 @@ func (c *comparing) open(ctx context.Context, bytes int64) {
 		s.Meter.Name = s.Name
 		s.Meter.Total.Store(bytes)
 		s.Memory.Begin()
-		s.Lanes, c.seeks[i] = digest.LanesOn(root)
+		s.Lanes, s.Seeks = digest.LanesOn(root)
 		if i == shareSide {
 			// What stands in for a share is read as one.
-			s.Lanes, c.seeks[i] = digest.LanesShare, false
+			s.Lanes, s.Seeks = digest.LanesShare, false
 		}
 		if c.o.Fresh {
 			s.Again = func(*digest.Record) bool { return true }
@@ -229,7 +229,7 @@ func (c *comparing) both(ctx context.Context) error {
 	for i, s := range c.sides {
 		both.Go(func() {
 			list := c.lists[i].All()
-			if c.seeks[i] {
+			if s.Seeks {
 				list = c.lists[i].InDiskOrder(ctx, s.Root, s.Deadline)
 			}
 			err := s.Run(ctx, func(yield func(digest.File) bool) {
@@ -253,7 +253,7 @@ func (c *comparing) both(ctx context.Context) error {
 func (c *comparing) readAgain(ctx context.Context) error {
 	first := c.sides[sourceSide]
 	s := &digest.Reading{
-		Root: first.Root, Name: first.Name, Lanes: first.Lanes, Deadline: first.Deadline, Places: first.Places,
+		Root: first.Root, Name: first.Name, Lanes: first.Lanes, Seeks: first.Seeks, Deadline: first.Deadline, Places: first.Places,
 		Memory: first.Memory, Meter: &meter.Meter{Name: first.Name}, Again: func(*digest.Record) bool { return true },
 		Want: func(*digest.File) sums.Set { return c.wantedSums() },
 	}

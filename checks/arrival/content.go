@@ -273,7 +273,7 @@ func (p *prover) read(ctx context.Context, todo []*proving) (again []*proving, e
 	lanes, seeks := digest.LanesOn(p.o.Source)
 	trials := make([]*trial, len(todo))
 	r := &digest.Reading{
-		Root: p.o.Source, Name: "the disk", Lanes: lanes, Deadline: p.pass.Job.Deadline, Places: p.places, Memory: p.memory, Meter: m,
+		Root: p.o.Source, Name: "the disk", Lanes: lanes, Seeks: seeks, Deadline: p.pass.Job.Deadline, Places: p.places, Memory: p.memory, Meter: m,
 		Want: func(f *digest.File) sums.Set { return todo[f.ID].whole() },
 		Also: func(f *digest.File) io.Writer {
 			t := p.begin(todo[f.ID])

@@ -46,10 +46,9 @@ func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 	var curve []digest.Point
 	for i, d := range e.disks {
 		in := readings[i]
-		var seeks bool
-		in.Lanes, seeks = digest.LanesOn(d.root)
+		in.Lanes, in.Seeks = digest.LanesOn(d.root)
 		files := d.list.All()
-		if seeks {
+		if in.Seeks {
 			files = d.list.InDiskOrder(ctx, d.root, in.Deadline)
 		}
 		pass.Phase(checks.Phase{Text: "Reading every file", Meters: meters})

@@ -36,11 +36,19 @@ type stretcher struct {
 	r    *Result
 	size int64
 	now  Stretch
+	last time.Time // when the last bytes came
 }
 
-func (s *stretcher) add(n int64, took time.Duration) {
+// add adds bytes that were asked for and came. Of calls that overlap each counts from when the one before it ended.
+func (s *stretcher) add(n int64, began, came time.Time) {
+	if began.Before(s.last) {
+		began = s.last
+	}
+	if came.After(began) {
+		s.now.Took += came.Sub(began)
+		s.last = came
+	}
 	s.now.Length += n
-	s.now.Took += took
 	if s.now.Length >= s.size {
 		s.r.Stretches = append(s.r.Stretches, s.now)
 		s.now = Stretch{Part: Part{Offset: s.now.Offset + s.now.Length}}

@@ -26,7 +26,8 @@ import (
 type Reading struct {
 	Root     string
 	Name     string        // for people: "the source"
-	Lanes    int           // how many files are read at a time; see Lanes
+	Lanes    int           // how many files are read at a time; see LanesOn
+	Seeks    bool          // going to and fro between files costs; see LanesOn
 	Deadline time.Duration // longest silence of one call
 	Places   *Places       // what files are known by; nil: none is known again
 	Memory   *Memory       // what is remembered and will be; nil: nothing
@@ -41,7 +42,7 @@ type Reading struct {
 
 	// Open opens a file to be read; nil means disk.OpenPast.
 	Open func(path string) (*disk.Reader, error)
-	// Block is how much is asked for at a time, bytes; 0 chooses.
+	// Block is how much one call asks for, bytes; 0 chooses.
 	Block int
 	// Stretch is how long the parts of a file are whose rate is reported, bytes; 0 means stretchSize.
 	Stretch int64
@@ -53,7 +54,11 @@ type Reading struct {
 	root  disk.State
 	// memory tells that the root is in memory: what is on that device never waits.
 	memory bool
-	curve  curve
+	ahead  int // how many blocks of a file are asked for at a time
+	// turns has a place for each file that may be read at a time, where seeking costs. There is a lane more than places:
+	// it begins with the next file as the last block of one is on its way, so that the disk goes straight on.
+	turns chan struct{}
+	curve curve
 
 	mu   sync.Mutex
 	ways map[Way]int64 // files read in this run, by how the cache was passed
@@ -141,14 +146,17 @@ var (
 const mostErrors = 16
 
 // Blocks: four transfers of the largest size of NFS (1,048,576 bytes, nfs(5) rsize), which the client sends
-// side by side, or what a disk on which seeking costs reads in one go; on others what stays in the cache of a
-// core between reading and hashing (measured), which is less where one goroutine does both.
+// side by side; on a disk what stays in the cache of a core between reading and hashing (measured), which is less
+// where one goroutine does both.
 const (
 	blockLarge  = 4 << 20
 	blockSmall  = 1 << 20
 	blockMemory = 1 << 18
-	// blocksAhead is how many blocks a lane may have read and not yet hashed, plus the one that it reads.
-	blocksAhead = 3
+	// aheadDisk is how many blocks of a file are asked for at a time on a disk, in their order: it always has a next
+	// one to go on with.
+	aheadDisk = 2
+	// blocksWaiting is how many blocks a lane may have read and not yet hashed.
+	blocksWaiting = 2
 )
 
 // Run reads files and passes what became of each to done, which is called from several goroutines. The error
@@ -182,14 +190,17 @@ func (r *Reading) Run(ctx context.Context, files iter.Seq[File], done func(*Resu
 	if !r.memory {
 		defer moreThreads()()
 	}
-	switch {
-	case r.Block > 0:
+	block := blockSmall
+	switch r.ahead = 1; {
 	case r.memory:
-		r.Block = blockMemory
-	case r.Lanes == lanesSolid:
-		r.Block = blockSmall
+		block = blockMemory
+	case r.Lanes >= LanesShare:
+		block = blockLarge
 	default:
-		r.Block = blockLarge
+		r.ahead = aheadDisk
+	}
+	if r.Block == 0 {
+		r.Block = block
 	}
 	next, stop := iter.Pull(files)
 	defer stop()
@@ -198,8 +209,13 @@ func (r *Reading) Run(ctx context.Context, files iter.Seq[File], done func(*Resu
 		defer r.mu.Unlock()
 		return next()
 	}
+	n := max(r.Lanes, 1)
+	if r.Seeks {
+		r.turns = make(chan struct{}, n)
+		n++
+	}
 	var lanes sync.WaitGroup
-	for range max(r.Lanes, 1) {
+	for range n {
 		lanes.Go(func() {
 			if err := r.lane(ctx, done); err != nil {
 				cancel(err)
@@ -224,6 +240,7 @@ type lane struct {
 	blocks chan block
 	sums   *sums.Summer
 	done   func(*Result)
+	turn   bool // it has one of Reading.turns
 }
 
 // block is a piece of a file on its way from reading to hashing.
@@ -237,21 +254,25 @@ type block struct {
 }
 
 func (r *Reading) lane(ctx context.Context, done func(*Result)) error {
-	l := &lane{Reading: r, ctx: ctx, free: make(chan []byte, blocksAhead), blocks: make(chan block, blocksAhead), done: done}
-	l.sums = sums.New(0)
-	l.free <- nil // made when it is first needed: most lanes of a small job read nothing
+	blocks := r.ahead
 	if !r.memory {
-		for range blocksAhead - 1 {
-			l.free <- nil
-		}
+		blocks += blocksWaiting
+	}
+	l := &lane{Reading: r, ctx: ctx, free: make(chan []byte, blocks), blocks: make(chan block, blocks), done: done}
+	l.sums = sums.New(0)
+	for range blocks {
+		l.free <- nil // made when it is first needed: most lanes of a small job read nothing
+	}
+	if !r.memory {
 		var hashing sync.WaitGroup
 		hashing.Go(l.hash)
 		defer func() { close(l.blocks); hashing.Wait() }()
 	}
-	for {
+	defer l.leave()
+	for l.enter() {
 		f, ok := r.next()
 		if !ok || ctx.Err() != nil {
-			return context.Cause(ctx)
+			break
 		}
 		if err := l.file(&f); err != nil {
 			return err
@@ -259,6 +280,29 @@ func (r *Reading) lane(ctx context.Context, done func(*Result)) error {
 		if r.row.Load() >= mostErrors {
 			return fmt.Errorf("%s: %w any more, from %d files in a row", r.Name, ErrDying, mostErrors)
 		}
+		l.leave()
+	}
+	return context.Cause(ctx)
+}
+
+// enter waits until it is this lane's turn to read a file. It reports false where the reading has ended.
+func (l *lane) enter() bool {
+	if l.turns == nil {
+		return true
+	}
+	select {
+	case l.turns <- struct{}{}:
+		l.turn = true
+	case <-l.ctx.Done():
+	}
+	return l.turn
+}
+
+// leave lets another lane read a file.
+func (l *lane) leave() {
+	if l.turn {
+		<-l.turns
+		l.turn = false
 	}
 }
 
@@ -316,8 +360,9 @@ type opened struct {
 	*disk.Reader
 	state disk.State
 	after disk.State
-	data  int // bytes read in this step
-	took  time.Duration
+	data  int       // bytes read in this step
+	began time.Time // when they were asked for
+	came  time.Time
 	err   error // of reading; the file is still open
 	ended bool
 }
@@ -366,11 +411,19 @@ func (l *lane) file(f *File) error {
 		l.pass(b)
 	}
 	s := stretcher{r: r, size: l.Stretch}
+	q := queue{lane: l, o: o, next: int64(len(memory))}
 	for skip := 0; ; {
 		data := memory[min(skip, o.data):o.data]
 		r.Got += int64(len(data))
 		l.count(len(data))
-		s.add(int64(len(data)), o.took)
+		s.add(int64(len(data)), o.began, o.came)
+		ends := o.err != nil || o.ended || r.Got >= r.Length || len(data) == 0
+		// A short read may end anywhere; the next one begins at a whole block.
+		if at := r.Got &^ (disk.Align - 1); ends || at != q.begins() {
+			if err := q.empty(at); err != nil {
+				return err
+			}
+		}
 		switch {
 		case o.err != nil:
 			if err := l.around(o, r, memory, r.Got); err != nil {
@@ -381,7 +434,7 @@ func (l *lane) file(f *File) error {
 			}
 			l.settle(r, o)
 			return l.fail(r, memory)
-		case o.ended || r.Got >= r.Length || len(data) == 0:
+		case ends:
 			if o, err = l.ending(o); err != nil {
 				return err
 			}
@@ -391,23 +444,82 @@ func (l *lane) file(f *File) error {
 			return nil
 		}
 		pass(block{memory: memory, data: data})
-		if memory, err = l.take(); err != nil {
-			_ = o.Close() // stopped: nobody asks
+		if memory, o, err = q.read(r.Length); err != nil {
 			return err
 		}
-		// A short read may end anywhere; the next one begins at a whole block.
-		at := r.Got &^ (disk.Align - 1)
-		skip = int(r.Got - at)
-		if l.memory && o.state.Device == l.root.Device {
-			o = o.more(memory, at, l.Now) // a call of its own on another goroutine would cost more than the read
-			l.Meter.Hear(l.Now())
+		skip = int(r.Got % disk.Align)
+	}
+}
+
+// A queue asks for the blocks of one file in their order, a few at a time.
+type queue struct {
+	*lane
+	o     *opened
+	next  int64 // where the block begins that is asked for next
+	asked []asked
+}
+
+// asked is a block on its way.
+type asked struct {
+	at     int64
+	memory []byte
+	answer chan answer
+}
+
+type answer struct {
+	*opened
+	err error // one that ends the whole reading
+}
+
+// begins is where the block begins that read returns next.
+func (q *queue) begins() int64 {
+	if len(q.asked) > 0 {
+		return q.asked[0].at
+	}
+	return q.next
+}
+
+// read waits for the next block of a file of some length, and sees that there are others on their way meanwhile.
+func (q *queue) read(length int64) ([]byte, *opened, error) {
+	for len(q.asked) == 0 || len(q.asked) < q.ahead && q.next < length {
+		memory, err := q.take()
+		if err != nil {
+			go q.o.Close() // stopped: nobody asks; what is on its way may hang
+			return nil, nil, err
+		}
+		a := asked{q.next, memory, make(chan answer, 1)}
+		q.asked = append(q.asked, a)
+		q.next += int64(len(memory))
+		last := q.next >= length
+		if q.memory && q.o.state.Device == q.root.Device {
+			a.answer <- answer{q.o.more(memory, a.at, q.Now), nil} // a goroutine would cost more than the read
+			q.Meter.Hear(q.Now())
 			continue
 		}
-		into, held := memory, o
-		if o, err = guarded(l.ctx, l.Reading, func() (*opened, error) { return held.more(into, at, l.Now), nil }); err != nil {
-			return err
+		go func() {
+			o, err := guarded(q.ctx, q.Reading, func() (*opened, error) { return q.o.more(memory, a.at, q.Now), nil })
+			a.answer <- answer{o, err}
+		}()
+		if last {
+			q.leave()
 		}
 	}
+	a := q.asked[0]
+	q.asked = q.asked[1:]
+	came := <-a.answer
+	return a.memory, came.opened, came.err
+}
+
+// empty waits for the blocks that are on their way and nobody wants any more. The next one begins elsewhere.
+func (q *queue) empty(next int64) error {
+	for _, a := range q.asked {
+		if came := <-a.answer; came.err != nil {
+			return came.err // the call may still write into its memory
+		}
+		q.free <- a.memory
+	}
+	q.asked, q.next = nil, next
+	return nil
 }
 
 // remembered reports whether a file is known from an earlier run, and passes that on.
@@ -514,9 +626,9 @@ func (o *opened) more(memory []byte, at int64, now func() time.Time) *opened {
 	next := *o
 	// Whole blocks, and never nothing, so that an empty file is read too.
 	n := int(min(max(o.state.Size-at+disk.Align-1, disk.Align)&^(disk.Align-1), int64(len(memory))))
-	began := now()
+	next.began = now()
 	next.data, next.err = o.ReadAt(memory[:n], at)
-	next.took = now().Sub(began)
+	next.came = now()
 	if errors.Is(next.err, io.EOF) {
 		next.err = nil
 	}

@@ -80,18 +80,44 @@ func TestEveryLength(t *testing.T) {
 			fixture.WriteFile(t, filepath.Join(dir, name), string(whole[:n]))
 			want[name] = sums.Of(all, whole[:n])
 		}
-		r := readingOf(t, dir, t.TempDir())
-		r.Block = block
-		got, err := read(t, r, listOf(t, dir).All())
-		fixture.Must(t, err)
-		for name, w := range want {
-			if g := got[name]; g == nil || !g.Whole() || g.Sums != w || g.Ident == 0 || g.Known {
-				t.Errorf("block %d, %s: %+v", block, name, g)
+		for _, seeks := range []bool{false, true} {
+			r := readingOf(t, dir, t.TempDir())
+			r.Block, r.Seeks = block, seeks
+			got, err := read(t, r, listOf(t, dir).All())
+			fixture.Must(t, err)
+			for name, w := range want {
+				if g := got[name]; g == nil || !g.Whole() || g.Sums != w || g.Ident == 0 || g.Known {
+					t.Errorf("block %d, seeks %v, %s: %+v", block, seeks, name, g)
+				}
+			}
+			if n := r.Meter.Done.Load(); n != r.Meter.Read.Load() || n == 0 {
+				t.Errorf("%d bytes done, %d read", n, r.Meter.Read.Load())
 			}
 		}
-		if n := r.Meter.Done.Load(); n != r.Meter.Read.Load() || n == 0 {
-			t.Errorf("%d bytes done, %d read", n, r.Meter.Read.Load())
-		}
+	}
+}
+
+// Where seeking costs, files are begun in their order, each when all of the one before is asked for.
+func TestInTurn(t *testing.T) {
+	dir := t.TempDir()
+	for i := range 200 {
+		fixture.WriteFile(t, filepath.Join(dir, strconv.Itoa(100+i)), strings.Repeat("x", i%4*disk.Align+1))
+	}
+	var opened, want []string
+	list := listOf(t, dir)
+	for f := range list.All() {
+		want = append(want, filepath.Join(dir, f.Path))
+	}
+	r := readingOf(t, dir, "")
+	r.Lanes, r.Seeks, r.Block = 1, true, disk.Align
+	r.Open = func(path string) (*disk.Reader, error) {
+		opened = append(opened, path) // by one lane at a time: the race detector sees to that
+		return disk.OpenPast(path)
+	}
+	got, err := read(t, r, list.All())
+	fixture.Must(t, err)
+	if len(got) != len(want) || !slices.Equal(opened, want) {
+		t.Errorf("%d files read, opened in the order %q", len(got), opened)
 	}
 }
 
@@ -169,8 +195,11 @@ func TestChangedWhileRead(t *testing.T) {
 	for _, change := range []bool{false, true} {
 		r := readingOf(t, dir, t.TempDir())
 		clock := time.Unix(0, 0)
+		var mu sync.Mutex
 		looks := 0
 		r.Now = func() time.Time { // asked around every block
+			mu.Lock()
+			defer mu.Unlock()
 			if looks++; looks == 4 && change {
 				fixture.Must(t, os.Chtimes(path, time.Time{}, time.Unix(1, 0)))
 			}
@@ -185,6 +214,62 @@ func TestChangedWhileRead(t *testing.T) {
 		if n := r.Memory.out; (n == nil) != change {
 			t.Errorf("changed %v: remembered %v", change, n != nil)
 		}
+	}
+}
+
+// A file that is cut short while blocks of it are on their way is reported as changed; none of their memory is lost to
+// the files after it.
+func TestCutShortWhileRead(t *testing.T) {
+	dir := t.TempDir()
+	for i := range 20 {
+		fixture.WriteFile(t, filepath.Join(dir, strconv.Itoa(100+i)), strings.Repeat("x", 5*disk.Align))
+	}
+	r := readingOf(t, dir, "")
+	r.Lanes, r.Block = 1, disk.Align
+	var path string
+	r.Open = func(p string) (*disk.Reader, error) {
+		path = p
+		return disk.OpenPast(p)
+	}
+	clock := time.Unix(0, 0)
+	r.Now = func() time.Time { // asked when a file is open and nothing of it is read, among others
+		if p := path; p != "" {
+			path = ""
+			fixture.Must(t, os.Truncate(p, disk.Align+1000))
+		}
+		return clock
+	}
+	got, err := read(t, r, listOf(t, dir).All())
+	fixture.Must(t, err)
+	for name, g := range got {
+		if g.Whole() || !g.Changed || g.Got != disk.Align+1000 {
+			t.Errorf("%s: %+v", name, g)
+		}
+	}
+	if len(got) != 20 {
+		t.Errorf("%d files", len(got))
+	}
+}
+
+// Of reads that overlap each counts from when the one before it ended, so that no time counts twice.
+func TestStretches(t *testing.T) {
+	at := func(ms int) time.Time { return time.Unix(0, 0).Add(time.Duration(ms) * time.Millisecond) }
+	r := &Result{}
+	s := stretcher{r: r, size: 20}
+	for _, read := range []struct{ began, came int }{
+		{0, 10}, {5, 30}, // overlapping: 10 and 20
+		{40, 50}, {41, 45}, // after a rest; the second had come before the first: 10 and none
+		{60, 65}, // what is left belongs to the last
+	} {
+		s.add(10, at(read.began), at(read.came))
+	}
+	s.end()
+	want := []Stretch{
+		{Part{0, 20}, 30 * time.Millisecond},
+		{Part{20, 30}, 15 * time.Millisecond},
+	}
+	if !slices.Equal(r.Stretches, want) {
+		t.Errorf("%+v, want %+v", r.Stretches, want)
 	}
 }
 

@@ -358,7 +358,7 @@ func (r *recheck) content(ctx context.Context, pass *checks.Pass) error {
 	}
 	lanes, seeks := digest.LanesOn(root)
 	reading := &digest.Reading{
-		Root: root, Name: "the copy", Lanes: lanes, Deadline: pass.Job.Deadline, Places: places, Memory: memory, Meter: m,
+		Root: root, Name: "the copy", Lanes: lanes, Seeks: seeks, Deadline: pass.Job.Deadline, Places: places, Memory: memory, Meter: m,
 		Open: r.o.open, Again: func(rec *digest.Record) bool { return rec.When.Before(s.Began) },
 	}
 	var mu sync.Mutex

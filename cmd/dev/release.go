@@ -27,6 +27,7 @@ var releaseSteps = []step{
 		return run(ctx, "go", houseTool("actionlint", files...)...)
 	}},
 	{"vulnerable", "No known vulnerability but those accepted (govulncheck)", []need{needWindow}, vulnerable},
+	{"cross", "The command builds everywhere without cgo", nil, cross},
 	{"systems", "The window is vetted for macOS and Windows", nil, vetSystems},
 	{"packages", "Packages", []need{needWindow, needPackages}, func(ctx context.Context) error {
 		if err := os.RemoveAll(packagesFolder); err != nil {
@@ -54,6 +55,18 @@ func releaseTest(name string) func(context.Context) error {
 		}
 		return run(ctx, "go", "test", "-tags", releaseTag, "-count=1", "-v", "-timeout", "20m", "-run", "^Test"+name, "./cmd/dev/release")
 	}
+}
+
+// cross builds the command for every system and processor it is meant for.
+func cross(ctx context.Context) error {
+	var errs []error
+	for _, system := range []string{"linux", "darwin", "windows"} {
+		for _, arch := range []string{"amd64", "arm64"} {
+			errs = append(errs, runEnv(ctx, []string{"CGO_ENABLED=0", "GOOS=" + system, "GOARCH=" + arch},
+				"go", "build", "-o", os.DevNull, "./cmd/loadline-cli"))
+		}
+	}
+	return errors.Join(errs...)
 }
 
 // packClone makes packages from a clone of the last commit, with the command that a person would type.

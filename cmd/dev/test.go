@@ -41,7 +41,7 @@ var steps = []step{
 	{"tidy", "Both go.mod files are tidy", nil, func(ctx context.Context) error {
 		return errors.Join(run(ctx, "go", "mod", "tidy", "-diff"), run(ctx, "go", "-C", path.Dir(toolsMod), "mod", "tidy", "-diff"))
 	}},
-	{"cross", "The command builds everywhere without cgo", nil, cross},
+	{"elsewhere", "go vet, for macOS and Windows", nil, vetElsewhere},
 	{"unit", "Tests, with the race detector", []need{needWindow, needTests}, func(ctx context.Context) error {
 		// The tests of a share that was cut off mostly wait for its return: they begin first, and beside them
 		// there is work for every core. The step vet has vetted all.
@@ -254,29 +254,13 @@ func formatted(ctx context.Context) error {
 	return nil
 }
 
-// cross builds the command for every system and processor it is meant for, and vets the checks once
-// for each system but this one, which has a step of its own: what differs between processors differs in
-// the build already.
-func cross(ctx context.Context) error {
+// vetElsewhere vets what needs no cgo for the systems other than this one, which has a step of its own.
+func vetElsewhere(ctx context.Context) error {
 	var errs []error
 	for _, system := range []string{"linux", "darwin", "windows"} {
-		for _, arch := range []string{"amd64", "arm64"} {
-			env := []string{"CGO_ENABLED=0", "GOOS=" + system, "GOARCH=" + arch}
-			work := [][]string{{"build", "-o", os.DevNull, "./cmd/loadline-cli"}}
-			if arch == "amd64" && system != runtime.GOOS {
-				work = append(work, []string{"vet", "./checks/...", "./cmd/loadline-cli/...", "./cmd/dev/..."})
-			}
-			for _, args := range work {
-				if ctx.Err() != nil {
-					return ctx.Err()
-				}
-				fmt.Fprintln(speaker(ctx), "+", strings.Join(env, " "), line("go", args))
-				cmd := command(ctx, "go", args...)
-				cmd.Env = append(os.Environ(), env...)
-				if err := cmd.Run(); err != nil {
-					errs = append(errs, fmt.Errorf("%s/%s: go %s: %w", system, arch, args[0], err))
-				}
-			}
+		if system != runtime.GOOS {
+			errs = append(errs, runEnv(ctx, []string{"CGO_ENABLED=0", "GOOS=" + system, "GOARCH=amd64"},
+				"go", "vet", "./checks/...", "./cmd/loadline-cli/...", "./cmd/dev/..."))
 		}
 	}
 	return errors.Join(errs...)

@@ -6,6 +6,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"sync"
 	"unsafe"
 )
 
@@ -33,13 +34,16 @@ const (
 )
 
 // A Reader reads one file, past this computer's cache as far as the system can be made to. It never
-// changes the file. It is not safe for concurrent use.
+// changes the file. It may be read at several places at once; Close waits for those reads.
 type Reader struct {
 	f    *os.File
+	size int64
+
+	mu   sync.RWMutex // held for reading by whoever uses f
 	way  Way
 	by   string
-	size int64
 	tidy bool // reading fills the cache: give it back in the end
+	left bool // the system's means was given up while reading
 }
 
 // OpenPast opens a file for reading past the cache. A symbolic link is an error.
@@ -82,10 +86,18 @@ var errNotRegular = fmt.Errorf("not a regular file: %w", fs.ErrInvalid)
 
 // Way tells how far the reading goes past the cache. It can get worse while reading, so ask again at
 // the end.
-func (r *Reader) Way() Way { return r.way }
+func (r *Reader) Way() Way {
+	r.mu.RLock()
+	defer r.mu.RUnlock()
+	return r.way
+}
 
 // By names the system's own means, such as O_DIRECT; "" where the way is none.
-func (r *Reader) By() string { return r.by }
+func (r *Reader) By() string {
+	r.mu.RLock()
+	defer r.mu.RUnlock()
+	return r.by
+}
 
 // Size is the length of the file when it was opened, bytes.
 func (r *Reader) Size() int64 { return r.size }
@@ -126,6 +138,8 @@ var errUnaligned = errors.New("memory, offset or length are not whole blocks")
 // Close closes the file. What reading left in the cache, where that was not passed by, is given back
 // first.
 func (r *Reader) Close() error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
 	if r.tidy {
 		dropCache(r.f)
 	}

@@ -87,4 +87,4 @@ func dropCache(f *os.File) {
 	}
 }
 
-func (r *Reader) read(p []byte, off int64) (int, error) { return pread(r.f, p, off) }
+func (r *Reader) read(p []byte, off int64) (int, error) { return r.pread(p, off) }

@@ -110,19 +110,24 @@ func dropped(f *os.File, size int64) (bool, error) {
 
 // read is one pread(2). Some file systems take O_DIRECT and refuse only the reading (EINVAL).
 func (r *Reader) read(p []byte, off int64) (int, error) {
-	n, err := pread(r.f, p, off)
+	n, err := r.pread(p, off)
 	if errors.Is(err, unix.EINVAL) {
 		if left, lerr := r.leaveDirect(); lerr != nil {
 			return 0, lerr
 		} else if left {
-			return pread(r.f, p, off)
+			return r.pread(p, off)
 		}
 	}
 	return n, err
 }
 
-// leaveDirect turns O_DIRECT off where it is on.
+// leaveDirect turns O_DIRECT off where it is on. It reports whether that was done, now or by another read.
 func (r *Reader) leaveDirect() (left bool, err error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.left {
+		return true, nil
+	}
 	fd := r.f.Fd()
 	flags, err := unix.FcntlInt(fd, unix.F_GETFL, 0)
 	if err != nil || flags&unix.O_DIRECT == 0 {
@@ -131,6 +136,7 @@ func (r *Reader) leaveDirect() (left bool, err error) {
 	if _, err = unix.FcntlInt(fd, unix.F_SETFL, flags&^unix.O_DIRECT); err != nil {
 		return false, nil
 	}
+	r.left = true
 	return true, r.evict(false)
 }
 

@@ -12,11 +12,13 @@ import (
 )
 
 // pread is one pread(2); the end of the file is io.EOF.
-func pread(f *os.File, p []byte, off int64) (n int, err error) {
-	err = retried(func() error { n, err = unix.Pread(int(f.Fd()), p, off); return err })
+func (r *Reader) pread(p []byte, off int64) (n int, err error) {
+	r.mu.RLock()
+	defer r.mu.RUnlock()
+	err = retried(func() error { n, err = unix.Pread(int(r.f.Fd()), p, off); return err })
 	switch {
 	case err != nil:
-		return 0, &os.PathError{Op: "read", Path: f.Name(), Err: err}
+		return 0, &os.PathError{Op: "read", Path: r.f.Name(), Err: err}
 	case n == 0:
 		return 0, io.EOF
 	}
