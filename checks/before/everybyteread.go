@@ -54,7 +54,10 @@ func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 		pass.Phase(checks.Phase{Text: "Reading every file", Meters: meters})
 		d.before = r.Bytes
 		began := time.Now()
-		err := in.Run(ctx, files, func(f *digest.Result) { d.take(pass, f) })
+		err := d.here(ctx, in)
+		if err == nil {
+			err = in.Run(ctx, files, func(f *digest.Result) { d.take(pass, f) })
+		}
 		took += time.Since(began)
 		r.Bytes += in.Meter.Read.Load()
 		for _, p := range in.Curve() {
@@ -104,6 +107,17 @@ func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 		}
 	}
 	return e.disks[0].writeBaseline(ctx, pass) // of several disks there is none
+}
+
+// here reports by an error that the disk is not the one whose folders were listed.
+func (e *diskReading) here(ctx context.Context, in *digest.Reading) error {
+	if e.places == nil {
+		return nil
+	}
+	if err := e.places.Here(ctx, in.Deadline); err != nil {
+		return fmt.Errorf("%s: %w", in.Name, err)
+	}
+	return nil
 }
 
 // readPatience is how long a disk may stay silent: it may try for long before it gives up on a block (common

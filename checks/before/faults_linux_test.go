@@ -1,15 +1,18 @@
 package before
 
 import (
+	"context"
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
 	"golang.org/x/sys/unix"
 
 	"loadline/checks"
 	"loadline/checks/internal/fixture"
+	"loadline/checks/walk"
 )
 
 // btrfs keeps a checksum of every block, so a byte that is flipped under it gives EIO for its block of 4 KiB. Exactly
@@ -114,5 +117,27 @@ func TestDiskTakenAway(t *testing.T) {
 	r = everyByteOf(t, reading(dir, state))
 	if before, _ := r.Fact("remembered").Value.(int64); r.Status != checks.Passed || before < 2 || before >= int64(len(files)) {
 		t.Errorf("back again: %v %q, %d remembered", r.Status, r.Reason, before)
+	}
+}
+
+// A disk that is taken away before the first file is read is gone; its files have not vanished one by one.
+func TestDiskTakenAwayBefore(t *testing.T) {
+	if !fixture.Room(t) {
+		return
+	}
+	img := fixture.Image(t, 64<<20, "mkfs.ext4", "-q")
+	dir := filepath.Join(realTemp(t), "disk")
+	fixture.Mount(t, dir, "-o", "loop", img)
+	archiveOf(t, dir)
+	late := &checks.Check{
+		ID: "late", Title: "Taken away after the walk", Group: everyByteReads.Group, Doc: "-", Fix: "-",
+		Rules:  []*checks.Rule{{ID: "never", When: "-", Fix: "-", Source: "-"}},
+		Finish: func(context.Context, *checks.Pass) error { return unix.Unmount(dir, unix.MNT_DETACH) },
+		Visit:  func(*checks.Pass, *walk.Dir) {},
+	}
+	rep, err := checks.Run(t.Context(), reading(dir, t.TempDir()), []*checks.Check{late, everyByteReads}, nil)
+	fixture.Must(t, err)
+	if r := rep.Result(everyByteReads.ID); r.Status != checks.Unknown || !strings.Contains(r.Reason, "no longer there") {
+		t.Errorf("%v %q", r.Status, r.Reason)
 	}
 }
