@@ -150,6 +150,21 @@ func (m *Memory) Find(id Ident) (r Record, ok bool) {
 	return m.record(m.index[i].at)
 }
 
+// First returns the oldest record of earlier runs in which a state of a file was read whole. Where it has other sums than
+// the newest, the disk does not give what it gave once, though the system says that nothing was changed.
+func (m *Memory) First(id Ident) (r Record, ok bool) {
+	if m == nil || id == 0 {
+		return Record{}, false
+	}
+	i, _ := slices.BinarySearchFunc(m.index, id, func(e remembered, id Ident) int { return cmp.Compare(e.ident, id) })
+	for ; i < len(m.index) && m.index[i].ident == id; i++ {
+		if r, ok := m.record(m.index[i].at); ok && r.Whole() {
+			return r, true
+		}
+	}
+	return Record{}, false
+}
+
 // Earlier returns the newest record of earlier runs of a file in whatever state. It reads all that is remembered,
 // once.
 func (m *Memory) Earlier(kin Ident) (r Record, ok bool) {
