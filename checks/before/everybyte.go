@@ -45,6 +45,12 @@ var (
 		Fix:    "Find the file: it may have been moved, renamed or lost since the list was made.",
 		Source: "RFC 8493 section 3, \"complete\"",
 	}
+	sourceRotted = &checks.Rule{
+		ID: "source-rotted", Level: checks.Fail,
+		When:   "read once more, the file holds something else than when it was first read, though its size and dates are the same",
+		Fix:    "Save this file from another copy if there is one, then replace the disk: it does not keep what it is given.",
+		Source: "common practice, no source",
+	}
 	sameContent = &checks.Rule{
 		ID: "same-content", Level: checks.Note,
 		When:   "the file has 1 MiB or more and the same content as another",
@@ -76,7 +82,7 @@ var everyByteReads = &checks.Check{
 		"that the check after copying need not read the disk again; they are compared with the checksum lists that are " +
 		"on the disk already. It takes hours, so it has to be asked for.",
 	Fix:   "Save what cannot be read from another copy, and copy the rest off this disk first.",
-	Rules: []*checks.Rule{readFails, slowReading, knownChecksumDiffers, knownChecksumMissing, sameContent, diskErrors},
+	Rules: []*checks.Rule{readFails, slowReading, knownChecksumDiffers, knownChecksumMissing, sourceRotted, sameContent, diskErrors},
 	Begin: beginReading,
 	Visit: func(pass *checks.Pass, d *walk.Dir) { pass.State.(*Reading).read.visit(pass, d) },
 	Finish: func(ctx context.Context, pass *checks.Pass) error {
@@ -189,6 +195,9 @@ func (e *diskReading) visit(pass *checks.Pass, d *walk.Dir) {
 		}
 		if path := d.Join(f.Name); rec.Whole() {
 			e.whole(path, f.Size, &rec.Sums, rec.When, true)
+			if found, rotted := e.rotted(path, f.Size, rec.Ident, &rec.Sums); rotted {
+				pass.FlagFinding(d, found)
+			}
 		} else {
 			e.mu.Lock()
 			e.failed++
@@ -237,6 +246,18 @@ func (e *diskReading) unseen(pass *checks.Pass, d *walk.Dir) {
 	e.closed += closed
 	e.unlisted += unlisted
 	e.unstable = append(e.unstable, gone...)
+}
+
+// rotted compares what a file holds with what it held when it was first read in its present state.
+func (e *diskReading) rotted(path string, size int64, id digest.Ident, s *sums.Sums) (found checks.Finding, rotted bool) {
+	was, ok := e.memory.First(id)
+	if !ok || was.Sums.SHA256 == s.SHA256 {
+		return found, false
+	}
+	return checks.Finding{
+		Source: e.number, Path: strings.Clone(path), Rule: sourceRotted, Level: checks.Fail, Size: size,
+		Detail: fmt.Sprintf("its SHA-256 is %x…, it was %x… on %s; size and dates are the same", s.SHA256[:8], was.Sums.SHA256[:8], was.When.Format(time.DateOnly)),
+	}, true
 }
 
 // whole counts a file that was read to its last byte, now or before.

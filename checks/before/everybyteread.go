@@ -159,6 +159,9 @@ func (e *diskReading) take(pass *checks.Pass, f *digest.Result) {
 		}
 		e.list.Mark(&f.File, digest.Mark{Done: true, SHA256: f.Sums.SHA256, Before: before})
 		e.whole(f.Path, f.Size, &f.Sums, f.When, f.Known)
+		if found, rotted := e.rotted(f.Path, f.Size, f.Ident, &f.Sums); rotted {
+			pass.Add(found)
+		}
 		e.lists.compare(pass, f.Path, f.Size, &f.Sums, long)
 		e.mu.Lock()
 		defer e.mu.Unlock()

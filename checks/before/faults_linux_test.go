@@ -141,3 +141,29 @@ func TestDiskTakenAwayBefore(t *testing.T) {
 		t.Errorf("%v %q", r.Status, r.Reason)
 	}
 }
+
+// A file that rots on its disk, its number, size and dates unchanged (ext4 keeps no checksum of content), shows once it is
+// read again, as for a checksum list that was made later, and from then on.
+func TestReadRotted(t *testing.T) {
+	if !fixture.Room(t) {
+		return
+	}
+	img := fixture.Image(t, 64<<20, "mkfs.ext4", "-q")
+	dir, state := filepath.Join(realTemp(t), "disk"), t.TempDir()
+	unmount := fixture.Mount(t, dir, "-o", "loop", img)
+	files := archiveOf(t, dir)
+	everyByteOf(t, reading(dir, state))
+	unmount()
+	const file = "day1/clip 5.mov"
+	fixture.Flip(t, img, fixture.FindIn(t, img, files[file][200_000:200_300])+7)
+	unmount = fixture.Mount(t, dir, "-o", "loop", img)
+	fixture.WriteFile(t, filepath.Join(dir, "later.md5"), fixture.Command(t, dir, "md5sum", file))
+	for _, read := range []bool{true, true, false} {
+		job := reading(dir, state)
+		job.Read = read
+		if r := everyByteOf(t, job); r.Status != checks.Failed || !slices.Equal(told(r), []string{"source-rotted " + file}) || r.Fact("known_checksums").Value != int64(1) {
+			t.Errorf("read %v: %v %q, %v agree", read, r.Status, told(r), r.Fact("known_checksums").Value)
+		}
+	}
+	unmount()
+}
