@@ -67,19 +67,7 @@ func (a *after) settleState(ctx context.Context, job *checks.Job) {
 	if a.o.State == "" {
 		return
 	}
-	in, err := share.Guard(ctx, job.Deadline, func() (bool, error) {
-		at := a.o.State
-		for {
-			if _, err := os.Stat(at); err == nil {
-				return share.Inside(job.Source, at)
-			}
-			up := filepath.Dir(at)
-			if up == at {
-				return false, nil
-			}
-			at = up
-		}
-	})
+	in, err := share.Guard(ctx, job.Deadline, func() (bool, error) { return share.InsideOnce(job.Source, a.o.State) })
 	a.stateInSource = err == nil && in
 }
 

@@ -145,7 +145,7 @@ func (e *diskReading) recall(job *checks.Job) (err error) {
 		return err
 	}
 	for _, d := range job.Disks() {
-		if in, err := share.Guard(context.Background(), job.Deadline, func() (bool, error) { return share.Inside(d.Source, job.State) }); err == nil && in {
+		if in, err := share.Guard(context.Background(), job.Deadline, func() (bool, error) { return share.InsideOnce(d.Source, job.State) }); err == nil && in {
 			return errors.New("the folder where this computer keeps its records is in the source, where nothing may be changed")
 		}
 	}

@@ -343,7 +343,7 @@ func TestReadWithoutMemory(t *testing.T) {
 	archiveOf(t, dir)
 	blocked := t.TempDir()
 	fixture.WriteFile(t, filepath.Join(blocked, "read"), "a file where a folder should be")
-	for name, state := range map[string]string{"blocked": blocked, "in the source": filepath.Join(dir, "day0")} {
+	for name, state := range map[string]string{"blocked": blocked, "in the source": filepath.Join(dir, "day0"), "in it, not there yet": filepath.Join(dir, "not", "yet")} {
 		before := fixture.Tree(t, dir)
 		r := everyByteOf(t, reading(dir, state))
 		if why, _ := r.Fact("memory_error").Value.(string); r.Status != checks.Passed || why == "" {
