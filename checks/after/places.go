@@ -68,7 +68,12 @@ func (a *after) settleState(ctx context.Context, job *checks.Job) {
 		return
 	}
 	in, err := share.Guard(ctx, job.Deadline, func() (bool, error) { return share.InsideOnce(job.Source, a.o.State) })
-	a.stateInSource = err == nil && in
+	switch {
+	case share.Silent(err):
+		a.noState = fmt.Errorf("the folder where this computer keeps its records: %w; name a file outside of it with -manifest", err)
+	case err == nil && in:
+		a.noState = errStateInSource
+	}
 }
 
 // offShare reports what in the path of the copy, or below it, is not on the share: a prefix that leads

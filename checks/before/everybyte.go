@@ -133,19 +133,23 @@ func beginReading(pass *checks.Pass) any {
 	for i, d := range pass.Job.Disks() {
 		e := &diskReading{everyByte: &r.read, number: i, root: d.Source}
 		e.lists.root, e.lists.number = d.Source, i
-		e.recalled = e.recall(pass.Job)
+		e.recalled = e.recall(pass.Context(), pass.Job)
 		r.read.disks = append(r.read.disks, e)
 	}
 	return r
 }
 
 // recall opens what is remembered of the disk. Two folders of one disk share it.
-func (e *diskReading) recall(job *checks.Job) (err error) {
-	if e.places, err = digest.At(context.Background(), e.root, job.Deadline); err != nil || job.State == "" {
+func (e *diskReading) recall(ctx context.Context, job *checks.Job) (err error) {
+	if e.places, err = digest.At(ctx, e.root, job.Deadline); err != nil || job.State == "" {
 		return err
 	}
 	for _, d := range job.Disks() {
-		if in, err := share.Guard(context.Background(), job.Deadline, func() (bool, error) { return share.InsideOnce(d.Source, job.State) }); err == nil && in {
+		in, err := share.Guard(ctx, job.Deadline, func() (bool, error) { return share.InsideOnce(d.Source, job.State) })
+		switch {
+		case share.Silent(err):
+			return fmt.Errorf("the folder where this computer keeps its records: %w", err)
+		case err == nil && in:
 			return errors.New("the folder where this computer keeps its records is in the source, where nothing may be changed")
 		}
 	}
@@ -155,7 +159,7 @@ func (e *diskReading) recall(job *checks.Job) (err error) {
 			return other.recalled
 		}
 	}
-	e.memory, err = digest.Recall(job.State, e.places.ID())
+	e.memory, err = digest.RecallIn(ctx, job.State, e.places.ID())
 	return err
 }
 

@@ -241,6 +241,33 @@ func TestReplacedWhileReading(t *testing.T) {
 	}
 }
 
+// A state folder that does not respond, here by a pipe that nobody writes to, does not keep a run from being stopped.
+func TestStopWhileRecalling(t *testing.T) {
+	dir, state := realTemp(t), t.TempDir()
+	archiveOf(t, dir)
+	everyByteOf(t, reading(dir, state))
+	logs, err := filepath.Glob(filepath.Join(state, "read", "*.log"))
+	fixture.Must(t, err)
+	for _, log := range logs {
+		fixture.Must(t, os.Remove(log))
+		fixture.Must(t, unix.Mkfifo(log, 0o600))
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	rep, err := checks.Run(ctx, reading(dir, state), []*checks.Check{everyByteReads}, func(e checks.Event) {
+		if e.Check == everyByteReads {
+			time.AfterFunc(0, stop)
+		}
+	})
+	if !errors.Is(err, context.Canceled) || rep == nil || !rep.Interrupted || len(logs) != 1 {
+		t.Errorf("%v, %d files", err, len(logs))
+	}
+	for _, log := range logs { // lets go of the call that was left behind
+		f, err := os.OpenFile(log, os.O_RDWR, 0)
+		fixture.Must(t, err)
+		fixture.Must(t, f.Close())
+	}
+}
+
 // What could not be looked at was not read: no list of folders, no file in a folder that may not be searched. Clutter
 // that nobody may open is no reason.
 func TestReadClosedFolders(t *testing.T) {

@@ -3,6 +3,7 @@ package digest
 import (
 	"bufio"
 	"cmp"
+	"context"
 	"crypto/sha256"
 	"crypto/sha512"
 	"encoding/binary"
@@ -19,6 +20,7 @@ import (
 
 	"loadline/checks/internal/disk"
 	"loadline/checks/internal/sums"
+	"loadline/checks/share"
 )
 
 // A Memory is what was read of one disk or share, in earlier runs and in this one: which state of a file
@@ -96,6 +98,18 @@ func Recall(state, id string) (*Memory, error) {
 	}
 	m.in = f
 	return m, nil
+}
+
+// recallPatience is how long reading what is remembered may take: it is 128 MB for a million files.
+const recallPatience = 2 * time.Minute
+
+// RecallIn is Recall that waits for a state folder that does not respond no longer than ctx lasts.
+func RecallIn(ctx context.Context, state, id string) (*Memory, error) {
+	m, err := share.Guard(ctx, recallPatience, func() (*Memory, error) { return Recall(state, id) })
+	if share.Silent(err) {
+		err = fmt.Errorf("the folder where this computer keeps its records: %w", err)
+	}
+	return m, err
 }
 
 // load reads the index.
