@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"loadline/checks"
+	"loadline/checks/digest"
 	"loadline/checks/names"
 	"loadline/checks/share"
 )
@@ -70,7 +71,7 @@ func (a *after) settleState(ctx context.Context, job *checks.Job) {
 	in, err := share.Guard(ctx, job.Deadline, func() (bool, error) { return share.InsideOnce(job.Source, a.o.State) })
 	switch {
 	case share.Silent(err):
-		a.noState = fmt.Errorf("the folder where this computer keeps its records: %w; name a file outside of it with -manifest", err)
+		a.noState = fmt.Errorf("%w; name a file on this computer with -manifest", digest.ErrStateSilent)
 	case err == nil && in:
 		a.noState = errStateInSource
 	}

@@ -148,7 +148,7 @@ func (e *diskReading) recall(ctx context.Context, job *checks.Job) (err error) {
 		in, err := share.Guard(ctx, job.Deadline, func() (bool, error) { return share.InsideOnce(d.Source, job.State) })
 		switch {
 		case share.Silent(err):
-			return fmt.Errorf("the folder where this computer keeps its records: %w", err)
+			return digest.ErrStateSilent
 		case err == nil && in:
 			return errors.New("the folder where this computer keeps its records is in the source, where nothing may be changed")
 		}

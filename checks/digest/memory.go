@@ -107,10 +107,13 @@ const recallPatience = 2 * time.Minute
 func RecallIn(ctx context.Context, state, id string) (*Memory, error) {
 	m, err := share.Guard(ctx, recallPatience, func() (*Memory, error) { return Recall(state, id) })
 	if share.Silent(err) {
-		err = fmt.Errorf("the folder where this computer keeps its records: %w", err)
+		err = ErrStateSilent
 	}
 	return m, err
 }
+
+// ErrStateSilent says why nothing is remembered.
+var ErrStateSilent = errors.New("the folder where this computer keeps its records does not respond")
 
 // load reads the index.
 func (m *Memory) load(f *os.File) error {
