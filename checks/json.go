@@ -284,6 +284,12 @@ func (w *findingWriter) finding(b []byte, f *Finding) []byte {
 	b = w.common(b, f.Detail)
 	b = append(b, `,"fix":`...)
 	b = w.common(b, f.Fix())
+	if p := f.Part; p != nil {
+		b = append(b, `,"offset":`...)
+		b = strconv.AppendInt(b, p.Offset, 10)
+		b = append(b, `,"length":`...)
+		b = strconv.AppendInt(b, p.Length, 10)
+	}
 	return append(b, '}')
 }
 

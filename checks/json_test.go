@@ -58,3 +58,25 @@ func TestManyFindings(t *testing.T) {
 		}
 	}
 }
+
+// A finding about a part of a file says where that begins and how long it is.
+func TestFindingOfAPart(t *testing.T) {
+	rule := &Rule{ID: "r", Fix: "Mend it."}
+	r := Result{Findings: []Finding{{Path: "a", Rule: rule, Part: &Part{Offset: 0, Length: 4096}}, {Path: "b", Rule: rule}}}
+	var b bytes.Buffer
+	if err := (&Report{Checks: []Result{r}}).WriteJSON(&b); err != nil {
+		t.Fatal(err)
+	}
+	var got struct {
+		Checks []struct {
+			Findings []struct{ Offset, Length *int64 }
+		}
+	}
+	if err := json.Unmarshal(b.Bytes(), &got); err != nil {
+		t.Fatal(err)
+	}
+	all := got.Checks[0].Findings
+	if all[0].Offset == nil || *all[0].Offset != 0 || all[0].Length == nil || *all[0].Length != 4096 || all[1].Offset != nil || all[1].Length != nil {
+		t.Errorf("%s", b.Bytes())
+	}
+}

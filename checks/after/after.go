@@ -100,8 +100,7 @@ type after struct {
 	leftOut  int64  // files of clutter that were not copied
 	unlisted int64  // files that are neither on the copy list nor on the share
 	manifest string
-	// stateInSource: nothing may be remembered there.
-	stateInSource bool
+	noState  error // why nothing can be remembered: the state folder is in the source, or does not respond
 
 	flushed string // how what this computer held was sent to the share
 
@@ -124,7 +123,7 @@ const (
 
 // begin opens what is remembered of the source. The walk over it comes next.
 func (a *after) begin(pass *checks.Pass) any {
-	ctx := context.Background()
+	ctx := pass.Context()
 	a.settleState(ctx, pass.Job)
 	a.remember(ctx, sourceSide, pass.Job.Source, pass.Job.Deadline)
 	return nil
@@ -141,11 +140,11 @@ func (a *after) remember(ctx context.Context, side int, root string, deadline ti
 	if a.o.State == "" {
 		return
 	}
-	if a.stateInSource {
-		a.recall[side] = errStateInSource
+	if a.noState != nil {
+		a.recall[side] = a.noState
 		return
 	}
-	a.memory[side], a.recall[side] = digest.Recall(a.o.State, places.ID())
+	a.memory[side], a.recall[side] = digest.RecallIn(ctx, a.o.State, places.ID())
 	if m := a.memory[side]; m != nil && a.journalEvery > 0 {
 		m.Every = a.journalEvery
 	}

@@ -39,6 +39,13 @@ type comparing struct {
 	troubles [2][]checks.Finding // errors since the side last gave something
 	again    []int32             // files whose source has to be read again, since the share differs
 	reread   map[int32]bool      // of those, the ones that are being read again
+	rotten   map[int32]rotten    // files whose source no longer holds what it held
+}
+
+// rotten is what the source of a file held when it was first read in its present state.
+type rotten struct {
+	then [32]byte
+	when time.Time
 }
 
 // wantedSums are the digests that a manifest holds besides SHA-256.
@@ -51,7 +58,7 @@ func (a *after) wantedSums() sums.Set {
 
 // content is the Finish of its check: it reads both sides in full.
 func (a *after) content(ctx context.Context, pass *checks.Pass) error {
-	c := &comparing{after: a, pass: pass}
+	c := &comparing{after: a, pass: pass, rotten: map[int32]rotten{}}
 	files, bytes := int64(0), int64(0)
 	for e := range a.tree.files.All() {
 		if readable(e) {
@@ -202,6 +209,11 @@ func (c *comparing) read(ctx context.Context) error {
 		err = c.readAgain(ctx)
 	}
 	c.settleTroubles(err)
+	for i, was := range c.rotten {
+		if e := c.tree.files.At(int(i)); e.flags&shareRead == 0 {
+			c.tellRotten(e, c.tree.path(int(i)), was) // the share says nothing of it
+		}
+	}
 	return err
 }
 
@@ -318,19 +330,35 @@ func (c *comparing) takeSource(e *entry, r *digest.Result, path string) {
 		e.before = r.When.Unix()
 		e.flags |= readBefore
 	default:
-		if rec, ok := c.memory[sourceSide].Find(r.Ident); ok && rec.Whole() && rec.Sums.SHA256 != r.Sums.SHA256 {
-			// It is the same file by all that the system says.
-			e.flags |= spoiled
-			c.fail(c.pass, sourceRotted, path, e.size, "SHA-256 is %x… now, it was %x… on %s; size and dates are the same",
-				r.Sums.SHA256[:8], rec.Sums.SHA256[:8], rec.When.Format(time.DateOnly))
-		} else if e.flags&readBefore != 0 && e.sums.SHA256 != r.Sums.SHA256 {
+		if e.flags&readBefore != 0 && e.sums.SHA256 != r.Sums.SHA256 {
 			e.flags |= newer // written to since the folders were read
 		}
 		e.sums, e.before = r.Sums, 0
 		e.flags &^= readBefore
 	}
+	if rec, ok := c.memory[sourceSide].First(r.Ident); ok && rec.Sums.SHA256 != r.Sums.SHA256 {
+		// It is the same file by all that the system says, now as in every run that reads it again.
+		c.rotten[int32(r.ID)] = rotten{rec.Sums.SHA256, rec.When}
+	}
 	e.kin = r.Kin
 	e.flags |= sourceRead
+}
+
+// tellRotten reports a file whose source no longer holds what it held.
+func (c *comparing) tellRotten(e *entry, path string, was rotten) {
+	e.flags |= spoiled
+	holds := ""
+	switch {
+	case e.flags&shareRead == 0:
+	case e.share == was.then:
+		holds = "; the share holds what the disk held then"
+	case e.share == e.sums.SHA256:
+		holds = "; the share holds what the disk holds now"
+	default:
+		holds = "; the share holds neither"
+	}
+	c.fail(c.pass, sourceRotted, path, e.size, "SHA-256 is %x… now, it was %x… on %s; size and dates are the same%s",
+		e.sums.SHA256[:8], was.then[:8], was.when.Format(time.DateOnly), holds)
 }
 
 // sameAsBefore reports whether a file is in the state in which an earlier run read it.
@@ -393,8 +421,11 @@ func changedHow(e *entry, r *digest.Result) string {
 
 // conclude compares the two sides of a file.
 func (c *comparing) conclude(i int, e *entry, path string) {
+	was, rotted := c.rotten[int32(i)]
 	switch {
 	case e.flags&spoiled != 0:
+	case rotted:
+		c.tellRotten(e, path, was)
 	case e.sums.SHA256 == e.share:
 		if n := c.proven.Add(1); c.onProven != nil {
 			c.onProven(n)

@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"loadline/checks"
+	"loadline/checks/digest"
 	"loadline/checks/names"
 	"loadline/checks/share"
 )
@@ -67,20 +68,13 @@ func (a *after) settleState(ctx context.Context, job *checks.Job) {
 	if a.o.State == "" {
 		return
 	}
-	in, err := share.Guard(ctx, job.Deadline, func() (bool, error) {
-		at := a.o.State
-		for {
-			if _, err := os.Stat(at); err == nil {
-				return share.Inside(job.Source, at)
-			}
-			up := filepath.Dir(at)
-			if up == at {
-				return false, nil
-			}
-			at = up
-		}
-	})
-	a.stateInSource = err == nil && in
+	in, err := share.Guard(ctx, job.Deadline, func() (bool, error) { return share.InsideOnce(job.Source, a.o.State) })
+	switch {
+	case share.Silent(err):
+		a.noState = fmt.Errorf("%w; name a file on this computer with -manifest", digest.ErrStateSilent)
+	case err == nil && in:
+		a.noState = errStateInSource
+	}
 }
 
 // offShare reports what in the path of the copy, or below it, is not on the share: a prefix that leads

@@ -55,6 +55,18 @@ func TestSourceRotted(t *testing.T) {
 			} else if detail := c.Findings[slices.IndexFunc(c.Findings, func(f checks.Finding) bool { return f.Rule == sourceRotted })].Detail; !strings.Contains(detail, "size and dates are the same") || !strings.HasSuffix(detail, tc.holds) {
 				t.Errorf("says %q", detail)
 			}
+			// Nor does it when checked again: what it held is not forgotten, and a copy that holds it must not be overwritten.
+			for _, fresh := range []bool{false, true, false} {
+				rep, err := p.check(t, func(o *Options) { o.Fresh = fresh }, nil)
+				fixture.Must(t, err)
+				c := rep.Result("content")
+				holds := map[bool]string{true: "the share holds what the disk held then", false: "the share holds what the disk holds now"}[tc.copyFirst]
+				if got := found(rep); !slices.Equal(got, []string{"content source-rotted take.mov"}) || rep.Manifest != "" {
+					t.Errorf("again, fresh %v: found %q", fresh, got)
+				} else if detail := c.Findings[slices.IndexFunc(c.Findings, func(f checks.Finding) bool { return f.Rule == sourceRotted })].Detail; !strings.HasSuffix(detail, holds) {
+					t.Errorf("again, fresh %v: says %q", fresh, detail)
+				}
+			}
 			unmount()
 		})
 	}

@@ -154,8 +154,8 @@ func (c *comparing) keep(name string, fill func(io.Writer) error) (string, error
 	switch {
 	case c.o.Manifest != "":
 		return c.o.Manifest, disk.WriteNew(c.o.Manifest, fill)
-	case c.stateInSource:
-		return "", errStateInSource
+	case c.noState != nil:
+		return "", c.noState
 	case c.o.State != "":
 		dir := filepath.Join(c.o.State, "manifests")
 		if err := os.MkdirAll(dir, 0o700); err != nil {

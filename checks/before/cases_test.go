@@ -332,6 +332,7 @@ var seenBy = map[*checks.Rule]string{
 	attributesSampled:  "TestAttributesOfALargeDisk",
 	readFails:          "TestDamagedDisk",
 	slowReading:        "TestSlowReading",
+	sourceRotted:       "TestReadRotted",
 	diskErrors:         "TestDiskErrors",
 	datalessFile:       "TestFlagsOfAMac",
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"math"
 	"slices"
 	"strings"
@@ -44,6 +45,12 @@ var (
 		Fix:    "Find the file: it may have been moved, renamed or lost since the list was made.",
 		Source: "RFC 8493 section 3, \"complete\"",
 	}
+	sourceRotted = &checks.Rule{
+		ID: "source-rotted", Level: checks.Fail,
+		When:   "read once more, the file holds something else than when it was first read, though its size and dates are the same",
+		Fix:    "Save this file from another copy if there is one, then replace the disk: it does not keep what it is given.",
+		Source: "common practice, no source",
+	}
 	sameContent = &checks.Rule{
 		ID: "same-content", Level: checks.Note,
 		When:   "the file has 1 MiB or more and the same content as another",
@@ -72,7 +79,7 @@ var everyByteReads = &checks.Check{
 		"that the check after copying need not read the disk again; they are compared with the checksum lists that are " +
 		"on the disk already. It takes hours, so it has to be asked for.",
 	Fix:   "Save what cannot be read from another copy, and copy the rest off this disk first.",
-	Rules: []*checks.Rule{readFails, slowReading, knownChecksumDiffers, knownChecksumMissing, sameContent, diskErrors},
+	Rules: []*checks.Rule{readFails, slowReading, knownChecksumDiffers, knownChecksumMissing, sourceRotted, sameContent, diskErrors},
 	Begin: beginReading,
 	Visit: func(pass *checks.Pass, d *walk.Dir) { pass.State.(*Reading).read.visit(pass, d) },
 	Finish: func(ctx context.Context, pass *checks.Pass) error {
@@ -93,6 +100,8 @@ type everyByte struct {
 	failed       int64
 	unstable     []string // changed or vanished while they were read
 	closed       int64    // may not be opened
+	unlisted     int64    // folders of which it is not known what is in them
+	spared       int64    // clutter that may not be opened
 	same         map[[16]byte][]placed
 	sizes        map[[16]byte]int64
 	badAt        []int64 // bytes that the run had read before
@@ -109,6 +118,7 @@ type diskReading struct {
 
 	list  digest.List // of what is to be read
 	lists knownLists
+	long  longSums
 
 	before int64 // bytes that the run had read of the disks before it
 	slow   []suspect
@@ -120,19 +130,23 @@ func beginReading(pass *checks.Pass) any {
 	for i, d := range pass.Job.Disks() {
 		e := &diskReading{everyByte: &r.read, number: i, root: d.Source}
 		e.lists.root, e.lists.number = d.Source, i
-		e.recalled = e.recall(pass.Job)
+		e.recalled = e.recall(pass.Context(), pass.Job)
 		r.read.disks = append(r.read.disks, e)
 	}
 	return r
 }
 
 // recall opens what is remembered of the disk. Two folders of one disk share it.
-func (e *diskReading) recall(job *checks.Job) (err error) {
-	if e.places, err = digest.At(context.Background(), e.root, job.Deadline); err != nil || job.State == "" {
+func (e *diskReading) recall(ctx context.Context, job *checks.Job) (err error) {
+	if e.places, err = digest.At(ctx, e.root, job.Deadline); err != nil || job.State == "" {
 		return err
 	}
 	for _, d := range job.Disks() {
-		if in, err := share.Guard(context.Background(), job.Deadline, func() (bool, error) { return share.Inside(d.Source, job.State) }); err == nil && in {
+		in, err := share.Guard(ctx, job.Deadline, func() (bool, error) { return share.InsideOnce(d.Source, job.State) })
+		switch {
+		case share.Silent(err):
+			return digest.ErrStateSilent
+		case err == nil && in:
 			return errors.New("the folder where this computer keeps its records is in the source, where nothing may be changed")
 		}
 	}
@@ -142,7 +156,7 @@ func (e *diskReading) recall(job *checks.Job) (err error) {
 			return other.recalled
 		}
 	}
-	e.memory, err = digest.Recall(job.State, e.places.ID())
+	e.memory, err = digest.RecallIn(ctx, job.State, e.places.ID())
 	return err
 }
 
@@ -158,6 +172,7 @@ func (e *everyByte) visit(pass *checks.Pass, d *walk.Dir) { e.disks[d.Source].vi
 
 func (e *diskReading) visit(pass *checks.Pass, d *walk.Dir) {
 	e.lists.see(d)
+	e.unseen(pass, d)
 	if pass.Job.Read {
 		e.list.Add(d, func(f *walk.Entry) (int, bool) { return 0, pass.Copied(d, f) })
 		return
@@ -172,10 +187,18 @@ func (e *diskReading) visit(pass *checks.Pass, d *walk.Dir) {
 		}
 		rec, ok := e.memory.Find(e.places.IdentIn(d, f))
 		if !ok {
+			if (names.Clutter(f.Name) || names.ClutterAbove(d.Path) != "") && errors.Is(d.Access(f.Name), fs.ErrPermission) {
+				e.mu.Lock()
+				e.spared++
+				e.mu.Unlock()
+			}
 			continue
 		}
 		if path := d.Join(f.Name); rec.Whole() {
 			e.whole(path, f.Size, &rec.Sums, rec.When, true)
+			if found, rotted := e.rotted(path, f.Size, rec.Ident, &rec.Sums); rotted {
+				pass.FlagFinding(d, found)
+			}
 		} else {
 			e.mu.Lock()
 			e.failed++
@@ -187,6 +210,55 @@ func (e *diskReading) visit(pass *checks.Pass, d *walk.Dir) {
 			})
 		}
 	}
+}
+
+// unseen counts what is to be copied but could not be looked at, and so will not be read either.
+func (e *diskReading) unseen(pass *checks.Pass, d *walk.Dir) {
+	inside := names.ClutterAbove(d.Path) != ""
+	closed, unlisted := int64(0), int64(0)
+	var gone []string
+	if d.Err != nil && !inside && (d.Path == "" || pass.Job.CopiesFolder(d.Path)) {
+		unlisted++
+	}
+	for i := range d.Entries {
+		f := &d.Entries[i]
+		if !f.Failed {
+			continue
+		}
+		path := d.Join(f.Name)
+		missing, clutter := errors.Is(d.Why(f.Name), fs.ErrNotExist), inside || names.Clutter(f.Name)
+		switch {
+		case f.Kind == walk.File && !pass.Job.CopiesFile(path), f.Kind == walk.Folder && !pass.Job.CopiesFolder(path):
+		case f.Kind != walk.File && f.Kind != walk.Folder:
+		case missing:
+			gone = append(gone, path)
+		case clutter:
+		case f.Kind == walk.File:
+			closed++
+		default:
+			unlisted++
+		}
+	}
+	if closed+unlisted == 0 && gone == nil {
+		return
+	}
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	e.closed += closed
+	e.unlisted += unlisted
+	e.unstable = append(e.unstable, gone...)
+}
+
+// rotted compares what a file holds with what it held when it was first read in its present state.
+func (e *diskReading) rotted(path string, size int64, id digest.Ident, s *sums.Sums) (found checks.Finding, rotted bool) {
+	was, ok := e.memory.First(id)
+	if !ok || was.Sums.SHA256 == s.SHA256 {
+		return found, false
+	}
+	return checks.Finding{
+		Source: e.number, Path: strings.Clone(path), Rule: sourceRotted, Level: checks.Fail, Size: size,
+		Detail: fmt.Sprintf("its SHA-256 is %x…, it was %x… on %s; size and dates are the same", s.SHA256[:8], was.Sums.SHA256[:8], was.When.Format(time.DateOnly)),
+	}, true
 }
 
 // whole counts a file that was read to its last byte, now or before.
@@ -237,16 +309,19 @@ func (r *Reading) finish(ctx context.Context, pass *checks.Pass) error {
 	}
 	e.flagSame(pass)
 	e.describe(pass)
+	if err == nil && !pass.Job.Read {
+		err = e.notAsked(pass, &n)
+	}
 	switch {
 	case err != nil:
 		return err
-	case !pass.Job.Read:
-		return e.notAsked(pass, &n)
 	case len(e.unstable) > 0:
 		return fmt.Errorf("%s changed or vanished while being read, %s among them; close every program that uses the disk, then read again: only these are read",
 			checks.Plural(int64(len(e.unstable)), "file"), names.Quote(slices.Min(e.unstable)))
 	case e.closed > 0:
 		return fmt.Errorf("you may not open %s: see “%s”", checks.Plural(e.closed, "file"), permissions.Title)
+	case e.unlisted > 0:
+		return fmt.Errorf("%s could not be listed, so what is in there was not read: see “%s”", checks.Plural(e.unlisted, "folder"), permissions.Title)
 	}
 	return nil
 }
@@ -260,7 +335,7 @@ const (
 
 // notAsked says what is not known yet and how long it would take to know it; nil where all is remembered.
 func (e *everyByte) notAsked(pass *checks.Pass, n *checks.CopyTotals) error {
-	if e.files == n.Files || e.files+e.failed == n.Files {
+	if e.files+e.failed+e.spared == n.Files {
 		return nil
 	}
 	rate := usualRate

@@ -16,6 +16,8 @@ import (
 	"testing"
 	"time"
 
+	"golang.org/x/sys/unix"
+
 	"loadline/checks"
 	"loadline/checks/digest"
 	"loadline/checks/internal/fixture"
@@ -154,6 +156,150 @@ func TestChecksumListsOfTools(t *testing.T) {
 	}
 }
 
+// Lists of SHA-512, of sha512sum and of a bag that has no other manifest: they are held against what is read, remembered,
+// and a file that another list names need not be read again.
+func TestListsOfSHA512(t *testing.T) {
+	dir, state := fixture.TempDir(t), t.TempDir()
+	archiveOf(t, filepath.Join(dir, "bag", "data"))
+	all := fixture.Command(t, filepath.Join(dir, "bag"), "sh", "-c", "sha512sum data/day?/*")
+	fixture.WriteFile(t, filepath.Join(dir, "bag", "manifest-sha512.txt"), all+strings.Repeat("0", 128)+"  data/lost\n")
+	fixture.WriteFile(t, filepath.Join(dir, "bag", "bagit.txt"), "BagIt-Version: 1.0\n")
+	fixture.WriteFile(t, filepath.Join(dir, "day.sha512"), "\ufeff"+fixture.Command(t, dir, "sh", "-c", "sha512sum --tag bag/data/day1/*"))
+	files := int64(strings.Count(all, "\n"))
+	want := []string{"known-checksum-missing bag/data/lost"}
+	for run, n := range []int64{files + 3, 0} {
+		r := everyByteOf(t, reading(dir, state))
+		if !slices.Equal(told(r), want) || r.Fact("known_checksums").Value != files+3 || r.Fact("files_read").Value != n {
+			t.Errorf("run %d: %q, %v agree, %v read", run, told(r), r.Fact("known_checksums").Value, r.Fact("files_read").Value)
+		}
+	}
+	fixture.WriteFile(t, filepath.Join(dir, "later.sha512"), fixture.Command(t, dir, "sha512sum", "bag/bagit.txt"))
+	if r := everyByteOf(t, reading(dir, state)); r.Fact("files_read").Value != int64(2) || r.Fact("known_checksums").Value != files+4 {
+		t.Errorf("a list that turns up later: %v read, %v agree", r.Fact("files_read").Value, r.Fact("known_checksums").Value)
+	}
+	fixture.Flip(t, filepath.Join(dir, "bag/data/day1/clip 5.mov"), 3)
+	want = []string{"known-checksum-differs bag/data/day1/clip 5.mov", "known-checksum-differs bag/data/day1/clip 5.mov", want[0]}
+	for _, again := range []bool{true, false} {
+		job := reading(dir, state)
+		job.Read = again
+		got := told(everyByteOf(t, job))
+		if !again {
+			got = append(got, want[2]) // that costs a look at every file
+		}
+		if !slices.Equal(got, want) {
+			t.Errorf("read %v: %q", again, got)
+		}
+	}
+}
+
+// What is named like a list and is none is told: nothing was held against it.
+func TestListsThatAreNone(t *testing.T) {
+	dir := fixture.TempDir(t)
+	fixture.WriteFile(t, filepath.Join(dir, "wide.md5"), "\xff\xfed\x004\x001\x00")
+	fixture.WriteFile(t, filepath.Join(dir, "diary.sha256"), "this is\na diary\n")
+	fixture.WriteFile(t, filepath.Join(dir, "good.md5"), fixture.Command(t, dir, "md5sum", "diary.sha256"))
+	r := everyByteOf(t, reading(dir, ""))
+	if f := r.Fact("known_unread"); f.Value != 2 || !strings.Contains(f.Text, "diary.sha256") || r.Status != checks.Passed {
+		t.Errorf("%v: %v %q", r.Status, f.Value, f.Text)
+	}
+	if f := r.Fact("known_checksums"); f.Value != int64(1) || !strings.Contains(f.Text, "1 list") {
+		t.Errorf("%v %q", f.Value, f.Text)
+	}
+}
+
+// A file in whose place there is a link, a pipe or nothing by the time it is to be read was changed, and is not rotten; nor
+// is what was in a folder that is a file by then.
+func TestReplacedWhileReading(t *testing.T) {
+	dir := realTemp(t)
+	for i := range 40 {
+		fixture.WriteFile(t, filepath.Join(dir, fmt.Sprintf("a/clip %02d.mov", i)), "frames")
+	}
+	fixture.WriteFile(t, filepath.Join(dir, "z/last.mov"), "frames")
+	at := func(i int) string { return filepath.Join(dir, fmt.Sprintf("a/clip %02d.mov", i)) }
+	var one sync.Mutex // holds up the other lane until all is replaced
+	done := false
+	everyByteFile = func(int64) {
+		one.Lock()
+		defer one.Unlock()
+		if done {
+			return
+		}
+		done = true
+		for i := 36; i < 40; i++ {
+			fixture.Must(t, os.Remove(at(i)))
+		}
+		fixture.Must(t, os.Symlink("clip 00.mov", at(36)))
+		fixture.Must(t, unix.Mkfifo(at(37), 0o644))
+		fixture.Must(t, os.Mkdir(at(38), 0o755))
+		fixture.Must(t, os.RemoveAll(filepath.Join(dir, "z")))
+		fixture.WriteFile(t, filepath.Join(dir, "z"), "no folder")
+	}
+	defer func() { everyByteFile = nil }()
+	r := everyByteOf(t, reading(dir, ""))
+	if r.Status != checks.Unknown || !strings.Contains(r.Reason, "5 files changed or vanished") || len(told(r)) > 0 {
+		t.Errorf("%v %q %q", r.Status, r.Reason, told(r))
+	}
+}
+
+// A state folder that does not respond, here by a pipe that nobody writes to, does not keep a run from being stopped.
+func TestStopWhileRecalling(t *testing.T) {
+	dir, state := realTemp(t), t.TempDir()
+	archiveOf(t, dir)
+	everyByteOf(t, reading(dir, state))
+	logs, err := filepath.Glob(filepath.Join(state, "read", "*.log"))
+	fixture.Must(t, err)
+	for _, log := range logs {
+		fixture.Must(t, os.Remove(log))
+		fixture.Must(t, unix.Mkfifo(log, 0o600))
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	rep, err := checks.Run(ctx, reading(dir, state), []*checks.Check{everyByteReads}, func(e checks.Event) {
+		if e.Check == everyByteReads {
+			time.AfterFunc(0, stop)
+		}
+	})
+	if !errors.Is(err, context.Canceled) || rep == nil || !rep.Interrupted || len(logs) != 1 {
+		t.Errorf("%v, %d files", err, len(logs))
+	}
+	for _, log := range logs { // lets go of the call that was left behind
+		f, err := os.OpenFile(log, os.O_RDWR, 0)
+		fixture.Must(t, err)
+		fixture.Must(t, f.Close())
+	}
+}
+
+// What could not be looked at was not read: no list of folders, no file in a folder that may not be searched. Clutter
+// that nobody may open is no reason.
+func TestReadClosedFolders(t *testing.T) {
+	if !fixture.Ordinary(t) {
+		return
+	}
+	for _, c := range []struct {
+		tree []string
+		good bool
+		says string
+	}{
+		{[]string{"a 1", "closed/file 1", "closed/ mode=0000"}, false, "1 folder could not be listed"},
+		{[]string{"a 1", "listed/file 1", "listed/ mode=0444"}, false, "may not open 1 file"},
+		{[]string{"a 1", "listed/below/file 1", "listed/ mode=0444"}, false, "1 folder could not be listed"},
+		{[]string{"a 1", ".Trashes/file 1", ".Trashes/ mode=0000", "b/.DS_Store 1 mode=0000"}, true, ""},
+	} {
+		root, state := realTemp(t), t.TempDir()
+		grow(t, root, c.tree...)
+		for _, read := range []bool{true, false} {
+			job := reading(root, state)
+			job.Read = read
+			r := everyByteOf(t, job)
+			if good := r.Status == checks.Passed; good != c.good || !strings.Contains(r.Reason, c.says) && read {
+				t.Errorf("%q, read %v: %v %q", c.tree, read, r.Status, r.Reason)
+			}
+		}
+		for _, closed := range []string{"closed", "listed", ".Trashes"} {
+			_ = os.Chmod(filepath.Join(root, closed), 0o755) // only one of them is there
+		}
+	}
+}
+
 // The baseline is a manifest that sha256sum verifies; it is never written over anything, nor without a reading,
 // nor by a reading that was stopped.
 func TestBaseline(t *testing.T) {
@@ -224,7 +370,7 @@ func TestReadWithoutMemory(t *testing.T) {
 	archiveOf(t, dir)
 	blocked := t.TempDir()
 	fixture.WriteFile(t, filepath.Join(blocked, "read"), "a file where a folder should be")
-	for name, state := range map[string]string{"blocked": blocked, "in the source": filepath.Join(dir, "day0")} {
+	for name, state := range map[string]string{"blocked": blocked, "in the source": filepath.Join(dir, "day0"), "in it, not there yet": filepath.Join(dir, "not", "yet")} {
 		before := fixture.Tree(t, dir)
 		r := everyByteOf(t, reading(dir, state))
 		if why, _ := r.Fact("memory_error").Value.(string); r.Status != checks.Passed || why == "" {

@@ -5,7 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"os"
+	"path/filepath"
 	"slices"
+	"syscall"
 	"time"
 
 	"loadline/checks"
@@ -34,7 +37,7 @@ func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 		meters[i].Total.Store(d.list.Bytes)
 		readings[i] = &digest.Reading{
 			Root: d.root, Name: meters[i].Name, Deadline: max(pass.Job.Deadline, readPatience), Places: d.places, Memory: d.memory,
-			Want: d.lists.want, Meter: meters[i], Stretch: everyByteStretch,
+			Want: d.lists.want, Also: d.makeLong, Meter: meters[i], Stretch: everyByteStretch,
 		}
 		d.memory.Begin()
 	}
@@ -51,7 +54,10 @@ func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 		pass.Phase(checks.Phase{Text: "Reading every file", Meters: meters})
 		d.before = r.Bytes
 		began := time.Now()
-		err := in.Run(ctx, files, func(f *digest.Result) { d.judge(pass, f) })
+		err := d.here(ctx, in)
+		if err == nil {
+			err = in.Run(ctx, files, func(f *digest.Result) { d.judge(pass, f) })
+		}
 		took += time.Since(began)
 		r.Bytes += in.Meter.Read.Load()
 		for _, p := range in.Curve() {
@@ -76,7 +82,7 @@ func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 	tellWays(pass, readings)
 	if len(curve) > 1 {
 		pass.Fact("rates", curve, "%s", rateText(curve))
-		pass.Fact("bad_at", e.badAt, "%s", choose(len(e.badAt) == 0, "No bad place on the way", "Bad places on the way: "+checks.Count(int64(len(e.badAt)))))
+		pass.Fact("bad_at", append([]int64{}, e.badAt...), "%s", choose(len(e.badAt) == 0, "No bad place on the way", "Bad places on the way: "+checks.Count(int64(len(e.badAt)))))
 	}
 	// Where everything was read before there was nothing to remember.
 	needed := end != nil || ctx.Err() != nil || e.files > e.remembered || e.failed > 0
@@ -101,6 +107,17 @@ func (r *Reading) readAll(ctx context.Context, pass *checks.Pass) error {
 		}
 	}
 	return e.disks[0].writeBaseline(ctx, pass) // of several disks there is none
+}
+
+// here reports by an error that the disk is not the one whose folders were listed.
+func (e *diskReading) here(ctx context.Context, in *digest.Reading) error {
+	if e.places == nil {
+		return nil
+	}
+	if err := e.places.Here(ctx, in.Deadline); err != nil {
+		return fmt.Errorf("%s: %w", in.Name, err)
+	}
+	return nil
 }
 
 // readPatience is how long a disk may stay silent: it may try for long before it gives up on a block (common
@@ -133,6 +150,8 @@ func (e *diskReading) judge(pass *checks.Pass, f *digest.Result) {
 			everyByteFile(n)
 		}
 	}()
+	long := e.longOf(f)
+	replaced := f.Err != nil && len(f.Bad) == 0 && e.replaced(f.Path)
 	if f.Whole() {
 		before := int64(0)
 		if f.Known {
@@ -140,7 +159,10 @@ func (e *diskReading) judge(pass *checks.Pass, f *digest.Result) {
 		}
 		e.list.Mark(&f.File, digest.Mark{Done: true, SHA256: f.Sums.SHA256, Before: before})
 		e.whole(f.Path, f.Size, &f.Sums, f.When, f.Known)
-		e.lists.compare(pass, f.Path, f.Size, &f.Sums)
+		if found, rotted := e.rotted(f.Path, f.Size, f.Ident, &f.Sums); rotted {
+			pass.Add(found)
+		}
+		e.lists.compare(pass, f.Path, f.Size, &f.Sums, long)
 		e.mu.Lock()
 		defer e.mu.Unlock()
 		for _, s := range f.Stretches {
@@ -157,7 +179,7 @@ func (e *diskReading) judge(pass *checks.Pass, f *digest.Result) {
 			e.closed++
 		}
 		return
-	case errors.Is(f.Err, fs.ErrNotExist), f.Changed, f.Err == nil && f.Length != f.Size:
+	case errors.Is(f.Err, fs.ErrNotExist), replaced, f.Changed, f.Err == nil && f.Length != f.Size:
 		e.unstable = append(e.unstable, f.Path)
 		return
 	}
@@ -185,6 +207,15 @@ func (e *diskReading) judge(pass *checks.Pass, f *digest.Result) {
 		e.badAt = append(e.badAt, e.before+f.At)
 	}
 	pass.Add(found)
+}
+
+// replaced reports whether something else, such as a link, has taken the place of a file since it was listed, or of a
+// folder above it.
+func (e *diskReading) replaced(path string) bool {
+	info, err := share.Guard(context.Background(), readPatience, func() (fs.FileInfo, error) {
+		return os.Lstat(filepath.Join(e.root, filepath.FromSlash(path)))
+	})
+	return errors.Is(err, fs.ErrNotExist) || errors.Is(err, syscall.ENOTDIR) || err == nil && !info.Mode().IsRegular()
 }
 
 const (

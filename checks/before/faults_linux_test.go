@@ -1,15 +1,18 @@
 package before
 
 import (
+	"context"
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
 	"golang.org/x/sys/unix"
 
 	"loadline/checks"
 	"loadline/checks/internal/fixture"
+	"loadline/checks/walk"
 )
 
 // btrfs keeps a checksum of every block, so a byte that is flipped under it gives EIO for its block of 4 KiB. Exactly
@@ -115,4 +118,52 @@ func TestDiskTakenAway(t *testing.T) {
 	if before, _ := r.Fact("remembered").Value.(int64); r.Status != checks.Passed || before < 2 || before >= int64(len(files)) {
 		t.Errorf("back again: %v %q, %d remembered", r.Status, r.Reason, before)
 	}
+}
+
+// A disk that is taken away before the first file is read is gone; its files have not vanished one by one.
+func TestDiskTakenAwayBefore(t *testing.T) {
+	if !fixture.Room(t) {
+		return
+	}
+	img := fixture.Image(t, 64<<20, "mkfs.ext4", "-q")
+	dir := filepath.Join(realTemp(t), "disk")
+	fixture.Mount(t, dir, "-o", "loop", img)
+	archiveOf(t, dir)
+	late := &checks.Check{
+		ID: "late", Title: "Taken away after the walk", Group: everyByteReads.Group, Doc: "-", Fix: "-",
+		Rules:  []*checks.Rule{{ID: "never", When: "-", Fix: "-", Source: "-"}},
+		Finish: func(context.Context, *checks.Pass) error { return unix.Unmount(dir, unix.MNT_DETACH) },
+		Visit:  func(*checks.Pass, *walk.Dir) {},
+	}
+	rep, err := checks.Run(t.Context(), reading(dir, t.TempDir()), []*checks.Check{late, everyByteReads}, nil)
+	fixture.Must(t, err)
+	if r := rep.Result(everyByteReads.ID); r.Status != checks.Unknown || !strings.Contains(r.Reason, "no longer there") {
+		t.Errorf("%v %q", r.Status, r.Reason)
+	}
+}
+
+// A file that rots on its disk, its number, size and dates unchanged (ext4 keeps no checksum of content), shows once it is
+// read again, as for a checksum list that was made later, and from then on.
+func TestReadRotted(t *testing.T) {
+	if !fixture.Room(t) {
+		return
+	}
+	img := fixture.Image(t, 64<<20, "mkfs.ext4", "-q")
+	dir, state := filepath.Join(realTemp(t), "disk"), t.TempDir()
+	unmount := fixture.Mount(t, dir, "-o", "loop", img)
+	files := archiveOf(t, dir)
+	everyByteOf(t, reading(dir, state))
+	unmount()
+	const file = "day1/clip 5.mov"
+	fixture.Flip(t, img, fixture.FindIn(t, img, files[file][200_000:200_300])+7)
+	unmount = fixture.Mount(t, dir, "-o", "loop", img)
+	fixture.WriteFile(t, filepath.Join(dir, "later.md5"), fixture.Command(t, dir, "md5sum", file))
+	for _, read := range []bool{true, true, false} {
+		job := reading(dir, state)
+		job.Read = read
+		if r := everyByteOf(t, job); r.Status != checks.Failed || !slices.Equal(told(r), []string{"source-rotted " + file}) || r.Fact("known_checksums").Value != int64(1) {
+			t.Errorf("read %v: %v %q, %v agree", read, r.Status, told(r), r.Fact("known_checksums").Value)
+		}
+	}
+	unmount()
 }

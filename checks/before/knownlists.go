@@ -37,6 +37,8 @@ type knownLists struct {
 	number int // of the disk
 
 	good, outside int64
+	unread        []string // paths of what is named like a list and is none, or could not be read
+	long          bool     // any line has a SHA-512
 }
 
 // A knownLine is one line of one list. The line itself is read again when it is needed.
@@ -50,30 +52,33 @@ type knownLine struct {
 
 const (
 	longestKnown = 64 << 10 // bytes of a line
-	largestKnown = 64 << 20 // bytes of a list
+	largestKnown = 1 << 30  // bytes of a list
 )
+
+// knownSHA512 stands for SHA-512, which is none of the digests that are made of every file; see longSums.
+const knownSHA512 sums.Set = 1 << 7
 
 // isKnownList tells by its name whether a file may be a checksum list, and whether it is the manifest of a bag
 // (RFC 8493 section 2.1.3; the other names are common practice, no source).
 func isKnownList(name string) (list, bag bool) {
 	// All of them end in a digit of a digest, "sum", "sums" or "txt", and few other files do.
-	if name == "" || strings.IndexByte("156mst", name[len(name)-1]|0x20) < 0 {
+	if name == "" || strings.IndexByte("1256mst", name[len(name)-1]|0x20) < 0 {
 		return false, false
 	}
 	n := strings.ToLower(name)
 	if rest, ok := strings.CutPrefix(strings.TrimPrefix(n, "tag"), "manifest-"); ok && strings.HasSuffix(rest, ".txt") {
 		switch strings.TrimSuffix(rest, ".txt") {
-		case "md5", "sha1", "sha256":
+		case "md5", "sha1", "sha256", "sha512":
 			return true, true
 		}
 		return false, false
 	}
 	switch path.Ext(n) {
-	case ".md5", ".sha1", ".sha256", ".md5sum", ".sha1sum", ".sha256sum", ".md5sums", ".sha1sums", ".sha256sums":
+	case ".md5", ".sha1", ".sha256", ".sha512", ".md5sum", ".sha1sum", ".sha256sum", ".sha512sum", ".md5sums", ".sha1sums", ".sha256sums", ".sha512sums":
 		return true, false
 	}
 	switch strings.TrimSuffix(n, ".txt") {
-	case "md5sum", "md5sums", "sha1sum", "sha1sums", "sha256sum", "sha256sums", "checksum", "checksums":
+	case "md5sum", "md5sums", "sha1sum", "sha1sums", "sha256sum", "sha256sums", "sha512sum", "sha512sums", "checksum", "checksums":
 		return true, false
 	}
 	return false, false
@@ -83,7 +88,7 @@ func isKnownList(name string) (list, bag bool) {
 func (k *knownLists) see(d *walk.Dir) {
 	for i := range d.Entries {
 		e := &d.Entries[i]
-		if e.Kind != walk.File || e.Failed || e.Size == 0 || e.Size > largestKnown {
+		if e.Kind != walk.File || e.Failed || e.Size == 0 {
 			continue
 		}
 		if list, _ := isKnownList(e.Name); list {
@@ -111,7 +116,8 @@ func (k *knownLists) read(ctx context.Context) error {
 			return err
 		}
 		if err != nil {
-			continue // whether it can be read shows when it is read as a file
+			k.unread = append(k.unread, list)
+			continue
 		}
 		k.lines = append(k.lines, got.lines...)
 		k.outside += got.outside
@@ -129,6 +135,9 @@ func (k *knownLists) parse(list string, number int32) (lines []knownLine, outsid
 		return nil, 0, err
 	}
 	defer f.Close()
+	if info, err := f.Stat(); err != nil || info.Size() > largestKnown {
+		return nil, 0, cmp.Or(err, errNoList)
+	}
 	_, bag := isKnownList(path.Base(list))
 	in := bufio.NewReaderSize(f, longestKnown)
 	other := 0
@@ -148,6 +157,7 @@ func (k *knownLists) parse(list string, number int32) (lines []knownLine, outsid
 			default:
 				if file, inside := k.resolve(list, known.name); inside {
 					lines = append(lines, knownLine{hash: k.hash(file), at: here, list: number, kind: known.kind})
+					k.long = k.long || known.kind == knownSHA512
 				} else {
 					outside++
 				}
@@ -222,13 +232,14 @@ func (k *knownLists) at(file string) (string, bool) {
 type known struct {
 	name   string // "" where the line says nothing
 	kind   sums.Set
-	digest [32]byte
+	digest [64]byte
 	size   int // of the digest, bytes
 }
 
-// parseKnown reads a line of sha256sum, sha1sum or md5sum, plain or as BSD writes it, or of the manifest of a bag.
+// parseKnown reads a line of sha256sum, sha512sum, sha1sum or md5sum, plain or as BSD writes it, or of the manifest of a
+// bag. Editors of Windows begin a text with U+FEFF.
 func parseKnown(line []byte, bag bool) (k known, ok bool) {
-	line = bytes.TrimRight(bytes.Clone(line), "\r\n")
+	line = bytes.TrimPrefix(bytes.TrimRight(bytes.Clone(line), "\r\n"), []byte("\ufeff"))
 	if len(bytes.TrimSpace(line)) == 0 || line[0] == '#' || line[0] == ';' {
 		return known{}, true
 	}
@@ -252,7 +263,7 @@ func parseKnown(line []byte, bag bool) (k known, ok bool) {
 }
 
 // tags name the algorithms in lines of the form of BSD.
-var tags = map[sums.Set]string{0: "SHA256", sums.SHA1: "SHA1", sums.MD5: "MD5"}
+var tags = map[sums.Set]string{0: "SHA256", knownSHA512: "SHA512", sums.SHA1: "SHA1", sums.MD5: "MD5"}
 
 // bagDecoder takes back what RFC 8493 section 2.1.3 codes in a path, in either case of letters.
 var bagDecoder = strings.NewReplacer("%0A", "\n", "%0a", "\n", "%0D", "\r", "%0d", "\r", "%25", "%")
@@ -260,6 +271,8 @@ var bagDecoder = strings.NewReplacer("%0A", "\n", "%0a", "\n", "%0D", "\r", "%0d
 // setDigest reads a digest; its length tells its kind.
 func (k *known) setDigest(text string) bool {
 	switch len(text) {
+	case 128:
+		k.kind = knownSHA512
 	case 64:
 		k.kind = 0
 	case 40:
@@ -274,8 +287,10 @@ func (k *known) setDigest(text string) bool {
 }
 
 // of returns the digest of a kind.
-func (k *known) of(s *sums.Sums) []byte {
+func (k *known) of(s *sums.Sums, sha512 []byte) []byte {
 	switch k.kind {
+	case knownSHA512:
+		return sha512
 	case sums.MD5:
 		return s.MD5[:]
 	case sums.SHA1:
@@ -293,7 +308,7 @@ func (k *knownLists) naming(file string) (from, to int) {
 	return from, to
 }
 
-// want says which digests the lists have of a file, and notes that it is there.
+// want says which digests the lists have of a file, SHA-512 aside, and notes that it is there.
 func (k *knownLists) want(f *digest.File) (set sums.Set) {
 	if len(k.lines) == 0 {
 		return 0
@@ -305,11 +320,11 @@ func (k *knownLists) want(f *digest.File) (set sums.Set) {
 		set |= k.lines[i].kind
 		k.lines[i].found = true
 	}
-	return set
+	return set &^ knownSHA512
 }
 
-// compare holds the sums of a file against what the lists say of it.
-func (k *knownLists) compare(pass *checks.Pass, file string, size int64, s *sums.Sums) {
+// compare holds the sums of a file, and its SHA-512 where that is known, against what the lists say of it.
+func (k *knownLists) compare(pass *checks.Pass, file string, size int64, s *sums.Sums, sha512 []byte) {
 	if len(k.lines) == 0 {
 		return
 	}
@@ -318,7 +333,7 @@ func (k *knownLists) compare(pass *checks.Pass, file string, size int64, s *sums
 	lines := slices.Clone(k.lines[from:to])
 	k.mu.Unlock()
 	for _, l := range lines {
-		if s.Has&l.kind != l.kind {
+		if l.kind == knownSHA512 && sha512 == nil || l.kind != knownSHA512 && s.Has&l.kind != l.kind {
 			continue
 		}
 		list := k.lists[l.list]
@@ -329,10 +344,10 @@ func (k *knownLists) compare(pass *checks.Pass, file string, size int64, s *sums
 		if named, inside := k.resolve(list, known.name); !inside || named != file {
 			continue // another path of the same hash
 		}
-		if want := known.digest[:known.size]; !bytes.Equal(known.of(s), want) {
+		if want := known.digest[:known.size]; !bytes.Equal(known.of(s, sha512), want) {
 			pass.Add(checks.Finding{
 				Source: k.number, Path: file, Rule: knownChecksumDiffers, Level: checks.Fail, Size: size,
-				Detail: fmt.Sprintf("its %s is %x…, %s has %x…", kindName(known.kind), known.of(s)[:8], names.Quote(list), want[:8]),
+				Detail: fmt.Sprintf("its %s is %x…, %s has %x…", kindName(known.kind), known.of(s, sha512)[:8], names.Quote(list), want[:8]),
 			})
 			continue
 		}
@@ -348,6 +363,8 @@ func kindName(kind sums.Set) string {
 		return "MD5"
 	case sums.SHA1:
 		return "SHA-1"
+	case knownSHA512:
+		return "SHA-512"
 	}
 	return "SHA-256"
 }
@@ -462,7 +479,7 @@ func (k *knownLists) recall(ctx context.Context, pass *checks.Pass, e *diskReadi
 			for i := from; i < to; i++ {
 				k.lines[i].found = true // all lines of one file at once
 			}
-			k.compare(pass, s.file, s.Size, &rec.Sums)
+			k.compare(pass, s.file, s.Size, &rec.Sums, e.knownLong(rec.Ident))
 		}
 	}
 	return nil
@@ -471,12 +488,19 @@ func (k *knownLists) recall(ctx context.Context, pass *checks.Pass, e *diskReadi
 // describeLists writes what was compared onto the card.
 func describeLists(pass *checks.Pass, disks []*diskReading) {
 	lines, lists, good, outside := 0, 0, int64(0), int64(0)
+	var unread []string
 	for _, d := range disks {
 		k := &d.lists
 		lines += len(k.lines)
 		lists += len(k.lists)
 		good += k.good
 		outside += k.outside
+		unread = append(unread, k.unread...)
+	}
+	lists -= len(unread)
+	if len(unread) > 0 {
+		pass.Fact("known_unread", len(unread), "Named like a checksum list, but not one that could be read: %s, %s first",
+			checks.Plural(int64(len(unread)), "file"), names.Quote(slices.Min(unread)))
 	}
 	if lines == 0 {
 		return

@@ -47,7 +47,7 @@ func TestResolveListed(t *testing.T) {
 
 // The kinds of digests and the endings are those that isKnownList tells of.
 func TestKnownListNames(t *testing.T) {
-	for _, kind := range []string{"md5", "sha1", "sha256"} {
+	for _, kind := range []string{"md5", "sha1", "sha256", "sha512"} {
 		for _, name := range []string{"reel." + kind, "reel." + kind + "sum", "reel." + kind + "sums", kind + "sum", kind + "SUMS.txt", "Reel." + strings.ToUpper(kind)} {
 			if list, bag := isKnownList(name); !list || bag {
 				t.Errorf("%s: a list %v, of a bag %v", name, list, bag)

@@ -3,6 +3,7 @@ package digest
 import (
 	"bufio"
 	"cmp"
+	"encoding/binary"
 	"errors"
 	"io"
 	"io/fs"
@@ -121,12 +122,14 @@ func (m *Memory) compact(added int64) error {
 	})
 }
 
-// newest marks the newest record of each file, whatever state it was in then, and counts them. There are about all
-// records.
+// newest marks the newest record of each file, whatever state it was in then, and the first of that state where it has other
+// sums, which tells of a file that rots. It counts them. There are about all records.
 func newest(f io.ReaderAt, all int64) (keep []uint64, n int64, err error) {
 	type seen struct {
-		file Ident
-		at   int64
+		file  Ident
+		at    int64
+		state Ident
+		sum   uint64 // the head of the SHA-256; 0 where the file was not read whole
 	}
 	list := make([]seen, 0, all)
 	keep = make([]uint64, all/64+1)
@@ -136,7 +139,11 @@ func newest(f io.ReaderAt, all int64) (keep []uint64, n int64, err error) {
 			if file == 0 {
 				file = r.Ident | 1<<63 // no kin has that bit
 			}
-			list = append(list, seen{file, at})
+			s := seen{file, at, r.Ident, 0}
+			if r.Whole() {
+				s.sum = binary.BigEndian.Uint64(r.Sums.SHA256[:])
+			}
+			list = append(list, s)
 		}
 		return nil
 	})
@@ -144,15 +151,33 @@ func newest(f io.ReaderAt, all int64) (keep []uint64, n int64, err error) {
 		return nil, 0, err
 	}
 	slices.SortFunc(list, func(x, y seen) int { return cmp.Or(cmp.Compare(x.file, y.file), cmp.Compare(x.at, y.at)) })
-	for i, s := range list {
-		if i+1 < len(list) && list[i+1].file == s.file {
+	mark := func(at int64) error {
+		if at/64 >= int64(len(keep)) {
+			return errors.New("the file has grown meanwhile")
+		}
+		keep[at/64] |= 1 << (at % 64)
+		n++
+		return nil
+	}
+	for from, i := 0, 0; i < len(list); i++ {
+		if i+1 < len(list) && list[i+1].file == list[i].file {
 			continue
 		}
-		if s.at/64 >= int64(len(keep)) {
-			return nil, 0, errors.New("the file has grown meanwhile")
+		last := &list[i]
+		if err := mark(last.at); err != nil {
+			return nil, 0, err
 		}
-		keep[s.at/64] |= 1 << (s.at % 64)
-		n++
+		for k := from; k < i; k++ {
+			if s := &list[k]; s.state == last.state && s.sum != 0 {
+				if s.sum != last.sum {
+					err = mark(s.at)
+				}
+				break
+			}
+		}
+		if from = i + 1; err != nil {
+			return nil, 0, err
+		}
 	}
 	return keep, n, nil
 }

@@ -84,6 +84,42 @@ func TestMemoryStaysSmall(t *testing.T) {
 	}
 }
 
+// What a file held when it was first read in its present state is not forgotten where it holds something else since.
+func TestFirstIsKept(t *testing.T) {
+	dir := t.TempDir()
+	const files, rotten, changed = 2500, 7, 8
+	remember(t, dir, 0, files, 0)
+	m, err := Recall(dir, "disk")
+	fixture.Must(t, err)
+	now := found(rotten, 0)
+	now.Sums, now.When = sums.Of(0, []byte("rotten")), now.When.Add(time.Hour)
+	m.add(now)
+	m.add(&Record{Ident: now.Ident, Kin: now.Kin, When: now.When.Add(time.Hour), Bad: 4096, Lost: 4096})
+	m.add(now)
+	m.add(found(changed, 1))
+	fixture.Must(t, m.Close())
+	for range 3 {
+		remember(t, dir, changed+1, files-changed-1, 0)
+	}
+	if n := recordsIn(t, dir); n > 3*files {
+		t.Errorf("%d records: it was not written anew", n)
+	}
+	m, err = Recall(dir, "disk")
+	fixture.Must(t, err)
+	defer m.Close()
+	first, ok := m.First(now.Ident)
+	last, also := m.Find(now.Ident)
+	if !ok || !also || !same(first, *found(rotten, 0)) || !same(last, *now) {
+		t.Errorf("first %+v, last %+v", first, last)
+	}
+	if r, ok := m.First(found(changed, 1).Ident); !ok || !same(r, *found(changed, 1)) {
+		t.Errorf("changed: %+v", r)
+	}
+	if _, ok := m.First(12345); ok {
+		t.Error("there is a record of what was never read")
+	}
+}
+
 // Many small runs add up: their records are written anew too.
 func TestMemoryStaysSmallRunByRun(t *testing.T) {
 	dir := t.TempDir()

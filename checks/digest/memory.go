@@ -3,7 +3,9 @@ package digest
 import (
 	"bufio"
 	"cmp"
+	"context"
 	"crypto/sha256"
+	"crypto/sha512"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -18,6 +20,7 @@ import (
 
 	"loadline/checks/internal/disk"
 	"loadline/checks/internal/sums"
+	"loadline/checks/share"
 )
 
 // A Memory is what was read of one disk or share, in earlier runs and in this one: which state of a file
@@ -97,6 +100,21 @@ func Recall(state, id string) (*Memory, error) {
 	return m, nil
 }
 
+// recallPatience is how long reading what is remembered may take: it is 128 MB for a million files.
+const recallPatience = 2 * time.Minute
+
+// RecallIn is Recall that waits for a state folder that does not respond no longer than ctx lasts.
+func RecallIn(ctx context.Context, state, id string) (*Memory, error) {
+	m, err := share.Guard(ctx, recallPatience, func() (*Memory, error) { return Recall(state, id) })
+	if share.Silent(err) {
+		err = ErrStateSilent
+	}
+	return m, err
+}
+
+// ErrStateSilent says why nothing is remembered.
+var ErrStateSilent = errors.New("the folder where this computer keeps its records does not respond")
+
 // load reads the index.
 func (m *Memory) load(f *os.File) error {
 	info, err := f.Stat()
@@ -149,6 +167,21 @@ func (m *Memory) Find(id Ident) (r Record, ok bool) {
 	return m.record(m.index[i].at)
 }
 
+// First returns the oldest record of earlier runs in which a state of a file was read whole. Where it has other sums than
+// the newest, the disk does not give what it gave once, though the system says that nothing was changed.
+func (m *Memory) First(id Ident) (r Record, ok bool) {
+	if m == nil || id == 0 {
+		return Record{}, false
+	}
+	i, _ := slices.BinarySearchFunc(m.index, id, func(e remembered, id Ident) int { return cmp.Compare(e.ident, id) })
+	for ; i < len(m.index) && m.index[i].ident == id; i++ {
+		if r, ok := m.record(m.index[i].at); ok && r.Whole() {
+			return r, true
+		}
+	}
+	return Record{}, false
+}
+
 // Earlier returns the newest record of earlier runs of a file in whatever state. It reads all that is remembered,
 // once.
 func (m *Memory) Earlier(kin Ident) (r Record, ok bool) {
@@ -182,6 +215,38 @@ func (m *Memory) record(at int64) (Record, bool) {
 		return Record{}, false
 	}
 	return decodeRecord(&b)
+}
+
+// A SHA-512 has a record of its own, since few files have one: its halves are where others have SHA-256, and MD5 and
+// the beginning of SHA-1.
+const (
+	recordOf512 Ident = 0x5a5aa5a5c3c33c3c // turns what tells a file into what tells that record
+)
+
+// AddSHA512 remembers the SHA-512 of a file that was read whole.
+func (m *Memory) AddSHA512(r *Result, sum *[sha512.Size]byte) {
+	if r.Ident == 0 || !r.Whole() {
+		return
+	}
+	rec := Record{Ident: r.Ident ^ recordOf512, When: r.When}
+	if r.Kin != 0 {
+		rec.Kin = r.Kin ^ recordOf512&kinBits
+	}
+	rec.Sums.Has = sums.MD5 | sums.SHA1
+	rest := sum[copy(rec.Sums.SHA256[:], sum[:]):]
+	copy(rec.Sums.SHA1[:], rest[copy(rec.Sums.MD5[:], rest):])
+	m.add(&rec)
+}
+
+// SHA512 returns what is remembered of earlier runs.
+func (m *Memory) SHA512(id Ident) (sum [sha512.Size]byte, ok bool) {
+	if id == 0 {
+		return sum, false
+	}
+	rec, ok := m.Find(id ^ recordOf512)
+	rest := sum[copy(sum[:], rec.Sums.SHA256[:]):]
+	copy(rest[copy(rest, rec.Sums.MD5[:]):], rec.Sums.SHA1[:])
+	return sum, ok
 }
 
 // Begin makes ready to add, so that whether anything can be remembered is known before hours of reading. Close

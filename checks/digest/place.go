@@ -36,6 +36,7 @@ type Places struct {
 
 	mu     sync.Mutex
 	device uint64 // of the folder; 0 until it was seen
+	number uint64 // of the folder there
 	below  map[uint64]place
 }
 
@@ -53,8 +54,21 @@ func At(ctx context.Context, root string, deadline time.Duration) (*Places, erro
 	if err != nil {
 		return nil, err
 	}
-	p.device = state.Device
+	p.device, p.number = state.Device, state.Number
 	return p, nil
+}
+
+// Here reports by ErrGone that the folder is no longer on what it was on when At looked: what was mounted there is not
+// any more, or something else is.
+func (p *Places) Here(ctx context.Context, deadline time.Duration) error {
+	state, err := share.Guard(ctx, deadline, func() (disk.State, error) { return disk.Lstat(p.root) })
+	switch {
+	case ctx.Err() != nil, share.Silent(err):
+		return err
+	case err != nil, state.Device != p.device, state.Number != p.number:
+		return ErrGone
+	}
+	return nil
 }
 
 func placeOf(root string, rows []share.Mount) place {

@@ -111,8 +111,8 @@ func (r *Reading) Reread(ctx context.Context, file string, p Part) (Stretch, err
 
 // A Point is the rate at one place of a run.
 type Point struct {
-	At   int64   // bytes that the run had read
-	Rate float64 // bytes a second, on the way there from the point before
+	At   int64   `json:"at"`   // bytes that the run had read
+	Rate float64 `json:"rate"` // bytes a second, on the way there from the point before
 }
 
 // mostPoints is how many points a curve has: more than a card is wide.

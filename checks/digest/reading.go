@@ -569,7 +569,7 @@ func (l *lane) settle(r *Result, o *opened) {
 	if r.Err == nil {
 		r.Err = o.err
 	}
-	if r.Err == nil {
+	if r.Err == nil && r.Got > 0 { // for an empty file the disk is not asked
 		l.row.Store(0)
 	}
 	r.Changed = o.state != o.after && o.after != disk.State{}

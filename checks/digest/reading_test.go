@@ -273,6 +273,26 @@ func TestStretches(t *testing.T) {
 	}
 }
 
+// Empty files say nothing of a disk: they do not end a row of errors.
+func TestDyingDiskOfEmptyFiles(t *testing.T) {
+	dir := t.TempDir()
+	for i := range 60 {
+		fixture.WriteFile(t, filepath.Join(dir, strconv.Itoa(100+i)), strings.Repeat("x", i%3))
+	}
+	r := readingOf(t, dir, "")
+	r.Lanes = 1
+	r.Open = func(path string) (*disk.Reader, error) {
+		if info, err := os.Stat(path); err != nil || info.Size() > 0 {
+			return nil, errBroken
+		}
+		return disk.OpenPast(path)
+	}
+	got, err := read(t, r, listOf(t, dir).All())
+	if !errors.Is(err, ErrDying) || len(got) > 2*mostErrors {
+		t.Errorf("%d files, then %v", len(got), err)
+	}
+}
+
 // A row of files that cannot be read ends the reading; a few do not, and neither do those that somebody has no
 // right to or that are gone.
 func TestDyingDisk(t *testing.T) {

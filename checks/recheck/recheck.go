@@ -327,8 +327,8 @@ func (r *recheck) content(ctx context.Context, pass *checks.Pass) error {
 	if err != nil {
 		return err
 	}
-	memory, forgets := digest.Recall(r.o.State, places.ID()) // what cannot be recalled is read
-	defer func() { _ = memory.Close() }()                    // told where it was written
+	memory, forgets := digest.RecallIn(ctx, r.o.State, places.ID()) // what cannot be recalled is read
+	defer func() { _ = memory.Close() }()                           // told where it was written
 	memory.Begin()
 	s := r.session(places.ID(), root)
 	r.choose(s.Seed)

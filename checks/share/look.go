@@ -219,6 +219,20 @@ func Inside(folder, path string) (bool, error) {
 	return compare("folders", folder, path, func(x, y seen) (bool, error) { return below(x.path, y.path) })
 }
 
+// InsideOnce is Inside for a path that need not be there yet: it says where it would be.
+func InsideOnce(folder, path string) (bool, error) {
+	for {
+		if _, err := os.Stat(path); err == nil {
+			return Inside(folder, path)
+		}
+		up := filepath.Dir(path)
+		if up == path {
+			return false, nil
+		}
+		path = up
+	}
+}
+
 // compare asks something of two places.
 func compare(what, a, b string, ask func(x, y seen) (bool, error)) (bool, error) {
 	x, err := resolveAbs(a)
