@@ -34,7 +34,7 @@ func BenchmarkRead(b *testing.B) {
 		fixture.WriteFile(b, filepath.Join(dir, fmt.Sprint(i)), string(data))
 	}
 	list := listOf(b, dir)
-	for _, block := range []int{256 << 10, blockSmall, blockLarge} {
+	for _, block := range []int{256 << 10, blockDisk, blockLarge} {
 		for name, set := range map[string]sums.Set{"SHA-256": 0, "for a manifest": sums.MD5 | sums.CRCs} {
 			b.Run(fmt.Sprintf("%s/block=%d", name, block), func(b *testing.B) {
 				b.SetBytes(files * each)

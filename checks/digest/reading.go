@@ -146,11 +146,11 @@ var (
 const mostErrors = 16
 
 // Blocks: four transfers of the largest size of NFS (1,048,576 bytes, nfs(5) rsize), which the client sends
-// side by side; on a disk what stays in the cache of a core between reading and hashing (measured), which is less
-// where one goroutine does both.
+// side by side; on a disk one large page of memory; where one goroutine reads and hashes, what stays in the cache of
+// its core between both (measured).
 const (
 	blockLarge  = 4 << 20
-	blockSmall  = 1 << 20
+	blockDisk   = 2 << 20
 	blockMemory = 1 << 18
 	// aheadDisk is how many blocks of a file are asked for at a time on a disk, in their order: it always has a next
 	// one to go on with.
@@ -190,7 +190,7 @@ func (r *Reading) Run(ctx context.Context, files iter.Seq[File], done func(*Resu
 	if !r.memory {
 		defer moreThreads()()
 	}
-	block := blockSmall
+	block := blockDisk
 	switch r.ahead = 1; {
 	case r.memory:
 		block = blockMemory
@@ -680,7 +680,7 @@ func One(path string) (sums.Sums, error) {
 		return sums.Sums{}, err
 	}
 	defer f.Close()
-	s, memory := sums.New(0), disk.Buffer(blockSmall)
+	s, memory := sums.New(0), disk.Buffer(blockDisk)
 	for at := int64(0); ; at += int64(len(memory)) {
 		n, err := f.ReadAt(memory, at)
 		s.Write(memory[:n])

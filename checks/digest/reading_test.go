@@ -69,9 +69,9 @@ func read(t testing.TB, r *Reading, files iter.Seq[File]) (map[string]*Result, e
 // Sizes around the edges of blocks: all bytes are read and hashed, whatever the end is aligned to. The sums are
 // those of the standard library over the same bytes.
 func TestEveryLength(t *testing.T) {
-	whole := make([]byte, 2*blockSmall+5000)
+	whole := make([]byte, 2*blockDisk+5000)
 	_, _ = rand.NewChaCha8([32]byte{3}).Read(whole) // never fails
-	lengths := []int{0, 1, 511, 512, 4095, 4096, 4097, blockSmall - 1, blockSmall, blockSmall + 1, blockSmall + 4096, 2*blockSmall - 1, 2 * blockSmall, 2*blockSmall + 4999}
+	lengths := []int{0, 1, 511, 512, 4095, 4096, 4097, blockDisk - 1, blockDisk, blockDisk + 1, blockDisk + 4096, 2*blockDisk - 1, 2 * blockDisk, 2*blockDisk + 4999}
 	for _, block := range []int{0, disk.Align, blockLarge} {
 		dir := t.TempDir()
 		want := map[string]sums.Sums{}
@@ -191,7 +191,7 @@ func TestRemembered(t *testing.T) {
 func TestChangedWhileRead(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "f")
-	fixture.WriteFile(t, path, strings.Repeat("x", 3*blockSmall))
+	fixture.WriteFile(t, path, strings.Repeat("x", 3*blockDisk))
 	for _, change := range []bool{false, true} {
 		r := readingOf(t, dir, t.TempDir())
 		clock := time.Unix(0, 0)
@@ -205,10 +205,10 @@ func TestChangedWhileRead(t *testing.T) {
 			}
 			return clock
 		}
-		r.Lanes, r.Block = 1, blockSmall
+		r.Lanes, r.Block = 1, blockDisk
 		got, err := read(t, r, listOf(t, dir).All())
 		fixture.Must(t, err)
-		if g := got["f"]; g.Changed != change || g.Got != 3*blockSmall || g.Whole() == change || looks < 6 {
+		if g := got["f"]; g.Changed != change || g.Got != 3*blockDisk || g.Whole() == change || looks < 6 {
 			t.Errorf("changed %v: %+v after %d looks", change, g, looks)
 		}
 		if n := r.Memory.out; (n == nil) != change {

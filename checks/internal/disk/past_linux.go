@@ -14,6 +14,9 @@ const (
 	byAdvice = "posix_fadvise(POSIX_FADV_DONTNEED)"
 )
 
+// inLargePages asks for large pages. Where there are none, small ones do as well.
+func inLargePages(b []byte) { _ = unix.Madvise(b, unix.MADV_HUGEPAGE) }
+
 // openPast asks for O_DIRECT. Where a file system refuses that, or takes it and may read through the
 // cache without a word all the same, the file's pages are dropped from memory, and the kernel is asked
 // whether they are gone: then what is read has to come from the disk.
