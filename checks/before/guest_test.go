@@ -182,7 +182,7 @@ func TestGuestSilentlyWrong(t *testing.T) {
 
 // A part of the disk that takes long is told, and where it begins.
 func TestGuestDelay(t *testing.T) {
-	everyByteStretch = mib
+	everyByteStretch = 2 * mib
 	defer func() { everyByteStretch = 0 }()
 	m := mappedDisk(t, 128*mib)
 	for i := range 3 {
@@ -190,10 +190,10 @@ func TestGuestDelay(t *testing.T) {
 	}
 	m.settle()
 	at := m.sectorOf("clip 1.mov") + 4*mib/512
-	m.become(m.linear(0, at), fmt.Sprintf("%d %d delay %s %d 400", at, mib/512, m.device, at), m.linear(at+mib/512, m.sectors))
+	m.become(m.linear(0, at), fmt.Sprintf("%d %d delay %s %d 400", at, 2*mib/512, m.device, at), m.linear(at+2*mib/512, m.sectors))
 	r := everyByteOf(t, reading(m.dir, ""))
 	// On a busy machine other stretches as short as these may be slow as well, twice over.
-	if got := told(r); !slices.Contains(got, fmt.Sprintf("slow-reading clip 1.mov %d %d", 4*mib, mib)) || r.Status != checks.Warned {
+	if got := told(r); !slices.Contains(got, fmt.Sprintf("slow-reading clip 1.mov %d %d", 4*mib, 2*mib)) || r.Status != checks.Warned {
 		t.Errorf("%v %q", r.Status, got)
 	}
 	m.become(m.linear(0, m.sectors))
