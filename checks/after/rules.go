@@ -112,8 +112,9 @@ var (
 	}
 	sourceRotted = &checks.Rule{
 		ID: "source-rotted", Level: checks.Fail,
-		When:   "the source no longer holds what it held when it was read before, though its size and dates are the same",
-		Fix:    "Do not copy this file again: the disk has lost its content. If the share holds it as it was, save it from there; then replace the disk.",
+		When: "the source no longer holds what it held when it was read before, though its size and dates are the same",
+		Fix: "Do not copy this file again: the disk has lost its content. If the share holds it as it was, save it from there; then replace the disk. " +
+			"Only if you know that a program wrote to it and kept its date: give it a new date (touch), then check again.",
 		Source: "common practice, no source",
 	}
 	unverifiableRead = &checks.Rule{

@@ -47,8 +47,9 @@ var (
 	}
 	sourceRotted = &checks.Rule{
 		ID: "source-rotted", Level: checks.Fail,
-		When:   "read once more, the file holds something else than when it was first read, though its size and dates are the same",
-		Fix:    "Save this file from another copy if there is one, then replace the disk: it does not keep what it is given.",
+		When: "read once more, the file holds something else than when it was first read, though its size and dates are the same",
+		Fix: "Save this file from another copy if there is one, then replace the disk: it does not keep what it is given. " +
+			"Only if you know that a program wrote to it and kept its date: give it a new date (touch), then read it again.",
 		Source: "common practice, no source",
 	}
 	sameContent = &checks.Rule{

@@ -25,7 +25,13 @@ func runBefore(ctx context.Context, args []string, stdout, stderr io.Writer) err
 	fs.BoolVar(&job.AllAttributes, "attributes", false, "check every file of a large disk for extended attributes and access lists, not a sample; takes about as long again")
 	fs.BoolVar(&job.NoClips, "no-clips", false, "do not look into files: whether clips are whole is then not judged")
 	fs.BoolVar(&job.Read, "read", false, "read every file to its last byte: takes as long as the disk needs for it; what was read before and is unchanged is not read again")
-	fs.StringVar(&job.Baseline, "baseline", "", "with -read, write the checksums of what was read into the new file `FILE`, in the form of a manifest; an existing file is never overwritten")
+	fs.Func("baseline", "with -read, write the checksums of what was read into the new file `FILE`, in the form of a manifest; an existing file is never overwritten", func(s string) error {
+		if s == "" { // a variable of a script that was never set
+			return errors.New("name the new file")
+		}
+		job.Baseline = s
+		return nil
+	})
 	fs.BoolVar(&job.CleanTrial, "clean-trial", false, "remove the marked folder that an earlier trial left behind on the share")
 	fs.Func("link", "`RATE` of the link to the share, such as 1Gb/s (default: what the interface reports)", rate(&job.Link))
 	fs.Func("uplink", "`RATE` of your uplink, such as 10Mb/s, to compare with", rate(&job.Uplink))
